@@ -1,0 +1,52 @@
+"""Problem: what is built, what drives it, in which air, at which frequencies, heard where."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from dispersion.air import Air
+from dispersion.sources import Way
+from shapes.assembly import Assembly
+
+ELEVATION_STEP_DEG = 0.5
+"""Fine enough for a column of 1 m at 20 kHz, whose lobes are about a degree wide."""
+
+
+def elevation_grid() -> np.ndarray:
+    """Elevations from straight down to straight up, uniform, in degrees."""
+    return np.linspace(-90.0, 90.0, int(180 / ELEVATION_STEP_DEG) + 1)
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """Everything that a solver needs.
+
+    Attributes
+    ----------
+    assembly : Assembly
+    ways : tuple of Way
+        What drives the assembly's driven ways, in the same order and by the same names.
+    frequencies : (F,) array
+        Hz.
+    air : Air
+    elevations : (E,) array
+        Degrees, uniform from -90 to 90.
+    points : (P, 2) array
+        Places in the room, r and z in metres.
+    """
+
+    assembly: Assembly
+    ways: tuple[Way, ...]
+    frequencies: np.ndarray
+    air: Air = Air()
+    elevations: np.ndarray = field(default_factory=elevation_grid)
+    points: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
+
+    def __post_init__(self) -> None:
+        """Refuse ways that are not those of the assembly, and frequencies that are none."""
+        built = [way.name for way in self.assembly.ways]
+        driven = [way.name for way in self.ways]
+        if built != driven:
+            raise ValueError(f"the assembly has the ways {built}, the sources are for {driven}")
+        if not len(self.frequencies) or np.min(self.frequencies) <= 0.0:
+            raise ValueError("a problem needs at least one frequency, and all above 0 Hz")

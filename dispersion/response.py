@@ -1,0 +1,72 @@
+"""Response: what a solver found, with the problem and the settings that made it.
+
+0 dB is a flush flat piston in an infinite baffle, on axis, at the same distance, that moves the
+same volume: p = rho A / (2 pi r), with A the volume acceleration of the way's moving surface
+(acceleration times effective area for a cone that moves as one). A curve therefore reads as
+what column and reflector do to the driver's own on-axis curve.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from dispersion.problem import Problem
+
+
+@dataclass(frozen=True, eq=False)
+class Response:
+    """Complex pressure of one problem.
+
+    Attributes
+    ----------
+    problem : Problem
+    method : str
+        Name of the solver in `dispersion.solvers.SOLVERS`.
+    settings : mapping
+        What the solver was told, for the record.
+    far_by_way : (W, F, E) complex array
+        Far field of each way alone, relative to its own 0 dB, phase referred to the middle of
+        the baffle.
+    near_by_way : (W, F, P) complex array
+        The same at the problem's points, relative to 0 dB at that point's distance from the
+        middle of the baffle.
+    power_error_db : (W, F) array
+        Far-field power over power through the driven surface; zero when energy is kept.
+    unknowns : (F,) array
+        Size of the system solved at each frequency.
+    """
+
+    problem: Problem
+    method: str
+    settings: Mapping[str, float]
+    far_by_way: np.ndarray = field(repr=False)
+    near_by_way: np.ndarray = field(repr=False)
+    power_error_db: np.ndarray = field(repr=False)
+    unknowns: np.ndarray = field(repr=False)
+
+    @cached_property
+    def transfer(self) -> np.ndarray:
+        """(W, F) what crossover, level and driver curve make of each way."""
+        return np.array([way.transfer(self.problem.frequencies) for way in self.problem.ways])
+
+    @cached_property
+    def far(self) -> np.ndarray:
+        """(F, E) far field of all ways together."""
+        return np.einsum("wf,wfe->fe", self.transfer, self.far_by_way)
+
+    @cached_property
+    def near(self) -> np.ndarray:
+        """(F, P) pressure at the problem's points, all ways together."""
+        return np.einsum("wf,wfp->fp", self.transfer, self.near_by_way)
+
+    @property
+    def power(self) -> np.ndarray:
+        """(F, E) squared magnitude of the far field."""
+        return np.abs(self.far) ** 2
+
+    @property
+    def worst_power_error_db(self) -> float:
+        """Largest imbalance of power, in decibels, over ways and frequencies."""
+        return float(np.max(np.abs(self.power_error_db)))

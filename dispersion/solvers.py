@@ -1,0 +1,104 @@
+"""Every method takes a `Problem` and returns a `Response`; all are listed in `SOLVERS`."""
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from dispersion.coverage import mean_square
+from dispersion.problem import Problem
+from dispersion.response import Response
+from dispersion.sources import Way
+from dispersion.waves import Drive, WaveSettings, WaveSolution, axial_motion, solve
+from shapes.assembly import DrivenWay
+
+Progress = Callable[[int], None]
+
+
+def solve_waves(
+    problem: Problem,
+    settings: WaveSettings = WaveSettings(),
+    workers: int | None = None,
+    progress: Progress | None = None,
+) -> Response:
+    """Full wave solution by boundary elements, one frequency a task.
+
+    Parameters
+    ----------
+    problem : Problem
+    settings : WaveSettings
+    workers : int, optional
+        Threads; as many as there are processors when left out. The result is the same for any
+        number.
+    progress : callable, optional
+        Called with 1 for every frequency done.
+    """
+    drives = [
+        _drive(built, way, problem)
+        for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
+    ]
+
+    def one(frequency: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
+        solution = solve(
+            problem.assembly.bodies, float(frequency), drives, problem.air, settings=settings
+        )
+        result = _relative_fields(solution, problem)
+        if progress is not None:
+            progress(1)
+        return result
+
+    # The highest frequency costs most: started first, no worker ends up waiting for it.
+    costliest_first = np.argsort(problem.frequencies)[::-1]
+    with (
+        threadpool_limits(1, user_api="blas"),
+        ThreadPoolExecutor(workers or os.cpu_count()) as pool,
+    ):
+        futures = [pool.submit(one, problem.frequencies[i]) for i in costliest_first]
+        try:
+            done = [future.result() for future in futures]
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+    in_order = [done[i] for i in np.argsort(costliest_first)]
+    far, near, error, unknowns = zip(*in_order, strict=True)
+    return Response(
+        problem,
+        "waves",
+        settings.summary(),
+        np.stack(far, axis=1),
+        np.stack(near, axis=1),
+        np.stack(error, axis=1),
+        np.array(unknowns),
+    )
+
+
+SOLVERS: dict[str, Callable[..., Response]] = {"waves": solve_waves}
+
+
+def _drive(built: DrivenWay, way: Way, problem: Problem) -> Drive:
+    weight = None
+    if way.lets_go is not None:
+        lets_go, radius = way.lets_go, built.effective_radius
+
+        def weight(r: np.ndarray, frequency: float) -> np.ndarray:
+            return lets_go.weight(r, frequency, radius)
+
+    return axial_motion(built.name, built.parts, problem.air, weight=weight)
+
+
+def _relative_fields(
+    solution: WaveSolution, problem: Problem
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
+    """Fields of each way over its own 0 dB, (W, E) and (W, P), and the power balance (W,)."""
+    air, k = problem.air, solution.wavenumber
+    reference = air.density * solution.volume_acceleration() / (2.0 * np.pi)
+    far = solution.far_field(problem.elevations).T
+    distance = np.hypot(*problem.points.T)
+    near = solution.pressure_at(problem.points).T * (distance * np.exp(-1j * k * distance))
+    radiated = mean_square(np.abs(far) ** 2, problem.elevations)
+    radiated *= 4.0 * np.pi / (2.0 * air.density * air.speed)
+    error = 10.0 * np.log10(radiated / solution.driven_power())
+    scale = 1.0 / reference[:, None]
+    return far * scale, near * scale, error, solution.mesh.unknowns

@@ -1,0 +1,37 @@
+"""The full wave solver: Burton-Miller boundary elements on bodies of revolution.
+
+Conventions: SI; exp(-i omega t), outgoing exp(+ikR) / (4 pi R); normals point out of the solid
+into the air; z up, r from the axis; elevation 0 deg is horizontal and +90 deg straight up.
+The azimuthal order m stands for exp(i m phi).
+
+The solver stands on its own: closed meridians, what drives or meets them, and a frequency go in;
+surface pressure, far field, pressure at points and the power balance come out.
+"""
+
+from .elements import Mesh, MeshSettings, build_mesh
+from .rings import ring_kernels
+from .solution import (
+    Drive,
+    Monopole,
+    PlaneWave,
+    WaveSettings,
+    WaveSolution,
+    axial_motion,
+    normal_motion,
+    solve,
+)
+
+__all__ = [
+    "Drive",
+    "Mesh",
+    "MeshSettings",
+    "Monopole",
+    "PlaneWave",
+    "WaveSettings",
+    "WaveSolution",
+    "axial_motion",
+    "build_mesh",
+    "normal_motion",
+    "ring_kernels",
+    "solve",
+]

@@ -1,0 +1,261 @@
+"""Meridians cut into curved elements whose size follows the wavelength.
+
+Every element carries the true curve as a polynomial of high degree in its own coordinate x in
+[-1, 1] (arcs to eleven digits), and the pressure as a polynomial of a chosen lower degree through
+the Gauss-Lobatto points, continuous from element to element. Element size obeys one rule along
+each meridian: no longer than the wavelength allows, shorter at edges and where the drive jumps,
+and never growing faster than a fixed slope, so that small features fade into their surroundings.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+
+from shapes.meridian import Meridian
+
+DEGREE = 3  # of the pressure in one element: four nodes, one vector register
+GAUSS = 5  # Gauss points in an element
+GEOMETRY_DEGREE = 9
+
+
+@dataclass(frozen=True)
+class MeshSettings:
+    """How finely a meridian is cut.
+
+    Attributes
+    ----------
+    unknowns_per_wavelength : float
+        Three times the elements per wavelength, away from edges.
+    edge_share : float
+        Element size at an edge as a share of the size allowed there.
+    growth : float
+        Largest growth of the element size per metre of path.
+    most_turn : float
+        Largest turn of the tangent within one element, in radians.
+    """
+
+    unknowns_per_wavelength: float = 7.0
+    edge_share: float = 0.25
+    growth: float = 1.5
+    most_turn: float = np.pi / 3
+
+    def finer(self, factor: float) -> "MeshSettings":
+        """Return settings with `factor` times the unknowns along every length."""
+        return MeshSettings(
+            self.unknowns_per_wavelength * factor,
+            self.edge_share / factor,
+            self.growth / factor,
+            self.most_turn / factor,
+        )
+
+
+@dataclass(frozen=True)
+class Basis:
+    """Cubic shape functions on [-1, 1], with the Gauss rule that goes with them."""
+
+    nodes: np.ndarray  # (P,) Gauss-Lobatto points
+    powers: np.ndarray  # (P, P) monomial coefficients of each shape function, lowest first
+    points: np.ndarray  # (Q,) Gauss points
+    weights: np.ndarray  # (Q,)
+    values: np.ndarray  # (Q, P)
+    slopes: np.ndarray  # (Q, P) d/dx
+
+
+@lru_cache(maxsize=4)
+def basis(gauss_points: int = GAUSS) -> Basis:
+    """Lagrange polynomials of degree 3 through the Gauss-Lobatto points."""
+    legendre = np.polynomial.legendre.Legendre.basis(DEGREE)
+    nodes = np.concatenate(([-1.0], np.sort(legendre.deriv().roots().real), [1.0]))
+    powers = np.linalg.inv(np.vander(nodes, increasing=True)).T.copy()
+    points, weights = np.polynomial.legendre.leggauss(gauss_points)
+    values = np.vander(points, DEGREE + 1, increasing=True) @ powers.T
+    slope_powers = powers[:, 1:] * np.arange(1, DEGREE + 1)
+    slopes = np.vander(points, DEGREE, increasing=True) @ slope_powers.T
+    return Basis(nodes, powers, points, weights, values, slopes)
+
+
+@dataclass(frozen=True)
+class Mesh:
+    """Elements of one or more closed meridians, in the order of the walk.
+
+    Attributes
+    ----------
+    settings : MeshSettings
+    curve : (E, 2, G) array
+        Monomial coefficients of r(x) and z(x), lowest first, in metres.
+    nodes : (E, P) int array
+        Number of each element's unknowns; neighbours share their common end.
+    body, piece : (E,) int arrays
+        Which meridian, and which of its pieces, an element belongs to.
+    parts : tuple of str
+        Part label of each element.
+    """
+
+    settings: MeshSettings
+    curve: np.ndarray
+    nodes: np.ndarray
+    body: np.ndarray
+    piece: np.ndarray
+    parts: tuple[str, ...]
+
+    @property
+    def elements(self) -> int:
+        """Number of elements."""
+        return len(self.curve)
+
+    @cached_property
+    def unknowns(self) -> int:
+        """Number of pressure values, the axis included."""
+        return int(self.nodes.max()) + 1
+
+    @cached_property
+    def axis_nodes(self) -> np.ndarray:
+        """Numbers of the unknowns that lie on the axis."""
+        first = np.concatenate(([True], self.body[1:] != self.body[:-1]))
+        last = np.concatenate((self.body[1:] != self.body[:-1], [True]))
+        return np.concatenate((self.nodes[first, 0], self.nodes[last, -1]))
+
+    def at(self, x: np.ndarray) -> "SurfacePoints":
+        """Evaluate position, tangent and normal at the same local points of every element."""
+        powers = np.vander(np.atleast_1d(x), self.curve.shape[2], increasing=True)
+        position = self.curve @ powers.T
+        steps = np.arange(1, self.curve.shape[2])
+        velocity = (self.curve[:, :, 1:] * steps) @ powers[:, :-1].T
+        jacobian = np.hypot(velocity[:, 0], velocity[:, 1])
+        tangent = velocity / jacobian[:, None]
+        return SurfacePoints(
+            position[:, 0], position[:, 1], tangent[:, 0], tangent[:, 1], jacobian
+        )
+
+    def node_points(self) -> "SurfacePoints":
+        """Evaluate the surface at the nodes of every element, arrays (E, P)."""
+        return self.at(basis().nodes)
+
+
+@dataclass(frozen=True)
+class SurfacePoints:
+    """Points of a surface: position (r, z), unit tangent and path per local coordinate."""
+
+    r: np.ndarray
+    z: np.ndarray
+    tangent_r: np.ndarray
+    tangent_z: np.ndarray
+    jacobian: np.ndarray
+
+    @property
+    def normal_r(self) -> np.ndarray:
+        """Radial part of the normal, out of the solid."""
+        return self.tangent_z
+
+    @property
+    def normal_z(self) -> np.ndarray:
+        """Axial part of the normal, out of the solid."""
+        return -self.tangent_r
+
+
+def build_mesh(
+    bodies: Sequence[Meridian],
+    wavelength: float,
+    settings: MeshSettings = MeshSettings(),
+    jumps: frozenset[str] = frozenset(),
+) -> Mesh:
+    """Cut closed meridians into elements.
+
+    Parameters
+    ----------
+    bodies : sequence of Meridian
+        Closed meridians, each walked from its lower to its upper axis point.
+    wavelength : float
+        Wavelength in metres.
+    settings : MeshSettings
+    jumps : set of str
+        Labels of the parts that are driven: the drive jumps where they end.
+    """
+    longest = DEGREE * wavelength / settings.unknowns_per_wavelength
+    curves, nodes, body_of, piece_of, parts = [], [], [], [], []
+    next_node = 0
+    for number, body in enumerate(bodies):
+        cuts = _cut(body, longest, settings, jumps)
+        for index, (piece, breaks) in enumerate(zip(body.pieces, cuts, strict=True)):
+            curves.append(_curve_coefficients(piece, breaks))
+            count = len(breaks) - 1
+            body_of += [number] * count
+            piece_of += [index] * count
+            parts += [piece.part] * count
+        count = sum(len(breaks) - 1 for breaks in cuts)
+        first = next_node + DEGREE * np.arange(count)
+        nodes.append(first[:, None] + np.arange(DEGREE + 1))
+        next_node += DEGREE * count + 1
+    return Mesh(
+        settings,
+        np.ascontiguousarray(np.concatenate(curves)),
+        np.concatenate(nodes),
+        np.array(body_of),
+        np.array(piece_of),
+        tuple(parts),
+    )
+
+
+def _cut(body, longest: float, settings: MeshSettings, jumps) -> list[np.ndarray]:
+    """Break points in [0, 1] of every piece of one body."""
+    pieces = body.pieces
+    limits = np.array([min(longest, p.length, settings.most_turn * p.min_radius) for p in pieces])
+    sizes = np.empty(len(pieces) + 1)
+    sizes[0], sizes[-1] = limits[0], limits[-1]
+    for j in range(1, len(pieces)):
+        share = settings.edge_share if _is_edge(pieces[j - 1], pieces[j], jumps) else 1.0
+        sizes[j] = share * min(limits[j - 1], limits[j])
+    for j in range(1, len(sizes)):
+        sizes[j] = min(sizes[j], sizes[j - 1] + settings.growth * pieces[j - 1].length)
+    for j in range(len(sizes) - 2, -1, -1):
+        sizes[j] = min(sizes[j], sizes[j + 1] + settings.growth * pieces[j].length)
+    return [
+        _breaks(piece, limit, start, end, settings.growth)
+        for piece, limit, start, end in zip(pieces, limits, sizes[:-1], sizes[1:], strict=True)
+    ]
+
+
+def _is_edge(before, after, jumps) -> bool:
+    """Tell whether the tangent turns or the drive jumps between two pieces."""
+    if (before.part in jumps) != (after.part in jumps):
+        return True
+    a, b = before.derivative(np.array([1.0]))[0], after.derivative(np.array([0.0]))[0]
+    cosine = (a @ b) / np.sqrt((a @ a) * (b @ b))
+    return bool(cosine < np.cos(np.radians(5.0)))
+
+
+def _breaks(piece, limit: float, start: float, end: float, growth: float) -> np.ndarray:
+    """Cut a piece so that size follows min(limit, start + growth s, end + growth (L - s))."""
+    t, s = _travel(piece)
+    size = np.minimum(limit, np.minimum(start + growth * s, end + growth * (s[-1] - s)))
+    density = 1.0 / size
+    travelled = np.concatenate(
+        ([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s)))
+    )
+    count = max(1, int(np.ceil(travelled[-1] - 0.05)))
+    return np.interp(np.linspace(0.0, travelled[-1], count + 1), travelled, t)
+
+
+@lru_cache(maxsize=512)
+def _travel(piece) -> tuple[np.ndarray, np.ndarray]:
+    """Parameters of a piece and the path travelled up to each, in metres."""
+    t = np.linspace(0.0, 1.0, 257)
+    speed = np.hypot(*piece.derivative(t).T)
+    s = np.concatenate(([0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * t[1])))
+    return t, s
+
+
+@lru_cache(maxsize=1)
+def _geometry_fit() -> tuple[np.ndarray, np.ndarray]:
+    """Points in [-1, 1], ends included, and the matrix from values there to coefficients."""
+    x = -np.cos(np.pi * np.arange(GEOMETRY_DEGREE + 1) / GEOMETRY_DEGREE)
+    return x, np.linalg.inv(np.vander(x, increasing=True))
+
+
+def _curve_coefficients(piece, breaks: np.ndarray) -> np.ndarray:
+    x, fit = _geometry_fit()
+    low, high = breaks[:-1, None], breaks[1:, None]
+    points = piece.point(0.5 * (low + high) + 0.5 * (high - low) * x)
+    return np.einsum("gx,exc->ecg", fit, points)

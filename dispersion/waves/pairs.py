@@ -1,0 +1,460 @@
+"""Integrals over pairs of elements: the inner loops of the boundary element system.
+
+For test point (r, z) and source ring (r', z'), weight r r' ds ds', with n = (t_z, -t_r) and
+G_c = G - G_h (see `rings`), the weak form of -K - alpha N, alpha = i/k, has the kernels
+
+    psi p        -D - i k (t_z t_z' G_c + t_r t_r' G)
+                 + i m^2 / (k r r') (t_r t_r' G_c + t_z t_z' G)
+    psi_s p_s    (i/k) G_c
+    psi_s p      (i/k) m t_r'/r' G_s
+    psi p_s      (i/k) m t_r/r G_s
+
+and -(S + alpha K') has -(G + (i/k) D') on psi q. D and D' are the derivatives of G along the
+normal at the source and at the test point. All but D are symmetric, so each pair of elements is
+integrated once and fills the blocks of both directions.
+
+Pairs well apart take a plain Gauss product. Touching, coincident and near ones are bisected until
+the parts are apart, or share no more than a corner or their whole length; there t = x^2 lifts the
+singularity.
+"""
+
+import math
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from .elements import DEGREE, GAUSS
+from .rings import (
+    EHI,
+    EHR,
+    EI,
+    ELEMENTWISE,
+    ER,
+    GHI,
+    GHR,
+    GI,
+    GR,
+    GSI,
+    GSR,
+    LONGEST_RULE,
+    ROWS,
+    SUMMING,
+    AzimuthRules,
+    azimuth_rule,
+    ring_block,
+)
+
+NODES = DEGREE + 1
+LANES = GAUSS * GAUSS
+GRADING = 2
+ACROSS, ALONG = 8, 6  # points towards a singularity and along it
+# Parts are apart when their distance exceeds this many lengths of the longer one.
+APART = 0.7
+# Parts that share a corner are bisected until their lengths are within this ratio.
+EQUAL = 1.6
+MAX_DEPTH = 80
+COINCIDENT, TOUCHING, DISJOINT = 0, 1, 2
+# Rows of a kernel array and of a block: real and imaginary parts of each weak form.
+FORTH, BACK, DRIVE_FORTH, DRIVE_BACK, SLOPES, SLOPE_FIRST, SLOPE_SECOND = range(0, 14, 2)
+KERNEL_ROWS, BLOCK_ROWS = 14, 8
+
+
+class Points(NamedTuple):
+    """Gauss points of elements, or of parts of them."""
+
+    r: np.ndarray  # (E, GAUSS)
+    z: np.ndarray
+    tr: np.ndarray  # unit tangent
+    tz: np.ndarray
+    weight: np.ndarray  # Gauss weight times path per local coordinate
+    values: np.ndarray  # (E, GAUSS, NODES) shape functions
+    slopes: np.ndarray  # (E, GAUSS, NODES) and their d/ds
+
+
+class Rules(NamedTuple):
+    """Shape functions and quadrature rules that every pair shares."""
+
+    azimuth: AzimuthRules
+    powers: np.ndarray  # (NODES, NODES) monomial coefficients of the shape functions
+    points: np.ndarray  # (GAUSS,)
+    weights: np.ndarray
+    touching: np.ndarray  # (3, ACROSS, ALONG) see corner_rules
+    coincident: np.ndarray
+
+
+class Scratch(NamedTuple):
+    """Memory that one assembly reuses for every pair."""
+
+    azimuth: np.ndarray  # (4, LONGEST_RULE)
+    lanes: np.ndarray  # (2, LANES)
+    rings: np.ndarray  # (ROWS, LANES)
+    kernels: np.ndarray  # (KERNEL_ROWS, GAUSS, GAUSS)
+    blocks: np.ndarray  # (BLOCK_ROWS, NODES, NODES)
+    group: np.ndarray  # (2, 2 * ALONG, 5) r, z, t_r, t_z, weight of paired points
+    shapes: np.ndarray  # (4, 2 * ALONG, NODES) their values and slopes
+    parts: Points  # two rows: the parts of either element at hand
+
+
+@lru_cache(maxsize=1)
+def corner_rules() -> tuple[np.ndarray, np.ndarray]:
+    """Points (a, b) and weights on the triangle b < a of the unit square.
+
+    Returns
+    -------
+    touching : (3, ACROSS, ALONG) array
+        a, b and weight by b = a s, for integrands singular at the corner (0, 0).
+    coincident : (3, ACROSS, ALONG) array
+        The same triangle by a = b + t, for integrands singular on the diagonal.
+    """
+    x, x_weight = _gauss_from_zero(ACROSS)
+    s, s_weight = _gauss_from_zero(ALONG)
+    t, s = np.meshgrid(x**GRADING, s, indexing="ij")
+    weight = np.outer(x_weight * GRADING * x ** (GRADING - 1), s_weight)
+    start = (1.0 - t) * s
+    return np.array([t, t * s, weight * t]), np.array([start + t, start, weight * (1.0 - t)])
+
+
+def _gauss_from_zero(n: int) -> tuple[np.ndarray, np.ndarray]:
+    x, w = np.polynomial.legendre.leggauss(n)
+    return 0.5 * (x + 1.0), 0.5 * w
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def new_scratch():
+    """Allocate the memory of one assembly."""
+    return Scratch(
+        np.empty((4, LONGEST_RULE)),
+        np.empty((2, LANES)),
+        np.empty((ROWS, LANES)),
+        np.empty((KERNEL_ROWS, GAUSS, GAUSS)),
+        np.empty((BLOCK_ROWS, NODES, NODES)),
+        np.empty((2, 2 * ALONG, 5)),
+        np.empty((4, 2 * ALONG, NODES)),
+        Points(
+            np.empty((2, GAUSS)),
+            np.empty((2, GAUSS)),
+            np.empty((2, GAUSS)),
+            np.empty((2, GAUSS)),
+            np.empty((2, GAUSS)),
+            np.empty((2, GAUSS, NODES)),
+            np.empty((2, GAUSS, NODES)),
+        ),
+    )
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=SUMMING, inline="always")
+def common_rule(rules, lanes, count, k, m, scratch):
+    """Fill the azimuth rule that serves the first `count` lanes of (d^2, 2 r r')."""
+    nearest, widest = lanes[0, 0], lanes[1, 0]
+    for i in range(1, count):
+        nearest = min(nearest, lanes[0, i])
+        widest = max(widest, lanes[1, i])
+    widest *= 0.5
+    spread = 0.5 * (math.sqrt(nearest + 4.0 * widest) - math.sqrt(nearest))
+    h, wm, wh, ws = scratch[0], scratch[1], scratch[2], scratch[3]
+    return azimuth_rule(
+        rules, math.sqrt(nearest / widest), spread, math.sqrt(widest), k, m, h, wm, wh, ws
+    )
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def add_product(azimuth, points, e, f, k, m, driven, scratch):
+    """Add the Gauss product of rows e and f of `points`, which are apart, to the blocks."""
+    lanes, rings = scratch.lanes, scratch.rings
+    for i in range(GAUSS):
+        for j in range(GAUSS):
+            dr, dz = points.r[e, i] - points.r[f, j], points.z[e, i] - points.z[f, j]
+            lanes[0, i * GAUSS + j] = dr * dr + dz * dz
+            lanes[1, i * GAUSS + j] = 2.0 * points.r[e, i] * points.r[f, j]
+    n = common_rule(azimuth, lanes, LANES, k, m, scratch.azimuth)
+    h, wm, wh, ws = scratch.azimuth[0], scratch.azimuth[1], scratch.azimuth[2], scratch.azimuth[3]
+    ring_block(LANES, lanes[0], lanes[1], k, m, n, h, wm, wh, ws, rings)
+    _fill_kernels(points, e, f, k, m, rings, scratch.kernels)
+    kernels, blocks = scratch.kernels, scratch.blocks
+    values, slopes = points.values, points.slopes
+    for part in range(2):
+        _contract(values, e, values, f, kernels[FORTH + part], blocks[FORTH + part])
+        _contract(values, e, values, f, kernels[BACK + part], blocks[BACK + part])
+        _contract_both(slopes, e, slopes, f, kernels[SLOPES + part], blocks, part)
+        if driven:
+            for row in (DRIVE_FORTH + part, DRIVE_BACK + part):
+                _contract(values, e, values, f, kernels[row], blocks[row])
+        if m is not None:
+            _contract_both(slopes, e, values, f, kernels[SLOPE_FIRST + part], blocks, part)
+            _contract_both(values, e, slopes, f, kernels[SLOPE_SECOND + part], blocks, part)
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def _fill_kernels(points, e, f, k, m, rings, kernels):
+    for i in range(GAUSS):
+        for j in range(GAUSS):
+            pair_kernels(
+                points.r[e, i],
+                points.z[e, i],
+                points.tr[e, i],
+                points.tz[e, i],
+                points.r[f, j],
+                points.z[f, j],
+                points.tr[f, j],
+                points.tz[f, j],
+                points.weight[e, i] * points.weight[f, j],
+                k,
+                m,
+                rings,
+                i * GAUSS + j,
+                kernels,
+                i,
+                j,
+            )
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def pair_kernels(r, z, tr, tz, rs, zs, trs, tzs, weight, k, m, rings, lane, kernels, i, j):
+    """Turn the ring integrals of one lane into the weighted kernels at (i, j)."""
+    weight *= r * rs
+    gr, gi = rings[GR, lane], rings[GI, lane]
+    gcr, gci = gr - rings[GHR, lane], gi - rings[GHI, lane]
+    er, ei, ehr, ehi = rings[ER, lane], rings[EI, lane], rings[EHR, lane], rings[EHI, lane]
+    to_source = tzs * (rs - r) - trs * (zs - z)
+    to_target = tz * (r - rs) - tr * (z - zs)
+    source_r, source_i = to_source * er + tzs * r * ehr, to_source * ei + tzs * r * ehi
+    target_r, target_i = to_target * er + tz * rs * ehr, to_target * ei + tz * rs * ehi
+    along_z, along_r = tz * tzs, tr * trs
+    rigid_r = k * (along_z * gci + along_r * gi)
+    rigid_i = -k * (along_z * gcr + along_r * gr)
+    inverse = weight / k
+    if m is not None:
+        share = m * m / (k * r * rs)
+        rigid_r -= share * (along_r * gci + along_z * gi)
+        rigid_i += share * (along_r * gcr + along_z * gr)
+        gsr, gsi = inverse * m * rings[GSR, lane], inverse * m * rings[GSI, lane]
+        kernels[SLOPE_FIRST, i, j] = -trs / rs * gsi
+        kernels[SLOPE_FIRST + 1, i, j] = trs / rs * gsr
+        kernels[SLOPE_SECOND, i, j] = -tr / r * gsi
+        kernels[SLOPE_SECOND + 1, i, j] = tr / r * gsr
+    kernels[FORTH, i, j] = weight * (rigid_r - source_r)
+    kernels[FORTH + 1, i, j] = weight * (rigid_i - source_i)
+    kernels[BACK, i, j] = weight * (rigid_r - target_r)
+    kernels[BACK + 1, i, j] = weight * (rigid_i - target_i)
+    kernels[SLOPES, i, j] = -inverse * gci
+    kernels[SLOPES + 1, i, j] = inverse * gcr
+    kernels[DRIVE_FORTH, i, j] = -weight * gr + inverse * target_i
+    kernels[DRIVE_FORTH + 1, i, j] = -weight * gi - inverse * target_r
+    kernels[DRIVE_BACK, i, j] = -weight * gr + inverse * source_i
+    kernels[DRIVE_BACK + 1, i, j] = -weight * gi - inverse * source_r
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def _contract(left, e, right, f, kernel, block):
+    """Add left[e]^T kernel right[f] to a block."""
+    for a in range(NODES):
+        for j in range(GAUSS):
+            half = 0.0
+            for i in range(GAUSS):
+                half += left[e, i, a] * kernel[i, j]
+            for b in range(NODES):
+                block[a, b] += half * right[f, j, b]
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def _contract_both(left, e, right, f, kernel, blocks, part):
+    """Add a symmetric operator's product to the blocks of both directions."""
+    for a in range(NODES):
+        for j in range(GAUSS):
+            half = 0.0
+            for i in range(GAUSS):
+                half += left[e, i, a] * kernel[i, j]
+            for b in range(NODES):
+                product = half * right[f, j, b]
+                blocks[FORTH + part, a, b] += product
+                blocks[BACK + part, a, b] += product
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def add_close(rules, curve, e, f, kind, k, m, scratch):
+    """Add a pair that coincides, touches or comes near, by bisection of the longer part."""
+    if kind == COINCIDENT:
+        _add_singular(rules, curve, e, f, -1.0, 1.0, -1.0, 1.0, True, k, m, scratch)
+        return
+    stack = np.empty((MAX_DEPTH, 4))
+    kinds = np.empty(MAX_DEPTH, dtype=np.int64)
+    stack[0, 0], stack[0, 1], stack[0, 2], stack[0, 3] = -1.0, 1.0, -1.0, 1.0
+    kinds[0] = kind
+    depth = 1
+    while depth > 0:
+        depth -= 1
+        a0, a1, b0, b1 = stack[depth, 0], stack[depth, 1], stack[depth, 2], stack[depth, 3]
+        kind = kinds[depth]
+        distance, length_a, length_b = _separation(curve, e, f, a0, a1, b0, b1)
+        longer = max(length_a, length_b)
+        if kind == TOUCHING and longer < EQUAL * min(length_a, length_b):
+            _add_singular(rules, curve, e, f, a0, a1, b0, b1, False, k, m, scratch)
+        elif kind == DISJOINT and (distance > APART * longer or depth > MAX_DEPTH - 3):
+            _fill_part(rules, curve, e, a0, a1, scratch.parts, 0)
+            _fill_part(rules, curve, f, b0, b1, scratch.parts, 1)
+            add_product(rules.azimuth, scratch.parts, 0, 1, k, m, True, scratch)
+        else:
+            # The part that keeps the shared corner stays TOUCHING, the other becomes DISJOINT.
+            for half in range(2):
+                stack[depth, 0], stack[depth, 1] = a0, a1
+                stack[depth, 2], stack[depth, 3] = b0, b1
+                if length_a > length_b:
+                    stack[depth, 1 - half] = 0.5 * (a0 + a1)
+                    kinds[depth] = kind if half == 1 else DISJOINT
+                else:
+                    stack[depth, 3 - half] = 0.5 * (b0 + b1)
+                    kinds[depth] = kind if half == 0 else DISJOINT
+                if half == 0:
+                    depth += 1
+            depth += 1
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def locate(curve, e, x):
+    """Return r, z, dr/dx, dz/dx of element e at the local coordinate x."""
+    top = curve.shape[2] - 1
+    r, z, dr, dz = curve[e, 0, top], curve[e, 1, top], 0.0, 0.0
+    for g in range(top - 1, -1, -1):
+        dr, dz = dr * x + r, dz * x + z
+        r, z = r * x + curve[e, 0, g], z * x + curve[e, 1, g]
+    return r, z, dr, dz
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def _separation(curve, e, f, a0, a1, b0, b1):
+    """Return a distance between two parts of elements and the length of each, from 3 points."""
+    distance = 1e300
+    length_a = length_b = 0.0
+    before_a = before_b = (0.0, 0.0)
+    for i in range(3):
+        ra, za, _, _ = locate(curve, e, a0 + 0.5 * i * (a1 - a0))
+        rb, zb, _, _ = locate(curve, f, b0 + 0.5 * i * (b1 - b0))
+        if i > 0:
+            length_a += math.hypot(ra - before_a[0], za - before_a[1])
+            length_b += math.hypot(rb - before_b[0], zb - before_b[1])
+        before_a, before_b = (ra, za), (rb, zb)
+        for j in range(3):
+            rj, zj, _, _ = locate(curve, f, b0 + 0.5 * j * (b1 - b0))
+            distance = min(distance, math.hypot(ra - rj, za - zj))
+    return distance, length_a, length_b
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def shape_at(powers, x, stretch, values, slopes, row):
+    """Fill one row with the shape functions and their slopes per metre at x."""
+    for a in range(NODES):
+        value, slope = powers[a, DEGREE], 0.0
+        for b in range(DEGREE - 1, -1, -1):
+            slope = slope * x + value
+            value = value * x + powers[a, b]
+        values[row, a] = value
+        slopes[row, a] = slope / stretch
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def _fill_part(rules, curve, e, low, high, parts, row):
+    """Evaluate element e at the Gauss points of [low, high]."""
+    half = 0.5 * (high - low)
+    for i in range(GAUSS):
+        x = 0.5 * (low + high) + half * rules.points[i]
+        r, z, dr, dz = locate(curve, e, x)
+        stretch = math.sqrt(dr * dr + dz * dz)
+        parts.r[row, i], parts.z[row, i] = r, z
+        parts.tr[row, i], parts.tz[row, i] = dr / stretch, dz / stretch
+        parts.weight[row, i] = rules.weights[i] * half * stretch
+        shape_at(rules.powers, x, stretch, parts.values[row], parts.slopes[row], i)
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def _add_singular(rules, curve, e, f, a0, a1, b0, b1, coincident, k, m, scratch):
+    """Add two parts that share a corner (the end of e, the start of f), or one with itself.
+
+    For a part with itself half the square is summed: the block of the other direction is the
+    other half. Points equally far across the singularity share one azimuth rule.
+    """
+    step_a, step_b = a1 - a0, b1 - b0
+    area = step_a * step_b
+    for t in range(ACROSS):
+        count = 0
+        for s in range(ALONG):
+            if coincident:
+                u, v = rules.coincident[0, t, s], rules.coincident[1, t, s]
+                weight = rules.coincident[2, t, s] * area
+                _place(rules, curve, e, f, a0 + step_a * u, b0 + step_b * v, weight, count, scratch)
+                count += 1
+            else:
+                u, v = rules.touching[0, t, s], rules.touching[1, t, s]
+                weight = rules.touching[2, t, s] * area
+                _place(rules, curve, e, f, a1 - step_a * u, b0 + step_b * v, weight, count, scratch)
+                _place(
+                    rules, curve, e, f, a1 - step_a * v, b0 + step_b * u, weight, count + 1, scratch
+                )
+                count += 2
+        _add_group(rules, count, k, m, scratch)
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def _place(rules, curve, e, f, x, y, weight, lane, scratch):
+    """Put one pair of points, at x on e and y on f, into a lane of the group."""
+    group = scratch.group
+    for side in range(2):
+        r, z, dr, dz = locate(curve, e if side == 0 else f, x if side == 0 else y)
+        stretch = math.sqrt(dr * dr + dz * dz)
+        group[side, lane, 0], group[side, lane, 1] = r, z
+        group[side, lane, 2], group[side, lane, 3] = dr / stretch, dz / stretch
+        weight *= stretch
+        shape_at(
+            rules.powers,
+            x if side == 0 else y,
+            stretch,
+            scratch.shapes[2 * side],
+            scratch.shapes[2 * side + 1],
+            lane,
+        )
+    group[0, lane, 4] = weight
+    dr, dz = group[0, lane, 0] - group[1, lane, 0], group[0, lane, 1] - group[1, lane, 1]
+    scratch.lanes[0, lane] = dr * dr + dz * dz
+    scratch.lanes[1, lane] = 2.0 * group[0, lane, 0] * group[1, lane, 0]
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def _add_group(rules, count, k, m, scratch):
+    """Add the paired points in the first `count` lanes to the blocks."""
+    n = common_rule(rules.azimuth, scratch.lanes, count, k, m, scratch.azimuth)
+    h, wm, wh, ws = scratch.azimuth[0], scratch.azimuth[1], scratch.azimuth[2], scratch.azimuth[3]
+    ring_block(count, scratch.lanes[0], scratch.lanes[1], k, m, n, h, wm, wh, ws, scratch.rings)
+    group, shapes, kernels, blocks = scratch.group, scratch.shapes, scratch.kernels, scratch.blocks
+    for lane in range(count):
+        pair_kernels(
+            group[0, lane, 0],
+            group[0, lane, 1],
+            group[0, lane, 2],
+            group[0, lane, 3],
+            group[1, lane, 0],
+            group[1, lane, 1],
+            group[1, lane, 2],
+            group[1, lane, 3],
+            group[0, lane, 4],
+            k,
+            m,
+            scratch.rings,
+            lane,
+            kernels,
+            0,
+            0,
+        )
+        for part in range(2):
+            for a in range(NODES):
+                value, slope = shapes[0, lane, a], shapes[1, lane, a]
+                for b in range(NODES):
+                    product = value * shapes[2, lane, b]
+                    both = slope * shapes[3, lane, b] * kernels[SLOPES + part, 0, 0]
+                    if m is not None:
+                        both += slope * shapes[2, lane, b] * kernels[SLOPE_FIRST + part, 0, 0]
+                        both += value * shapes[3, lane, b] * kernels[SLOPE_SECOND + part, 0, 0]
+                    blocks[FORTH + part, a, b] += product * kernels[FORTH + part, 0, 0] + both
+                    blocks[BACK + part, a, b] += product * kernels[BACK + part, 0, 0] + both
+                    for row in (DRIVE_FORTH + part, DRIVE_BACK + part):
+                        blocks[row, a, b] += product * kernels[row, 0, 0]

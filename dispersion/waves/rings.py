@@ -1,0 +1,314 @@
+"""Ring kernels: the free-space Green's function integrated round the axis.
+
+A ring source of radius r' at height z' and a point at (r, z) are apart by
+R^2 = d^2 + 2 r r' h, with d^2 = (r - r')^2 + (z - z')^2 and h = 1 - cos(phi). For azimuthal
+order m every operator of the boundary element method is built from five integrals over phi:
+
+    G    = int g   cos(m phi)          g = exp(ikR) / (4 pi R)
+    G_h  = int g   cos(m phi) h        so that int g cos(phi) cos(m phi) = G - G_h
+    G_s  = int g   sin(m phi) sin(phi)
+    E    = int g_1 cos(m phi)          g_1 = (1/R) dg/dR = (ikR - 1) exp(ikR) / (4 pi R^3)
+    E_h  = int g_1 cos(m phi) h
+
+The weight h instead of cos(phi) keeps the digits when the two points nearly touch. The
+midpoint rule on the half circle converges exponentially when they are well apart. Close by, it
+is applied in the variable u(phi) with du/dphi = 1/sqrt(c^2 + 4 sin^2(phi/2)) + beta,
+c = d / sqrt(r r'): an elliptic integral that makes the static kernel flat, plus a share beta
+that leaves enough points for the waves on the far side of the ring. u is odd about both ends,
+so the rule keeps its exponential convergence for every c. All rules come from tables.
+
+The compiled functions take arrays and floats and release the interpreter lock.
+"""
+
+import math
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from scipy import special
+
+# The block loop runs in vector registers without reassociation; the sum over phi at one
+# point needs it. Neither assumes anything about the data but that it is finite.
+ELEMENTWISE = {"contract", "nsz", "arcp", "nnan", "ninf"}
+SUMMING = ELEMENTWISE | {"reassoc"}
+
+# Rows of a block of integrals: real and imaginary parts of G, G_h, E, E_h, G_s.
+GR, GI, GHR, GHI, ER, EI, EHR, EHI, GSR, GSI = range(10)
+ROWS = 10
+
+MAX_MIDPOINT = 400  # longest midpoint rule on the half circle
+LONGEST_RULE = 800  # scratch for any rule
+STRETCH_BELOW = 0.9  # the value of d / sqrt(r r') below which the stretched rule serves
+C_LEVELS = 40  # stretched rules for c = 2^-level, down to 1e-12
+# k sqrt(r r') up to which each column of stretched rules resolves the waves round the ring
+WAVE_LEVELS = np.array([1, 3, 6, 9, 12, 16, 20, 25, 31, 38, 46, 56, 68, 82, 100, 130, 170, 220.0])
+
+_INV_PI = 1.0 / math.pi
+_S1, _S2, _S3, _S4, _S5, _S6, _S7, _S8 = (
+    (-1) ** j / math.factorial(2 * j + 1) for j in range(1, 9)
+)
+_C1, _C2, _C3, _C4, _C5, _C6, _C7, _C8, _C9 = (
+    (-1) ** j / math.factorial(2 * j) for j in range(1, 10)
+)
+
+
+class AzimuthRules(NamedTuple):
+    """Tabulated angles and weights on the half circle, for one number of decimal digits."""
+
+    digits: float
+    mid_start: np.ndarray
+    mid_phi: np.ndarray
+    mid_h: np.ndarray
+    wave_levels: np.ndarray
+    near_start: np.ndarray  # (C_LEVELS, waves)
+    near_count: np.ndarray
+    near_phi: np.ndarray
+    near_h: np.ndarray
+    near_weight: np.ndarray
+
+
+@lru_cache(maxsize=4)
+def azimuth_rules(digits: float) -> AzimuthRules:
+    """Tabulate the rules that give about `digits` decimal digits."""
+    counts = np.arange(1, MAX_MIDPOINT + 1)
+    mid_start = np.concatenate(([0, 0], np.cumsum(counts)))
+    mid_phi = np.concatenate([(np.arange(n) + 0.5) * (np.pi / n) for n in counts])
+    near = [
+        [_stretched_rule(2.0**-level, waves, digits) for waves in WAVE_LEVELS]
+        for level in range(C_LEVELS)
+    ]
+    near_count = np.array([[len(phi) for phi, _ in row] for row in near])
+    near_start = np.concatenate(([0], np.cumsum(near_count)))[:-1].reshape(near_count.shape)
+    near_phi = np.concatenate([phi for row in near for phi, _ in row])
+    near_weight = np.concatenate([weight for row in near for _, weight in row])
+    return AzimuthRules(
+        digits,
+        mid_start,
+        mid_phi,
+        2.0 * np.sin(0.5 * mid_phi) ** 2,
+        WAVE_LEVELS,
+        near_start,
+        near_count,
+        near_phi,
+        2.0 * np.sin(0.5 * near_phi) ** 2,
+        near_weight,
+    )
+
+
+def _stretched_rule(c: float, waves: float, digits: float) -> tuple[np.ndarray, np.ndarray]:
+    """Angles and weights of the midpoint rule in u for points c apart, `waves` = k sqrt(r r')."""
+    # The integrand is analytic within about pi/2 of the real u axis.
+    step = np.pi**2 / (2.303 * digits + 2.0)
+    beta = step * (0.5 * waves + 0.25 * digits) / np.pi
+    grid = np.concatenate(([0.0], np.geomspace(1e-3 * c, np.pi, 400)))
+    travelled = _stretch(grid, c, beta)
+    n = int(np.ceil(travelled[-1] / step))
+    u = (np.arange(n) + 0.5) * (travelled[-1] / n)
+    phi = np.interp(u, travelled, grid)
+    for _ in range(5):
+        density = 1.0 / np.hypot(c, 2.0 * np.sin(0.5 * phi)) + beta
+        phi = np.clip(phi - (_stretch(phi, c, beta) - u) / density, 0.0, np.pi)
+    density = 1.0 / np.hypot(c, 2.0 * np.sin(0.5 * phi)) + beta
+    return phi, travelled[-1] / n / density
+
+
+def _stretch(phi: np.ndarray, c: float, beta: float) -> np.ndarray:
+    return 2.0 / c * special.ellipkinc(0.5 * phi, -4.0 / c**2) + beta * phi
+
+
+def compiled_order(m: int) -> int | None:
+    """Return the order as the compiled functions take it: None for m = 0.
+
+    None is a type of its own, so the round field compiles without the terms that vanish.
+    """
+    return None if m == 0 else m
+
+
+def longest_radius(k: float) -> float:
+    """Largest ring radius in metres whose kernels the tabulated rules resolve at wavenumber k."""
+    return float(WAVE_LEVELS[-1]) / max(k, 1e-9)
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def azimuth_rule(rules, c, spread, reach, k, m, h, wm, wh, ws):
+    """Fill the azimuth weights for points at least c = d / sqrt(r r') apart; return the count.
+
+    Parameters
+    ----------
+    rules : AzimuthRules
+    c : float
+        Smallest d / sqrt(r r') of the pairs that will share the rule.
+    spread : float
+        Largest (R_max - R_min) / 2 in metres: the swing of the phase round the ring.
+    reach : float
+        Largest sqrt(r r') in metres.
+    k : float
+        Wavenumber.
+    m : int or None
+        Azimuthal order; None for a round field, see `compiled_order`.
+    h, wm, wh, ws : float arrays
+        Filled with 1 - cos(phi) and the weights of G, G_h and G_s, 1/(4 pi) included.
+    """
+    scale = 1.0 / (2.0 * math.pi)
+    turns = 0.0 if m is None else float(m)
+    if c > STRETCH_BELOW:
+        half = 0.5 * c
+        growth = 2.0 * math.log(half + math.sqrt(1.0 + half * half))
+        swing = 0.5 * (k * spread + turns)
+        # Bessel functions of order 2n fall off over a width of the cube root of their argument.
+        n = int(1.0 + swing + rules.digits * (0.25 * swing ** (1.0 / 3.0) + 1.15 / growth))
+        n = min(n, MAX_MIDPOINT)
+        start = rules.mid_start[n]
+        for j in range(n):
+            h[j] = rules.mid_h[start + j]
+            wm[j] = scale * math.pi / n
+        if m is not None:
+            _turn(n, m, rules.mid_phi[start : start + n], wm, ws)
+    else:
+        level = min(max(int(math.ceil(-math.log2(c))), 0), C_LEVELS - 1)
+        waves = 0
+        while waves < len(rules.wave_levels) - 1 and rules.wave_levels[waves] < k * reach + turns:
+            waves += 1
+        n = rules.near_count[level, waves]
+        start = rules.near_start[level, waves]
+        for j in range(n):
+            h[j] = rules.near_h[start + j]
+            wm[j] = scale * rules.near_weight[start + j]
+        if m is not None:
+            _turn(n, m, rules.near_phi[start : start + n], wm, ws)
+    for j in range(n):
+        wh[j] = wm[j] * h[j]
+    return n
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _turn(n, m, phi, wm, ws):
+    for j in range(n):
+        ws[j] = wm[j] * math.sin(m * phi[j]) * math.sin(phi[j])
+        wm[j] *= math.cos(m * phi[j])
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def cosine_and_sine(x):
+    """Return cos(x) and sin(x) for 0 <= x < 1e5, good to 1e-12.
+
+    Taylor sums on half a turn, sign by parity: branch-free, so that loops over points vectorise.
+    """
+    turns = np.int32(x * _INV_PI + 0.5)
+    y = x - turns * math.pi
+    sign = 1.0 - 2.0 * (turns & 1)
+    y2 = y * y
+    sine = _S4 + y2 * (_S5 + y2 * (_S6 + y2 * (_S7 + y2 * _S8)))
+    sine = y * (1.0 + y2 * (_S1 + y2 * (_S2 + y2 * (_S3 + y2 * sine))))
+    cosine = _C5 + y2 * (_C6 + y2 * (_C7 + y2 * (_C8 + y2 * _C9)))
+    cosine = 1.0 + y2 * (_C1 + y2 * (_C2 + y2 * (_C3 + y2 * (_C4 + y2 * cosine))))
+    return sign * cosine, sign * sine
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def _wave(squared, k):
+    """Return cos(kR)/R, sin(kR)/R and the two parts of (ikR - 1) exp(ikR)/R^3, R^2 given."""
+    distance = math.sqrt(squared)
+    inverse = 1.0 / distance
+    x = k * distance
+    cosine, sine = cosine_and_sine(x)
+    cosine *= inverse
+    sine *= inverse
+    inverse2 = inverse * inverse
+    return cosine, sine, -(x * sine + cosine) * inverse2, (x * cosine - sine) * inverse2
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
+def ring_block(points, d2, rr2, k, m, n, h, wm, wh, ws, out):
+    """Sum the five integrals for many pairs that share one azimuth rule.
+
+    `d2` and `rr2` hold d^2 and 2 r r' of each pair; `out` (ROWS, points) receives the rows.
+    """
+    for row in range(ROWS):
+        for i in range(points):
+            out[row, i] = 0.0
+    for j in range(n):
+        hj, w, v, s = h[j], wm[j], wh[j], ws[j]
+        for i in range(points):
+            c, si, er, ei = _wave(d2[i] + rr2[i] * hj, k)
+            out[GR, i] += w * c
+            out[GI, i] += w * si
+            out[GHR, i] += v * c
+            out[GHI, i] += v * si
+            out[ER, i] += w * er
+            out[EI, i] += w * ei
+            out[EHR, i] += v * er
+            out[EHI, i] += v * ei
+        if m is not None:
+            for i in range(points):
+                c, si, er, ei = _wave(d2[i] + rr2[i] * hj, k)
+                out[GSR, i] += s * c
+                out[GSI, i] += s * si
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=SUMMING)
+def ring_point(d2, rr2, k, m, n, h, wm, wh, ws):
+    """Return (G, G_h, E, E_h, G_s) for one pair of points; vectorised over the azimuth."""
+    gr = gi = ghr = ghi = er = ei = ehr = ehi = gsr = gsi = 0.0
+    for j in range(n):
+        c, s, fr, fi = _wave(d2 + rr2 * h[j], k)
+        gr += wm[j] * c
+        gi += wm[j] * s
+        ghr += wh[j] * c
+        ghi += wh[j] * s
+        er += wm[j] * fr
+        ei += wm[j] * fi
+        ehr += wh[j] * fr
+        ehi += wh[j] * fi
+    if m is not None:
+        for j in range(n):
+            c, s, fr, fi = _wave(d2 + rr2 * h[j], k)
+            gsr += ws[j] * c
+            gsi += ws[j] * s
+    return (
+        complex(gr, gi),
+        complex(ghr, ghi),
+        complex(er, ei),
+        complex(ehr, ehi),
+        complex(gsr, gsi),
+    )
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def ring_pair(rules, r, z, rs, zs, k, m, h, wm, wh, ws):
+    """Return (G, G_h, E, E_h, G_s) of the ring (rs, zs) at the point (r, z), scratch given."""
+    d2 = (r - rs) ** 2 + (z - zs) ** 2
+    rr = r * rs
+    near, far = math.sqrt(d2), math.sqrt(d2 + 4.0 * rr)
+    c = near / math.sqrt(rr) if rr > 1e-12 * d2 else 1e6
+    n = azimuth_rule(rules, c, 0.5 * (far - near), math.sqrt(rr), k, m, h, wm, wh, ws)
+    return ring_point(d2, 2.0 * rr, k, m, n, h, wm, wh, ws)
+
+
+def ring_kernels(point, source, k: float, m: int = 0, normal=(0.0, 0.0), digits: float = 13.0):
+    """Green's function of a ring and its derivative along the ring's normal.
+
+    Parameters
+    ----------
+    point, source : (r, z) in metres
+        Where the field is wanted; the ring.
+    k : float
+        Wavenumber in rad/m.
+    m : int
+        Azimuthal order.
+    normal : (n_r, n_z)
+        Direction at the ring.
+    digits : float
+        Decimal digits wanted from the azimuth quadrature.
+
+    Returns
+    -------
+    G, D : complex
+        int_0^2pi g cos(m phi) dphi and int_0^2pi dg/dn' cos(m phi) dphi,
+        g = exp(ikR) / (4 pi R).
+    """
+    scratch = np.empty((4, LONGEST_RULE))
+    (r, z), (rs, zs), (nr, nz) = point, source, normal
+    g, _, e, eh, _ = ring_pair(azimuth_rules(digits), r, z, rs, zs, k, compiled_order(m), *scratch)
+    return g, (nr * (rs - r) + nz * (zs - z)) * e + nr * r * eh

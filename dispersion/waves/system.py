@@ -1,0 +1,181 @@
+"""The boundary element system: Burton-Miller, Galerkin, one azimuthal order at a time.
+
+For rigid solids driven by q = dp/dn on some of their surface,
+
+    (1/2 - K - alpha N) p = -(S + alpha (1/2 + K')) q,          alpha = i/k
+
+has one solution at every frequency (Burton and Miller 1971). N is written with tangential
+derivatives (Maue's identity), so that only weakly singular kernels are left; `pairs` holds them.
+"""
+
+import math
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from .elements import DEGREE, GAUSS, Mesh, basis
+from .pairs import (
+    APART,
+    BACK,
+    BLOCK_ROWS,
+    COINCIDENT,
+    DISJOINT,
+    DRIVE_BACK,
+    DRIVE_FORTH,
+    FORTH,
+    NODES,
+    TOUCHING,
+    Points,
+    Rules,
+    add_close,
+    add_product,
+    corner_rules,
+    new_scratch,
+)
+from .rings import azimuth_rules, compiled_order
+
+
+class Surface(NamedTuple):
+    """What the compiled assembly needs of the mesh."""
+
+    curve: np.ndarray  # (E, 2, G)
+    nodes: np.ndarray  # (E, NODES)
+    body: np.ndarray  # (E,)
+    columns: np.ndarray  # (E,) first column of a driven element, else -1
+    centre: np.ndarray  # (E, 2) and radius: a circle round each element
+    radius: np.ndarray
+    points: Points
+
+
+@lru_cache(maxsize=4)
+def pair_rules(digits: float) -> Rules:
+    """Quadrature rules for one number of azimuth digits."""
+    shape = basis()
+    touching, coincident = corner_rules()
+    return Rules(
+        azimuth_rules(digits), shape.powers, shape.points, shape.weights, touching, coincident
+    )
+
+
+def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
+    """Evaluate the mesh at its Gauss points for the compiled code."""
+    shape = basis()
+    columns = np.full(mesh.elements, -1)
+    columns[driven] = np.arange(len(driven)) * NODES
+    at = mesh.at(shape.points)
+    points = Points(
+        at.r,
+        at.z,
+        at.tangent_r,
+        at.tangent_z,
+        shape.weights * at.jacobian,
+        np.broadcast_to(shape.values, (mesh.elements, GAUSS, NODES)).copy(),
+        shape.slopes / at.jacobian[:, :, None],
+    )
+    ends = mesh.at(np.array([-1.0, 1.0]))
+    corners = np.stack((ends.r, ends.z), axis=1)
+    centre = corners.mean(axis=2)
+    reach = np.hypot(at.r - centre[:, :1], at.z - centre[:, 1:]).max(axis=1)
+    half_chord = 0.5 * np.hypot(*(corners[:, :, 1] - corners[:, :, 0]).T)
+    radius = np.maximum(reach, half_chord)
+    return Surface(mesh.curve, mesh.nodes, mesh.body, columns, centre, radius, points)
+
+
+def assemble(
+    mesh: Mesh, k: float, m: int, driven: np.ndarray, digits: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the system matrix and the matrix from driven node values to the right-hand side.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    k : float
+        Wavenumber in rad/m.
+    m : int
+        Azimuthal order.
+    driven : (D,) int array
+        Elements that carry a normal velocity.
+    digits : float
+        Decimal digits of the azimuth quadrature.
+
+    Returns
+    -------
+    matrix : (N, N) complex array
+        Galerkin matrix of 1/2 - K - alpha N, alpha = i/k.
+    drive : (N, D * NODES) complex array
+        Galerkin matrix of -(S + alpha (1/2 + K')) on the node values of q = dp/dn of the
+        driven elements, element by element.
+    """
+    matrix = np.zeros((mesh.unknowns, mesh.unknowns), dtype=complex)
+    drive = np.zeros((mesh.unknowns, len(driven) * NODES), dtype=complex)
+    _assemble(pair_rules(digits), surface_arrays(mesh, driven), k, compiled_order(m), matrix, drive)
+    if m > 0:
+        # A wave of order m > 0 vanishes on the axis.
+        axis = mesh.axis_nodes
+        matrix[axis], matrix[:, axis], drive[axis] = 0.0, 0.0, 0.0
+        matrix[axis, axis] = 1.0
+    return matrix, drive
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _assemble(rules, surface, k, m, matrix, drive):
+    elements = len(surface.body)
+    scratch = new_scratch()
+    blocks = scratch.blocks
+    for e in range(elements):
+        _add_mass(surface, k, e, matrix, drive)
+        for f in range(e, elements):
+            for row in range(BLOCK_ROWS):
+                for a in range(NODES):
+                    for b in range(NODES):
+                        blocks[row, a, b] = 0.0
+            touch = f == e + 1 and surface.body[e] == surface.body[f]
+            if e != f and not touch and _apart(surface, e, f):
+                driven = surface.columns[e] >= 0 or surface.columns[f] >= 0
+                add_product(rules.azimuth, surface.points, e, f, k, m, driven, scratch)
+            else:
+                kind = COINCIDENT if e == f else (TOUCHING if touch else DISJOINT)
+                add_close(rules, surface.curve, e, f, kind, k, m, scratch)
+            _scatter(surface, e, f, blocks, matrix, drive)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _apart(surface, e, f):
+    dr = surface.centre[e, 0] - surface.centre[f, 0]
+    dz = surface.centre[e, 1] - surface.centre[f, 1]
+    longer = 2.0 * max(surface.radius[e], surface.radius[f])
+    reach = surface.radius[e] + surface.radius[f] + APART * longer
+    return dr * dr + dz * dz > reach * reach
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _add_mass(surface, k, e, matrix, drive):
+    """Add 1/2 psi p to the matrix and -(alpha/2) psi q to the drive of one element."""
+    points, nodes, column = surface.points, surface.nodes, surface.columns[e]
+    for i in range(GAUSS):
+        weight = 0.5 * points.r[e, i] * points.weight[e, i]
+        for a in range(NODES):
+            for b in range(NODES):
+                mass = weight * points.values[e, i, a] * points.values[e, i, b]
+                matrix[nodes[e, a], nodes[e, b]] += mass
+                if column >= 0:
+                    drive[nodes[e, a], column + b] -= complex(0.0, mass / k)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _scatter(surface, e, f, blocks, matrix, drive):
+    nodes, from_e, from_f = surface.nodes, surface.columns[e], surface.columns[f]
+    for a in range(NODES):
+        row = nodes[e, a]
+        for b in range(NODES):
+            column = nodes[f, b]
+            matrix[row, column] += complex(blocks[FORTH, a, b], blocks[FORTH + 1, a, b])
+            matrix[column, row] += complex(blocks[BACK, a, b], blocks[BACK + 1, a, b])
+            if from_f >= 0:
+                forth = complex(blocks[DRIVE_FORTH, a, b], blocks[DRIVE_FORTH + 1, a, b])
+                drive[row, from_f + b] += forth
+            if from_e >= 0:
+                back = complex(blocks[DRIVE_BACK, a, b], blocks[DRIVE_BACK + 1, a, b])
+                drive[column, from_e + a] += back

@@ -1,0 +1,283 @@
+"""Assembly: column, driver, reflector, top plate and posts, put together (metres).
+
+z = 0 is the baffle's upper face. Three gaps, never just "gap":
+
+- plate gap: from the baffle's face to the underside of the top plate;
+- rim gap: from the baffle's face to the reflector's base edge;
+- tip clearance: the least vertical distance from the reflector (or plate) to the driver.
+
+Ask for `clashes` first: outlines and gaps of parts that do not fit mean nothing.
+"""
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Self
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from shapes.clashes import Clash, find_clashes
+from shapes.clearances import Clearance, list_clearances
+from shapes.gaps import highest_at, lowest_at, vertical_gap
+from shapes.meridian import Meridian
+from shapes.outlines import column_outline, driver_outline, upper_outline
+from shapes.parts import (
+    AssemblyError,
+    Column,
+    Driver,
+    DustCap,
+    Posts,
+    TopPlate,
+    Tweeter,
+    Whizzer,
+)
+from shapes.pieces import Array
+from shapes.reflector import Reflector
+
+__all__ = [
+    "Assembly",
+    "AssemblyError",
+    "Clash",
+    "Clearance",
+    "Column",
+    "DrivenWay",
+    "Driver",
+    "DustCap",
+    "Nearest",
+    "Posts",
+    "TopPlate",
+    "Tweeter",
+    "Whizzer",
+]
+
+MOVING_PARTS = ("cone", "whizzer", "dust cap")
+FIXED_PARTS = ("frame", "recess", "pod", "dome")
+CHORD_ERROR = 1e-6
+"""Clearances are measured on polylines this close to the true outlines, metres."""
+
+
+@dataclass(frozen=True)
+class DrivenWay:
+    """A way that moves: its name, the labels of its pieces, its effective radius (metres)."""
+
+    name: str
+    parts: tuple[str, ...]
+    effective_radius: float
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """Where the reflector comes closest to the driver: vertical gap, radius (metres), part."""
+
+    gap: float
+    radius: float
+    part: str
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """Everything that stands on one axis.
+
+    Parameters
+    ----------
+    column : Column
+        Column and baffle.
+    driver : Driver
+        Driver.
+    plate_gap : float
+        From the baffle's face to the underside of the plate (or the reflector's flat), metres.
+    reflector : Reflector, optional
+        Hangs under the plate.
+    plate : TopPlate, optional
+        Top plate.
+    posts : Posts, optional
+        Posts; not part of the bodies of revolution.
+    tweeter : Tweeter, optional
+        Coaxial second way.
+
+    Raises
+    ------
+    AssemblyError
+        If the plate gap is no size. Whether the parts fit is told by `clashes`.
+    """
+
+    column: Column
+    driver: Driver
+    plate_gap: float
+    reflector: Reflector | None
+    plate: TopPlate | None
+    posts: Posts | None = None
+    tweeter: Tweeter | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse what is no gap."""
+        if not (math.isfinite(self.plate_gap) and self.plate_gap > 0):
+            raise AssemblyError(
+                f"the plate gap must be more than zero, not {self.plate_gap * 1e3:g} mm."
+            )
+
+    @cached_property
+    def lower(self) -> Meridian:
+        """Column, baffle and driver, from the foot to the driver's middle."""
+        outline = (
+            *column_outline(self.column, self.driver.frame_radius),
+            *driver_outline(self.driver, self.tweeter),
+        )
+        return Meridian.joined(outline)
+
+    @cached_property
+    def upper(self) -> Meridian | None:
+        """Reflector and plate, from the tip to the top; None if there is neither."""
+        if self.reflector is None and self.plate is None:
+            return None
+        return Meridian.joined(upper_outline(self.plate_gap, self.reflector, self.plate))
+
+    @property
+    def bodies(self) -> tuple[Meridian, ...]:
+        """The closed meridians of the assembly."""
+        return (self.lower,) if self.upper is None else (self.lower, self.upper)
+
+    @property
+    def ways(self) -> tuple[DrivenWay, ...]:
+        """What moves: the driver, then the tweeter."""
+        moving = tuple(part for part in self.lower.parts if part in MOVING_PARTS)
+        driver = DrivenWay("driver", moving, self.driver.effective_radius)
+        if self.tweeter is None:
+            return (driver,)
+        return (driver, DrivenWay("tweeter", ("dome",), self.tweeter.dome_radius))
+
+    @cached_property
+    def nearest_at_rest(self) -> Nearest:
+        """Where the tip clearance is, with the driver at rest."""
+        return self._nearest(0.0)
+
+    @cached_property
+    def nearest_in_motion(self) -> Nearest:
+        """Where the tip clearance is, with the cone out by its excursion."""
+        return self._nearest(self.driver.excursion)
+
+    @property
+    def tip_clearance(self) -> float:
+        """Least vertical distance from reflector and plate to the driver at rest, metres.
+
+        Negative if they overlap; inf if nothing hangs above.
+        """
+        return self.nearest_at_rest.gap
+
+    @property
+    def tip_clearance_in_motion(self) -> float:
+        """The same with cone, whizzer and dust cap out by the excursion, metres."""
+        return self.nearest_in_motion.gap
+
+    @property
+    def rim_gap(self) -> float:
+        """From the baffle's face to the reflector's base edge, metres.
+
+        Without a reflector it is the plate gap; inf if nothing hangs above.
+        """
+        if self.reflector is not None:
+            return self.plate_gap + self.reflector.rim_z
+        return self.plate_gap if self.plate is not None else math.inf
+
+    @property
+    def height_of_ring(self) -> float:
+        """Middle of the rim gap above the column's foot, metres; the baffle if it is open."""
+        half = 0.0 if math.isinf(self.rim_gap) else self.rim_gap / 2
+        return self.column.height + half
+
+    @property
+    def post_length(self) -> float:
+        """Cut length of a post: the plate gap and both sockets, metres."""
+        if self.posts is None:
+            return self.plate_gap
+        return self.plate_gap + self.posts.socket_plate + self.posts.socket_baffle
+
+    @property
+    def driver_area(self) -> float:
+        """Effective area of the driver, square metres."""
+        return self.driver.area
+
+    @property
+    def throat_gap(self) -> float:
+        """Vertical gap at the driver's effective radius, metres; inf if open above."""
+        return float(self.vertical_gap_at(self.driver.effective_radius))
+
+    @property
+    def throat_area(self) -> float:
+        """Area of the ring through which the driver breathes, 2 pi a times the gap there."""
+        return 2 * math.pi * self.driver.effective_radius * self.throat_gap
+
+    @property
+    def is_choked(self) -> bool:
+        """True if the throat is smaller than the driver."""
+        return self.throat_area < self.driver_area
+
+    def vertical_gap_at(self, radius: ArrayLike) -> Array:
+        """Vertical gap at the given radii, metres; inf where one of the bodies ends."""
+        radius = np.asarray(radius, dtype=float)
+        if self.upper is None:
+            return np.full(radius.shape, math.inf)
+        flat = radius.ravel()
+        gaps = lowest_at(self.upper_line, flat) - highest_at(self.lower_line, flat)
+        return gaps.reshape(radius.shape)
+
+    def path_area(self, radius: ArrayLike) -> Array:
+        """Area of the upright ring through which sound passes each radius, square metres.
+
+        2 pi r times the vertical gap. Where the walls slope it is larger than the area square to
+        the flow, so read its course rather than its value.
+        """
+        return 2 * math.pi * np.asarray(radius, dtype=float) * self.vertical_gap_at(radius)
+
+    def clearances(self) -> tuple[Clearance, ...]:
+        """All distances a builder measures, as a table.
+
+        Raises
+        ------
+        MeridianError
+            If an outline cannot be made at all; `clashes` then says why.
+        """
+        return list_clearances(self)
+
+    def clashes(self) -> tuple[Clash, ...]:
+        """Everything that does not fit; empty if the assembly can be built."""
+        return find_clashes(self)
+
+    def with_gap(self, plate_gap: float) -> Self:
+        """Return the assembly with another plate gap."""
+        return replace(self, plate_gap=plate_gap)
+
+    def with_reflector(self, reflector: Reflector | None) -> Self:
+        """Return the assembly with another reflector, or none under the same plate."""
+        return replace(self, reflector=reflector)
+
+    def with_plate(self, plate: TopPlate | None) -> Self:
+        """Return the assembly with another top plate, or none."""
+        return replace(self, plate=plate)
+
+    def without_upper(self) -> Self:
+        """Return the bare column with its driver: no reflector, plate or posts."""
+        return replace(self, reflector=None, plate=None, posts=None)
+
+    @cached_property
+    def upper_line(self) -> Array:
+        """Polyline of the upper body, for measuring; empty if there is none."""
+        return self.upper.sample(CHORD_ERROR) if self.upper is not None else np.empty((0, 2))
+
+    @cached_property
+    def lower_line(self) -> Array:
+        """Polyline of the lower body, for measuring."""
+        return self.lower.sample(CHORD_ERROR)
+
+    def _nearest(self, excursion: float) -> Nearest:
+        nearest = Nearest(math.inf, math.nan, "")
+        if self.upper is None:
+            return nearest
+        for piece in self.lower.of_parts(*MOVING_PARTS, *FIXED_PARTS):
+            lift = excursion if piece.part in MOVING_PARTS else 0.0
+            line = Meridian((piece,)).shifted(lift).sample(CHORD_ERROR)
+            gap, radius = vertical_gap(self.upper_line, line)
+            if gap < nearest.gap:
+                nearest = Nearest(gap, radius, piece.part)
+        return nearest

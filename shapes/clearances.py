@@ -1,0 +1,87 @@
+"""The distances a builder measures before cutting, as a table."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from shapes.gaps import shortest_distance
+from shapes.lengths import in_mm
+from shapes.parts import Posts
+from shapes.pieces import place
+
+if TYPE_CHECKING:
+    from shapes.assembly import Assembly, Nearest
+
+
+@dataclass(frozen=True)
+class Clearance:
+    """One row of the table of clearances: name, value in metres, what it means."""
+
+    name: str
+    value_m: float
+    note: str
+
+
+def list_clearances(assembly: Assembly) -> tuple[Clearance, ...]:
+    """List the distances that apply to this assembly, in the order of the builder's questions."""
+    column, driver = assembly.column, assembly.driver
+    rows = [
+        Clearance(
+            "frame to edge of baffle",
+            column.flat_radius - driver.frame_radius,
+            "flat left on the baffle outside the driver's frame",
+        )
+    ]
+    if assembly.upper is not None:
+        rows = [*_gap_rows(assembly), *rows]
+    if assembly.posts is not None:
+        rows += _post_rows(assembly, assembly.posts)
+    return tuple(rows)
+
+
+def _gap_rows(assembly: Assembly) -> Iterator[Clearance]:
+    yield Clearance("plate gap", assembly.plate_gap, "baffle's face to underside of top plate")
+    yield Clearance("rim gap", assembly.rim_gap, "baffle's face to reflector's base edge")
+    rest, motion = assembly.nearest_at_rest, assembly.nearest_in_motion
+    if math.isfinite(rest.gap):
+        yield Clearance("tip clearance", rest.gap, f"at rest, upright, {_over(rest)}")
+        yield Clearance(
+            "tip clearance in motion",
+            motion.gap,
+            f"cone out by {in_mm(assembly.driver.excursion)}, {_over(motion)}",
+        )
+    if math.isfinite(assembly.throat_gap):
+        share = assembly.throat_area / assembly.driver_area
+        says = "chokes the driver" if assembly.is_choked else "does not choke"
+        yield Clearance(
+            "gap at driver's edge",
+            assembly.throat_gap,
+            f"ring area {share:.2f} times the driver's area: {says}",
+        )
+    distance, where = shortest_distance(assembly.upper_line, assembly.lower_line)
+    yield Clearance("closest approach", distance, f"in any direction, near {place(where)}")
+
+
+def _post_rows(assembly: Assembly, posts: Posts) -> Iterator[Clearance]:
+    yield Clearance(
+        "posts to frame", posts.inner_radius - assembly.driver.frame_radius, "on the baffle"
+    )
+    if assembly.reflector is not None:
+        room = posts.inner_radius - assembly.reflector.widest_radius
+        yield Clearance("posts to reflector", room, "at the reflector's widest")
+    if assembly.plate is not None:
+        room = assembly.plate.flat_radius - posts.outer_radius
+        yield Clearance("posts to edge of plate", room, "flat left on the plate's underside")
+    limit = assembly.column.post_circle_limit(posts.count, posts.radius)
+    yield Clearance(
+        "posts to edge of baffle",
+        limit - posts.circle_radius,
+        "how much larger the post circle could be",
+    )
+
+
+def _over(nearest: Nearest) -> str:
+    return f"over the {nearest.part} at r {in_mm(nearest.radius)}"

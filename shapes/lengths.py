@@ -1,0 +1,176 @@
+"""The only place where units are read and written: everything else is in SI.
+
+Read: ``"180 mm"``, ``"20 cm"``, ``"0.2 m"``, ``"7 1/4 in"``, ``'7-1/4"'``, ``"85 cm2"``,
+``"3 kHz"``, ``"45 deg"``, or a plain number in a declared unit. A string without a unit is
+refused, because inch and millimetre mixed up is the costliest mistake in the workshop.
+
+Write: ``in_mm``, ``in_inches`` (to the nearest 1/32 in) and ``in_both``.
+"""
+
+import math
+import re
+from collections.abc import Mapping
+from fractions import Fraction
+
+INCH = 0.0254
+LENGTH_UNITS = {
+    "mm": 1e-3,
+    "cm": 1e-2,
+    "m": 1.0,
+    "in": INCH,
+    "inch": INCH,
+    "inches": INCH,
+    '"': INCH,
+    "″": INCH,
+}
+AREA_UNITS = {
+    "mm2": 1e-6,
+    "cm2": 1e-4,
+    "m2": 1.0,
+    "in2": INCH**2,
+    "sq in": INCH**2,
+}
+FREQUENCY_UNITS = {"hz": 1.0, "khz": 1e3}
+ANGLE_UNITS = {"deg": math.pi / 180, "degrees": math.pi / 180, "°": math.pi / 180, "rad": 1.0}
+
+# "7 1/4", "7-1/4", "1/4", "7.25", "-20", "1e-3", then whatever follows as the unit.
+_QUANTITY = re.compile(
+    r"""^\s*(?P<sign>[+-]?)\s*
+    (?:(?:(?P<whole>\d+)[\s-]+)?(?P<top>\d+)\s*/\s*(?P<bottom>\d+)
+      |(?P<decimal>(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?))
+    \s*(?P<unit>[^\d\s.,/+-].*?)?\s*$""",
+    re.VERBOSE | re.IGNORECASE,
+)
+
+
+class LengthError(ValueError):
+    """A length, area, frequency or angle that cannot be read; the message holds the remedy."""
+
+
+def parse_length(value: str | float | int, unit: str = "mm") -> float:
+    """Read a length.
+
+    Parameters
+    ----------
+    value : str or number
+        ``"180 mm"``, ``"7 1/4 in"``, ``'7-1/4"'``; a number counts in `unit`.
+    unit : str
+        Unit of plain numbers: mm, cm, m or in.
+
+    Returns
+    -------
+    float
+        Metres.
+
+    Raises
+    ------
+    LengthError
+        If the text has no unit, an unknown unit, or is not a number.
+    """
+    return _parse(value, unit, LENGTH_UNITS, "length", "'180 mm' or '7 1/4 in'")
+
+
+def parse_area(value: str | float | int, unit: str = "cm2") -> float:
+    """Read an area such as ``"85 cm2"`` (square metres); a number counts in `unit`.
+
+    Raises
+    ------
+    LengthError
+        If the text has no unit, an unknown unit, or is not a number.
+    """
+    return _parse(value, unit, AREA_UNITS, "area", "'85 cm2' or '13 in2'")
+
+
+def parse_frequency(value: str | float | int, unit: str = "Hz") -> float:
+    """Read a frequency such as ``"3 kHz"`` (hertz); a number counts in `unit`.
+
+    Raises
+    ------
+    LengthError
+        If the text has no unit, an unknown unit, or is not a number.
+    """
+    return _parse(value, unit, FREQUENCY_UNITS, "frequency", "'3 kHz' or '800 Hz'")
+
+
+def parse_angle(value: str | float | int, unit: str = "deg") -> float:
+    """Read an angle such as ``"45 deg"`` (radians); a number counts in `unit`.
+
+    Raises
+    ------
+    LengthError
+        If the text has no unit, an unknown unit, or is not a number.
+    """
+    return _parse(value, unit, ANGLE_UNITS, "angle", "'45 deg'")
+
+
+def in_mm(metres: float, digits: int = 1) -> str:
+    """Write a length in millimetres, ``"41.0 mm"``."""
+    return f"{_without_minus_zero(metres * 1e3, digits):.{digits}f} mm"
+
+
+def in_inches(metres: float) -> str:
+    """Write a length in inches as a rule shows it, to the nearest 1/32: ``"1 5/8 in"``."""
+    thirty_seconds = round(abs(metres) / INCH * 32)
+    whole, rest = divmod(thirty_seconds, 32)
+    words = [str(whole)] if whole or not rest else []
+    if rest:
+        words.append(str(Fraction(rest, 32)))
+    sign = "-" if metres < 0 and thirty_seconds else ""
+    return f"{sign}{' '.join(words)} in"
+
+
+def in_both(metres: float) -> str:
+    """Write a length in both systems, ``"41.0 mm (1 5/8 in)"``."""
+    return f"{in_mm(metres)} ({in_inches(metres)})"
+
+
+def in_degrees(radians: float) -> str:
+    """Write an angle in degrees, ``"40.5 deg"``."""
+    return f"{_without_minus_zero(math.degrees(radians), 1):.1f} deg"
+
+
+def _without_minus_zero(number: float, digits: int) -> float:
+    return round(number, digits) + 0.0
+
+
+def _parse(
+    value: str | float | int, unit: str, units: Mapping[str, float], what: str, example: str
+) -> float:
+    if isinstance(value, bool) or not isinstance(value, str | int | float):
+        raise LengthError(f"{value!r} is not a {what}: write it as {example}.")
+    if not isinstance(value, str):
+        return _finite(float(value), what, example) * _factor(unit, units, what, example)
+    match = _QUANTITY.match(value.replace("²", "2").replace("^2", "2"))
+    if match is None:
+        comma = " Use a point, not a comma, for decimals." if "," in value else ""
+        raise LengthError(f"cannot read {value!r} as a {what}: write it as {example}.{comma}")
+    if match["unit"] is None:
+        raise LengthError(f"the {what} {value!r} has no unit: write it as {example}.")
+    number = _finite(_number(match, value, what, example), what, example)
+    return number * _factor(match["unit"], units, what, example)
+
+
+def _number(match: re.Match[str], value: str, what: str, example: str) -> float:
+    sign = -1.0 if match["sign"] == "-" else 1.0
+    if match["decimal"] is not None:
+        return sign * float(match["decimal"])
+    if int(match["bottom"]) == 0:
+        raise LengthError(f"{value!r} divides by zero: write the {what} as {example}.")
+    fraction = Fraction(int(match["top"]), int(match["bottom"]))
+    return sign * float(int(match["whole"] or 0) + fraction)
+
+
+def _finite(number: float, what: str, example: str) -> float:
+    if not math.isfinite(number):
+        raise LengthError(f"a {what} must be a finite number, not {number}: write {example}.")
+    return number
+
+
+def _factor(unit: str, units: Mapping[str, float], what: str, example: str) -> float:
+    name = " ".join(unit.lower().split())
+    if name not in units:
+        known = ", ".join(u for u in units)
+        raise LengthError(
+            f"unknown unit {unit!r} for a {what}: write it as {example} (units: {known})."
+        )
+    return units[name]

@@ -1,0 +1,83 @@
+"""Outlines of the parts as chains of labelled pieces, walked with the air on the right.
+
+Part labels of the lower body: "column bottom", "column side", "baffle edge", "baffle", "frame",
+"recess", "cone", "dust cap", "whizzer", "pod", "dome". Of the upper one: "reflector",
+"plate underside", "plate edge", "plate top", "reflector base".
+"""
+
+from collections.abc import Iterator
+
+from shapes.meridian import Arc, Line, Piece, Point
+from shapes.parts import WHIZZER_RIM, Column, Driver, DustCap, TopPlate, Tweeter, Whizzer
+from shapes.reflector import Reflector
+
+
+def column_outline(column: Column, frame_radius: float) -> Iterator[Piece]:
+    """From the axis at the foot, round the column, in over the baffle to the frame."""
+    radius, edge = column.radius, column.edge_radius
+    yield Line((0.0, -column.height), (radius, -column.height), "column bottom")
+    yield Line((radius, -column.height), (radius, -edge), "column side")
+    yield Arc((radius, -edge), (radius - edge, 0.0), (radius - edge, -edge), False, "baffle edge")
+    yield Line((radius - edge, 0.0), (frame_radius, 0.0), "baffle")
+
+
+def driver_outline(driver: Driver, tweeter: Tweeter | None) -> Iterator[Piece]:
+    """From the frame's outside on the baffle, over the cone and its centre, to the axis."""
+    outside, rim = driver.frame_radius, driver.effective_radius
+    yield Line((outside, 0.0), (outside, driver.proud), "frame")
+    yield Line((outside, driver.proud), (rim, driver.proud), "frame")
+    yield Line((rim, driver.proud), (rim, -driver.recess), "recess")
+    neck_radius = driver.neck_radius if tweeter is None else tweeter.housing_radius
+    yield Line((rim, -driver.recess), (neck_radius, driver.neck_z), "cone")
+    if tweeter is not None:
+        yield from _tweeter_outline(tweeter, driver.neck_z)
+    elif isinstance(driver.centre, Whizzer):
+        yield from _whizzer_outline(driver.centre, driver.neck_z)
+    elif isinstance(driver.centre, DustCap):
+        yield _dome(driver.centre.radius, driver.centre.height, driver.neck_z, "dust cap")
+
+
+def upper_outline(
+    gap: float, reflector: Reflector | None, plate: TopPlate | None
+) -> Iterator[Piece]:
+    """From the tip on the axis, along the reflector, round the plate, to the axis above."""
+    base: Point = (0.0, gap)
+    if reflector is not None:
+        yield from reflector.profile.shifted(gap).pieces
+        base = (reflector.base_radius, gap)
+    if plate is None:
+        yield Line(base, (0.0, gap), "reflector base")
+        return
+    edge, flat, top = plate.edge_radius, plate.flat_radius, gap + plate.thickness
+    lower, upper = gap + edge, top - edge
+    yield Line(base, (flat, gap), "plate underside")
+    yield Arc((flat, gap), (plate.radius, lower), (flat, lower), False, "plate edge")
+    yield Line((plate.radius, lower), (plate.radius, upper), "plate edge")
+    yield Arc((plate.radius, upper), (flat, top), (flat, upper), False, "plate edge")
+    yield Line((flat, top), (0.0, top), "plate top")
+
+
+def _whizzer_outline(whizzer: Whizzer, neck_z: float) -> Iterator[Piece]:
+    rim_z = neck_z + whizzer.height
+    inner_rim, inner_neck = whizzer.radius - WHIZZER_RIM, whizzer.neck_radius - WHIZZER_RIM
+    yield Line((whizzer.neck_radius, neck_z), (whizzer.radius, rim_z), "whizzer")
+    yield Line((whizzer.radius, rim_z), (inner_rim, rim_z), "whizzer")
+    yield Line((inner_rim, rim_z), (inner_neck, neck_z), "whizzer")
+    cap_radius = whizzer.cap.radius if whizzer.cap else 0.0
+    yield Line((inner_neck, neck_z), (cap_radius, neck_z), "whizzer")
+    if whizzer.cap is not None:
+        yield _dome(cap_radius, whizzer.cap.height, neck_z, "dust cap")
+
+
+def _tweeter_outline(tweeter: Tweeter, neck_z: float) -> Iterator[Piece]:
+    pod, face = tweeter.housing_radius, tweeter.face_height
+    yield Line((pod, neck_z), (pod, face), "pod")
+    yield Line((pod, face), (tweeter.dome_radius, face), "pod")
+    yield _dome(tweeter.dome_radius, tweeter.dome_height, face, "dome")
+
+
+def _dome(radius: float, height: float, z: float, part: str) -> Piece:
+    if height == 0:
+        return Line((radius, z), (0.0, z), part)
+    ball = (radius**2 + height**2) / (2 * height)
+    return Arc((radius, z), (0.0, z + height), (0.0, z + height - ball), False, part)

@@ -1,0 +1,284 @@
+"""Design: what a design file says, ready for the studies."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from dispersion.air import Air
+from dispersion.sources import Way
+from shapes.assembly import Assembly
+from shapes.reflectors import Reflector, ball_cap
+from studies.design import building
+from studies.design.errors import DesignError, Mistake
+from studies.design.quantities import Between
+from studies.design.questions import (
+    ContestTable,
+    GapTable,
+    SeatTable,
+    TargetTable,
+    TrimTable,
+    sizes_of,
+)
+from studies.design.reflector_tables import BallTable, ReflectorTable
+from studies.design.tables import (
+    AirTable,
+    ColumnTable,
+    DriverTable,
+    PlateTable,
+    PostsTable,
+    Table,
+    TweeterTable,
+)
+
+HEAD_ROOM_DEG = 3.0
+"""How far a window that follows from the seats reaches beyond them, since heads move:
+common practice, no source."""
+
+
+class DesignFile(Table):
+    """A whole design file, table by table."""
+
+    title: str = Field(min_length=1, description="One line that names the design.")
+    unit: Literal["mm", "cm", "m", "in"] | None = Field(
+        None, description="Unit of bare lengths; left out, every length needs its own."
+    )
+    plate_gap: Annotated[float, Between(1, 1000)] = Field(
+        description="From the baffle's face to the underside of the top plate, which is where"
+        " the reflector's flat side hangs; stands above the first table."
+    )
+    column: ColumnTable
+    driver: DriverTable
+    tweeter: TweeterTable | None = None
+    reflector: ReflectorTable
+    plate: PlateTable | None = None
+    posts: PostsTable | None = None
+    air: AirTable = AirTable()
+    seats: Annotated[tuple[SeatTable, ...], Field(strict=False)] = ()
+    target: TargetTable = TargetTable()
+    trim: TrimTable | None = None
+    gap: GapTable | None = None
+    contest: Annotated[tuple[ContestTable, ...], Field(strict=False)] = ()
+
+
+@dataclass(frozen=True)
+class Seat:
+    """Where somebody listens, in house coordinates.
+
+    Attributes
+    ----------
+    name : str
+    r, z : float
+        Distance from the axis and height above the baffle's face, m.
+    ear_height : float
+        Height above the floor, m.
+    elevation_deg : float
+        Seen from the middle of the ring on the axis, degrees above horizontal.
+    """
+
+    name: str
+    r: float
+    z: float
+    ear_height: float
+    elevation_deg: float
+
+
+@dataclass(frozen=True)
+class ContestEntry:
+    """One reflector of a contest, with the plate gap at which it hangs, m."""
+
+    name: str
+    reflector: Reflector | None
+    plate_gap: float
+
+
+@dataclass(frozen=True)
+class Design:
+    """A design file that was read and found free of mistakes.
+
+    Attributes
+    ----------
+    path : Path
+        The file as it was named.
+    text : str
+        Its exact text.
+    tables : DesignFile
+        What it says; lengths in metres.
+    ways : tuple of Way
+        What drives the driver and, if there is one, the coaxial tweeter.
+    entries : tuple of ContestEntry
+        The contest: the design as written first, then the entries of ``[[contest]]``.
+    companions : tuple of (str, str)
+        Name and SHA-256 of every other file that the design takes something from.
+    """
+
+    path: Path
+    text: str
+    tables: DesignFile
+    ways: tuple[Way, ...] = ()
+    entries: tuple[ContestEntry, ...] = ()
+    companions: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def title(self) -> str:
+        """One line that names the design."""
+        return self.tables.title
+
+    @property
+    def fingerprint(self) -> str:
+        """SHA-256 of the file's text and of every file it takes something from."""
+        parts = (self.text, *(f"{name} {digest}" for name, digest in self.companions))
+        return hashlib.sha256("\0".join(parts).encode()).hexdigest()
+
+    @property
+    def air(self) -> Air:
+        """Air in the room."""
+        return air_of(self.tables)
+
+    @property
+    def target(self) -> TargetTable:
+        """Window and band that count, and the weights of the score."""
+        return self.tables.target
+
+    @property
+    def ball(self) -> BallTable | None:
+        """The ball of the reflector with its measured diameters, None for other kinds."""
+        given = self.tables.reflector
+        return given if isinstance(given, BallTable) else None
+
+    @property
+    def seats(self) -> tuple[Seat, ...]:
+        """Every seat in house coordinates, seen from the ring of the design as written."""
+        return seats_of(self.tables, self.assembly().height_of_ring)
+
+    @property
+    def window_deg(self) -> tuple[float, float]:
+        """Lowest and highest elevation that counts, degrees seen from the ring.
+
+        As written; otherwise from the lowest to the highest seat, widened by
+        ``HEAD_ROOM_DEG`` either way and rounded outwards to whole degrees.
+        """
+        if self.target.window is not None:
+            return self.target.window
+        angles = [seat.elevation_deg for seat in self.seats]
+        low = math.floor(min(angles) - HEAD_ROOM_DEG)
+        return float(low), float(math.ceil(max(angles) + HEAD_ROOM_DEG))
+
+    def sources(self) -> tuple[Way, ...]:
+        """What drives the driver and, if there is one, the coaxial tweeter."""
+        return self.ways
+
+    def reflector(self) -> Reflector | None:
+        """Reflector as written, None where there is none."""
+        return self.tables.reflector.build()
+
+    def assembly(self) -> Assembly:
+        """Everything that is built, in metres."""
+        return assemble(self.tables)
+
+    def trim_candidates(self) -> tuple[tuple[float, float], ...]:
+        """Every ball diameter with every height to keep, m, balls in the file's order.
+
+        Nothing is left out here, not even a height larger than a ball: a candidate that
+        cannot be built is for the study to show with its reason.
+
+        Raises
+        ------
+        DesignError
+            If the file has no trim table.
+        """
+        trim = self.tables.trim
+        if trim is None:
+            raise self._asks_nothing("trim", "keep = { from = 15, to = 55, step = 1 }")
+        balls = trim.balls_on_sale
+        if balls is None:
+            assert isinstance(self.tables.reflector, BallTable)
+            balls = (self.tables.reflector.diameter,)
+        keeps = sizes_of(trim.keep)
+        return tuple((ball, keep) for ball in balls for keep in keeps)
+
+    def trimmed(self, ball_diameter: float, keep: float) -> Assembly:
+        """Assembly with another cap, holding what ``trim.hold`` says.
+
+        Parameters
+        ----------
+        ball_diameter, keep : float
+            Ball and height from apex to flat, m.
+
+        Raises
+        ------
+        ValueError
+            If no such cap can be cut.
+        """
+        cap = ball_cap(ball_diameter, keep)
+        now, trim, present = self.assembly(), self.tables.trim, self.reflector()
+        if trim is not None and trim.hold == "tip clearance" and present is not None:
+            now = now.with_gap(now.plate_gap + cap.height - present.height)
+        return now.with_reflector(cap)
+
+    def gap_candidates(self) -> tuple[float, ...]:
+        """Every plate gap to try, m, smallest first.
+
+        Raises
+        ------
+        DesignError
+            If the file has no gap table.
+        """
+        if self.tables.gap is None:
+            raise self._asks_nothing("gap", "from = 40, to = 80, step = 2")
+        return self.tables.gap.sizes()
+
+    def contest_entries(self) -> tuple[ContestEntry, ...]:
+        """The design as written, then every entry of the contest.
+
+        Raises
+        ------
+        DesignError
+            If the file has no contest.
+        """
+        if len(self.entries) < 2:
+            raise self._asks_nothing("contest", 'name = "cone", reflector = { kind = "cone", ... }')
+        return self.entries
+
+    def _asks_nothing(self, table: str, example: str) -> DesignError:
+        heading = f"[[{table}]]" if table == "contest" else f"[{table}]"
+        message = f"the file has no {heading} table, so there is nothing to try: add one, {example}"
+        return DesignError(self.path, (Mistake(table, message),))
+
+
+def assemble(tables: DesignFile) -> Assembly:
+    """Everything that a design file builds, in metres."""
+    return Assembly(
+        column=building.build_column(tables.column),
+        driver=building.build_driver(tables.driver),
+        plate_gap=tables.plate_gap,
+        reflector=tables.reflector.build(),
+        plate=building.build_plate(tables.plate),
+        posts=building.build_posts(tables.posts),
+        tweeter=building.build_tweeter(tables.tweeter),
+    )
+
+
+def air_of(tables: DesignFile) -> Air:
+    """Air in the room of a design file."""
+    given = tables.air
+    return Air(temperature_c=given.temperature, humidity_percent=given.humidity)
+
+
+def seats_of(tables: DesignFile, ring_height: float) -> tuple[Seat, ...]:
+    """Seats in house coordinates, given the height of the ring above the floor, m."""
+    return tuple(
+        Seat(
+            name=seat.name,
+            r=seat.distance,
+            z=seat.ear_height - tables.column.height,
+            ear_height=seat.ear_height,
+            elevation_deg=math.degrees(math.atan2(seat.ear_height - ring_height, seat.distance)),
+        )
+        for seat in tables.seats
+    )

@@ -1,0 +1,144 @@
+"""The tables of a design file that say what is asked: ears, target, candidates."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from studies.design.errors import wrong
+from studies.design.quantities import Between, Depth, Diameter, Frequency, Weight
+from studies.design.reflector_tables import ReflectorTable
+from studies.design.tables import Table
+
+MOST_STEPS = 1000
+_ROUNDING = 9  # decimals of a metre kept in a stepped length: a millionth of a millimetre
+
+Degrees = Annotated[float, Field(ge=-90, le=90)]
+
+
+class SeatTable(Table):
+    """Where somebody listens."""
+
+    name: str = Field(min_length=1)
+    ear_height: Annotated[float, Between(100, 5000)] = Field(description="Above the floor.")
+    distance: Annotated[float, Between(300, 30_000)] = Field(
+        description="From the speaker's axis, level."
+    )
+
+
+class TargetTable(Table):
+    """What counts as good; the weights say what one decibel of each term costs.
+
+    The terms of the score are evenness (rms over the elevations of the window, dB), ripple
+    (rms about the straight line over the band, dB), tilt (departure from ``wanted_tilt``,
+    dB per octave), leak (what the window loses to power above it, dB) and level (what the
+    window loses against the loudest candidate, dB). The default weights are a judgement:
+    common practice, no source.
+    """
+
+    window: Annotated[tuple[Degrees, Degrees], Field(strict=False)] | None = Field(
+        None,
+        description="Lowest and highest elevation that counts, degrees seen from the ring;"
+        " left out, it follows from the seats.",
+    )
+    band: Annotated[tuple[Frequency, Frequency], Field(strict=False)] = Field(
+        (100.0, 16_000.0), description="Lowest and highest third-octave band that counts."
+    )
+    evenness: Weight = Field(1.0, description="Weight of unevenness across the window.")
+    ripple: Weight = Field(1.0, description="Weight of ripple along the band.")
+    tilt: Weight = Field(0.5, description="Weight of each dB per octave off wanted_tilt.")
+    leak: Weight = Field(0.5, description="Weight of what is lost above the window, dB.")
+    level: Weight = Field(0.1, description="Weight of level lost in the window, dB.")
+    wanted_tilt: Annotated[float, Field(ge=-12, le=12)] = Field(
+        0.0, description="dB per octave; a broad treble loss can be equalised."
+    )
+    near_best_db: Annotated[float, Field(ge=0, le=6)] = Field(
+        0.3, description="Candidates within this score of the best count as equally good."
+    )
+
+    @model_validator(mode="after")
+    def _right_way_up(self) -> Self:
+        if self.window and self.window[0] >= self.window[1]:
+            low, high = self.window
+            raise wrong(
+                "window",
+                f"[{low:g}, {high:g}] is upside down or empty: write the lower angle first",
+            )
+        if self.band[0] >= self.band[1]:
+            raise wrong("band", "is upside down or empty: write the lower frequency first")
+        if not any((self.evenness, self.ripple, self.tilt, self.leak, self.level)):
+            raise wrong("evenness", "every weight is zero, so nothing can be best: raise one")
+        return self
+
+
+class StepTable(Table):
+    """Sizes from one end to the other in equal steps, both ends included."""
+
+    first: Depth = Field(alias="from", description="The smallest size.")
+    last: Depth = Field(alias="to", description="The largest size.")
+    step: Annotated[float, Between(0.01, 1000)] = Field(description="From one to the next.")
+
+    @model_validator(mode="after")
+    def _holds_something(self) -> Self:
+        if self.first > self.last:
+            raise wrong("from", "is larger than to, so no candidate is left: swap them")
+        if (self.last - self.first) / self.step >= MOST_STEPS:
+            raise wrong("step", f"makes more than {MOST_STEPS} candidates: write a larger step")
+        return self
+
+    def sizes(self) -> tuple[float, ...]:
+        """Every size, m, smallest first."""
+        count = int((self.last - self.first) / self.step + 1e-6) + 1
+        return tuple(round(self.first + i * self.step, _ROUNDING) for i in range(count))
+
+
+def _list_or_steps(value: object) -> str:
+    return "list" if isinstance(value, list | tuple) else "steps"
+
+
+SizeList = Annotated[tuple[Depth, ...], Field(strict=False, min_length=1)]
+Sizes = Annotated[
+    Annotated[SizeList, Tag("list")] | Annotated[StepTable, Tag("steps")],
+    Discriminator(_list_or_steps),
+]
+
+
+class TrimTable(Table):
+    """How much of the ball to keep: what to try."""
+
+    keep: Sizes = Field(description="Heights to try: { from, to, step } or a list.")
+    balls_on_sale: Annotated[tuple[Diameter, ...], Field(strict=False, min_length=1)] | None = (
+        Field(None, description="Ball diameters to try; left out, only the reflector's ball.")
+    )
+    hold: Literal["plate gap", "tip clearance"] = Field(
+        "plate gap", description="What stays as it is while the cap changes."
+    )
+
+
+class GapTable(StepTable):
+    """Plate gaps to try."""
+
+
+class ContestTable(Table):
+    """One entry of a contest: a reflector of its own, or another design's."""
+
+    name: str = Field(min_length=1)
+    reflector: ReflectorTable | None = Field(None, description="As in [reflector].")
+    design: str | None = Field(
+        None, description="Another design file, beside this one; its reflector is taken."
+    )
+    plate_gap: Annotated[float, Between(1, 1000)] | None = Field(
+        None, description="Left out, the plate gap of this design."
+    )
+
+    @model_validator(mode="after")
+    def _one_origin(self) -> Self:
+        if (self.reflector is None) == (self.design is None):
+            raise wrong("reflector", "give a reflector table or design = a file, one only")
+        return self
+
+
+def sizes_of(sizes: StepTable | tuple[float, ...]) -> tuple[float, ...]:
+    """Every size, m, of a list or of equal steps."""
+    return sizes.sizes() if isinstance(sizes, StepTable) else sizes

@@ -1,0 +1,261 @@
+"""Reading a design file: text, tables, companions, geometry, and every mistake on the way."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+
+from dispersion.sources import DriverCurve, Way, read_driver_curve
+from shapes.assembly import Clash
+from studies.design import building
+from studies.design.design import (
+    ContestEntry,
+    Design,
+    DesignFile,
+    air_of,
+    assemble,
+)
+from studies.design.errors import DesignError, Mistake, mistakes_in
+from studies.design.quantities import UNITS
+from studies.design.reflector_tables import BallTable, ReflectorTable
+from studies.design.tables import DriverTable, WayTable
+
+_HALF_BAND = 10**0.05  # from the middle of a third-octave band to its edge, IEC 61260-1
+
+Made = TypeVar("Made")
+
+
+def read_design(path: Path | str) -> Design:
+    """Read a design file and check everything that can be checked without acoustics.
+
+    Parameters
+    ----------
+    path : path
+        A TOML file; companions (curves, other designs) are named relative to its folder.
+
+    Returns
+    -------
+    Design
+        Complete, and free of clashes as written.
+
+    Raises
+    ------
+    DesignError
+        With one line for each mistake found.
+    """
+    return parse_design(_text_of(Path(path)), path)
+
+
+def parse_design(text: str, path: Path | str) -> Design:
+    """Read a design from its text, as if it stood in a file at ``path``.
+
+    Parameters
+    ----------
+    text : str
+        What the file holds.
+    path : path
+        Names the file in messages and the folder of its companions.
+
+    Raises
+    ------
+    DesignError
+        With one line for each mistake found.
+    """
+    file = Path(path)
+    tables = _tables_of(text, file)
+    found = _Findings(file.parent)
+    own = found.attempt("reflector", tables.reflector.build)
+    if not found.mistakes:
+        _check_clashes(tables, found)
+    found.attempt("air", lambda: air_of(tables))
+    ways = _ways(tables, found)
+    entries = (ContestEntry("as designed", own, tables.plate_gap), *_contest(tables, found))
+    found.mistakes += _crossed_mistakes(tables)
+    if found.mistakes:
+        raise DesignError(file, found.mistakes)
+    return Design(file, text, tables, ways, entries, tuple(found.companions))
+
+
+def design_schema() -> dict[str, Any]:
+    """JSON Schema of design files, for editors that complete and check TOML."""
+    schema = DesignFile.model_json_schema(by_alias=True)
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["title"] = "roundcast design file"
+    return schema
+
+
+@dataclass
+class _Findings:
+    """What is collected while a file is read: mistakes, and the companions with their hash."""
+
+    folder: Path
+    mistakes: list[Mistake] = field(default_factory=list)
+    companions: list[tuple[str, str]] = field(default_factory=list)
+
+    def attempt(self, key: str, make: Callable[[], Made]) -> Made | None:
+        """Make something, or note why it cannot be made."""
+        try:
+            return make()
+        except ValueError as error:
+            self.mistakes.append(Mistake(key, " ".join(str(error).split())))
+            return None
+
+    def companion(self, key: str, name: str) -> Path | None:
+        """Path of a file named in the design, once it is known to be readable."""
+        path = self.folder / name
+        try:
+            self.companions.append((name, hashlib.sha256(path.read_bytes()).hexdigest()))
+        except OSError as error:
+            reason = error.strerror or str(error)
+            remedy = "write its path as seen from the design file's folder"
+            self.mistakes.append(Mistake(key, f"{name} cannot be read ({reason}): {remedy}"))
+            return None
+        return path
+
+
+def _text_of(path: Path) -> str:
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        reason = error.strerror or str(error)
+        mistake = Mistake("", f"cannot be read ({reason}): check the name and the folder")
+        raise DesignError(path, (mistake,)) from None
+    try:
+        # Some editors put a byte-order mark in front, which TOML forbids.
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        mistake = Mistake("", f"line {line} is not UTF-8 text: save the file as UTF-8")
+        raise DesignError(path, (mistake,)) from None
+
+
+def _tables_of(text: str, path: Path) -> DesignFile:
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise DesignError(path, (Mistake("", _broken(str(error), text)),)) from None
+    unit = raw.get("unit")
+    if unit is not None and unit not in UNITS:
+        # Reported once for the key itself; any unit serves to check the rest.
+        unit = UNITS[0]
+    try:
+        return DesignFile.model_validate(raw, context={"unit": unit})
+    except ValidationError as error:
+        raise DesignError(path, mistakes_in(error, raw, DesignFile)) from None
+
+
+def _broken(reason: str, text: str) -> str:
+    at = re.search(r"\(at line (\d+), column (\d+)\)", reason)
+    number = int(at.group(1)) if at else len(text.splitlines())
+    lines = text.splitlines()
+    shown = lines[number - 1].strip() if 0 < number <= len(lines) else ""
+    what = reason.split(" (at ")[0]
+    remedy = 'put text and sizes with a unit in double quotes, like width = "200 mm"'
+    if "overwrite" in what or "twice" in what:
+        remedy = "it stands in the file twice, remove one"
+    return f"line {number} is not valid TOML ({what}), {shown!r}: {remedy}"
+
+
+def _check_clashes(tables: DesignFile, found: _Findings) -> None:
+    assembly = found.attempt("", lambda: assemble(tables))
+    if assembly is not None:
+        found.mistakes += [_clash_mistake(clash) for clash in assembly.clashes()]
+
+
+def _clash_mistake(clash: Clash) -> Mistake:
+    key = clash.part.replace(" ", "_")
+    if key in DriverTable.model_fields:
+        key = f"driver.{key}"
+    return Mistake(key, f"{clash.message}: {clash.remedy}")
+
+
+def _ways(tables: DesignFile, found: _Findings) -> tuple[Way, ...]:
+    band = tables.target.band
+    curve = _curve("driver", tables.driver, band, found)
+    ways = [building.build_driver_way(tables.driver, curve)]
+    if tables.tweeter is not None:
+        curve = _curve("tweeter", tables.tweeter, band, found)
+        ways.append(building.build_tweeter_way(tables.tweeter, curve))
+    return tuple(ways)
+
+
+def _curve(
+    way: str, table: WayTable, band: tuple[float, float], found: _Findings
+) -> DriverCurve | None:
+    if table.curve is None:
+        return None
+    key = f"{way}.curve"
+    path = found.companion(key, table.curve)
+    if path is None:
+        return None
+    curve = found.attempt(key, lambda: read_driver_curve(path, table.curve_beyond))
+    if curve is not None and table.curve_beyond == "refuse":
+        found.mistakes += _short_curve(key, curve, band)
+    return curve
+
+
+def _short_curve(key: str, curve: DriverCurve, band: tuple[float, float]) -> Iterator[Mistake]:
+    """Mistake of a curve that does not reach to the edges of the outermost bands."""
+    low, high = band[0] / _HALF_BAND, band[1] * _HALF_BAND
+    first, last = curve.frequencies[0], curve.frequencies[-1]
+    if first > low or last < high:
+        yield Mistake(
+            key,
+            f"reaches from {first:.0f} to {last:.0f} Hz, the band needs {low:.0f} to {high:.0f} Hz:"
+            ' narrow target.band, or write curve_beyond = "hold" to hold its end values',
+        )
+
+
+def _contest(tables: DesignFile, found: _Findings) -> Iterator[ContestEntry]:
+    for number, table in enumerate(tables.contest, start=1):
+        key = f"contest[{number}]"
+        reflector_table = table.reflector
+        if table.design is not None:
+            reflector_table = _borrowed(f"{key}.design", table.design, found)
+        if reflector_table is not None:
+            reflector = found.attempt(f"{key}.reflector", reflector_table.build)
+            gap = tables.plate_gap if table.plate_gap is None else table.plate_gap
+            yield ContestEntry(table.name, reflector, gap)
+
+
+def _borrowed(key: str, name: str, found: _Findings) -> ReflectorTable | None:
+    """Reflector table of another design file, whose own contest is not followed."""
+    path = found.companion(key, name)
+    if path is None:
+        return None
+    try:
+        return _tables_of(_text_of(path), path).reflector
+    except DesignError as error:
+        first = error.mistakes[0]
+        found.mistakes.append(
+            Mistake(key, f"{name} has mistakes, correct them first: {first.key} {first.message}")
+        )
+        return None
+
+
+def _crossed_mistakes(tables: DesignFile) -> Iterator[Mistake]:
+    """Mistakes that show only when several tables are held against each other."""
+    if tables.target.window is None and not tables.seats:
+        yield Mistake(
+            "target.window", "is missing and no [[seats]] are named: add window = [0, 20] or seats"
+        )
+    solid = max(tables.column.width, tables.plate.diameter if tables.plate else 0.0) / 2
+    for number, seat in enumerate(tables.seats, start=1):
+        if seat.distance <= solid:
+            yield Mistake(f"seats[{number}].distance", "is inside the speaker: sit further away")
+    trim, reflector = tables.trim, tables.reflector
+    if trim is None:
+        return
+    if trim.balls_on_sale is None and not isinstance(reflector, BallTable):
+        yield Mistake(
+            "trim.balls_on_sale", "is missing and the reflector is no ball: list the balls to try"
+        )
+    if trim.hold == "tip clearance" and reflector.kind == "none":
+        yield Mistake("trim.hold", 'there is no reflector to hold clear: write "plate gap"')

@@ -1,0 +1,205 @@
+"""The tables of a design file that say what is built; lengths are metres once read.
+
+Each description is shown by editors that use the exported JSON Schema, and is all the
+reference that a reader of the file needs.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Annotated, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from studies.design.errors import wrong
+from studies.design.quantities import (
+    Area,
+    Between,
+    Decibels,
+    Depth,
+    Diameter,
+    Frequency,
+    SmallLength,
+)
+
+Polarity = Literal["normal", "reversed"]
+
+
+class Table(BaseModel):
+    """A table of the file: strict types, no unknown keys, frozen."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+
+
+class ColumnTable(Table):
+    """What the driver stands in; its upper face is the baffle."""
+
+    shape: Literal["round", "square", "hexagonal"] = Field(
+        "round", description="Seen from above; square and hexagonal count as equal area."
+    )
+    width: Diameter = Field(description="Outside width; across the flats if not round.")
+    height: Annotated[float, Between(50, 3000)] = Field(
+        description="From the floor to the baffle's upper face."
+    )
+    edge_radius: SmallLength = Field(0.0, description="Rounding of the baffle's outer edge.")
+
+
+class DustCapTable(Table):
+    """Dome in the middle of the cone."""
+
+    diameter: Diameter = Field(description="Where it is glued to the cone.")
+    height: SmallLength = Field(description="Of the dome above its glued edge.")
+
+
+class WhizzerTable(Table):
+    """Small second cone that stands up from the neck and moves with the cone."""
+
+    diameter: Diameter = Field(description="At its upper rim.")
+    height: Depth = Field(description="From the cone's neck up to its rim.")
+    neck_diameter: Diameter = Field(description="Where it meets the cone.")
+    dust_cap: DustCapTable | None = Field(None, description="Dome inside the whizzer.")
+
+    @model_validator(mode="after")
+    def _opens_upwards(self) -> Self:
+        if self.neck_diameter >= self.diameter:
+            raise wrong("neck_diameter", "must be smaller than the whizzer's diameter")
+        if self.dust_cap and self.dust_cap.diameter > self.neck_diameter:
+            raise wrong("dust_cap.diameter", "must not be larger than neck_diameter")
+        return self
+
+
+class CrossoverTable(Table):
+    """Filter of one way: low pass on the driver, high pass on the tweeter."""
+
+    kind: Literal["butterworth", "linkwitz-riley"] = Field(description="Family of the filter.")
+    order: Annotated[int, Field(ge=1, le=8)] = Field(description="1 is 6 dB per octave.")
+    frequency: Frequency = Field(description='Such as "3 kHz"; a bare number is in Hz.')
+
+    @model_validator(mode="after")
+    def _order_exists(self) -> Self:
+        if self.kind == "linkwitz-riley" and self.order % 2:
+            raise wrong("order", "a linkwitz-riley filter has an even order: 2, 4, 6 or 8")
+        return self
+
+
+class LetsGoTable(Table):
+    """A cone that moves as one piece only up to some frequency."""
+
+    above: Frequency = Field(description="Up to here the whole cone radiates.")
+    down_to: Diameter = Field(description="The radiating diameter never shrinks below this.")
+
+
+class WayTable(Table):
+    """What the driver and the tweeter have in common."""
+
+    crossover: CrossoverTable | None = Field(None, description="Filter of this way.")
+    level_db: Decibels = Field(0.0, description="Level of this way, dB.")
+    polarity: Polarity = Field("normal", description="Reversed: wired the other way round.")
+    curve: str | None = Field(
+        None,
+        description="File of a measured curve (Hz, dB, optional phase), beside this file.",
+    )
+    curve_beyond: Literal["refuse", "hold"] = Field(
+        "refuse", description="Outside the curve: refuse, or hold its end values."
+    )
+
+
+class DriverTable(WayTable):
+    """The driver that faces up out of the baffle."""
+
+    effective_diameter: Diameter | None = Field(
+        None, description="Of the part that moves: cone plus about half the surround."
+    )
+    effective_area: Area | None = Field(None, description='In its place, such as "85 cm2".')
+    frame_diameter: Diameter = Field(description="Outside of the frame.")
+    cutout_diameter: Diameter | None = Field(None, description="Hole in the baffle.")
+    cone_depth: SmallLength = Field(0.0, description="From rim to neck; 0 is a flat piston.")
+    dust_cap: DustCapTable | None = Field(None, description="Dome in the cone.")
+    whizzer: WhizzerTable | None = Field(None, description="In place of the dust cap.")
+    proud: SmallLength = Field(0.0, description="Frame or gasket above the baffle.")
+    recess: SmallLength = Field(0.0, description="The cone's rim below the baffle.")
+    excursion: SmallLength = Field(0.0, description="Peak travel of the cone, one way.")
+    lets_go: LetsGoTable | None = Field(None, description="Left out: a rigid piston.")
+
+    @property
+    def effective_radius(self) -> float:
+        """Radius of the circle that moves as much air as the cone, m: sqrt(area / pi)."""
+        if self.effective_diameter is not None:
+            return self.effective_diameter / 2
+        assert self.effective_area is not None
+        return math.sqrt(self.effective_area / math.pi)
+
+    @model_validator(mode="after")
+    def _one_size(self) -> Self:
+        if (self.effective_diameter is None) == (self.effective_area is None):
+            raise wrong("effective_diameter", "give effective_diameter or effective_area, one only")
+        if self.dust_cap and self.whizzer:
+            raise wrong("whizzer", "give dust_cap or whizzer; a whizzer takes its own dust_cap")
+        return self
+
+    @model_validator(mode="after")
+    def _fits_in_itself(self) -> Self:
+        across = 2 * self.effective_radius
+        if across > self.frame_diameter:
+            key = "effective_diameter" if self.effective_diameter else "effective_area"
+            raise wrong(
+                key,
+                "the moving part is larger than frame_diameter: give the effective diameter"
+                " (cone plus half the surround), not the nominal size",
+            )
+        for key, part in (("dust_cap", self.dust_cap), ("whizzer", self.whizzer)):
+            if part and part.diameter >= across:
+                raise wrong(f"{key}.diameter", "must be smaller than the driver's moving part")
+        if self.cutout_diameter and self.cutout_diameter > self.frame_diameter:
+            raise wrong("cutout_diameter", "the frame falls through: it must cover the hole")
+        if self.lets_go and self.lets_go.down_to > across:
+            raise wrong("lets_go.down_to", "must not be larger than the driver's moving part")
+        return self
+
+
+class TweeterTable(WayTable):
+    """Coaxial second way: a dome on a round pod that stands in the middle of the cone."""
+
+    dome_diameter: Diameter = Field(description="Of the dome that moves.")
+    dome_height: Depth = Field(description="Of the dome above its edge.")
+    face_height: Annotated[float, Between(-500, 500)] = Field(
+        description="Of the dome's edge above the baffle; negative below it."
+    )
+    housing_diameter: Diameter = Field(description="Outside of the pod.")
+
+    @model_validator(mode="after")
+    def _dome_on_pod(self) -> Self:
+        if self.dome_diameter > self.housing_diameter:
+            raise wrong("housing_diameter", "must not be smaller than dome_diameter")
+        if self.dome_height > self.dome_diameter / 2:
+            raise wrong("dome_height", "is more than a half ball: at most half of dome_diameter")
+        return self
+
+
+class PlateTable(Table):
+    """Round top plate from which the reflector hangs."""
+
+    diameter: Diameter
+    thickness: Depth
+    edge_radius: SmallLength = Field(0.0, description="Rounding of both edges.")
+
+
+class PostsTable(Table):
+    """Posts between baffle and top plate, evenly spread on a circle."""
+
+    count: Annotated[int, Field(ge=1, le=24)]
+    diameter: Annotated[float, Between(0.5, 200)]
+    circle_diameter: Diameter = Field(description="Of the circle through the posts' middles.")
+    socket_plate: SmallLength = Field(0.0, description="How deep they enter the plate.")
+    socket_baffle: SmallLength = Field(0.0, description="How deep they enter the baffle.")
+
+
+class AirTable(Table):
+    """Air in the room."""
+
+    temperature: Annotated[float, Field(allow_inf_nan=False)] = Field(
+        20.0, description="Degrees Celsius."
+    )
+    humidity: Annotated[float, Field(ge=0, le=100)] = Field(
+        50.0, description="Relative humidity, per cent."
+    )

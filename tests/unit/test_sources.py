@@ -1,0 +1,235 @@
+"""Sources: crossovers, driver curves from files, a cone that lets go."""
+
+import numpy as np
+import pytest
+from numpy.polynomial import chebyshev
+
+from dispersion.sources import (
+    Crossover,
+    DriverCurve,
+    LettingGo,
+    SourceError,
+    Way,
+    read_driver_curve,
+)
+
+FREQUENCIES = np.geomspace(20.0, 20e3, 61)
+CURVE = DriverCurve((100.0, 1000.0, 10e3), (0.0, 6.0, -6.0), (0.0, -90.0, -170.0))
+
+
+def test_first_order_low_pass_follows_the_time_factor():
+    # For exp(-i omega t) a lag turns the phase forward: 1 / (1 - i f/f0).
+    response = Crossover("butterworth", 1, 2000.0, "low").response(FREQUENCIES)
+    assert np.allclose(response, 1.0 / (1.0 - 1j * FREQUENCIES / 2000.0), rtol=1e-12)
+
+
+def test_response_keeps_the_shape_of_the_frequencies():
+    crossover = Crossover("butterworth", 2, 1000.0, "high")
+    assert crossover.response(500.0).shape == ()
+    assert crossover.response(np.full((2, 3), 500.0)).shape == (2, 3)
+
+
+@pytest.mark.parametrize(
+    ("settings", "words"),
+    [
+        (("bessel", 2, 1000.0, "low"), "butterworth or linkwitz-riley"),
+        (("butterworth", 0, 1000.0, "low"), "order 0"),
+        (("butterworth", 2.5, 1000.0, "low"), "order 2.5"),
+        (("linkwitz-riley", 3, 1000.0, "low"), "even orders only"),
+        (("butterworth", 2, -1.0, "low"), "above 0 Hz"),
+        (("butterworth", 2, 1000.0, "top"), "low or high"),
+    ],
+)
+def test_filters_that_do_not_exist_are_refused(settings, words):
+    with pytest.raises(SourceError, match=words):
+        Crossover(*settings)
+
+
+def test_a_bare_way_is_constant_acceleration():
+    assert np.array_equal(Way("driver").transfer(FREQUENCIES), np.ones(FREQUENCIES.size))
+
+
+def test_a_way_multiplies_all_it_is_made_of():
+    band_pass = (
+        Crossover("linkwitz-riley", 4, 2500.0, "low"),
+        Crossover("butterworth", 2, 80.0, "high"),
+    )
+    way = Way("driver", band_pass, level_db=-6.0, polarity=-1, curve=CURVE)
+    f = np.array([200.0, 2000.0])
+    expected = -(10.0**-0.3) * band_pass[0].response(f) * band_pass[1].response(f)
+    assert np.allclose(way.transfer(f), expected * CURVE.response(f), rtol=1e-12)
+
+
+def test_a_polarity_of_neither_kind_is_refused():
+    with pytest.raises(SourceError, match="tweeter: polarity 0"):
+        Way("tweeter", polarity=0)
+    with pytest.raises(SourceError, match="finite"):
+        Way("tweeter", level_db=float("nan"))
+
+
+def test_curve_is_straight_on_the_logarithm_of_frequency():
+    response = CURVE.response(np.array([100.0, np.sqrt(1e5), 1000.0]))
+    assert np.allclose(20.0 * np.log10(np.abs(response)), [0.0, 3.0, 6.0])
+    # Degrees in the file are for exp(+j omega t): conjugated here.
+    assert np.allclose(np.degrees(np.angle(response)), [0.0, 45.0, 90.0])
+
+
+def test_wrapped_phase_is_unwrapped_before_interpolation():
+    wrapped = DriverCurve((100.0, 1000.0), (0.0, 0.0), (-170.0, 170.0))
+    half_way = wrapped.response(np.sqrt(1e5))
+    assert half_way == pytest.approx(-1.0)
+
+
+def test_curve_without_phase_is_real():
+    assert np.all(DriverCurve((100.0, 200.0), (0.0, 3.0)).response([120.0, 150.0]).imag == 0.0)
+
+
+def test_curve_refuses_or_holds_what_lies_beyond():
+    with pytest.raises(SourceError, match="reaches from 100 to 10000 Hz and is asked for 50 Hz"):
+        CURVE.response([50.0, 200.0])
+    held = DriverCurve(CURVE.frequencies, CURVE.levels_db, CURVE.phases_deg, beyond="hold")
+    assert np.allclose(held.response([0.0, 50.0, 20e3]), held.response([100.0, 100.0, 10e3]))
+
+
+def test_curve_answers_at_its_very_ends():
+    ends = np.array([100.0 * (1 - 1e-12), 10e3 * (1 + 1e-12)])
+    assert np.allclose(np.abs(CURVE.response(ends)), [1.0, 10.0**-0.3])
+
+
+def test_shifted_curve_is_higher_all_along():
+    ratio = CURVE.shifted(-87.0).response([300.0, 3000.0]) / CURVE.response([300.0, 3000.0])
+    assert np.allclose(20.0 * np.log10(np.abs(ratio)), -87.0)
+
+
+@pytest.mark.parametrize(
+    ("columns", "words"),
+    [
+        (((100.0,), (0.0,)), "two points"),
+        (((100.0, 200.0), (0.0,)), "two points"),
+        (((200.0, 100.0), (0.0, 0.0)), "ascend"),
+        (((0.0, 100.0), (0.0, 0.0)), "above 0 Hz"),
+        (((100.0, 200.0), (0.0, float("inf"))), "finite"),
+        (((100.0, 200.0), (0.0, 0.0), None, "guess"), "refuse or hold"),
+    ],
+)
+def test_curves_that_cannot_be_interpolated_are_refused(columns, words):
+    with pytest.raises(SourceError, match=words):
+        DriverCurve(*columns)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "100 80.5 -10\n1000 82 -20\n",
+        "# made up\n\nHz dB deg\n0 0 0\n100\t80.5\t-10\n1000\t82\t-20\n",
+        "Freq(Hz), SPL(dB), Phase(degrees)\n100, 80.5, -10\n1000, 82, -20\n",
+        "100,80.5,-10\r\n1000,82,-20\r\n",
+        "* comment\n100;80,5;-10\n1000,0;82,0;-20\n",
+        "100,0 80,5 -10,0\n1000,0 82,0 -20,0\n",
+        '"quoted heading"\n1e2 80.5 -10\n1.0E+03 82 -20',
+    ],
+)
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+def test_curves_are_read_in_many_spellings(tmp_path, text, encoding):
+    path = tmp_path / "curve.txt"
+    path.write_text(text, encoding=encoding)
+    curve = read_driver_curve(path)
+    assert curve == DriverCurve((100.0, 1000.0), (80.5, 82.0), (-10.0, -20.0))
+
+
+def test_two_columns_make_a_curve_without_phase(tmp_path):
+    path = tmp_path / "curve.txt"
+    path.write_bytes("Höhe\n100 80\n200 81\n".encode("latin-1"))
+    curve = read_driver_curve(path, beyond="hold")
+    assert curve == DriverCurve((100.0, 200.0), (80.0, 81.0), None, "hold")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("100 80\n200 eighty\n", "line 2: '200 eighty' is not a row"),
+        ("100 80\n200\n", "line 2: '200' is not a row"),
+        ("100 80 0 1\n", "line 1: .* is not a row"),
+        ("100 80\n200 81 5\n", "line 2: 3 numbers, 2 above it"),
+        ("Hz dB\n100 80\n300 80\n200 80\n", "line 4: 200 Hz comes after 300 Hz"),
+        ("100 80\n100 81\n", "line 2: 100 Hz comes after 100 Hz"),
+        ("100 80\n200 nan\n", "line 2: needs finite numbers"),
+        ("-100 80\n200 80\n", "line 1: needs finite numbers and a frequency above 0"),
+        ("nothing here\n", "fewer than two rows"),
+    ],
+)
+def test_unreadable_curves_name_file_and_line(tmp_path, text, words):
+    path = tmp_path / "curve.txt"
+    path.write_text(text)
+    with pytest.raises(SourceError, match=words) as caught:
+        read_driver_curve(path)
+    assert str(path) in str(caught.value)
+
+
+def test_a_missing_curve_names_the_file(tmp_path):
+    with pytest.raises(SourceError, match=r"absent\.txt: cannot be read"):
+        read_driver_curve(tmp_path / "absent.txt")
+
+
+EFFECTIVE = 0.05
+CONE = LettingGo(frequency=2000.0, least_radius=0.0125)
+
+
+def test_radiating_radius_shrinks_as_one_over_f_and_stops():
+    radii = [CONE.radius(f, EFFECTIVE) for f in (500.0, 2000.0, 4000.0, 8000.0, 16000.0)]
+    assert np.allclose(radii, [0.05, 0.05, 0.025, 0.0125, 0.0125])
+
+
+def test_the_whole_cone_moves_exactly_at_and_below_its_frequency():
+    r = np.linspace(0.0, 1.2 * EFFECTIVE, 50)
+    for f in (20.0, 1999.9, 2000.0):
+        assert np.all(CONE.weight(r, f, EFFECTIVE) == 1.0)
+
+
+def test_a_whizzer_as_large_as_the_cone_never_lets_go():
+    stiff = LettingGo(2000.0, 2.0 * EFFECTIVE)
+    assert np.all(stiff.weight(np.linspace(0.0, EFFECTIVE, 9), 20e3, EFFECTIVE) == 1.0)
+
+
+@pytest.mark.parametrize("f", [2001.0, 2200.0, 4000.0, 8000.0, 16000.0])
+def test_moving_area_is_that_of_the_radiating_radius(f):
+    nodes, weights = np.polynomial.legendre.leggauss(40)
+    r = EFFECTIVE * (nodes + 1.0) / 2.0
+    moving = np.sum(weights * EFFECTIVE / 2.0 * CONE.weight(r, f, EFFECTIVE) * 2.0 * np.pi * r)
+    assert moving == pytest.approx(np.pi * CONE.radius(f, EFFECTIVE) ** 2, rel=1e-6)
+
+
+def test_weight_starts_from_one_without_a_step():
+    r = np.linspace(0.0, EFFECTIVE, 30)
+    just_above = CONE.weight(r, 2000.0 * (1 + 1e-6), EFFECTIVE)
+    assert np.max(np.abs(just_above - 1.0)) < 1e-5
+
+
+def test_weight_falls_outwards_within_nought_and_one():
+    r = np.linspace(0.0, EFFECTIVE, 30)
+    for f in np.geomspace(2001.0, 20e3, 12):
+        weight = CONE.weight(r, f, EFFECTIVE)
+        assert weight[0] == 1.0
+        assert np.all(np.diff(weight) < 0.0)
+        assert np.all(weight >= 0.0)
+
+
+@pytest.mark.parametrize("f", [2100.0, 3000.0, 6000.0, 12000.0])
+def test_weight_is_smooth_on_elements_a_third_of_a_wavelength_long(f):
+    # A cone that lets go at ka = 1.8, six points per element: within a thousandth.
+    element = 343.0 / f / 3.0
+    inside = np.linspace(-1.0, 1.0, 201)
+    for start in np.arange(0.0, EFFECTIVE, element):
+        middle = start + element / 2.0
+
+        def weight(x, middle=middle):
+            return CONE.weight(middle + x * element / 2.0, f, EFFECTIVE)
+
+        polynomial = chebyshev.chebinterpolate(weight, 5)
+        assert np.max(np.abs(chebyshev.chebval(inside, polynomial) - weight(inside))) < 1e-3
+
+
+@pytest.mark.parametrize("settings", [(0.0, 0.01), (2000.0, 0.0), (2000.0, float("nan"))])
+def test_impossible_cones_are_refused(settings):
+    with pytest.raises(SourceError):
+        LettingGo(*settings)
