@@ -11,7 +11,14 @@ from dispersion.coverage import mean_square
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.sources import Way
-from dispersion.waves import Drive, WaveSettings, WaveSolution, axial_motion, solve
+from dispersion.waves import (
+    DEFAULT_SETTINGS,
+    Drive,
+    WaveSettings,
+    WaveSolution,
+    axial_motion,
+    solve,
+)
 from shapes.assembly import DrivenWay
 
 Progress = Callable[[int], None]
@@ -19,7 +26,7 @@ Progress = Callable[[int], None]
 
 def solve_waves(
     problem: Problem,
-    settings: WaveSettings = WaveSettings(),
+    settings: WaveSettings = DEFAULT_SETTINGS,
     workers: int | None = None,
     progress: Progress | None = None,
 ) -> Response:

@@ -307,9 +307,10 @@ class LettingGo:
             return np.ones_like(r)
         from scipy.special import lambertw
 
-        # g = u (1 - exp(-g)) with u = (a/b)^2: the root that is not zero.
+        # g = u (1 - exp(-g)) with u = (a/b)^2: the root that is not zero. Where u is nearly 1
+        # Lambert's function meets its branch point, and the series takes over.
         u = (effective_radius / b) ** 2
-        g = max(u + lambertw(-u * np.exp(-u)).real, 0.0)
+        g = 2.0 * (u - 1.0) if u < 1.0 + 1e-6 else u + lambertw(-u * np.exp(-u)).real
         return np.exp(-g * (r / effective_radius) ** 2)
 
 

@@ -11,6 +11,7 @@ surface pressure, far field, pressure at points and the power balance come out.
 from .elements import Mesh, MeshSettings, build_mesh
 from .rings import ring_kernels
 from .solution import (
+    DEFAULT_SETTINGS,
     Drive,
     Monopole,
     PlaneWave,
@@ -22,6 +23,7 @@ from .solution import (
 )
 
 __all__ = [
+    "DEFAULT_SETTINGS",
     "Drive",
     "Mesh",
     "MeshSettings",

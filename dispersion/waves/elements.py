@@ -125,9 +125,7 @@ class Mesh:
         velocity = (self.curve[:, :, 1:] * steps) @ powers[:, :-1].T
         jacobian = np.hypot(velocity[:, 0], velocity[:, 1])
         tangent = velocity / jacobian[:, None]
-        return SurfacePoints(
-            position[:, 0], position[:, 1], tangent[:, 0], tangent[:, 1], jacobian
-        )
+        return SurfacePoints(position[:, 0], position[:, 1], tangent[:, 0], tangent[:, 1], jacobian)
 
     def node_points(self) -> "SurfacePoints":
         """Evaluate the surface at the nodes of every element, arrays (E, P)."""
@@ -231,9 +229,7 @@ def _breaks(piece, limit: float, start: float, end: float, growth: float) -> np.
     t, s = _travel(piece)
     size = np.minimum(limit, np.minimum(start + growth * s, end + growth * (s[-1] - s)))
     density = 1.0 / size
-    travelled = np.concatenate(
-        ([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s)))
-    )
+    travelled = np.concatenate(([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s))))
     count = max(1, int(np.ceil(travelled[-1] - 0.05)))
     return np.interp(np.linspace(0.0, travelled[-1], count + 1), travelled, t)
 

@@ -132,7 +132,17 @@ def field_at(
     (X, W) complex array
     """
     out = np.zeros((len(points), p.shape[1]), dtype=complex)
-    _field(pair_rules(digits), mesh.curve, mesh.nodes, k, compiled_order(m), np.asarray(points, dtype=float), p, q, out)
+    _field(
+        pair_rules(digits),
+        mesh.curve,
+        mesh.nodes,
+        k,
+        compiled_order(m),
+        np.asarray(points, dtype=float),
+        p,
+        q,
+        out,
+    )
     return out
 
 

@@ -1,7 +1,7 @@
 """Solve one wave problem: closed meridians, what drives them, frequencies in; fields out.
 
-    solution = solve(bodies, frequency, [axial_motion("piston", air, parts={"piston"})], air)
-    solution.far_field(elevations), solution.pressure_at(points), solution.power_error_db
+solution = solve(bodies, frequency, [axial_motion("piston", air, parts={"piston"})], air)
+solution.far_field(elevations), solution.pressure_at(points), solution.power_error_db
 """
 
 from collections.abc import Callable, Sequence
@@ -35,6 +35,8 @@ class WaveSettings:
         return {**asdict(self.mesh), "azimuth_digits": self.digits}
 
 
+DEFAULT_SETTINGS = WaveSettings()
+ROOM_AIR = Air()
 Gradient = Callable[[SurfacePoints, float], np.ndarray]
 
 
@@ -105,7 +107,9 @@ class Monopole:
         p = np.empty(points.r.shape, dtype=complex)
         q = np.empty_like(p)
         rules, scratch = azimuth_rules(10.0), np.empty((4, LONGEST_RULE))
-        each = zip(points.r.flat, points.z.flat, points.normal_r.flat, points.normal_z.flat)
+        each = zip(
+            points.r.flat, points.z.flat, points.normal_r.flat, points.normal_z.flat, strict=True
+        )
         for i, (r, z, nr, nz) in enumerate(each):
             g, _, e, eh, _ = ring_pair(rules, r, z, self.r, self.z, k, compiled_order(m), *scratch)
             p.flat[i] = g
@@ -182,7 +186,7 @@ class WaveSolution:
         )
 
     def pressure_at(self, points: np.ndarray) -> np.ndarray:
-        """Return the pressure at points (r, z) in the air, (X, W) in Pa, incident field left out."""
+        """Return the pressure at points (r, z) in the air, (X, W) in Pa, no incident field."""
         return field_at(
             self.mesh,
             self.wavenumber,
@@ -235,9 +239,9 @@ def solve(
     bodies: Sequence[Meridian],
     frequency: float,
     sources: Sequence[Drive | Monopole | PlaneWave],
-    air: Air = Air(),
+    air: Air = ROOM_AIR,
     order: int = 0,
-    settings: WaveSettings = WaveSettings(),
+    settings: WaveSettings = DEFAULT_SETTINGS,
 ) -> WaveSolution:
     """Solve for several sources at once: one matrix, one factorisation.
 

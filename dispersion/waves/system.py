@@ -8,14 +8,13 @@ has one solution at every frequency (Burton and Miller 1971). N is written with 
 derivatives (Maue's identity), so that only weakly singular kernels are left; `pairs` holds them.
 """
 
-import math
 from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numba import njit
 
-from .elements import DEGREE, GAUSS, Mesh, basis
+from .elements import GAUSS, Mesh, basis
 from .pairs import (
     APART,
     BACK,

@@ -183,7 +183,7 @@ class NoReflectorTable(Table):
 
     def build(self) -> None:
         """No reflector."""
-        return None
+        return
 
 
 ReflectorTable = Annotated[

@@ -233,3 +233,12 @@ def test_weight_is_smooth_on_elements_a_third_of_a_wavelength_long(f):
 def test_impossible_cones_are_refused(settings):
     with pytest.raises(SourceError):
         LettingGo(*settings)
+
+
+def test_letting_go_is_finite_and_continuous_at_its_frequency() -> None:
+    lets_go = LettingGo(4000.0, 0.017)
+    radii = np.array([0.0, 0.03, 0.052])
+    for above in np.logspace(-16, -2, 300):
+        weight = lets_go.weight(radii, 4000.0 * (1.0 + above), 0.052)
+        assert np.all(np.isfinite(weight))
+        assert np.max(np.abs(weight - 1.0)) < 5.0 * above + 1e-9

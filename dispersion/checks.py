@@ -1,0 +1,64 @@
+"""What to say before and after a solve: out of range, out of balance, left out of the model."""
+
+import numpy as np
+
+from dispersion.problem import Problem
+from dispersion.response import Response
+from dispersion.waves.rings import longest_radius
+
+POWER_WARNING_DB = 0.1
+MAX_UNKNOWNS = 12_000
+"""A system of this size takes 2.3 GB; a larger one is refused before memory is taken."""
+
+
+def problems_before(problem: Problem) -> tuple[str, ...]:
+    """Reasons why the wave solver would refuse a problem, in words; empty if it would not."""
+    top = float(np.max(problem.frequencies))
+    k = 2.0 * np.pi * top / problem.air.speed
+    lines = [body.sample(1e-4) for body in problem.assembly.bodies]
+    widest = max(float(line[:, 0].max()) for line in lines)
+    path = sum(body.length for body in problem.assembly.bodies)
+    found = []
+    if widest > longest_radius(k):
+        limit = longest_radius(k) * top / widest
+        found.append(
+            f"a radius of {widest * 1e3:.0f} mm is too many wavelengths at {top:.0f} Hz: "
+            f"end the band below {limit:.0f} Hz"
+        )
+    if (unknowns := 7.0 * path * top / problem.air.speed) > MAX_UNKNOWNS:
+        limit = top * MAX_UNKNOWNS / unknowns
+        found.append(
+            f"the mesh would need {unknowns:.0f} unknowns at {top:.0f} Hz, {MAX_UNKNOWNS} at "
+            f"most: end the band below {limit:.0f} Hz"
+        )
+    return tuple(found)
+
+
+def remarks_after(response: Response) -> tuple[str, ...]:
+    """Tell what a reader of the result must know: power balance, and what is left out."""
+    problem = response.problem
+    worst = response.worst_power_error_db
+    remarks = []
+    if worst > POWER_WARNING_DB:
+        f = problem.frequencies[int(np.argmax(np.abs(response.power_error_db).max(axis=0)))]
+        remarks.append(
+            f"power balance is off by {worst:.2f} dB near {f:.0f} Hz: solve again with a finer mesh"
+        )
+    column = problem.assembly.column
+    if column.shape != "round":
+        remarks.append(
+            f"the {column.shape} column is computed as a round one of equal area, "
+            f"{column.radius * 2e3:.0f} mm across"
+        )
+    if problem.assembly.posts is not None:
+        remarks.append("the posts are left out: everything is round")
+    for way in problem.ways:
+        if way.lets_go is not None:
+            remarks.append(
+                f"{way.name}: lets go above {way.lets_go.frequency:.0f} Hz (radiating radius "
+                f"shrinks as 1/f down to {way.lets_go.least_radius * 1e3:.0f} mm)"
+            )
+        else:
+            remarks.append(f"{way.name}: moves as one rigid piece at every frequency")
+    remarks.append("free field: no floor, walls or ceiling")
+    return tuple(remarks)

@@ -1,0 +1,29 @@
+"""Results to pictures: every function takes results or plain arrays and returns a Figure.
+
+Nothing is computed here but what drawing needs. matplotlib is imported here and nowhere else in
+`studies`, so import this package only where a picture is wanted. Levels are in dB re the
+driver's own on-axis curve unless the axis says otherwise.
+"""
+
+from studies.charts.contest import Contender, contest_figure
+from studies.charts.coverage import coverage_map_figure, polar_figure
+from studies.charts.curves import Trace, curves_figure, index_figure
+from studies.charts.section import section_figure
+from studies.charts.style import save_figure
+from studies.charts.sweeps import Ladder, ladder_figure, shave_figure, sweep_map_figure
+
+__all__ = [
+    "Contender",
+    "Ladder",
+    "Trace",
+    "contest_figure",
+    "coverage_map_figure",
+    "curves_figure",
+    "index_figure",
+    "ladder_figure",
+    "polar_figure",
+    "save_figure",
+    "section_figure",
+    "shave_figure",
+    "sweep_map_figure",
+]

@@ -1,0 +1,162 @@
+"""The look that all pictures share: colours, fonts, the frequency axis, dB limits, saving."""
+
+import functools
+import math
+import os
+import textwrap
+from collections.abc import Callable
+from pathlib import Path
+from typing import ParamSpec
+
+import numpy as np
+from matplotlib import style
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter
+from numpy.typing import ArrayLike
+
+from dispersion.bands import band_edges
+
+INK = "#243039"
+QUIET = "#5f6f7a"
+FAINT = "#d5dbdf"
+WINDOW = "#c2410c"
+# Seven hues that the colour-blind can tell apart (Okabe and Ito), darkest contrast first.
+SERIES = ("#0072b2", "#d55e00", "#009e73", "#b0578d", "#a06b00", "#3f9fd8", "#000000")
+DASHES = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)))
+
+WIDTH_IN = 10.0
+DPI = 150
+LEVEL_LABEL = "level, dB re the driver's own on-axis curve"
+FREQUENCY_LABEL = "frequency, Hz"
+TITLE_LENGTH = 100
+
+HOUSE = {
+    "font.size": 10.0,
+    "text.color": INK,
+    "text.parse_math": False,  # a dollar sign in a title is a dollar sign
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.8,
+    "axes.axisbelow": True,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.titlesize": 10.5,
+    "axes.titlelocation": "left",
+    "xtick.color": QUIET,
+    "ytick.color": QUIET,
+    "xtick.labelcolor": INK,
+    "ytick.labelcolor": INK,
+    "grid.color": FAINT,
+    "grid.linewidth": 0.7,
+    "legend.frameon": False,
+    "legend.fontsize": 9.5,
+    "svg.fonttype": "none",  # words stay words: they can be searched, copied and read aloud
+    "svg.hashsalt": "roundcast",
+}
+
+P = ParamSpec("P")
+
+
+def in_house_style(draw: Callable[P, Figure]) -> Callable[P, Figure]:
+    """Draw in this look, whatever the user's own matplotlib settings are, and leave them alone."""
+
+    @functools.wraps(draw)
+    def drawn(*args: P.args, **kwargs: P.kwargs) -> Figure:
+        with style.context(["default", HOUSE]):
+            return draw(*args, **kwargs)
+
+    return drawn
+
+
+def new_figure(height_in: float, title: str, subtitle: str = "") -> Figure:
+    """Return an empty figure of the common width, its title at the left."""
+    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
+    figure.get_layout_engine().set(w_pad=0.08, h_pad=0.08, hspace=0.04, wspace=0.04)
+    lines = textwrap.fill(title, TITLE_LENGTH)
+    if subtitle:
+        lines += "\n" + textwrap.fill(subtitle, TITLE_LENGTH)
+    figure.suptitle(lines, x=0.012, ha="left", fontsize=12)
+    return figure
+
+
+def legend_below(figure: Figure, axes: Axes, columns: int = 3) -> None:
+    """Put the legend under the axes, outside the data."""
+    handles, labels = axes.get_legend_handles_labels()
+    if handles:
+        figure.legend(handles, labels, loc="outside lower left", ncols=min(columns, len(labels)))
+
+
+def frequency_axis(axes: Axes, low: float, high: float, label: bool = True) -> None:
+    """Make x a logarithmic frequency axis from low to high, Hz, ticked 1, 2, 5."""
+    axes.set_xscale("log")
+    axes.set_xlim(low, high)
+    decades = 10.0 ** np.arange(0, 6)
+    steps = np.arange(1, 10)
+    axes.xaxis.set_major_locator(FixedLocator(np.outer(decades, (1, 2, 5)).ravel()))
+    axes.xaxis.set_minor_locator(FixedLocator(np.outer(decades, steps).ravel()))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda f, _: short_frequency(f)))
+    axes.xaxis.set_minor_formatter(NullFormatter())
+    if label:
+        axes.set_xlabel(FREQUENCY_LABEL)
+
+
+def edges_of_bands(centres: ArrayLike) -> np.ndarray:
+    """Edges of adjoining bands, shape (B + 1,), from their exact centres, Hz."""
+    lower, upper = band_edges(centres)
+    return np.append(lower, upper[-1])
+
+
+def short_frequency(frequency: float) -> str:
+    """Write a tick's frequency: "200", "1k", "12.5k"."""
+    return f"{frequency / 1000:g}k" if frequency >= 1000 else f"{frequency:g}"
+
+
+def level_limits(
+    levels: ArrayLike, least_span: float = 30.0, most_span: float = 45.0
+) -> tuple[float, float]:
+    """Limits of a dB axis on whole steps of 5 dB, neither blown up to noise nor down to nulls.
+
+    Parameters
+    ----------
+    levels : array_like
+        dB; what is not finite does not count.
+    least_span, most_span : float
+        Narrowest and widest range shown, dB. The top always shows the highest level.
+    """
+    values = np.asarray(levels, dtype=float).ravel()
+    values = values[np.isfinite(values)]
+    if not values.size:
+        return -least_span, 0.0
+    top = 5.0 * math.ceil((values.max() + 1.0) / 5.0)
+    bottom = 5.0 * math.floor((values.min() - 1.0) / 5.0)
+    return min(max(bottom, top - most_span), top - least_span), top
+
+
+def save_figure(figure: Figure, path: Path) -> tuple[Path, Path]:
+    """Write a figure as PNG (150 dpi) and SVG; the same figure gives the same bytes.
+
+    Parameters
+    ----------
+    figure : Figure
+    path : Path
+        Without suffix. Each file appears complete or not at all.
+
+    Returns
+    -------
+    tuple of Path
+        The PNG and the SVG.
+    """
+    written = []
+    metadata = {"png": {"Software": None}, "svg": {"Date": None, "Creator": "roundcast"}}
+    for kind, about in metadata.items():
+        final = path.with_name(f"{path.name}.{kind}")
+        unfinished = final.with_name(f".{final.name}.{os.getpid()}")
+        try:
+            with style.context(["default", HOUSE]):
+                figure.savefig(unfinished, format=kind, dpi=DPI, metadata=about, facecolor="white")
+            os.replace(unfinished, final)
+        finally:
+            unfinished.unlink(missing_ok=True)
+        written.append(final)
+    return written[0], written[1]

@@ -1,0 +1,233 @@
+"""Run many candidates of one design: order of work, identical ones solved once, none hidden."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property, partial
+
+import numpy as np
+
+from dispersion.bands import study_frequencies
+from dispersion.checks import problems_before
+from dispersion.coverage import Coverage, measure_coverage, window_power
+from dispersion.problem import Problem
+from dispersion.response import Response
+from shapes.assembly import Assembly
+from studies.design import Design
+from studies.target import Scorecard, score
+
+COARSE_PER_BAND, FINE_PER_BAND = 4, 12
+"""Frequencies in a third-octave band: where many candidates are compared, and where few are."""
+COARSE_DOUBT_DB = 0.3
+"""How far a coarse score may be off where narrow resonances fall between the frequencies: twice
+the largest difference to 32 frequencies a band that was found on the examples."""
+Solver = Callable[..., Response]
+"""(problem, progress=...) -> Response, one of `dispersion.solvers.SOLVERS`."""
+Progress = Callable[[str, int, int], None]
+"""Called with (stage, done, total) solves of one frequency."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """Something that could be built: a name, its assembly or the reason why there is none."""
+
+    name: str
+    build: Callable[[], Assembly]
+
+
+@dataclass(frozen=True, eq=False)
+class Row:
+    """What became of one candidate.
+
+    Attributes
+    ----------
+    name : str
+    assembly : Assembly or None
+        None if it could not even be drawn.
+    reason : str
+        Why it was not solved; empty if it was.
+    response, coverage, scorecard
+        None if it was not solved.
+    """
+
+    name: str
+    assembly: Assembly | None = None
+    reason: str = ""
+    response: Response | None = field(default=None, repr=False)
+    coverage: Coverage | None = field(default=None, repr=False)
+    scorecard: Scorecard | None = None
+
+    @property
+    def solved(self) -> bool:
+        """Tell whether there are numbers."""
+        return self.scorecard is not None
+
+    @property
+    def score(self) -> float:
+        """Score in dB; infinite if it was not solved."""
+        return self.scorecard.score if self.scorecard else float("inf")
+
+    @cached_property
+    def window_curve_db(self) -> np.ndarray:
+        """(F,) window level at every single frequency, dB."""
+        power = window_power(
+            self.response.power, self.response.problem.elevations, self.coverage.window
+        )
+        return 10.0 * np.log10(power)
+
+    @property
+    def per_band(self) -> int:
+        """Frequencies in a third-octave band."""
+        return len(self.response.problem.frequencies) // len(self.coverage.centres)
+
+    @cached_property
+    def seat_curves_db(self) -> np.ndarray:
+        """(F, seats) level at every seat, dB."""
+        return 20.0 * np.log10(np.abs(self.response.near))
+
+
+def problem_of(design: Design, assembly: Assembly, per_band: int = FINE_PER_BAND) -> Problem:
+    """Problem of one assembly of a design: its ways, air, band and seats."""
+    low, high = design.target.band
+    seats = np.array([(seat.r, seat.z) for seat in design.seats]).reshape(-1, 2)
+    return Problem(
+        assembly,
+        design.sources(),
+        study_frequencies(low, high, per_band),
+        design.air,
+        points=seats,
+    )
+
+
+def run(
+    design: Design,
+    candidates: Sequence[Candidate],
+    solver: Solver,
+    per_band: int,
+    stage: str,
+    progress: Progress | None = None,
+) -> tuple[Row, ...]:
+    """Build, solve and score every candidate; one that fails is a row with its reason.
+
+    Parameters
+    ----------
+    design : Design
+    candidates : sequence of Candidate
+    solver : callable
+        (problem, progress=...) -> Response, one of `dispersion.solvers.SOLVERS`.
+    per_band : int
+        Frequencies in a third-octave band, four or more.
+    stage : str
+        What to call this run while it lasts.
+    progress : callable, optional
+        Called with (stage, done, total) solves of one frequency.
+    """
+    rows = [_build(candidate) for candidate in candidates]
+    to_solve = dict.fromkeys(row.assembly for row in rows if not row.reason)
+    total = len(to_solve) * len(study_frequencies(*design.target.band, per_band))
+    done = 0
+
+    def advance(count: int) -> None:
+        nonlocal done
+        done += count
+        if progress is not None:
+            progress(stage, done, total)
+
+    solved = {
+        assembly: _solve(design, assembly, solver, per_band, advance) for assembly in to_solve
+    }
+    return tuple(
+        row if row.reason else replace(solved[row.assembly], name=row.name) for row in rows
+    )
+
+
+def settle(
+    design: Design,
+    rows: Sequence[Row],
+    solver: Solver,
+    per_band: int,
+    progress: Progress | None = None,
+) -> tuple[Row, ...]:
+    """Solve the leaders again at `per_band` frequencies, so that no narrow resonance decides.
+
+    Leaders are all rows that could still be near-best if coarse scores are off by
+    `COARSE_DOUBT_DB`; the others are returned as they are.
+    """
+    limit = best_of(rows).score + design.target.near_best_db + COARSE_DOUBT_DB
+    leaders = [i for i, row in enumerate(rows) if row.score <= limit and row.per_band < per_band]
+    candidates = [Candidate(rows[i].name, partial(_same, rows[i].assembly)) for i in leaders]
+    settled = run(design, candidates, solver, per_band, "settling the leaders", progress)
+    finer = dict(zip(leaders, settled, strict=True))
+    return tuple(finer.get(i, row) for i, row in enumerate(rows))
+
+
+def _same(assembly: Assembly) -> Assembly:
+    return assembly
+
+
+def _build(candidate: Candidate) -> Row:
+    try:
+        assembly = candidate.build()
+        clashes = assembly.clashes()
+    except ValueError as mistake:
+        return Row(candidate.name, reason=str(mistake))
+    if clashes:
+        reason = "; ".join(f"{clash.message}: {clash.remedy}" for clash in clashes)
+        return Row(candidate.name, assembly, reason)
+    return Row(candidate.name, assembly)
+
+
+def _solve(
+    design: Design,
+    assembly: Assembly,
+    solver: Solver,
+    per_band: int,
+    advance: Callable[[int], None],
+) -> Row:
+    problem = problem_of(design, assembly, per_band)
+    if refusals := problems_before(problem):
+        advance(len(problem.frequencies))
+        return Row("", assembly, "; ".join(refusals))
+    response = solver(problem, progress=advance)
+    coverage = measure_coverage(
+        problem.frequencies,
+        problem.elevations,
+        response.power,
+        design.window_deg,
+        design.target.band,
+    )
+    return Row("", assembly, "", response, coverage, score(coverage, design.target))
+
+
+@dataclass(frozen=True)
+class NearBest:
+    """The unbroken range of a swept size round the best whose score is nearly as good."""
+
+    low: float
+    high: float
+    within_db: float
+
+
+def best_of(rows: Sequence[Row]) -> Row | None:
+    """Return the row with the lowest score, None if none was solved.
+
+    Rows solved at most frequencies go before coarse ones: those were no leaders.
+    """
+    solved = [row for row in rows if row.solved]
+    finest = max((row.per_band for row in solved), default=0)
+    leaders = [row for row in solved if row.per_band == finest]
+    return min(leaders, key=lambda row: row.score, default=None)
+
+
+def near_best(sizes: Sequence[float], rows: Sequence[Row], within_db: float) -> NearBest:
+    """Walk from the best size to either side while the score stays within `within_db`."""
+    order = np.argsort(sizes)
+    scores = np.array([rows[i].score for i in order])
+    leader = best_of(rows)
+    best = next(at for at, i in enumerate(order) if rows[i] is leader)
+    good = scores <= scores[best] + within_db
+    low = high = best
+    while low > 0 and good[low - 1]:
+        low -= 1
+    while high < len(scores) - 1 and good[high + 1]:
+        high += 1
+    return NearBest(float(sizes[order[low]]), float(sizes[order[high]]), within_db)

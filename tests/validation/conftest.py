@@ -1,0 +1,6 @@
+"""Makes `bodies` importable beside the validation tests: they are no package."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
