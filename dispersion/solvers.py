@@ -1,23 +1,19 @@
 """Every method takes a `Problem` and returns a `Response`; all are listed in `SOLVERS`."""
 
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from dispersion.coverage import mean_square
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.sources import Way
-from dispersion.waves import (
+from dispersion.waves import DEFAULT_SETTINGS, Drive, WaveSettings, WaveSolution, axial_motion, sweep
     DEFAULT_SETTINGS,
     Drive,
     WaveSettings,
     WaveSolution,
     axial_motion,
-    solve,
 )
 from shapes.assembly import DrivenWay
 
@@ -47,29 +43,22 @@ def solve_waves(
         for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
     ]
 
-    def one(frequency: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
-        solution = solve(
-            problem.assembly.bodies, float(frequency), drives, problem.air, settings=settings
-        )
+    def relative(solution: WaveSolution) -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
         result = _relative_fields(solution, problem)
         if progress is not None:
             progress(1)
         return result
 
-    # The highest frequency costs most: started first, no worker ends up waiting for it.
-    costliest_first = np.argsort(problem.frequencies)[::-1]
-    with (
-        threadpool_limits(1, user_api="blas"),
-        ThreadPoolExecutor(workers or os.cpu_count()) as pool,
-    ):
-        futures = [pool.submit(one, problem.frequencies[i]) for i in costliest_first]
-        try:
-            done = [future.result() for future in futures]
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise
-    in_order = [done[i] for i in np.argsort(costliest_first)]
-    far, near, error, unknowns = zip(*in_order, strict=True)
+    fields = sweep(
+        problem.assembly.bodies,
+        problem.frequencies,
+        drives,
+        problem.air,
+        settings=settings,
+        workers=workers,
+        each=relative,
+    )
+    far, near, error, unknowns = zip(*fields, strict=True)
     return Response(
         problem,
         "waves",

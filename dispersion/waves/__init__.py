@@ -10,17 +10,8 @@ surface pressure, far field, pressure at points and the power balance come out.
 
 from .elements import Mesh, MeshSettings, build_mesh
 from .rings import ring_kernels
-from .solution import (
-    DEFAULT_SETTINGS,
-    Drive,
-    Monopole,
-    PlaneWave,
-    WaveSettings,
-    WaveSolution,
-    axial_motion,
-    normal_motion,
-    solve,
-)
+from .solution import DEFAULT_SETTINGS, WaveSettings, WaveSolution, solve, sweep
+from .sources import Drive, Monopole, PlaneWave, axial_motion, normal_motion, normal_velocity
 
 __all__ = [
     "DEFAULT_SETTINGS",
@@ -34,6 +25,8 @@ __all__ = [
     "axial_motion",
     "build_mesh",
     "normal_motion",
+    "normal_velocity",
     "ring_kernels",
     "solve",
+    "sweep",
 ]

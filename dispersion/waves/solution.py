@@ -4,19 +4,27 @@ solution = solve(bodies, frequency, [axial_motion("piston", air, parts={"piston"
 solution.far_field(elevations), solution.pressure_at(points), solution.power_error_db
 """
 
+import os
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
 from functools import lru_cache
+from typing import TypeVar
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from dispersion.air import Air
 from shapes.meridian import Meridian
 
-from .elements import GAUSS, Mesh, MeshSettings, SurfacePoints, basis, build_mesh
+from .elements import GAUSS, Mesh, MeshSettings, basis, build_mesh
 from .field import far_field, field_at
-from .rings import LONGEST_RULE, azimuth_rules, compiled_order, longest_radius, ring_pair
+from .rings import longest_radius
+from .sources import Drive, Monopole, PlaneWave
 from .system import assemble
+
+Source = Drive | Monopole | PlaneWave
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True)
@@ -37,111 +45,6 @@ class WaveSettings:
 
 DEFAULT_SETTINGS = WaveSettings()
 ROOM_AIR = Air()
-Gradient = Callable[[SurfacePoints, float], np.ndarray]
-
-
-@dataclass(frozen=True)
-class Drive:
-    """Surface that moves: its parts and dp/dn on them.
-
-    Attributes
-    ----------
-    name : str
-    parts : frozenset of str
-        Labels of the meridian pieces that move.
-    gradient : callable
-        (points, frequency in Hz) -> dp/dn in Pa/m at each point, for the order asked for.
-    """
-
-    name: str
-    parts: frozenset[str]
-    gradient: Gradient
-
-
-def axial_motion(
-    name: str,
-    parts,
-    air: Air,
-    acceleration: float = 1.0,
-    weight: Callable[[np.ndarray, float], np.ndarray] | None = None,
-) -> Drive:
-    """Parts that move along the axis: v_n = v n_z, so dp/dn = -rho a n_z.
-
-    Parameters
-    ----------
-    name : str
-    parts : iterable of str
-    air : Air
-    acceleration : float
-        Axial acceleration a in m/s^2.
-    weight : callable, optional
-        (r in metres, frequency in Hz) -> share of the motion at that radius.
-    """
-
-    def gradient(points: SurfacePoints, frequency: float) -> np.ndarray:
-        share = 1.0 if weight is None else weight(points.r, frequency)
-        return -air.density * acceleration * points.normal_z * share
-
-    return Drive(name, frozenset(parts), gradient)
-
-
-def normal_motion(name: str, parts, air: Air, acceleration: float = 1.0) -> Drive:
-    """Parts that swell: the same acceleration along the normal everywhere, dp/dn = -rho a."""
-
-    def gradient(points: SurfacePoints, frequency: float) -> np.ndarray:
-        return np.full(points.r.shape, -air.density * acceleration)
-
-    return Drive(name, frozenset(parts), gradient)
-
-
-@dataclass(frozen=True)
-class Monopole:
-    """A point source exp(ikR) / (4 pi R) at (r, z); off the axis it lies at azimuth 0."""
-
-    z: float
-    r: float = 0.0
-    strength: complex = 1.0
-
-    def on(self, points: SurfacePoints, k: float, m: int = 0) -> tuple[np.ndarray, np.ndarray]:
-        """Return order m of the pressure and of its normal derivative at surface points."""
-        p = np.empty(points.r.shape, dtype=complex)
-        q = np.empty_like(p)
-        rules, scratch = azimuth_rules(10.0), np.empty((4, LONGEST_RULE))
-        each = zip(
-            points.r.flat, points.z.flat, points.normal_r.flat, points.normal_z.flat, strict=True
-        )
-        for i, (r, z, nr, nz) in enumerate(each):
-            g, _, e, eh, _ = ring_pair(rules, r, z, self.r, self.z, k, compiled_order(m), *scratch)
-            p.flat[i] = g
-            q.flat[i] = (nr * (r - self.r) + nz * (z - self.z)) * e + nr * self.r * eh
-        scale = self.strength / (2.0 * np.pi)
-        return scale * p, scale * q
-
-    def far(self, elevations: np.ndarray, k: float, m: int = 0) -> np.ndarray:
-        """Return order m of r p exp(-ikr) far away without any surface."""
-        from scipy.special import jv
-
-        eps = np.radians(elevations)
-        phase = np.exp(-1j * k * self.z * np.sin(eps)) * (-1j) ** m
-        return self.strength / (4.0 * np.pi) * phase * jv(m, k * self.r * np.cos(eps))
-
-
-@dataclass(frozen=True)
-class PlaneWave:
-    """A plane wave of unit pressure that travels towards `elevation` degrees, azimuth 0."""
-
-    elevation: float = 90.0
-
-    def on(self, points: SurfacePoints, k: float, m: int = 0) -> tuple[np.ndarray, np.ndarray]:
-        """Return order m of the pressure and of its normal derivative at surface points."""
-        from scipy.special import jv, jvp
-
-        sine, cosine = np.sin(np.radians(self.elevation)), np.cos(np.radians(self.elevation))
-        phase = 1j**m * np.exp(1j * k * points.z * sine)
-        x = k * points.r * cosine
-        along_r = k * cosine * jvp(m, x)
-        p = phase * jv(m, x)
-        return p, points.normal_r * phase * along_r + 1j * k * sine * points.normal_z * p
 
 
 @dataclass(frozen=True)
@@ -238,7 +141,7 @@ def _sphere_rule(n: int) -> tuple[np.ndarray, np.ndarray]:
 def solve(
     bodies: Sequence[Meridian],
     frequency: float,
-    sources: Sequence[Drive | Monopole | PlaneWave],
+    sources: Sequence[Source],
     air: Air = ROOM_AIR,
     order: int = 0,
     settings: WaveSettings = DEFAULT_SETTINGS,
@@ -261,23 +164,20 @@ def solve(
     Raises
     ------
     ValueError
-        If a body is not closed, or too wide for the ring kernels at this frequency.
+        If a body is not closed, a driven part is on no body, or a body is too wide for the ring
+        kernels at this frequency.
     """
     k = 2.0 * np.pi * frequency / air.speed
-    drives = [source for source in sources if isinstance(source, Drive)]
-    moving = frozenset().union(*(drive.parts for drive in drives))
-    _check(bodies, k, moving)
+    moving = frozenset().union(*(s.parts for s in sources if isinstance(s, Drive)))
+    _check(bodies, frequency, k, moving)
     mesh = build_mesh(bodies, 2.0 * np.pi / k, settings.mesh, moving)
-    parts = np.array(mesh.parts)
-    driven = np.flatnonzero(np.isin(parts, sorted(moving)))
+    driven = np.flatnonzero(np.isin(mesh.parts, sorted(moving)))
     matrix, drive_matrix = assemble(mesh, k, order, driven, settings.digits)
     gradient = np.zeros((*mesh.nodes.shape, len(sources)), dtype=complex)
     right = np.empty((mesh.unknowns, len(sources)), dtype=complex)
-    nodes = mesh.node_points()
     for w, source in enumerate(sources):
         if isinstance(source, Drive):
-            mine = np.isin(parts, sorted(source.parts))
-            gradient[mine, :, w] = source.gradient(nodes, frequency)[mine]
+            gradient[:, :, w] = _gradient_of(source, mesh, frequency)
             right[:, w] = drive_matrix @ gradient[driven, :, w].ravel()
         else:
             right[:, w] = _incident(mesh, source, k, order)
@@ -286,22 +186,88 @@ def solve(
     return WaveSolution(mesh, settings, air, frequency, order, names, pressure, gradient)
 
 
-def _check(bodies: Sequence[Meridian], k: float, moving: frozenset[str]) -> None:
+def _itself(solution: WaveSolution) -> WaveSolution:
+    return solution
+
+
+def sweep(
+    bodies: Sequence[Meridian],
+    frequencies: Sequence[float],
+    sources: Sequence[Source],
+    air: Air = ROOM_AIR,
+    order: int = 0,
+    settings: WaveSettings = DEFAULT_SETTINGS,
+    workers: int | None = None,
+    each: Callable[[WaveSolution], Result] = _itself,
+) -> list[Result]:
+    """Solve at many frequencies, spread over threads.
+
+    Parameters
+    ----------
+    bodies, sources, air, order, settings
+        As for `solve`.
+    frequencies : sequence of float
+        Hz.
+    workers : int, optional
+        Threads; as many as there are processors when left out. The result is the same for any
+        number.
+    each : callable, optional
+        What to keep of each solution, computed in the worker.
+
+    Returns
+    -------
+    list
+        What `each` returned, in the order of the frequencies.
+    """
+
+    def one(frequency: float) -> Result:
+        return each(solve(bodies, float(frequency), sources, air, order, settings))
+
+    # The highest frequency costs most: started first, no worker ends up waiting for it.
+    costliest_first = np.argsort(frequencies)[::-1]
+    with (
+        threadpool_limits(1, user_api="blas"),
+        ThreadPoolExecutor(workers or os.cpu_count()) as pool,
+    ):
+        futures = {int(i): pool.submit(one, frequencies[i]) for i in costliest_first}
+        try:
+            return [futures[i].result() for i in range(len(futures))]
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+
+
+def _check(bodies: Sequence[Meridian], frequency: float, k: float, moving: frozenset[str]) -> None:
+    if not frequency > 0.0:
+        raise ValueError(f"a frequency of {frequency:g} Hz has no wave: give one above 0 Hz")
     labels = {piece.part for body in bodies for piece in body.pieces}
     if missing := moving - labels:
         raise ValueError(f"driven parts {sorted(missing)} are on no body; parts: {sorted(labels)}")
     for body in bodies:
         if not body.is_closed:
             raise ValueError("a body's meridian must start and end on the axis (r = 0)")
-        widest = body.sample(1e-3)[:, 0].max()
+        widest = _widest(body)
         if widest > longest_radius(k):
             raise ValueError(
-                f"a radius of {widest:.2f} m is {k * widest:.0f} wavelengths over 2 pi; "
-                f"the solver carries {longest_radius(k) * k:.0f}: lower the frequency"
+                f"a radius of {widest:.2f} m is too many wavelengths at {frequency:.0f} Hz: "
+                f"stay below {frequency * longest_radius(k) / widest:.0f} Hz"
             )
 
 
-def _incident(mesh: Mesh, source, k: float, m: int) -> np.ndarray:
+@lru_cache(maxsize=64)
+def _widest(body: Meridian) -> float:
+    return float(body.sample(1e-3)[:, 0].max())
+
+
+def _gradient_of(drive: Drive, mesh: Mesh, frequency: float) -> np.ndarray:
+    """Gradient dp/dn of a drive at the nodes of every element, (E, P), zero where rigid."""
+    shares = {part: drive.shares.get(part, 1.0) for part in drive.parts}
+    share = np.array([shares.get(part, 0.0) for part in mesh.parts])
+    given = np.asarray(drive.gradient(mesh.node_points(), frequency))
+    return np.where(share[:, None] != 0.0, share[:, None] * given, 0.0)
+
+
+def _incident(mesh: Mesh, source: Monopole | PlaneWave, k: float, m: int) -> np.ndarray:
     """Galerkin right-hand side p_inc + alpha dp_inc/dn, alpha = i/k."""
     shape = basis(GAUSS + 2)
     at = mesh.at(shape.points)

@@ -11,7 +11,7 @@ from matplotlib.patches import Circle, Rectangle
 
 from shapes.assembly import FIXED_PARTS, MOVING_PARTS, Assembly, Nearest
 from shapes.gaps import lowest_at
-from shapes.lengths import in_both, in_mm
+from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.meridian import Meridian, Piece
 from studies.charts.drafting import PAPER, SIZE_PT, Sheet
 from studies.charts.style import INK, QUIET, WIDTH_IN, WINDOW, in_house_style
@@ -21,7 +21,7 @@ WOOD, FOAM, PLATE, METAL, ROD = "#efe2cc", "#c9dbe6", "#dcc7a1", "#8a949b", "#b9
 MOVING = "#0072b2"
 
 # Points of paper kept free round the drawing, and what stands in them.
-LEFT_PT, RIGHT_PT, TITLE_PT, LEGEND_PT = 124.0, 196.0, 40.0, 58.0
+LEFT_PT, RIGHT_PT, TITLE_PT, LEGEND_PT = 124.0, 196.0, 46.0, 58.0
 LANE_PT, STOREY_PT = 36.0, 22.0
 LETTERING_PT = 104.0  # the longest length in mm and inches, written along its line
 LABEL_PT = 2.5 * SIZE_PT + 5
@@ -78,9 +78,17 @@ def section_figure(assembly: Assembly, title: str, seats: Sequence[Seat] = ()) -
     _dimension_heights(sheet, assembly, extent)
     _dimension_tip(sheet, assembly, extent)
     _draw_ears(sheet, assembly, seats, extent)
-    figure.text(12 / 720, 1 - 12 / height_pt, textwrap.fill(title, 92), fontsize=12, va="top")
+    heading = "\n".join((textwrap.fill(title, 92), *_angles(assembly)))
+    figure.text(12 / 720, 1 - 12 / height_pt, heading, fontsize=12, va="top")
     figure.legend(*axes.get_legend_handles_labels(), loc="lower left", ncols=3)
     return figure
+
+
+def _angles(assembly: Assembly) -> tuple[str, ...]:
+    """Every angle of the reflector in one line, because one alone is easily taken for another."""
+    facts = assembly.reflector.facts if assembly.reflector is not None else ()
+    angles = [f"{fact.name} {in_degrees(fact.value)}" for fact in facts if fact.unit == "angle"]
+    return ("reflector: " + ", ".join(angles),) if angles else ()
 
 
 def _measure(assembly: Assembly) -> _Extent:

@@ -97,27 +97,7 @@ def ladder_figure(
     for number, (low, high) in enumerate(near_best_mm):
         label = "" if number else f"within {near_best_db:g} dB of the best"
         axes.axvspan(low, high, color=_NEAR_BEST, zorder=0.5, label=label)
-    for number, ladder in enumerate(ladders):
-        look = {"color": SERIES[number % len(SERIES)], "marker": _MARKS[number % len(_MARKS)]}
-        axes.plot(
-            ladder.sizes_mm,
-            ladder.scores_db,
-            markersize=4,
-            linewidth=1.5,
-            linestyle=DASHES[number % len(DASHES)],
-            label=ladder.name or "score",
-            **look,
-        )
-    axes.plot(
-        *best,
-        "o",
-        markersize=12,
-        markerfacecolor="none",
-        markeredgecolor=INK,
-        markeredgewidth=1.6,
-        linestyle="none",
-        label=f"best: {best[0]:.1f} mm, score {best[1]:.2f} dB",
-    )
+    _draw_ladders(axes, ladders, best)
     if present_mm is not None:
         label = f"present choice: {present_mm:.1f} mm"
         axes.axvline(present_mm, color=INK, linestyle=DASHES[2], linewidth=1.4, label=label)
@@ -260,6 +240,16 @@ def _score_axis(axes: Axes, ladders: Sequence[Ladder], best_db: float) -> None:
     span = min(max(1.1 * (worst - best_db), _LEAST_SPAN_DB), _MOST_SPAN_DB)
     axes.set_ylim(best_db - 0.22 * span, best_db + span)
     axes.set_ylabel("score, dB (lower is better)")
+
+
+def _draw_ladders(axes: Axes, ladders: Sequence[Ladder], best: tuple[float, float]) -> None:
+    for number, ladder in enumerate(ladders):
+        look = {"color": SERIES[number % len(SERIES)], "linestyle": DASHES[number % len(DASHES)]}
+        look |= {"marker": _MARKS[number % len(_MARKS)], "markersize": 4, "linewidth": 1.5}
+        axes.plot(ladder.sizes_mm, ladder.scores_db, label=ladder.name or "score", **look)
+    label = f"best: {best[0]:.1f} mm, score {best[1]:.2f} dB"
+    ring = {"marker": "o", "markersize": 12, "markerfacecolor": "none", "markeredgewidth": 1.6}
+    axes.plot(*best, linestyle="none", markeredgecolor=INK, label=label, **ring)
 
 
 def _draw_failures(axes: Axes, ladders: Sequence[Ladder]) -> None:

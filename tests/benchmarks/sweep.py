@@ -1,0 +1,152 @@
+"""What a sweep and a trim study cost on this machine, as ratios within one run.
+
+    python tests/benchmarks/sweep.py            a table
+    python tests/benchmarks/sweep.py --json     the same as keys
+
+Everything is measured warm (compiled and run once before) except `first_run_s`. The yardstick is
+the bare LU factorisation of the very matrices of the sweep, by numpy, in one thread.
+"""
+
+import json
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from importlib.resources import files
+
+import click
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from dispersion.bands import twelve_per_octave
+from dispersion.problem import Problem
+from dispersion.solvers import solve_waves
+from dispersion.waves import build_mesh
+from dispersion.waves.system import assemble
+from studies.design import Design, read_design
+
+DIGITS = 5.0
+REPEATS = 3
+
+
+def demo() -> Design:
+    """Design that everything is measured on."""
+    return read_design(files("studies.examples") / "reading_room.toml")
+
+
+def sweep_problem(design: Design, assembly=None) -> Problem:
+    """92 frequencies, 12 per octave, 100 Hz to 19.2 kHz."""
+    assembly = assembly or design.assembly()
+    return Problem(assembly, design.sources(), twelve_per_octave(100.0, 19_200.0), design.air)
+
+
+def best_time(task) -> float:
+    """Shortest of a few runs, in seconds."""
+    times = []
+    for _ in range(REPEATS):
+        start = time.perf_counter()
+        task()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def factorisation_time(problem: Problem) -> float:
+    """Seconds that numpy needs for the LU factorisations of the sweep's matrices, one thread."""
+    driven = frozenset().union(*(way.parts for way in problem.assembly.ways))
+    total = 0.0
+    with threadpool_limits(1, user_api="blas"):
+        for frequency in problem.frequencies:
+            wavelength = problem.air.speed / frequency
+            mesh = build_mesh(problem.assembly.bodies, wavelength, jumps=driven)
+            elements = np.flatnonzero(np.isin(mesh.parts, sorted(driven)))
+            matrix, _ = assemble(mesh, 2.0 * np.pi / wavelength, 0, elements, DIGITS)
+            # slogdet is LU and a product along the diagonal: the barest LU that numpy offers.
+            total += best_time(lambda matrix=matrix: np.linalg.slogdet(matrix))
+    return total
+
+
+def trim_study(design: Design) -> None:
+    """Solve 41 keep heights at the frequencies of the sweep, results kept as the study does."""
+    kept = [
+        solve_waves(sweep_problem(design, design.trimmed(ball, keep)))
+        for ball, keep in design.trim_candidates()
+    ]
+    assert len(kept) == 41
+
+
+def in_a_new_process(code: str, **environment: str) -> float:
+    """Seconds that a fresh interpreter takes for some code."""
+    start = time.perf_counter()
+    subprocess.run([sys.executable, "-c", code], check=True, env={**os.environ, **environment},
+                   stdout=subprocess.DEVNULL)
+    return time.perf_counter() - start
+
+
+def measure() -> dict[str, float]:
+    """Run everything and return the figures by name."""
+    design = demo()
+    problem = sweep_problem(design)
+    response = solve_waves(problem)
+    sweep = best_time(lambda: solve_waves(problem))
+    one_worker = best_time(lambda: solve_waves(problem, workers=1))
+    lu = factorisation_time(problem)
+    start = time.perf_counter()
+    trim_study(design)
+    study = time.perf_counter() - start
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+    helping = "from studies.cli import main; main(['--help'], standalone_mode=False)"
+    solving = (
+        "from studies.design import read_design; from importlib.resources import files;"
+        "from studies.spread import spread; from dispersion.solvers import solve_waves;"
+        "spread(read_design(files('studies.examples') / 'reading_room.toml'), solve_waves)"
+    )
+    with tempfile.TemporaryDirectory() as empty:
+        first = in_a_new_process(solving, NUMBA_CACHE_DIR=empty)
+    return {
+        "frequencies": len(problem.frequencies),
+        "unknowns_lowest": int(response.unknowns[0]),
+        "unknowns_highest": int(response.unknowns[-1]),
+        "lu_s": lu,
+        "sweep_s": sweep,
+        "sweep_over_lu": sweep / lu,
+        "workers_gain": one_worker / sweep,
+        "study_s": study,
+        "candidate_over_sweep": study / 41.0 / sweep,
+        "peak_mib": peak,
+        "help_s": min(in_a_new_process(helping) for _ in range(REPEATS)),
+        "first_run_s": first,
+    }
+
+
+MEANINGS = {
+    "frequencies": "frequencies in the sweep",
+    "unknowns_lowest": "unknowns at the lowest",
+    "unknowns_highest": "unknowns at the highest",
+    "lu_s": "bare LU of the sweep's matrices, one thread, s",
+    "sweep_s": "one design, whole sweep, s",
+    "sweep_over_lu": "sweep over LU (20 at most, 10 aimed at)",
+    "workers_gain": "one worker over all workers",
+    "study_s": "trim study of 41 candidates, s (60 aimed at)",
+    "candidate_over_sweep": "one candidate of the study over a lone sweep",
+    "peak_mib": "peak memory of this process, MiB (1536 at most)",
+    "help_s": "roundcast --help in a new process, s (0.5 at most)",
+    "first_run_s": "first spread after installation, compilation included, s (40 at most)",
+}
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="Print the figures as JSON.")
+def main(as_json: bool) -> None:
+    """Measure what a sweep and a trim study cost."""
+    figures = measure()
+    if as_json:
+        click.echo(json.dumps(figures, indent=2))
+        return
+    for key, value in figures.items():
+        click.echo(f"{MEANINGS[key]:<70} {value:10.3f}")
+
+
+if __name__ == "__main__":
+    main()
