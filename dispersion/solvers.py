@@ -8,12 +8,13 @@ from dispersion.coverage import mean_square
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.sources import Way
-from dispersion.waves import DEFAULT_SETTINGS, Drive, WaveSettings, WaveSolution, axial_motion, sweep
+from dispersion.waves import (
     DEFAULT_SETTINGS,
     Drive,
     WaveSettings,
     WaveSolution,
     axial_motion,
+    sweep,
 )
 from shapes.assembly import DrivenWay
 
