@@ -37,7 +37,7 @@ class MeshSettings:
     """
 
     unknowns_per_wavelength: float = 7.0
-    edge_share: float = 0.25
+    edge_share: float = 0.15
     growth: float = 1.5
     most_turn: float = np.pi / 3
 
