@@ -60,5 +60,9 @@ def remarks_after(response: Response) -> tuple[str, ...]:
             )
         else:
             remarks.append(f"{way.name}: moves as one rigid piece at every frequency")
+        if way.curve is not None:
+            remarks.append(
+                f"{way.name}: measured curve, its level of {way.curve.zero_db:.1f} dB taken as 0 dB"
+            )
     remarks.append("free field: no floor, walls or ceiling")
     return tuple(remarks)

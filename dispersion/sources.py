@@ -85,8 +85,7 @@ class Crossover:
 class DriverCurve:
     """A driver's own curve, on its axis in a large baffle.
 
-    It takes the place of the flat line that constant diaphragm acceleration would give there, so
-    0 dB is the house's 0 dB. Nothing is normalised here: use `shifted` for that, and say so.
+    It takes the place of the flat line that constant diaphragm acceleration would give there.
 
     Parameters
     ----------
@@ -100,12 +99,15 @@ class DriverCurve:
         for no phase at all: good for one way alone, not for adding ways around a crossover.
     beyond : {"refuse", "hold"}
         What happens outside the curve's frequencies: an error, or the end values.
+    zero_db : float
+        Level in the curve that stands for the house's 0 dB.
     """
 
     frequencies: tuple[float, ...]
     levels_db: tuple[float, ...]
     phases_deg: tuple[float, ...] | None = None
     beyond: Literal["refuse", "hold"] = "refuse"
+    zero_db: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse what cannot be interpolated."""
@@ -140,15 +142,22 @@ class DriverCurve:
                 f"{f[outside].flat[0]:g} Hz: narrow the band, or allow its end values to be held"
             )
         knots, wanted = np.log(self.frequencies), np.log(np.maximum(f, first))
-        level = np.interp(wanted, knots, self.levels_db)
+        level = np.interp(wanted, knots, self.levels_db) - self.zero_db
         phase = np.zeros_like(level)
         if self.phases_deg is not None:
             phase = np.interp(wanted, knots, np.unwrap(self.phases_deg, period=360.0))
         return 10.0 ** (level / 20.0) * np.exp(-1j * np.radians(phase))
 
-    def shifted(self, gain_db: float) -> DriverCurve:
-        """Return the same curve, higher by `gain_db`."""
-        return replace(self, levels_db=tuple(level + gain_db for level in self.levels_db))
+    def usual_level(self) -> float:
+        """Mean level in dB from 500 Hz to 2 kHz, or of the whole curve where it ends before."""
+        grid = np.geomspace(500.0, 2000.0, 49)
+        if self.frequencies[0] > grid[0] or self.frequencies[-1] < grid[-1]:
+            grid = np.geomspace(self.frequencies[0], self.frequencies[-1], 49)
+        return float(np.mean(np.interp(np.log(grid), np.log(self.frequencies), self.levels_db)))
+
+    def with_zero(self, zero_db: float) -> DriverCurve:
+        """Return the same curve with another level for the house's 0 dB."""
+        return replace(self, zero_db=zero_db)
 
 
 def read_driver_curve(

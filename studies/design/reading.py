@@ -178,16 +178,21 @@ def _clash_mistake(clash: Clash) -> Mistake:
 
 def _ways(tables: DesignFile, found: _Findings) -> tuple[Way, ...]:
     band = tables.target.band
-    curve = _curve("driver", tables.driver, band, found)
+    curve = _curve("driver", tables.driver, band, None, found)
     ways = [building.build_driver_way(tables.driver, curve)]
     if tables.tweeter is not None:
-        curve = _curve("tweeter", tables.tweeter, band, found)
+        zero = None if curve is None else curve.zero_db
+        curve = _curve("tweeter", tables.tweeter, band, zero, found)
         ways.append(building.build_tweeter_way(tables.tweeter, curve))
     return tuple(ways)
 
 
 def _curve(
-    way: str, table: WayTable, band: tuple[float, float], found: _Findings
+    way: str,
+    table: WayTable,
+    band: tuple[float, float],
+    usual_zero: float | None,
+    found: _Findings,
 ) -> DriverCurve | None:
     if table.curve is None:
         return None
@@ -196,9 +201,12 @@ def _curve(
     if path is None:
         return None
     curve = found.attempt(key, lambda: read_driver_curve(path, table.curve_beyond))
-    if curve is not None and table.curve_beyond == "refuse":
+    if curve is None:
+        return None
+    if table.curve_beyond == "refuse":
         found.mistakes += _short_curve(key, curve, band)
-    return curve
+    zero = usual_zero if table.curve_zero_db is None else table.curve_zero_db
+    return curve.with_zero(curve.usual_level() if zero is None else zero)
 
 
 def _short_curve(key: str, curve: DriverCurve, band: tuple[float, float]) -> Iterator[Mistake]:

@@ -99,6 +99,11 @@ class WayTable(Table):
         None,
         description="File of a measured curve (Hz, dB, optional phase), beside this file.",
     )
+    curve_zero_db: Annotated[float, Field(ge=-200, le=200)] | None = Field(
+        None,
+        description="Level in the curve that counts as 0 dB; left out, the driver's mean from"
+        " 500 Hz to 2 kHz, for both ways.",
+    )
     curve_beyond: Literal["refuse", "hold"] = Field(
         "refuse", description="Outside the curve: refuse, or hold its end values."
     )

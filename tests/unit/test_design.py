@@ -6,6 +6,7 @@ import re
 import tomllib
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from dispersion.sources import Crossover
@@ -301,6 +302,18 @@ def test_driver_curve_beside_the_file(tmp_path: Path) -> None:
     path.write_text(changed(("proud = 3", 'proud = 3\ncurve = "curve.txt"')))
     (way,) = read_design(path).sources()
     assert way.curve.levels_db == (80, 85, 82)
+
+
+def test_driver_curve_counts_from_its_own_level_or_the_one_given(tmp_path: Path) -> None:
+    curve_file(tmp_path)
+    path = tmp_path / "test.toml"
+    path.write_text(changed(("proud = 3", 'proud = 3\ncurve = "curve.txt"')))
+    (way,) = read_design(path).sources()
+    assert 20 * np.log10(abs(way.transfer(1000.0))) == pytest.approx(0.0, abs=1.0)
+    given = ("proud = 3", 'proud = 3\ncurve = "curve.txt"\ncurve_zero_db = 75')
+    path.write_text(changed(given))
+    (way,) = read_design(path).sources()
+    assert 20 * np.log10(abs(way.transfer(1000.0))) == pytest.approx(10.0)
 
 
 def test_fingerprint_follows_the_text_and_its_companions(tmp_path: Path) -> None:

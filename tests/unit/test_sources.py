@@ -96,9 +96,16 @@ def test_curve_answers_at_its_very_ends():
     assert np.allclose(np.abs(CURVE.response(ends)), [1.0, 10.0**-0.3])
 
 
-def test_shifted_curve_is_higher_all_along():
-    ratio = CURVE.shifted(-87.0).response([300.0, 3000.0]) / CURVE.response([300.0, 3000.0])
-    assert np.allclose(20.0 * np.log10(np.abs(ratio)), -87.0)
+def test_zero_lowers_the_curve_all_along():
+    ratio = CURVE.with_zero(87.0).response([300.0, 3000.0]) / CURVE.response([300.0, 3000.0])
+    assert ratio == pytest.approx(10.0 ** (-87.0 / 20.0))
+
+
+def test_usual_level_is_the_mean_from_500_to_2000_hz():
+    rising = DriverCurve((100.0, 10_000.0), (80.0, 100.0))
+    assert rising.usual_level() == pytest.approx(90.0)
+    short = DriverCurve((2000.0, 20_000.0), (80.0, 90.0))
+    assert short.usual_level() == pytest.approx(85.0)
 
 
 @pytest.mark.parametrize(
