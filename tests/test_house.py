@@ -117,7 +117,9 @@ def test_readme_commands_exist() -> None:
     from studies.cli import main
 
     readme = (ROOT / "README.md").read_text()
-    named = set(re.findall(r"roundcast ([a-z]+)", "\n".join(re.findall(r"```.*?```", readme, re.S))))
+    named = set(
+        re.findall(r"roundcast ([a-z]+)", "\n".join(re.findall(r"```.*?```", readme, re.S)))
+    )
     assert {"trim"} <= named
     assert named <= set(main.commands)
 

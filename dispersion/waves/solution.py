@@ -129,8 +129,11 @@ class WaveSolution:
 
     @property
     def power_error_db(self) -> np.ndarray:
-        """Far power over driven power in decibels, (W,): zero when energy is kept."""
-        return 10.0 * np.log10(self.far_power() / self.driven_power())
+        """Far power over driven power in dB, (W,): 0 when energy is kept, nan if nothing moves."""
+        driven = self.driven_power()
+        moving = driven != 0.0
+        ratio = np.divide(self.far_power(), driven, out=np.full(driven.shape, np.nan), where=moving)
+        return 10.0 * np.log10(ratio)
 
 
 @lru_cache(maxsize=256)

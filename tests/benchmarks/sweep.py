@@ -79,8 +79,12 @@ def trim_study(design: Design) -> None:
 def in_a_new_process(code: str, **environment: str) -> float:
     """Seconds that a fresh interpreter takes for some code."""
     start = time.perf_counter()
-    subprocess.run([sys.executable, "-c", code], check=True, env={**os.environ, **environment},
-                   stdout=subprocess.DEVNULL)
+    subprocess.run(
+        [sys.executable, "-c", code],
+        check=True,
+        env={**os.environ, **environment},
+        stdout=subprocess.DEVNULL,
+    )
     return time.perf_counter() - start
 
 
