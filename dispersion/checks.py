@@ -25,7 +25,7 @@ def problems_before(problem: Problem) -> tuple[str, ...]:
             f"a radius of {widest * 1e3:.0f} mm is too many wavelengths at {top:.0f} Hz: "
             f"end the band below {limit:.0f} Hz"
         )
-    if (unknowns := 7.0 * path * top / problem.air.speed) > MAX_UNKNOWNS:
+    if (unknowns := 6.0 * path * top / problem.air.speed) > MAX_UNKNOWNS:
         limit = top * MAX_UNKNOWNS / unknowns
         found.append(
             f"the mesh would need {unknowns:.0f} unknowns at {top:.0f} Hz, {MAX_UNKNOWNS} at "

@@ -15,8 +15,8 @@ import numpy as np
 
 from shapes.meridian import Meridian
 
-DEGREE = 3  # of the pressure in one element: four nodes, one vector register
-GAUSS = 5  # Gauss points in an element
+DEGREE = 4  # of the pressure in one element
+GAUSS = 6  # Gauss points in an element
 GEOMETRY_DEGREE = 9
 
 
@@ -27,7 +27,7 @@ class MeshSettings:
     Attributes
     ----------
     unknowns_per_wavelength : float
-        Three times the elements per wavelength, away from edges.
+        Four times the elements per wavelength, away from edges.
     edge_share : float
         Element size at an edge as a share of the size allowed there.
     growth : float
@@ -36,9 +36,9 @@ class MeshSettings:
         Largest turn of the tangent within one element, in radians.
     """
 
-    unknowns_per_wavelength: float = 7.0
-    edge_share: float = 0.15
-    growth: float = 1.5
+    unknowns_per_wavelength: float = 6.0
+    edge_share: float = 0.05
+    growth: float = 2.0
     most_turn: float = np.pi / 3
 
     def finer(self, factor: float) -> "MeshSettings":
@@ -53,7 +53,7 @@ class MeshSettings:
 
 @dataclass(frozen=True)
 class Basis:
-    """Cubic shape functions on [-1, 1], with the Gauss rule that goes with them."""
+    """Quartic shape functions on [-1, 1], with the Gauss rule that goes with them."""
 
     nodes: np.ndarray  # (P,) Gauss-Lobatto points
     powers: np.ndarray  # (P, P) monomial coefficients of each shape function, lowest first
@@ -65,7 +65,7 @@ class Basis:
 
 @lru_cache(maxsize=4)
 def basis(gauss_points: int = GAUSS) -> Basis:
-    """Lagrange polynomials of degree 3 through the Gauss-Lobatto points."""
+    """Lagrange polynomials of degree 4 through the Gauss-Lobatto points."""
     legendre = np.polynomial.legendre.Legendre.basis(DEGREE)
     nodes = np.concatenate(([-1.0], np.sort(legendre.deriv().roots().real), [1.0]))
     powers = np.linalg.inv(np.vander(nodes, increasing=True)).T.copy()
@@ -199,19 +199,22 @@ def build_mesh(
 def _cut(body, longest: float, settings: MeshSettings, jumps) -> list[np.ndarray]:
     """Break points in [0, 1] of every piece of one body."""
     pieces = body.pieces
-    limits = np.array([min(longest, p.length, settings.most_turn * p.min_radius) for p in pieces])
+    paths = [_path(piece) for piece in pieces]
+    limits = [
+        np.minimum(min(longest, path.length), settings.most_turn * path.radius) for path in paths
+    ]
     sizes = np.empty(len(pieces) + 1)
-    sizes[0], sizes[-1] = limits[0], limits[-1]
+    sizes[0], sizes[-1] = limits[0][0], limits[-1][-1]
     for j in range(1, len(pieces)):
         share = settings.edge_share if _is_edge(pieces[j - 1], pieces[j], jumps) else 1.0
-        sizes[j] = share * min(limits[j - 1], limits[j])
+        sizes[j] = share * min(limits[j - 1][-1], limits[j][0])
     for j in range(1, len(sizes)):
-        sizes[j] = min(sizes[j], sizes[j - 1] + settings.growth * pieces[j - 1].length)
+        sizes[j] = min(sizes[j], sizes[j - 1] + settings.growth * paths[j - 1].length)
     for j in range(len(sizes) - 2, -1, -1):
-        sizes[j] = min(sizes[j], sizes[j + 1] + settings.growth * pieces[j].length)
+        sizes[j] = min(sizes[j], sizes[j + 1] + settings.growth * paths[j].length)
     return [
-        _breaks(piece, limit, start, end, settings.growth)
-        for piece, limit, start, end in zip(pieces, limits, sizes[:-1], sizes[1:], strict=True)
+        _breaks(path, limit, start, end, settings.growth)
+        for path, limit, start, end in zip(paths, limits, sizes[:-1], sizes[1:], strict=True)
     ]
 
 
@@ -224,23 +227,39 @@ def _is_edge(before, after, jumps) -> bool:
     return bool(cosine < np.cos(np.radians(5.0)))
 
 
-def _breaks(piece, limit: float, start: float, end: float, growth: float) -> np.ndarray:
-    """Cut a piece so that size follows min(limit, start + growth s, end + growth (L - s))."""
-    t, s = _travel(piece)
-    size = np.minimum(limit, np.minimum(start + growth * s, end + growth * (s[-1] - s)))
-    density = 1.0 / size
-    travelled = np.concatenate(([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s))))
-    count = max(1, int(np.ceil(travelled[-1] - 0.05)))
-    return np.interp(np.linspace(0.0, travelled[-1], count + 1), travelled, t)
+@dataclass(frozen=True, eq=False)
+class _Path:
+    """A piece sampled along its way: parameter, path travelled, radius of curvature (metres)."""
+
+    t: np.ndarray
+    s: np.ndarray
+    radius: np.ndarray
+
+    @property
+    def length(self) -> float:
+        return float(self.s[-1])
 
 
 @lru_cache(maxsize=512)
-def _travel(piece) -> tuple[np.ndarray, np.ndarray]:
-    """Parameters of a piece and the path travelled up to each, in metres."""
+def _path(piece) -> _Path:
     t = np.linspace(0.0, 1.0, 257)
-    speed = np.hypot(*piece.derivative(t).T)
+    step = piece.derivative(t)
+    speed = np.hypot(*step.T)
     s = np.concatenate(([0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * t[1])))
-    return t, s
+    angle = np.unwrap(np.arctan2(step[:, 1], step[:, 0]))
+    turn_rate = np.abs(np.gradient(angle, s))
+    return _Path(t, s, 1.0 / np.maximum(turn_rate, 1e-9))
+
+
+def _breaks(path: _Path, limit: np.ndarray, start: float, end: float, growth: float) -> np.ndarray:
+    """Cut a piece so that size follows min(limit, start + growth s, end + growth (L - s))."""
+    grown = np.minimum(start + growth * path.s, end + growth * (path.length - path.s))
+    density = 1.0 / np.minimum(limit, grown)
+    travelled = np.concatenate(
+        ([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(path.s)))
+    )
+    count = max(1, int(np.ceil(travelled[-1] - 0.05)))
+    return np.interp(np.linspace(0.0, travelled[-1], count + 1), travelled, path.t)
 
 
 @lru_cache(maxsize=1)

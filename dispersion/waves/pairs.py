@@ -49,7 +49,7 @@ from .rings import (
 NODES = DEGREE + 1
 LANES = GAUSS * GAUSS
 GRADING = 2
-ACROSS, ALONG = 8, 6  # points towards a singularity and along it
+ACROSS, ALONG = 11, 8  # points towards a singularity and along it
 # Parts are apart when their distance exceeds this many lengths of the longer one.
 APART = 0.7
 # Parts that share a corner are bisected until their lengths are within this ratio.

@@ -57,6 +57,7 @@ class AzimuthRules(NamedTuple):
     """Tabulated angles and weights on the half circle, for one number of decimal digits."""
 
     digits: float
+    tail: float  # how far beyond the swing of the phase the midpoint rule must reach
     mid_start: np.ndarray
     mid_phi: np.ndarray
     mid_h: np.ndarray
@@ -84,6 +85,7 @@ def azimuth_rules(digits: float) -> AzimuthRules:
     near_weight = np.concatenate([weight for row in near for _, weight in row])
     return AzimuthRules(
         digits,
+        digits ** (2.0 / 3.0),
         mid_start,
         mid_phi,
         2.0 * np.sin(0.5 * mid_phi) ** 2,
@@ -157,7 +159,8 @@ def azimuth_rule(rules, c, spread, reach, k, m, h, wm, wh, ws):
         growth = 2.0 * math.log(half + math.sqrt(1.0 + half * half))
         swing = 0.5 * (k * spread + turns)
         # Bessel functions of order 2n fall off over a width of the cube root of their argument.
-        n = int(1.0 + swing + rules.digits * (0.25 * swing ** (1.0 / 3.0) + 1.15 / growth))
+        tail = rules.tail * swing ** (1.0 / 3.0)
+        n = int(2.0 + swing + tail + 1.15 * rules.digits / growth)
         n = min(n, MAX_MIDPOINT)
         start = rules.mid_start[n]
         for j in range(n):

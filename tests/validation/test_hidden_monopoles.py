@@ -2,18 +2,19 @@
 
 Source: elementary (the method of manufactured solutions). A monopole inside a rigid body sends out
 exp(ikR) / (4 pi R); surfaces that move with its dp/dn radiate just that field, at every frequency,
-irregular ones included. For those: Burton & Miller, Proc. R. Soc. A 323, 201 (1971); a non-convex body
-as the proper test: Marburg & Amini, J. Comput. Acoust. 13, 21-45 (2005).
+irregular ones included. For those: Burton & Miller, Proc. R. Soc. A 323, 201 (1971); a body that is
+not convex as the proper test: Marburg & Amini, J. Comput. Acoust. 13, 21-45 (2005).
 
-The drive reaches the solver by its values at the nodes, cubic between them, which carries a piston's
-motion exactly and a monopole's field to about half a per cent of the maximum at the default mesh (worse
-where the monopole lies nearer to the wall than elements are long). The field of what the cubics leave
-out is known: by reciprocity with the plane wave that arrives from there, whose pressure on the rigid
-solids is p,
+The drive reaches the solver by its values at the nodes, quartic between them. That carries a piston's
+motion exactly, but a monopole's field only to a few thousandths of the maximum at the default mesh
+(worse where the monopole lies nearer to the wall than elements are long). The field of what the
+quartics leave out is known: by reciprocity with the plane wave that arrives from there, whose
+pressure on the rigid solids is p,
 
     F = -(1 / 4 pi) int q p dS .
 
 The tests at the default mesh add it; those on finer meshes, which carry the drive, do without.
+Found at the default mesh: within 0.02 dB.
 """
 
 import numpy as np
@@ -26,7 +27,6 @@ from bodies import (
     hidden,
     level_error,
     sphere,
-    parts_of,
 )
 from scipy.special import jn_zeros
 
@@ -43,7 +43,7 @@ OFF_AXIS = (
     Monopole(0.05, 0.03),
     Monopole(0.0675, 0.09),
 )
-"""In the column's middle, under the frame, behind the baffle's edge, in the cap, in the plate's rim."""
+"""Mid-column, under the frame, behind the baffle's edge, in the cap, in the plate's rim."""
 
 MOST_LEFT_OUT = 0.1
 """Share of the field that the correction may carry: its own error is a small part of that."""
@@ -54,7 +54,7 @@ def in_air(frequency: float) -> float:
 
 
 def left_out(sources, solution: WaveSolution, waves: np.ndarray) -> np.ndarray:
-    """Far field (D, W) of the drive that the cubics leave out; `waves` (E, P, D) is p."""
+    """Far field (D, W) of the drive that the quartics leave out; `waves` (E, P, D) is p."""
     shape = basis(9)
     at = solution.mesh.at(shape.points)
     m, k = solution.order, solution.wavenumber
@@ -131,14 +131,14 @@ def test_irregular_frequencies_of_the_column(low: float, high: float, step: floa
     assert max(errors) < 2.0 * np.median(errors)
 
 
-@pytest.mark.parametrize("ka", [3.141593, 4.493409, 5.763459, 6.283185, 9.424778, 2.081576, 5.940370])
+@pytest.mark.parametrize(
+    "ka", [3.141593, 4.493409, 5.763459, 6.283185, 9.424778, 2.081576, 5.940370]
+)
 def test_irregular_frequencies_of_a_sphere(ka: float) -> None:
     """Zeros of j_n and of its derivative: interior resonances of the unit ball.
 
     One inner point would cure a sphere as well, so the column is the harder test.
     """
-    solution = solve(
-        [sphere()], frequency_of(ka), [hidden(Monopole(0.2), [sphere()], 0)], AIR
-    )
+    solution = solve([sphere()], frequency_of(ka), [hidden(Monopole(0.2), [sphere()], 0)], AIR)
     exact = Monopole(0.2).far(ELEVATIONS, ka)
     assert level_error(solution.far_field(ELEVATIONS)[:, 0], exact) < LEVEL_TOLERANCE_DB

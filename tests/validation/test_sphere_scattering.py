@@ -98,8 +98,8 @@ POINT_SOURCE = {
     ),
 }
 # Far field and points in the air are smooth averages of the surface pressure, and good at the
-# default mesh. A pressure at one point of the surface is what cubics make of a wave, no better
-# than the best cubic: 3 per cent at the poles of four elements, and a sixteenth of it here.
+# default mesh. A pressure at one point of the surface is what quartics make of a wave, no
+# better than the best quartic: per cents at the poles of four elements, and far less here.
 TWICE_AS_FINE = WaveSettings().finer(2.0)
 
 ORDERS_BEYOND_KA = 8
@@ -136,7 +136,9 @@ def test_optical_theorem(ka: float) -> None:
     """Section = 4 pi / k Im f(0): below ka = 1 the imaginary part is a small share of f(0)."""
     solution = solve([sphere()], frequency_of(ka), [PlaneWave(90.0)], AIR)
     forward = 4.0 * np.pi / solution.wavenumber * solution.far_field([90.0])[0, 0].imag
-    assert 10.0 * np.log10(forward / cross_section(solution)) == pytest.approx(0.0, abs=POWER_TOLERANCE_DB)
+    assert 10.0 * np.log10(forward / cross_section(solution)) == pytest.approx(
+        0.0, abs=POWER_TOLERANCE_DB
+    )
 
 
 @pytest.mark.parametrize("ka", [1, 5, 10])

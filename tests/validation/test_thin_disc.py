@@ -11,8 +11,8 @@ Sources:
   (h / 2 pi) [1 + ln(4 pi L / h)], L the distance from the end.
 
 So a plate acts as a disc enlarged by O(h ln h), with terms O(h) for its volume, as long as kh << 1.
-Any quantity tends to the disc's as q_0 + h (q_1 + q_2 ln h); three plates give q_0. What is left out
-is of the order of the square of that shift, (0.09)^2 for h/a = 0.1, and enters with weight 0.2.
+Any quantity tends to the disc's as q_0 + h (q_1 + q_2 ln h); three plates give q_0. What is left
+out is of the order of the square of that shift, (0.09)^2 for h/a = 0.1, and enters with weight 0.2.
 
 Plates of h/a = 0.1, 0.03, 0.01 came out louder than the disc by 0.8, 0.4 and 0.2 dB on the axis at
 ka = 0.1, and by 0.3, 0.2 and 0.1 dB at ka = 2; the limits q_0 within 0.02 dB.
@@ -22,7 +22,14 @@ import numpy as np
 import pytest
 from bodies import AIR, LEVEL_TOLERANCE_DB, frequency_of, level, parts_of, plate
 
-from dispersion.waves import PlaneWave, WaveSettings, WaveSolution, axial_motion, solve
+from dispersion.waves import (
+    DEFAULT_SETTINGS,
+    PlaneWave,
+    WaveSettings,
+    WaveSolution,
+    axial_motion,
+    solve,
+)
 from dispersion.waves.elements import basis
 
 THICKNESSES = np.array([0.1, 0.03, 0.01])
@@ -53,7 +60,7 @@ BROADSIDE = {
     10: (4.947762, 0.638560, 0.312624, 1.974299, 3.191567, 1.304088),
 }
 HALF_A_DIGIT = 5e-7
-# A pressure at one point of the surface is no better than the best cubic: see the sphere's.
+# A pressure at one point of the surface is no better than the best quartic: see the sphere's.
 TWICE_AS_FINE = WaveSettings().finer(2.0)
 
 
@@ -63,7 +70,7 @@ def thin_limit(values: np.ndarray, thicknesses: np.ndarray = THICKNESSES) -> np.
     return np.linalg.solve(np.column_stack((np.ones(3), h, h * np.log(h))), values)[0]
 
 
-def in_plane_wave(ka: float, thickness: float, settings=WaveSettings()) -> WaveSolution:
+def in_plane_wave(ka: float, thickness: float, settings=DEFAULT_SETTINGS) -> WaveSolution:
     wave = [PlaneWave(90.0)]
     return solve([plate(thickness)], frequency_of(ka), wave, AIR, settings=settings)
 

@@ -1,0 +1,141 @@
+"""The wave solver as it is called, its complaints, and the solvers' common ground."""
+
+import numpy as np
+import pytest
+
+from dispersion.air import Air
+from dispersion.problem import Problem
+from dispersion.solvers import SOLVERS, solve_waves
+from dispersion.sources import Way
+from dispersion.waves import (
+    Monopole,
+    PlaneWave,
+    WaveSettings,
+    axial_motion,
+    normal_motion,
+    solve,
+)
+from shapes.assembly import Assembly, Column, Driver, TopPlate
+from shapes.meridian import Arc, Meridian
+from shapes.reflectors import ball_cap
+
+AIR = Air()
+BALL = Meridian(
+    (
+        Arc((0.0, -0.1), (0.1, 0.0), (0.0, 0.0), False, "lower"),
+        Arc((0.1, 0.0), (0.0, 0.1), (0.0, 0.0), False, "upper"),
+    )
+)
+OPEN_BOWL = Meridian((Arc((0.0, -0.1), (0.1, 0.0), (0.0, 0.0), False, "bowl"),))
+SEAT = np.array([[2.0, 0.3]])
+
+
+@pytest.fixture(scope="module")
+def problem() -> Problem:
+    assembly = Assembly(
+        Column(0.2, 0.5),
+        Driver(0.05, 0.06, cone_depth=0.02),
+        0.06,
+        ball_cap(0.18, 0.04),
+        TopPlate(0.1, 0.012),
+    )
+    frequencies = np.array([200.0, 1000.0, 700.0, 3000.0, 300.0])
+    return Problem(assembly, (Way("driver"),), frequencies, points=SEAT)
+
+
+def test_a_body_must_be_closed() -> None:
+    with pytest.raises(ValueError, match="start and end on the axis"):
+        solve([BALL, OPEN_BOWL], 500.0, [PlaneWave()], AIR)
+
+
+def test_a_driven_part_must_be_on_a_body() -> None:
+    with pytest.raises(ValueError, match=r"\['membrane'\].*'lower', 'upper'"):
+        solve([BALL], 500.0, [axial_motion("x", {"upper", "membrane"}, AIR)], AIR)
+
+
+def test_a_frequency_may_be_too_high_for_the_rings() -> None:
+    with pytest.raises(ValueError, match=r"lower|below"):
+        solve([BALL], 2e5, [PlaneWave()], AIR)
+
+
+def test_no_frequency_and_no_sound_at_0_hz(problem: Problem) -> None:
+    with pytest.raises(ValueError, match="above 0 Hz"):
+        Problem(problem.assembly, problem.ways, np.array([0.0, 100.0]))
+    with pytest.raises(ValueError, match="at least one frequency"):
+        Problem(problem.assembly, problem.ways, np.array([]))
+
+
+def test_ways_must_be_those_of_the_assembly(problem: Problem) -> None:
+    with pytest.raises(ValueError, match=r"\['driver'\].*\['horn'\]"):
+        Problem(problem.assembly, (Way("horn"),), problem.frequencies)
+
+
+def test_sources_are_solved_independently() -> None:
+    sources = [normal_motion("all", {"lower", "upper"}, AIR), PlaneWave(), Monopole(0.3)]
+    together = solve([BALL], 800.0, sources, AIR)
+    assert together.names == ("all", "PlaneWave", "Monopole")
+    for w, source in enumerate(sources):
+        alone = solve([BALL], 800.0, [source], AIR)
+        # A mesh is finer where a drive jumps; with all of the ball driven nothing jumps.
+        difference = together.pressure[:, w] - alone.pressure[:, 0]
+        assert np.abs(difference).max() < 1e-12 * np.abs(alone.pressure).max()
+
+
+def test_what_moves_as_one_is_the_sum_of_its_parts() -> None:
+    drives = [normal_motion(part, {part}, AIR) for part in ("lower", "upper")]
+    halves = solve([BALL], 800.0, drives, AIR)
+    whole = solve([BALL], 800.0, [normal_motion("all", {"lower", "upper"}, AIR)], AIR)
+    at = np.linspace(-90.0, 90.0, 7)
+    assert halves.far_field(at).sum(axis=1) == pytest.approx(whole.far_field(at)[:, 0], rel=1e-4)
+
+
+def test_volume_acceleration_is_area_times_acceleration() -> None:
+    solution = solve([BALL], 800.0, [normal_motion("all", {"lower", "upper"}, AIR, 3.0)], AIR)
+    exact = 3.0 * 4.0 * np.pi * 0.1**2
+    assert solution.volume_acceleration() == pytest.approx([exact], rel=1e-9)
+    upper = solve([BALL], 800.0, [axial_motion("up", {"upper"}, AIR)], AIR)
+    assert upper.volume_acceleration() == pytest.approx([np.pi * 0.1**2], rel=1e-4)
+
+
+def test_an_order_above_0_vanishes_on_the_axis() -> None:
+    solution = solve([BALL], 800.0, [PlaneWave(0.0)], AIR, order=2)
+    assert np.abs(solution.pressure[solution.mesh.axis_nodes]).max() == 0.0
+    assert np.abs(solution.far_field([90.0, -90.0])).max() < 1e-12
+
+
+def test_any_number_of_workers_gives_the_same_bits(problem: Problem) -> None:
+    one, two = (solve_waves(problem, workers=workers) for workers in (1, 2))
+    assert np.array_equal(one.far_by_way, two.far_by_way)
+    assert np.array_equal(one.near_by_way, two.near_by_way)
+    assert np.array_equal(one.power_error_db, two.power_error_db)
+
+
+def test_response_keeps_the_order_of_the_frequencies(problem: Problem) -> None:
+    response = solve_waves(problem)
+    single = Problem(problem.assembly, problem.ways, problem.frequencies[2:3], points=SEAT)
+    assert np.array_equal(solve_waves(single).far_by_way[:, 0], response.far_by_way[:, 2])
+    assert response.unknowns[3] == response.unknowns.max()
+    assert response.far_by_way.shape == (1, 5, len(problem.elevations))
+    assert response.near_by_way.shape == (1, 5, 1)
+
+
+def test_progress_counts_every_frequency(problem: Problem) -> None:
+    done = []
+    solve_waves(problem, progress=done.append)
+    assert sum(done) == len(problem.frequencies)
+
+
+def test_settings_travel_with_the_response(problem: Problem) -> None:
+    settings = WaveSettings().finer(1.5)
+    response = SOLVERS["waves"](problem, settings)
+    assert response.method == "waves"
+    assert response.settings == settings.summary()
+    usual = WaveSettings().mesh.unknowns_per_wavelength
+    assert response.settings["unknowns_per_wavelength"] == pytest.approx(1.5 * usual)
+
+
+def test_low_notes_of_a_small_column_are_near_half_of_the_baffled_ones(problem: Problem) -> None:
+    """0 dB has an infinite baffle; round a small solid sound spreads to all sides: -6 dB."""
+    single = Problem(problem.assembly, problem.ways, np.array([20.0]))
+    level = 20.0 * np.log10(np.abs(solve_waves(single).far_by_way[0, 0]))
+    assert level == pytest.approx(-6.02, abs=0.3)

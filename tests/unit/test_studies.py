@@ -1,0 +1,216 @@
+"""What the studies decide: order, ranges, steps, and that no candidate is lost."""
+
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from dispersion.problem import Problem
+from dispersion.response import Response
+from dispersion.solvers import solve_waves
+from studies.contest import contest
+from studies.design import Design, DesignError, parse_design
+from studies.design.questions import TargetTable
+from studies.gap import gap
+from studies.grid import Candidate, Row, best_of, near_best, run, settle
+from studies.target import Scorecard, Term, score
+from studies.trim import Cut, shaving_stops, trim
+
+EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+
+
+def small_design(*pairs: tuple[str, str]) -> Design:
+    """Return the example with a narrow band and few candidates, and whatever else is asked."""
+    path = EXAMPLES / "reading_room.toml"
+    text = path.read_text(encoding="utf-8")
+    for old, new in (
+        ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]"),
+        ("keep = { from = 15, to = 55, step = 1 }", "keep = [20, 30, 40, 62]"),
+        ("from = 50\nto = 90\nstep = 2", "from = 54\nto = 66\nstep = 4"),
+        *pairs,
+    ):
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return parse_design(text, path)
+
+
+class CountingSolver:
+    """The wave solver, with a list of what it was asked for."""
+
+    def __init__(self) -> None:
+        self.problems: list[Problem] = []
+
+    def __call__(self, problem: Problem, progress: object = None) -> Response:
+        self.problems.append(problem)
+        return solve_waves(problem, progress=progress)
+
+
+def scored(score_db: float, per_band: int = 4) -> Row:
+    """Row with a score and nothing else that counts."""
+    return Row(
+        f"{score_db}",
+        response=SimpleNamespace(problem=SimpleNamespace(frequencies=[0.0] * per_band)),
+        coverage=SimpleNamespace(centres=[1000.0]),
+        scorecard=Scorecard((Term("evenness", score_db, 1.0),)),
+    )
+
+
+def failed() -> Row:
+    return Row("failed", reason="does not fit")
+
+
+def test_best_is_the_lowest_score_of_what_was_solved() -> None:
+    rows = [scored(3.0), failed(), scored(1.0), scored(2.0)]
+    assert best_of(rows) is rows[2]
+    assert best_of([failed()]) is None
+    assert best_of([]) is None
+
+
+def test_a_coarse_score_does_not_beat_the_leaders() -> None:
+    rows = [scored(0.9, per_band=4), scored(1.0, per_band=12)]
+    assert best_of(rows) is rows[1]
+
+
+def test_near_best_is_unbroken_whatever_the_order() -> None:
+    # From 1 to 7: good, bad, good, best, good, failed, good.
+    scores = (1.1, 2.0, 1.2, 1.0, 1.3, None, 1.05)
+    by_size = [failed() if s is None else scored(s) for s in scores]
+    order = [4, 0, 6, 2, 5, 1, 3]
+    found = near_best([i + 1.0 for i in order], [by_size[i] for i in order], 0.3)
+    assert (found.low, found.high, found.within_db) == (3.0, 5.0, 0.3)
+
+
+def test_near_best_may_be_the_best_alone() -> None:
+    found = near_best([1.0, 2.0, 3.0], [scored(2.0), scored(1.0), scored(2.0)], 0.3)
+    assert (found.low, found.high) == (2.0, 2.0)
+
+
+def test_shaving_takes_half_of_what_is_left_to_take() -> None:
+    cuts = [Cut(0.18, keep * 1e-3, scored(1.0)) for keep in range(20, 53, 4)]
+    best = cuts[0]
+    stops = shaving_stops(cuts, best)
+    assert [round(stop.keep * 1e3) for stop in stops] == [52, 36, 28, 24, 20]
+
+
+def test_shaving_begins_at_the_tallest_that_can_be_built() -> None:
+    cuts = [Cut(0.18, 0.02, scored(1.0)), Cut(0.18, 0.03, scored(2.0)), Cut(0.18, 0.06, failed())]
+    assert [stop.keep for stop in shaving_stops(cuts, cuts[0])] == [0.03, 0.02]
+    assert shaving_stops(cuts[:1], cuts[0]) == (cuts[0],)
+
+
+def test_the_score_is_the_formula_that_is_printed() -> None:
+    coverage = SimpleNamespace(
+        mean_evenness_db=1.5,
+        ripple_db=2.0,
+        tilt_db_per_octave=-2.5,
+        mean_leak=0.5,
+        mean_window_level_db=-6.0,
+    )
+    target = TargetTable(
+        evenness=1.0, ripple=2.0, tilt=0.5, leak=0.25, level=0.1, wanted_tilt=-1.0, window=(0, 20)
+    )
+    card = score(coverage, target)
+    # Half of the power lost above the window is 10 lg 2 = 3.0103 dB.
+    expected = 1.0 * 1.5 + 2.0 * 2.0 + 0.5 * 1.5 + 0.25 * 3.010299957 + 0.1 * 6.0
+    assert card.score == pytest.approx(expected, abs=1e-9)
+    assert sum(term.cost for term in card.terms) == pytest.approx(card.score)
+    assert card.term("tilt").measured == pytest.approx(1.5)
+
+
+def test_identical_geometry_is_solved_once() -> None:
+    design, solver = small_design(), CountingSolver()
+    steps: list[tuple[str, int, int]] = []
+    candidates = [
+        Candidate("first", design.assembly),
+        Candidate("second", design.assembly),
+        Candidate("other", lambda: design.assembly().with_gap(0.062)),
+    ]
+    rows = run(design, candidates, solver, 4, "a test", lambda *step: steps.append(step))
+    assert len(solver.problems) == 2
+    assert [row.name for row in rows] == ["first", "second", "other"]
+    assert rows[0].response is rows[1].response
+    assert rows[0].score == rows[1].score != rows[2].score
+    assert {step[0] for step in steps} == {"a test"}
+    assert max(step[1] for step in steps) == steps[0][2] == 2 * 3 * 4
+
+
+def test_a_candidate_that_fails_is_a_row_with_its_reason() -> None:
+    design, solver = small_design(), CountingSolver()
+
+    def impossible() -> None:
+        raise ValueError("no such thing")
+
+    candidates = [
+        Candidate("impossible", impossible),
+        Candidate("clashing", lambda: design.assembly().with_gap(0.042)),
+        Candidate("fine", design.assembly),
+    ]
+    rows = run(design, candidates, solver, 4, "a test")
+    assert [row.solved for row in rows] == [False, False, True]
+    assert rows[0].reason == "no such thing"
+    assert "make the plate gap larger" in rows[1].reason
+    assert rows[1].score == float("inf")
+    assert len(solver.problems) == 1
+
+
+def test_leaders_are_solved_again_at_more_frequencies() -> None:
+    design = small_design(("near_best_db = 0.3", "near_best_db = 0.01"))
+    solver = CountingSolver()
+    candidates = [
+        Candidate("plate", lambda: design.assembly().with_reflector(None)),
+        Candidate("bare", lambda: design.assembly().without_upper()),
+        Candidate("as designed", design.assembly),
+    ]
+    rows = run(design, candidates, solver, 4, "a test")
+    limit = min(row.score for row in rows) + 0.31
+    settled = settle(design, rows, solver, 12)
+    assert [row.per_band for row in settled] == [12 if row.score <= limit else 4 for row in rows]
+    assert {row.per_band for row in settled} == {4, 12}
+    assert [row.name for row in settled] == ["plate", "bare", "as designed"]
+
+
+def test_trim_keeps_every_candidate_and_compares_at_the_same_clearance() -> None:
+    found = trim(small_design(), solve_waves)
+    assert [round(cut.keep * 1e3) for cut in found.cuts] == [20, 30, 40, 62]
+    assert found.cuts[-1].row.reason
+    assert found.best.row.score == min(cut.row.score for cut in found.cuts)
+    half, best = found.half_ball.assembly, found.best.row.assembly
+    assert half.tip_clearance == pytest.approx(best.tip_clearance, abs=1e-6)
+    assert half.reflector.height == pytest.approx(found.best.ball_diameter / 2)
+    assert found.plate_alone.assembly.reflector is None
+    assert found.bare_column.assembly.upper is None
+    for step in found.steps:
+        assert step.stop.keep < step.start.keep
+
+
+def test_a_choked_gap_is_not_recommended() -> None:
+    found = gap(small_design(), solve_waves)
+    choked = [choice for choice in found.choices if choice.row.assembly.is_choked]
+    assert [round(choice.plate_gap * 1e3) for choice in choked] == [54]
+    assert found.best not in choked
+    open_ones = [choice.row.score for choice in found.choices if choice not in choked]
+    assert found.best.row.score == min(open_ones)
+    assert found.post_length == pytest.approx(found.best.plate_gap + 0.02)
+
+
+def test_a_contest_ranks_what_can_be_built_and_keeps_the_rest() -> None:
+    tall = '{ kind = "cone", base_diameter = 150, height = 70 }'
+    found = contest(
+        small_design(('reflector = { kind = "none" }', f"reflector = {tall}")), solve_waves
+    )
+    assert [row.name for row in found.rows] == [entry.name for entry in found.entries]
+    assert len(found.ranking) == 3
+    assert found.rows[-1].reason
+    scores = [row.score for row in found.ranking]
+    assert scores == sorted(scores)
+    assert found.margin_db == pytest.approx(scores[1] - scores[0])
+
+
+def test_nothing_that_can_be_built_is_an_error_with_the_reason() -> None:
+    design = small_design()
+    tables = design.tables
+    too_tall = tables.trim.model_copy(update={"keep": (0.062, 0.063)})
+    hopeless = replace(design, tables=tables.model_copy(update={"trim": too_tall}))
+    with pytest.raises(DesignError, match=r"trim\.keep: no candidate can be built; the first: "):
+        trim(hopeless, solve_waves)
