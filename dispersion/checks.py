@@ -4,11 +4,10 @@ import numpy as np
 
 from dispersion.problem import Problem
 from dispersion.response import Response
+from dispersion.waves import MAX_UNKNOWNS
 from dispersion.waves.rings import longest_radius
 
 POWER_WARNING_DB = 0.1
-MAX_UNKNOWNS = 12_000
-"""A system of this size takes 2.3 GB; a larger one is refused before memory is taken."""
 
 
 def problems_before(problem: Problem) -> tuple[str, ...]:

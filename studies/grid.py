@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
+from threading import Lock
 
 import numpy as np
 
@@ -124,13 +125,14 @@ def run(
     rows = [_build(candidate) for candidate in candidates]
     to_solve = dict.fromkeys(row.assembly for row in rows if not row.reason)
     total = len(to_solve) * len(study_frequencies(*design.target.band, per_band))
-    done = 0
+    done, lock = 0, Lock()
 
     def advance(count: int) -> None:
         nonlocal done
-        done += count
-        if progress is not None:
-            progress(stage, done, total)
+        with lock:
+            done += count
+            if progress is not None:
+                progress(stage, done, total)
 
     solved = {
         assembly: _solve(design, assembly, solver, per_band, advance) for assembly in to_solve
@@ -187,7 +189,10 @@ def _solve(
     if refusals := problems_before(problem):
         advance(len(problem.frequencies))
         return Row("", assembly, "; ".join(refusals))
-    response = solver(problem, progress=advance)
+    try:
+        response = solver(problem, progress=advance)
+    except ValueError as refusal:
+        return Row("", assembly, str(refusal))
     coverage = measure_coverage(
         problem.frequencies,
         problem.elevations,

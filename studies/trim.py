@@ -28,8 +28,8 @@ from studies.grid import (
     settle,
 )
 
-METER_STEP_DB = 1.0
-"""Change in a third-octave band that a level meter shows beyond doubt: common practice."""
+METER_DB = 0.5
+"""Least change in a third-octave band that a level meter shows: common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,8 +69,8 @@ class ShaveStep:
 
     @property
     def shows_on_a_meter(self) -> bool:
-        """Tell whether some band changes by `METER_STEP_DB` or more."""
-        return bool(np.max(np.abs(self.change_db)) >= METER_STEP_DB)
+        """Tell whether some band changes by `METER_DB` or more."""
+        return bool(np.max(np.abs(self.change_db)) >= METER_DB)
 
 
 @dataclass(frozen=True, eq=False)
@@ -213,11 +213,17 @@ def _references(design: Design, best: Cut) -> list[Candidate]:
         Candidate("top plate alone", lambda: best.row.assembly.with_reflector(None)),
         Candidate("bare column", lambda: best.row.assembly.without_upper()),
     ]
-    if design.ball is not None and design.ball.spread:
+    if _is_measured(design, best):
         low = best.ball_diameter - 0.5 * design.ball.spread
         high = best.ball_diameter + 0.5 * design.ball.spread
         references += [_candidate(design, ball, best.keep) for ball in (low, high)]
     return references
+
+
+def _is_measured(design: Design, best: Cut) -> bool:
+    """Tell whether the best ball is the design's own, with several measured diameters."""
+    ball = design.ball
+    return ball is not None and ball.spread > 0.0 and ball.diameter == best.ball_diameter
 
 
 def _half_ball(best: Cut) -> Assembly:

@@ -10,11 +10,12 @@ surface pressure, far field, pressure at points and the power balance come out.
 
 from .elements import Mesh, MeshSettings, build_mesh
 from .rings import ring_kernels
-from .solution import DEFAULT_SETTINGS, WaveSettings, WaveSolution, solve, sweep
+from .solution import DEFAULT_SETTINGS, MAX_UNKNOWNS, WaveSettings, WaveSolution, solve, sweep
 from .sources import Drive, Monopole, PlaneWave, axial_motion, normal_motion, normal_velocity
 
 __all__ = [
     "DEFAULT_SETTINGS",
+    "MAX_UNKNOWNS",
     "Drive",
     "Mesh",
     "MeshSettings",

@@ -43,6 +43,8 @@ class WaveSettings:
         return {**asdict(self.mesh), "azimuth_digits": self.digits}
 
 
+MAX_UNKNOWNS = 12_000
+"""A system of this size takes 2.3 GB; a larger one is refused before memory is taken."""
 DEFAULT_SETTINGS = WaveSettings()
 ROOM_AIR = Air()
 
@@ -168,12 +170,17 @@ def solve(
     ------
     ValueError
         If a body is not closed, a driven part is on no body, or a body is too wide for the ring
-        kernels at this frequency.
+        kernels or too long for the memory at this frequency.
     """
     k = 2.0 * np.pi * frequency / air.speed
     moving = frozenset().union(*(s.parts for s in sources if isinstance(s, Drive)))
     _check(bodies, frequency, k, moving)
     mesh = build_mesh(bodies, 2.0 * np.pi / k, settings.mesh, moving)
+    if mesh.unknowns > MAX_UNKNOWNS:
+        raise ValueError(
+            f"the mesh has {mesh.unknowns} unknowns at {frequency:.0f} Hz, {MAX_UNKNOWNS} at most: "
+            "lower the highest frequency, or take a coarser mesh"
+        )
     driven = np.flatnonzero(np.isin(mesh.parts, sorted(moving)))
     matrix, drive_matrix = assemble(mesh, k, order, driven, settings.digits)
     gradient = np.zeros((*mesh.nodes.shape, len(sources)), dtype=complex)

@@ -24,9 +24,7 @@ from studies.charts.style import (
     legend_below,
     new_figure,
 )
-
-METER_DB = 0.5
-"""The least third-octave change that a level meter shows reliably: common practice, no source."""
+from studies.trim import METER_DB
 
 _NEAR_BEST = "#cfe8dc"
 _MARKS = ("o", "s", "^", "D", "v", "P", "X")

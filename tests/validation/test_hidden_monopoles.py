@@ -5,9 +5,9 @@ exp(ikR) / (4 pi R); surfaces that move with its dp/dn radiate just that field, 
 irregular ones included. For those: Burton & Miller, Proc. R. Soc. A 323, 201 (1971); a body that is
 not convex as the proper test: Marburg & Amini, J. Comput. Acoust. 13, 21-45 (2005).
 
-The drive reaches the solver by its values at the nodes, quartic between them. That carries a piston's
-motion exactly, but a monopole's field only to a few thousandths of the maximum at the default mesh
-(worse where the monopole lies nearer to the wall than elements are long). The field of what the
+The drive reaches the solver by its values at the nodes, quartic between them. That carries a
+piston's motion exactly, but a monopole's field only to a few thousandths of the maximum at the
+default mesh (worse where the monopole lies nearer to the wall than elements are long). The field of what the
 quartics leave out is known: by reciprocity with the plane wave that arrives from there, whose
 pressure on the rigid solids is p,
 

@@ -1,0 +1,291 @@
+"""The command `roundcast`: parse, call, print. No physics, no geometry.
+
+Whatever is heavy to import is imported inside the command that needs it, so that help comes at
+once.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NoReturn
+
+import click
+
+METHODS = ("waves",)
+"""Names in `dispersion.solvers.SOLVERS`; a test holds them against it."""
+USER_MISTAKE, FAULT, INTERRUPTED = 2, 1, 130
+OWN_PACKAGES = ("shapes", "dispersion", "studies")
+
+
+class _Refusal(click.ClickException):
+    """A mistake of the user, told in one message."""
+
+    exit_code = USER_MISTAKE
+
+
+class _Fault(click.ClickException):
+    """A mistake of the program, told without a traceback."""
+
+    exit_code = FAULT
+
+
+class _PlainSpoken(click.Group):
+    """Tells every error in words: no traceback unless --debug asks for one."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Commands in the order of the work."""
+        return list(self.commands)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run, and turn what goes wrong into words and an exit status."""
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:
+            click.echo("\nInterrupted. No half-written file is left.", err=True)
+            ctx.exit(INTERRUPTED)
+        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+            raise
+        except Exception as error:
+            if ctx.params.get("debug"):
+                raise
+            _tell(error)
+
+
+def _tell(error: Exception) -> NoReturn:
+    if isinstance(error, OSError):
+        raise _Refusal(str(error)) from error
+    ours = type(error).__module__.partition(".")[0] in OWN_PACKAGES
+    if ours and isinstance(error, ValueError):
+        raise _Refusal(str(error)) from error
+    raise _Fault(
+        f"this is a fault in roundcast, not in your design ({type(error).__name__}: {error})."
+        " No half-written file is left. To see where it happened: roundcast --debug ..."
+    ) from error
+
+
+def _print_version(ctx: click.Context, option: click.Parameter, asked: bool) -> None:
+    """Show the version and exit."""
+    if asked:
+        from studies.exports import version
+
+        click.echo(f"roundcast {version()}")
+        ctx.exit()
+
+
+@click.group(
+    "roundcast", cls=_PlainSpoken, context_settings={"help_option_names": ["-h", "--help"]}
+)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_print_version,
+    help="Show the version and exit.",
+)
+@click.option("--debug", is_flag=True, hidden=True)
+def main(debug: bool) -> None:
+    """Choose the reflector of a loudspeaker that radiates all round.
+
+    A driver faces up; above it a ball cap, cone or curve hangs under a top plate. Describe it in
+    a short file, and ask. No file yet? Begin with `roundcast draft` or `roundcast examples`.
+    """
+
+
+def _output_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Options of every command that answers a question about a design."""
+    options = (
+        click.argument("path", metavar="DESIGN", type=click.Path(path_type=Path)),
+        click.option(
+            "--out",
+            type=click.Path(path_type=Path),
+            metavar="DIR",
+            help="Folder for tables (CSV), data (JSON) and pictures (PNG, SVG)."
+            " [default: named after the design and the command, in the current folder]",
+        ),
+        click.option(
+            "--json", "as_json", is_flag=True, help="Print one JSON document in place of tables."
+        ),
+    )
+    return _with_options(command, options)
+
+
+def _solver_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Options of every command that solves something."""
+    options = (
+        click.option(
+            "--workers",
+            type=click.IntRange(min=1),
+            metavar="N",
+            help="Threads; the result is the same for any number. [default: all processors]",
+        ),
+        click.option(
+            "--per-band",
+            type=click.IntRange(min=4, max=96),
+            metavar="N",
+            help="Frequencies in each third-octave band, 4 or more; trim and gap solve their"
+            " leaders at 12 or more in any case. [default: trim and gap 4, others 12]",
+        ),
+        click.option(
+            "--method", type=click.Choice(METHODS), default=METHODS[0], help="How to solve."
+        ),
+        click.option(
+            "--finer",
+            type=click.FloatRange(min=1.0, max=4.0),
+            default=1.0,
+            metavar="FACTOR",
+            help="Mesh this many times finer, as a proof that the mesh does not decide.",
+        ),
+    )
+    return _with_options(command, options)
+
+
+def _with_options(command: Callable[..., None], options: tuple[Any, ...]) -> Callable[..., None]:
+    return functools.reduce(lambda made, option: option(made), reversed(options), command)
+
+
+@main.command()
+@click.option("--driver", required=True, help='Nominal diameter, such as "130mm" or "5 1/8 in".')
+@click.option("--ball", required=True, help="Diameter of the ball to cut.")
+@click.option("--gap", required=True, help="From the baffle to the underside of the top plate.")
+@click.option("--column", help="Outside width of the column. [default: fits the driver]")
+@click.option("--height", help="From the floor to the baffle. [default: 900 mm]")
+@click.option("--title", help="One line that names the design.")
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path),
+    default=Path("design.toml"),
+    show_default=True,
+    metavar="PATH",
+    help="File to write.",
+)
+@click.option("--force", is_flag=True, help="Write over a file that exists.")
+def draft(to: Path, force: bool, title: str | None, **lengths: str | None) -> None:
+    """Write a first design file from the few numbers you have."""
+    from studies.draft import draft_design, write_draft
+    from studies.exports import write_text
+
+    sizes = {option: _metres(option, text) for option, text in lengths.items() if text is not None}
+    named = {"column": "column_width", "height": "column_height"}
+    extra = {named[option]: sizes[option] for option in named if option in sizes}
+    text = draft_design(sizes["driver"], sizes["ball"], sizes["gap"], title=title, **extra)
+    if force:
+        write_text(to, text)
+    else:
+        write_draft(to, text)
+    click.echo(
+        f"Wrote {to}. Every guess in it says so: measure, and put it right.\n"
+        f"Then ask: roundcast section {to}, roundcast trim {to}"
+    )
+
+
+def _metres(option: str, text: str) -> float:
+    from shapes.lengths import LengthError, parse_length
+
+    try:
+        return parse_length(text)
+    except LengthError as error:
+        raise _Refusal(f"--{option}: {error}") from error
+
+
+@main.command()
+@_output_options
+def section(**given: Any) -> None:
+    """Draw the section, its three gaps and all clearances.
+
+    Solves nothing, so it comes at once.
+    """
+    from studies.running import answer
+
+    answer("section", **given)
+
+
+@main.command()
+@_output_options
+@_solver_options
+def spread(**given: Any) -> None:
+    """Where the sound of this design goes.
+
+    Level by elevation and third octave, and the curve at each seat.
+    """
+    from studies.running import answer
+
+    answer("spread", **given)
+
+
+@main.command()
+@_output_options
+@_solver_options
+def trim(**given: Any) -> None:
+    """How much of the ball to keep, and how to shave it.
+
+    Tries every height, and every ball on sale where the file lists several.
+    """
+    from studies.running import answer
+
+    answer("trim", **given)
+
+
+@main.command()
+@_output_options
+@_solver_options
+def contest(**given: Any) -> None:
+    """Cone or dome or a curve of your own.
+
+    Same column, same driver, same scale, absolute level.
+    """
+    from studies.running import answer
+
+    answer("contest", **given)
+
+
+@main.command()
+@_output_options
+@_solver_options
+def gap(**given: Any) -> None:
+    """How big a gap between baffle and top plate.
+
+    Sweeps it: notches, choking, a recommended gap and the post length that follows.
+    """
+    from studies.running import answer
+
+    answer("gap", **given)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path), default=Path("roundcast-examples"))
+def examples(folder: Path) -> None:
+    """Copy the example designs into a folder.
+
+    Files that exist are left alone.
+    """
+    from importlib import resources
+
+    from studies.exports import make_folder, write_text
+
+    make_folder(folder)
+    installed = sorted(resources.files("studies.examples").iterdir(), key=lambda file: file.name)
+    for file in installed:
+        if file.name.endswith(".toml"):
+            target = folder / file.name
+            if target.exists():
+                click.echo(f"{target} exists already: left alone")
+            else:
+                write_text(target, file.read_text(encoding="utf-8"))
+                click.echo(f"{target}")
+
+
+@main.command()
+def schema() -> None:
+    """Print the JSON Schema of design files, for editors."""
+    import json
+
+    from studies.design import design_schema
+
+    click.echo(json.dumps(design_schema(), indent=1))
+
+
+if __name__ == "__main__":
+    main(prog_name="roundcast")

@@ -1,0 +1,241 @@
+"""Findings to files: a CSV file for each table, one JSON document for all of it.
+
+Keys carry their units and are described in the JSON document. Numbers that do not exist (not
+computed, infinite) are null in JSON and empty in CSV. A file appears complete or not at all.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import io
+import json
+import math
+import os
+import tempfile
+from collections.abc import Iterator
+from importlib import metadata
+from pathlib import Path
+from typing import Any
+
+from studies.tables import Evidence, Findings, Table
+
+DECIMALS = 6
+"""Decimals kept of every number: a millionth of its unit."""
+
+
+class ExportError(ValueError):
+    """A folder or file that cannot be written; the message names it."""
+
+
+def version() -> str:
+    """Version of the installed program."""
+    try:
+        return metadata.version("roundcast")
+    except metadata.PackageNotFoundError:
+        return "not installed"
+
+
+def document(findings: Findings) -> dict[str, Any]:
+    """Everything that was found, ready for JSON.
+
+    Returns
+    -------
+    dict
+        ``roundcast`` (version), ``command``, ``design`` (title, file, fingerprint), ``answer``
+        (sentences), ``facts`` (single numbers) with ``fact_descriptions``, ``tables`` (by name:
+        title, ``columns`` with a description for each key, ``rows``), ``evidence``, ``cautions``.
+        Tables that are long are left to their CSV files.
+    """
+    design = findings.design
+    return {
+        "roundcast": version(),
+        "command": findings.command,
+        "design": {
+            "title": design.title,
+            "file": str(design.path),
+            "fingerprint": design.fingerprint,
+        },
+        "answer": list(findings.answer),
+        "facts": {fact.key: _clean(fact.value) for fact in findings.facts},
+        "fact_descriptions": {fact.key: fact.description for fact in findings.facts},
+        "tables": {t.name: _table(t) for t in findings.tables if t.scope != "bulk"},
+        "evidence": _evidence(findings.evidence),
+        "cautions": list(findings.cautions),
+    }
+
+
+def json_text(findings: Findings) -> str:
+    """Write the document of some findings as JSON text, in ASCII so that any pipe carries it."""
+    return json.dumps(document(findings), indent=1, allow_nan=False) + "\n"
+
+
+def csv_text(table: Table) -> str:
+    """Write a table as CSV: a line of keys, then one line for each row."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(column.key for column in table.columns)
+    for row in table.rows:
+        writer.writerow(_cell(value) for value in row)
+    return text.getvalue()
+
+
+def write_findings(folder: Path, stem: str, findings: Findings) -> tuple[Path, ...]:
+    """Write one JSON document and a CSV file for each table into a folder that exists.
+
+    Everything is prepared before the first file is written.
+
+    Parameters
+    ----------
+    folder : Path
+    stem : str
+        Beginning of every file's name.
+    findings : Findings
+
+    Returns
+    -------
+    tuple of Path
+
+    Raises
+    ------
+    ExportError
+        If a file cannot be written.
+    """
+    texts = {f"{stem}.json": json_text(findings)}
+    texts |= {f"{stem}-{table.name}.csv": csv_text(table) for table in findings.tables}
+    return tuple(write_text(folder / name, text) for name, text in texts.items())
+
+
+def write_text(path: Path, text: str) -> Path:
+    """Write a file, complete or not at all.
+
+    Raises
+    ------
+    ExportError
+        If it cannot be written.
+    """
+    unfinished = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        unfinished.write_text(text, encoding="utf-8", newline="")
+        os.replace(unfinished, path)
+    except OSError as error:
+        raise _refused(path, error) from error
+    finally:
+        with contextlib.suppress(OSError):
+            unfinished.unlink(missing_ok=True)
+    return path
+
+
+def require_folder(folder: Path) -> None:
+    """Make sure, before any work, that a folder can be made or written into.
+
+    Raises
+    ------
+    ExportError
+        If it cannot.
+    """
+    existing = folder.absolute()
+    while not existing.exists() and existing != existing.parent:
+        existing = existing.parent
+    if not existing.is_dir():
+        raise ExportError(f"{folder}: {existing} is a file, not a folder: name another with --out")
+    if not os.access(existing, os.W_OK | os.X_OK):
+        raise ExportError(f"{folder}: no permission to write there: name another with --out")
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder, unless it is there.
+
+    Raises
+    ------
+    ExportError
+        If it cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise _refused(folder, error) from error
+
+
+@contextlib.contextmanager
+def all_or_nothing(folder: Path) -> Iterator[Path]:
+    """Collect files beside a folder, and move them into it once all of them are there.
+
+    Yields
+    ------
+    Path
+        An empty folder to write into. If anything goes wrong it is removed with all it holds.
+
+    Raises
+    ------
+    ExportError
+        If the folder cannot be written.
+    """
+    try:
+        new = _missing(folder)
+        folder.mkdir(parents=True, exist_ok=True)
+        stage = tempfile.TemporaryDirectory(prefix=".unfinished-", dir=folder)
+    except OSError as error:
+        raise _refused(folder, error) from error
+    try:
+        with stage as name:
+            yield Path(name)
+            for file in sorted(Path(name).iterdir()):
+                os.replace(file, folder / file.name)
+    except BaseException as error:
+        for made in new:
+            with contextlib.suppress(OSError):
+                made.rmdir()
+        if isinstance(error, OSError):
+            raise _refused(folder, error) from error
+        raise
+
+
+def _missing(folder: Path) -> list[Path]:
+    """Folders that will have to be made, innermost first."""
+    return [part for part in (folder, *folder.parents) if not part.exists()]
+
+
+def _refused(path: Path, error: OSError) -> ExportError:
+    reason = error.strerror or str(error)
+    return ExportError(f"{path} cannot be written ({reason}): name another place")
+
+
+def _table(table: Table) -> dict[str, Any]:
+    return {
+        "title": table.title,
+        "columns": {column.key: column.description for column in table.columns},
+        "rows": [
+            {key: _clean(value) for key, value in record.items()} for record in table.records()
+        ],
+    }
+
+
+def _evidence(evidence: Evidence | None) -> dict[str, Any] | None:
+    if evidence is None:
+        return None
+    return {
+        "method": evidence.method,
+        "designs_solved": evidence.solved,
+        "lowest_hz": _clean(evidence.lowest_hz),
+        "highest_hz": _clean(evidence.highest_hz),
+        "unknowns_lowest": evidence.unknowns_lowest,
+        "unknowns_highest": evidence.unknowns_highest,
+        "worst_power_error_db": _clean(evidence.worst_power_error_db),
+        "settings": {key: _clean(value) for key, value in evidence.settings.items()},
+        "remarks": list(evidence.remarks),
+    }
+
+
+def _clean(value: Any) -> Any:
+    """Return a number without the last bits' noise, null if there is none."""
+    if isinstance(value, float):
+        return round(value, DECIMALS) + 0.0 if math.isfinite(value) else None
+    return value
+
+
+def _cell(value: Any) -> Any:
+    cleaned = _clean(value)
+    if isinstance(cleaned, bool):
+        return "true" if cleaned else "false"
+    return "" if cleaned is None else cleaned

@@ -1,0 +1,89 @@
+"""A progress bar for whatever takes longer than two seconds, and a word while kernels compile."""
+
+from __future__ import annotations
+
+import importlib.util
+import threading
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+PATIENCE_S = 2.0
+"""Nothing is shown of a run that is over sooner."""
+COMPILING = "Compiling the wave solver for this machine: about half a minute, once."
+
+
+class Watch:
+    """Progress of a run, on the terminal while it lasts.
+
+    Called with (stage, done, total) from any thread. Where the console is no terminal, only the
+    word on compiling is printed.
+
+    Parameters
+    ----------
+    console : Console
+        For standard error, so that results stay clean.
+    """
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+        self._bar = Progress(
+            TextColumn("{task.description}"),
+            BarColumn(),
+            TextColumn("{task.percentage:>3.0f} %"),
+            TimeRemainingColumn(),
+            console=console,
+            transient=True,
+        )
+        self._task = self._bar.add_task("starting", total=None)
+        self._stage = ""
+        self._must_compile = not kernels_are_cached()
+        self._lock = threading.Lock()
+        self._timer = threading.Timer(PATIENCE_S, self._appear)
+        self._timer.daemon = True
+        self._over = False
+
+    def __enter__(self) -> Self:
+        """Begin to wait."""
+        self._timer.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Take the bar away."""
+        self._timer.cancel()
+        with self._lock:
+            self._over = True
+            if self._console.is_terminal:
+                self._bar.stop()
+
+    def __call__(self, stage: str, done: int, total: int) -> None:
+        """Note how far a stage has come."""
+        with self._lock:
+            if stage != self._stage:
+                self._stage = stage
+                self._bar.reset(self._task, total=total, description=stage)
+            self._bar.update(self._task, completed=done)
+
+    def _appear(self) -> None:
+        with self._lock:
+            if self._over:
+                return
+            if self._must_compile and not self._stage:
+                self._console.print(COMPILING)
+            if self._console.is_terminal:
+                self._bar.start()
+
+
+def kernels_are_cached() -> bool:
+    """Tell whether compiled kernels of the wave solver lie beside its source."""
+    found = importlib.util.find_spec("dispersion.waves")
+    folder = Path(found.origin).parent / "__pycache__"
+    return any(folder.glob("*.nbi"))

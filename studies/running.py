@@ -1,0 +1,130 @@
+"""From a question about a design file to its answer: read, solve, write, print."""
+
+from __future__ import annotations
+
+import functools
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from dispersion.checks import problems_before
+from dispersion.solvers import SOLVERS
+from dispersion.waves import WaveSettings
+from studies import exports, pictures, tables
+from studies.charts import save_figure
+from studies.contest import contest
+from studies.design import Design, DesignError, Mistake, read_design
+from studies.gap import gap
+from studies.grid import Solver, problem_of
+from studies.printing import open_console, print_files, print_findings
+from studies.progress import Watch
+from studies.spread import spread
+from studies.trim import trim
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a command does: a study of a design (none if nothing is solved), words, pictures."""
+
+    study: Callable[..., Any] | None
+    tell: Callable[[Any], tables.Findings]
+    draw: Callable[[Any], pictures.Pictures]
+
+
+QUESTIONS = {
+    "section": Question(None, tables.section_tables, pictures.section_pictures),
+    "spread": Question(spread, tables.spread_tables, pictures.spread_pictures),
+    "trim": Question(trim, tables.trim_tables, pictures.trim_pictures),
+    "contest": Question(contest, tables.contest_tables, pictures.contest_pictures),
+    "gap": Question(gap, tables.gap_tables, pictures.gap_pictures),
+}
+
+
+def answer(
+    command: str, path: Path, out: Path | None, as_json: bool, **how: Any
+) -> tables.Findings:
+    """Answer one question about a design file; write everything or nothing.
+
+    Parameters
+    ----------
+    command : str
+        One of `QUESTIONS`.
+    path : Path
+        The design file.
+    out : Path, optional
+        Folder for the results; left out, named after the design and the command.
+    as_json : bool
+        Print the JSON document in place of tables.
+    **how
+        Options of `solve`, where something is solved.
+
+    Raises
+    ------
+    DesignError, ExportError
+        If the design has mistakes or the folder cannot be written; nothing is written then.
+    """
+    question = QUESTIONS[command]
+    design = read_design(path)
+    folder = out or Path(f"{path.stem}-{command}")
+    exports.require_folder(folder)
+    result = design if question.study is None else solve(question.study, design, **how)
+    findings = question.tell(result)
+    written = _write(folder, findings, question.draw(result))
+    if as_json:
+        sys.stdout.write(exports.json_text(findings))
+    else:
+        console = open_console(sys.stdout)
+        print_findings(console, findings)
+        print_files(console, folder, written)
+    return findings
+
+
+def solve(
+    study: Callable[..., Any],
+    design: Design,
+    method: str,
+    finer: float = 1.0,
+    workers: int | None = None,
+    per_band: int | None = None,
+) -> Any:
+    """Run a study, with a progress bar on standard error.
+
+    Parameters
+    ----------
+    study : callable
+        (design, solver, progress, per_band=...) -> result.
+    design : Design
+    method : str
+        One of `dispersion.solvers.SOLVERS`.
+    finer : float
+        How many times finer the mesh is than by default.
+    workers : int, optional
+        Threads; as many as there are processors when left out.
+    per_band : int, optional
+        Frequencies in a third-octave band; the study's own choice when left out.
+
+    Raises
+    ------
+    DesignError
+        If no mesh can carry the design's band; found before anything is solved.
+    """
+    problems = problems_before(problem_of(design, design.assembly()))
+    if problems:
+        raise DesignError(design.path, [Mistake("target.band", problem) for problem in problems])
+    solver: Solver = functools.partial(
+        SOLVERS[method], settings=WaveSettings().finer(finer), workers=workers
+    )
+    chosen = {} if per_band is None else {"per_band": per_band}
+    with Watch(open_console(sys.stderr)) as watch:
+        return study(design, solver, watch, **chosen)
+
+
+def _write(folder: Path, findings: tables.Findings, drawn: pictures.Pictures) -> int:
+    """Write tables and pictures into a folder; return how many files there are."""
+    with exports.all_or_nothing(folder) as stage:
+        written = list(exports.write_findings(stage, findings.command, findings))
+        for name, figure in drawn.items():
+            written += save_figure(figure, stage / f"{findings.command}-{name}")
+    return len(written)

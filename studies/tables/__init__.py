@@ -1,0 +1,27 @@
+"""Results to words, numbers and tables; one function for each command.
+
+Nothing is computed here but what telling needs. Lengths are in mm once they are in a table, as
+their keys say, and are printed in mm and inches.
+"""
+
+from studies.tables.contest import contest_tables
+from studies.tables.evidence import Evidence, evidence_of
+from studies.tables.gap import gap_tables
+from studies.tables.section import section_tables
+from studies.tables.spread import spread_tables
+from studies.tables.table import Column, Fact, Findings, Table
+from studies.tables.trim import trim_tables
+
+__all__ = [
+    "Column",
+    "Evidence",
+    "Fact",
+    "Findings",
+    "Table",
+    "contest_tables",
+    "evidence_of",
+    "gap_tables",
+    "section_tables",
+    "spread_tables",
+    "trim_tables",
+]

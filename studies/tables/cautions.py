@@ -1,0 +1,26 @@
+"""What to take care of at the bench; each printed only where an answer leads to it.
+
+Common practice, no source.
+"""
+
+BALL = (
+    "Hold the ball in a jig; never cut it freehand on a saw: balls roll. Eye, ear and face"
+    " protection, dust extraction, no gloves or loose sleeves at the lathe.",
+    "Foam: ventilate when hot-wiring or sanding; it burns and drips, and solvents and hot glue"
+    " melt it. Keep it from amplifiers, lamps and heat.",
+)
+SWEEPS = (
+    "Noise and tones for the meter: start low and above the driver's safe frequency, protect your"
+    " hearing (85 dBA for 8 hours, half that time for every 3 dB more)."
+)
+TURNING = (
+    "Lathe, router, saw: eye, ear and face protection, dust extraction, no gloves or loose sleeves"
+    " at the lathe."
+)
+POSTS = (
+    "Posts of one speaker within 0.2 mm of each other; dry-fit on threaded rod and measure first."
+)
+TIPPING = (
+    "Strap a tall column to the wall where there are children; never hang a heavy ball on glue"
+    " alone."
+)

@@ -1,0 +1,129 @@
+"""Columns that several tables share, and how values are written in print."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from dispersion.bands import band_label
+from shapes.lengths import in_both, in_inches, in_mm
+from studies.design import Design
+from studies.design.questions import TargetTable
+from studies.grid import Row
+from studies.tables.table import Column, Value
+
+_TERMS = (
+    ("evenness", "evenness_db", "rms of level across the window, mean over the bands, dB"),
+    ("ripple", "ripple_db", "rms of the window level about its own straight tilt, dB"),
+    ("tilt", "tilt_off_db_per_octave", "departure from the wanted tilt, dB per octave"),
+    ("leak", "leak_db", "loss by power that leaves above the window, dB"),
+    ("level", "level_loss_db", "how far the mean window level lies below 0 dB, dB"),
+)
+
+
+def mm(metres: float) -> float:
+    """Return a length in millimetres, without the last bit's noise."""
+    return round(metres * 1e3, 6)
+
+
+def both(millimetres: float) -> str:
+    """Write millimetres in both systems: "26.0 mm (1 1/32 in)"."""
+    return in_both(millimetres * 1e-3)
+
+
+def both_short(millimetres: float) -> str:
+    """Write millimetres in both systems without units: "26.0 (1 1/32)"."""
+    metres = millimetres * 1e-3
+    return f"{in_mm(metres).removesuffix(' mm')} ({in_inches(metres).removesuffix(' in')})"
+
+
+def fixed(digits: int) -> Callable[[float], str]:
+    """Return a format with so many decimals."""
+    return lambda value: f"{round(value, digits) + 0.0:.{digits}f}"
+
+
+def in_khz(hertz: float) -> str:
+    """Write a frequency in kHz without its unit: "0.85", "4.30", "12.5"."""
+    return f"{hertz / 1e3:.{1 if hertz >= 1e4 else 2}f}"
+
+
+def in_words(hertz: float) -> str:
+    """Write a frequency: "850 Hz", "4.3 kHz"."""
+    return f"{hertz / 1e3:.3g} kHz" if hertz >= 1e3 else f"{hertz:.0f} Hz"
+
+
+def text(key: str, heading: str, description: str, *, shown: bool = True) -> Column:
+    """Column of words."""
+    return Column(key, heading, description, str, is_text=True, shown=shown)
+
+
+def length(key: str, heading: str, description: str, *, short: bool = False) -> Column:
+    """Column of a length in mm, printed in both systems; short ones name the units on top."""
+    if short:
+        return Column(key, f"{heading}\nmm (in)", f"{description}, mm", both_short)
+    return Column(key, heading, f"{description}, mm", both)
+
+
+def number(
+    key: str, heading: str, description: str, digits: int = 2, *, shown: bool = True
+) -> Column:
+    """Column of numbers with so many decimals in print."""
+    return Column(key, heading, description, fixed(digits), shown=shown)
+
+
+def band(heading: str = "band") -> Column:
+    """Column of third-octave bands, printed by their nominal names."""
+    return Column("frequency_hz", heading, "exact centre of the third-octave band, Hz", band_label)
+
+
+CANDIDATE = text("candidate", "candidate", "name of the candidate", shown=False)
+REASON = text("reason", "reason", "why it was not solved; empty if it was", shown=False)
+SCORE_COLUMNS = (
+    number("score_db", "score", "sum of all shares, dB; 0 is perfect, less is better"),
+    *(
+        number(
+            f"{name}_share_db",
+            "even-\nness" if name == "evenness" else name,
+            f"share of the score by {name}, weight included, dB",
+        )
+        for name, _, _ in _TERMS
+    ),
+    *(number(key, name, f"{name} as measured: {what}", shown=False) for name, key, what in _TERMS),
+    number("per_band", "per\nband", "frequencies solved in each third-octave band", 0),
+)
+SCORE_CAPTION = (
+    "score in dB, 0 is perfect, less is better; its terms as they count, weight included: they add"
+    " up; per band: frequencies solved in each third octave"
+)
+
+
+def score_cells(row: Row) -> tuple[Value, ...]:
+    """Cells of `SCORE_COLUMNS` for one candidate; None throughout if it was not solved."""
+    if not row.solved:
+        return (None,) * len(SCORE_COLUMNS)
+    terms = [row.scorecard.term(name) for name, _, _ in _TERMS]
+    shares = (term.cost for term in terms)
+    return (row.score, *shares, *(term.measured for term in terms), row.per_band)
+
+
+def formula(target: TargetTable) -> str:
+    """Write the score with the designer's weights in one line."""
+    tilt = f"|tilt {-target.wanted_tilt:+g}|" if target.wanted_tilt else "|tilt|"
+    return (
+        f"Score = {target.evenness:g} x evenness + {target.ripple:g} x ripple"
+        f" + {target.tilt:g} x {tilt} + {target.leak:g} x leak + {target.level:g} x level lost, dB."
+    )
+
+
+def window_in_words(window: Sequence[float]) -> str:
+    """Write a window: "-3 to 15 degrees"."""
+    return f"{window[0]:g} to {window[1]:g} degrees"
+
+
+def target_in_words(design: Design) -> tuple[str, str]:
+    """Tell what counts as good: window, band, and the score in one line."""
+    low, high = design.target.band
+    return (
+        f"Asked for: elevations from {window_in_words(design.window_deg)} seen from the ring,"
+        f" {band_label(low)} to {band_label(high)}.",
+        formula(design.target),
+    )

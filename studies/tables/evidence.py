@@ -1,0 +1,84 @@
+"""What stands behind a result: method, mesh, power balance, and what the model leaves out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from dispersion.checks import remarks_after
+from dispersion.response import Response
+from studies.grid import Row
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """How a result was found.
+
+    Attributes
+    ----------
+    method : str
+        Name of the solver.
+    solved : int
+        Number of designs that were solved.
+    lowest_hz, highest_hz : float
+        Ends of the frequencies that were solved.
+    unknowns_lowest, unknowns_highest : int
+        Size of the largest system at either end.
+    worst_power_error_db : float
+        Largest difference between the power that the driver gives off and the power far away,
+        over all designs and frequencies.
+    settings : mapping
+        Numbers of the mesh and the quadrature.
+    remarks : tuple of str
+        Driver realism, what is left out, and what went wrong.
+    """
+
+    method: str
+    solved: int
+    lowest_hz: float
+    highest_hz: float
+    unknowns_lowest: int
+    unknowns_highest: int
+    worst_power_error_db: float
+    settings: Mapping[str, float]
+    remarks: tuple[str, ...]
+
+    def sentences(self) -> tuple[str, ...]:
+        """Tell it in words."""
+        designs = "1 design" if self.solved == 1 else f"{self.solved} designs"
+        return (
+            f"method {self.method}, {designs}: {self.unknowns_lowest} unknowns at"
+            f" {self.lowest_hz:.0f} Hz, {self.unknowns_highest} at {self.highest_hz:.0f} Hz",
+            "power given off by the driver and power found far away agree within"
+            f" {max(self.worst_power_error_db, 0.001):.3f} dB everywhere",
+            *self.remarks,
+            "0 dB is the driver's own on-axis curve in an endless wall, at the same distance",
+        )
+
+
+def evidence_of(rows: Sequence[Row], best: Row) -> Evidence:
+    """Gather the evidence of all solved rows; `best` is the one the answer rests on."""
+    responses = {id(row.response): row.response for row in rows if row.response is not None}
+    worst = max(responses.values(), key=lambda response: response.worst_power_error_db)
+    lowest, highest = zip(*(_sizes(response) for response in responses.values()), strict=True)
+    frequencies = best.response.problem.frequencies
+    return Evidence(
+        method=best.response.method,
+        solved=len(responses),
+        lowest_hz=float(frequencies[0]),
+        highest_hz=float(frequencies[-1]),
+        unknowns_lowest=max(lowest),
+        unknowns_highest=max(highest),
+        worst_power_error_db=worst.worst_power_error_db,
+        settings=best.response.settings,
+        remarks=_grouped_remarks(best.response, worst),
+    )
+
+
+def _sizes(response: Response) -> tuple[int, int]:
+    return int(response.unknowns[0]), int(response.unknowns[-1])
+
+
+def _grouped_remarks(best: Response, worst: Response) -> tuple[str, ...]:
+    """Remarks of all designs differ in their power balance only: two speak for all, each once."""
+    return tuple(dict.fromkeys((*remarks_after(worst), *remarks_after(best))))

@@ -1,0 +1,224 @@
+"""How big a gap between baffle and top plate: the answer in words, every gap, where it chokes."""
+
+from __future__ import annotations
+
+from shapes.lengths import in_both
+from studies.contest import NO_DIFFERENCE_DB
+from studies.gap import GapChoice, GapStudy
+from studies.tables import cautions, levels
+from studies.tables.columns import (
+    CANDIDATE,
+    REASON,
+    SCORE_CAPTION,
+    SCORE_COLUMNS,
+    in_khz,
+    in_words,
+    length,
+    mm,
+    number,
+    score_cells,
+    target_in_words,
+    text,
+)
+from studies.tables.evidence import evidence_of
+from studies.tables.standing import STANDING, behind, best_at_end, range_in_words, standing_caption
+from studies.tables.table import Column, Fact, Findings, Table, Value
+
+MOST_NOTCHES = 4
+"""Notches named in print, deepest first; the files have all."""
+
+
+def gap_tables(study: GapStudy) -> Findings:
+    """Put the answer to "how big a gap?" into words and tables."""
+    rows = [choice.row for choice in study.choices]
+    best = [(study.best.row.name, study.best.row)]
+    return Findings(
+        "gap",
+        study.design,
+        tuple(_answer(study)),
+        _facts(study),
+        (
+            _gaps(study),
+            _airways(study),
+            levels.band_levels(
+                study.design,
+                [(row.name, row) for row in rows],
+                "levels",
+                "Levels of every gap by third octave",
+                "bulk",
+            ),
+            levels.curves(study.design, best),
+            levels.elevations(best),
+        ),
+        evidence_of(rows, study.best.row),
+        (cautions.POSTS,),
+    )
+
+
+def _answer(study: GapStudy) -> list[str]:
+    best, built = study.best, study.best.row.assembly
+    sizes = [choice.plate_gap for choice in study.choices]
+    open_ones = [choice.plate_gap for choice in study.choices if _is_open(choice)]
+    return [
+        f"Hang the plate {in_both(best.plate_gap)} above the baffle: {_posts(study)}.",
+        _near_best(study),
+        *best_at_end("[gap]", best.plate_gap, sizes, open_ones or sizes),
+        _choking(study),
+        f"Three gaps there: plate gap {in_both(built.plate_gap)}, rim gap"
+        f" {in_both(built.rim_gap)}, tip clearance {in_both(built.tip_clearance)}.",
+        *_as_written(study),
+        f"Up to {in_words(best.plate_limit_hz(study.design.air.speed))} only one wave runs outwards"
+        " between plates this far apart; above, lobes are possible.",
+        *target_in_words(study.design),
+    ]
+
+
+def _posts(study: GapStudy) -> str:
+    posts = study.best.row.assembly.posts
+    if posts is None:
+        return "the file has no posts, so nothing is added for sockets"
+    return (
+        f"posts {in_both(study.post_length)} long, sockets of {in_both(posts.socket_plate)} in the"
+        f" plate and {in_both(posts.socket_baffle)} in the baffle included"
+    )
+
+
+def _near_best(study: GapStudy) -> str:
+    good = study.near_best
+    if good.low == good.high:
+        return f"No other gap tried is within {good.within_db:g} dB of it."
+    return f"Anywhere between {range_in_words(good)} is within {good.within_db:g} dB of the best."
+
+
+def _is_open(choice: GapChoice) -> bool:
+    return choice.row.solved and not choice.row.assembly.is_choked
+
+
+def _choking(study: GapStudy) -> str:
+    choked = [c.plate_gap for c in study.choices if c.row.solved and c.row.assembly.is_choked]
+    if not choked:
+        return "None of these gaps chokes the driver: the ring is larger than the driver in all."
+    if study.best.row.assembly.is_choked:
+        return (
+            "Every gap tried chokes the driver (the ring is smaller than the driver), this one"
+            " too: widen [gap] to larger sizes."
+        )
+    return (
+        f"Gaps up to {in_both(max(choked))} choke the driver (the ring is smaller than the driver)"
+        " and are not recommended, whatever their score."
+    )
+
+
+def _as_written(study: GapStudy) -> list[str]:
+    written = study.design.tables.plate_gap
+    same = [c for c in study.choices if abs(c.plate_gap - written) < 1e-7 and c.row.solved]
+    if not same or same[0] is study.best:
+        return []
+    lead = same[0].row.score - study.best.row.score
+    if lead < -NO_DIFFERENCE_DB:
+        return [
+            f"The gap in the file, {in_both(written)}, scores {-lead:.2f} dB better but chokes."
+        ]
+    return [f"The gap in the file, {in_both(written)}: {behind(lead)}."]
+
+
+def _facts(study: GapStudy) -> tuple[Fact, ...]:
+    best, built = study.best, study.best.row.assembly
+    return (
+        Fact("plate_gap_mm", mm(best.plate_gap), "recommended gap, baffle to top plate, mm"),
+        Fact("post_length_mm", mm(study.post_length), "cut length of a post with sockets, mm"),
+        Fact("rim_gap_mm", mm(built.rim_gap), "baffle to the reflector's edge at that gap, mm"),
+        Fact("tip_clearance_mm", mm(built.tip_clearance), "tip to driver at rest, upright, mm"),
+        Fact("score_db", best.row.score, "score of that gap, dB; less is better"),
+        Fact("near_best_low_mm", mm(study.near_best.low), "least gap that is near-best, mm"),
+        Fact("near_best_high_mm", mm(study.near_best.high), "largest gap that is near-best, mm"),
+        Fact("near_best_db", study.near_best.within_db, "what counts as near-best, dB"),
+        Fact("chokes", built.is_choked, "whether the recommended gap chokes the driver"),
+        Fact(
+            "plate_limit_hz",
+            best.plate_limit_hz(study.design.air.speed),
+            "c / 2H: up to here the plates carry one radial wave only, Hz",
+        ),
+    )
+
+
+def _gaps(study: GapStudy) -> Table:
+    columns = (
+        CANDIDATE,
+        STANDING,
+        length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
+        length("post_length_mm", "post length", "cut length of a post with sockets", short=True),
+        Column(
+            "chokes",
+            "chokes",
+            "whether the ring is smaller than the driver",
+            lambda chokes: "yes" if chokes else "no",
+            is_text=True,
+        ),
+        *SCORE_COLUMNS,
+        REASON,
+    )
+    return Table(
+        "gaps",
+        "Every plate gap tried",
+        columns,
+        tuple(_gap(study, choice) for choice in study.choices),
+        f"{standing_caption(study.near_best)}\n{SCORE_CAPTION}",
+        note_key="reason",
+        mark_key="score_db",
+    )
+
+
+def _gap(study: GapStudy, choice: GapChoice) -> tuple[Value, ...]:
+    row, good, standing = choice.row, study.near_best, ""
+    if choice is study.best:
+        standing = "best"
+    elif good.low <= choice.plate_gap <= good.high and _is_open(choice):
+        standing = "near-best"
+    built = row.assembly
+    return (
+        row.name,
+        standing,
+        mm(choice.plate_gap),
+        mm(built.post_length) if built else None,
+        built.is_choked if row.solved else None,
+        *score_cells(row),
+        row.reason,
+    )
+
+
+def _airways(study: GapStudy) -> Table:
+    columns = (
+        length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
+        length("tip_clearance_mm", "tip clearance", "tip to driver at rest, upright", short=True),
+        number(
+            "ring_over_driver", "ring area /\ndriver area", "below 1 the ring chokes the driver"
+        ),
+        Column("plate_limit_hz", "one wave\nto, kHz", "c / 2H of the plates, Hz", in_khz),
+        Column("tip_dip_hz", "tip dip,\nkHz", "c / 4G of the tip clearance, Hz", in_khz),
+        text("notches_hz", "", "notches in the window level, deepest first, Hz", shown=False),
+        text("notches", "notches, kHz,\ndeepest first", "the deepest notches, kHz"),
+    )
+    return Table(
+        "airways",
+        "Where each gap chokes, lobes and notches",
+        columns,
+        tuple(_airway(study, choice) for choice in study.choices if choice.row.solved),
+        "one wave to: c / 2H of the plates; tip dip: c / 4G of the tip clearance, rough, common"
+        " practice;\nnotches: computed, surest where many frequencies per band were solved",
+    )
+
+
+def _airway(study: GapStudy, choice: GapChoice) -> tuple[Value, ...]:
+    built, notches = choice.row.assembly, choice.notches_hz
+    named = dict.fromkeys(in_khz(f) for f in notches[:MOST_NOTCHES])
+    more = f" and {len(notches) - MOST_NOTCHES} more" if len(notches) > MOST_NOTCHES else ""
+    return (
+        mm(choice.plate_gap),
+        mm(built.tip_clearance),
+        built.throat_area / built.driver_area,
+        choice.plate_limit_hz(study.design.air.speed),
+        choice.tip_dip_hz,
+        " ".join(f"{f:.0f}" for f in notches),
+        ", ".join(named) + more or "none",
+    )

@@ -1,0 +1,140 @@
+"""Levels of solved candidates: by third-octave band, at single frequencies, by elevation."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+
+from dispersion.bands import band_means
+from dispersion.coverage import level_db
+from shapes.lengths import in_mm
+from studies.design import Design
+from studies.grid import Row
+from studies.tables.columns import CANDIDATE, band, number
+from studies.tables.table import Column, Table
+
+Named = Sequence[tuple[str, Row]]
+"""Candidates by name; those that were not solved are passed over."""
+
+_BAND_COLUMNS = (
+    number("window_level_db", "window\nlevel", "mean level in the window, dB re 0 dB", 1),
+    number("evenness_db", "even-\nness", "rms of level across the window, dB", 1),
+    number("di_ring_db", "DI re\nring", "directivity index re the horizontal ring, dB", 1),
+    number("di_best_db", "DI re\nbest", "directivity index re the best direction, dB", 1),
+    number("di_window_db", "DI re\nwindow", "directivity index re the window, dB", 1, shown=False),
+    number(
+        "sound_power_db",
+        "sound\npower",
+        "sound power, as the level it would give if it left evenly in all directions, dB re 0 dB",
+        1,
+    ),
+    number("upward_leak_percent", "leak\n%", "share of the power above the window, per cent", 0),
+    number(
+        "floor_bounce_db",
+        "floor\nbounce",
+        "mean level at -20, -30 and -40 degrees (ANSI/CTA-2034-A), dB re 0 dB",
+        1,
+        shown=False,
+    ),
+    number(
+        "ceiling_bounce_db",
+        "ceil.\nbounce",
+        "mean level at 40, 50 and 60 degrees (ANSI/CTA-2034-A), dB re 0 dB",
+        1,
+    ),
+)
+
+
+def seat_columns(design: Design, what: str) -> tuple[Column, ...]:
+    """Column of levels for every seat of a design."""
+    return tuple(
+        number(
+            f"seat_{n}_level_db",
+            seat.name,
+            f"{what} at seat {n}, {seat.name} ({seat.r:.2f} m away, ears at"
+            f" {in_mm(seat.ear_height, 0)}, {seat.elevation_deg:.1f} degrees), dB re 0 dB at that"
+            " distance",
+            1,
+        )
+        for n, seat in enumerate(design.seats, start=1)
+    )
+
+
+def band_levels(
+    design: Design,
+    named: Named,
+    name: str,
+    title: str,
+    scope: Literal["printed", "data", "bulk"] = "data",
+) -> Table:
+    """Everything that is known by third-octave band, candidate by candidate."""
+    rows = []
+    for candidate, row in named:
+        if row.solved:
+            columns = (*_coverage_columns(row), *_seat_levels(row).T)
+            rows += [(candidate, *map(float, values)) for values in zip(*columns, strict=True)]
+    columns = (CANDIDATE, band(), *_BAND_COLUMNS, *seat_columns(design, "band level"))
+    return Table(name, title, columns, tuple(rows), scope=scope)
+
+
+def _coverage_columns(row: Row) -> tuple[np.ndarray, ...]:
+    found = row.coverage
+    return (
+        found.centres,
+        found.window_level_db,
+        found.evenness_db,
+        found.di_ring_db,
+        found.di_best_db,
+        found.di_window_db,
+        found.sound_power_db,
+        100.0 * found.upward_leak,
+        found.floor_bounce_db,
+        found.ceiling_bounce_db,
+    )
+
+
+def _seat_levels(row: Row) -> np.ndarray:
+    """(B, seats) band levels."""
+    _, power = band_means(row.response.problem.frequencies, np.abs(row.response.near) ** 2)
+    return level_db(power)
+
+
+def curves(design: Design, named: Named, bare_driver_db: np.ndarray | None = None) -> Table:
+    """Levels at every single frequency: in the window and at each seat."""
+    columns = [
+        CANDIDATE,
+        Column("frequency_hz", "frequency", "frequency, Hz"),
+        number("window_level_db", "window", "mean level in the window, dB re 0 dB"),
+        *seat_columns(design, "level"),
+    ]
+    if bare_driver_db is not None:
+        columns.append(
+            number("bare_driver_db", "driver", "the driver's own on-axis curve, dB re 0 dB")
+        )
+    rows = []
+    for candidate, row in named:
+        if row.solved:
+            levels = [row.response.problem.frequencies, row.window_curve_db, *row.seat_curves_db.T]
+            levels += [] if bare_driver_db is None else [bare_driver_db]
+            rows += [(candidate, *map(float, values)) for values in zip(*levels, strict=True)]
+    return Table("curves", "Levels by frequency", tuple(columns), tuple(rows), scope="bulk")
+
+
+def elevations(named: Named) -> Table:
+    """Band level by elevation."""
+    rows = [
+        (candidate, float(centre), float(angle), float(level))
+        for candidate, row in named
+        if row.solved
+        for centre, levels in zip(row.coverage.centres, row.coverage.level_db, strict=True)
+        for angle, level in zip(row.coverage.elevations, levels, strict=True)
+    ]
+    columns = (
+        CANDIDATE,
+        band(),
+        number("elevation_deg", "elevation", "angle above horizontal, degrees", 1),
+        number("level_db", "level", "band level in that direction, dB re 0 dB", 1),
+    )
+    return Table("elevations", "Levels by elevation", columns, tuple(rows), scope="bulk")

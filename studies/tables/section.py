@@ -1,0 +1,152 @@
+"""The design as it is built: clearances, gaps, the reflector's dimensions, the seats."""
+
+from __future__ import annotations
+
+import math
+
+from shapes.assembly import Assembly
+from shapes.lengths import in_both, in_degrees, in_mm
+from shapes.reflectors import Fact as Dimension
+from studies.design import Design
+from studies.tables import cautions
+from studies.tables.columns import both, mm, number, text, window_in_words
+from studies.tables.table import Column, Fact, Findings, Table, Value
+
+
+def section_tables(design: Design) -> Findings:
+    """Put the geometry of a design into words and tables; no sound in here."""
+    assembly = design.assembly()
+    tables = [_clearances(assembly)]
+    if assembly.reflector is not None:
+        tables.append(_reflector(assembly))
+    if design.seats:
+        tables.append(_seats(design))
+    return Findings(
+        "section",
+        design,
+        tuple(_answer(design, assembly)),
+        _facts(design, assembly),
+        tuple(tables),
+        None,
+        (_tipping(assembly), cautions.TIPPING),
+    )
+
+
+def _answer(design: Design, assembly: Assembly) -> list[str]:
+    column = assembly.column
+    said = [_gaps(assembly), _choking(assembly), _posts(assembly)]
+    said.append(
+        f"The middle of the ring is {in_both(assembly.height_of_ring)} above the floor; window"
+        f" {window_in_words(design.window_deg)}, seen from there."
+    )
+    if column.shape != "round":
+        said.append(
+            f"The {column.shape} column counts as a round one of equal area,"
+            f" {in_both(2 * column.radius)} across, in everything that is computed."
+        )
+    return said
+
+
+def _gaps(assembly: Assembly) -> str:
+    if assembly.upper is None:
+        return "Nothing hangs above the driver, so there is no gap."
+    return (
+        f"Three gaps: plate gap {in_both(assembly.plate_gap)}, rim gap {in_both(assembly.rim_gap)},"
+        f" tip clearance {in_both(assembly.tip_clearance)} at rest and"
+        f" {in_both(assembly.tip_clearance_in_motion)} with the cone out by"
+        f" {in_mm(assembly.driver.excursion)}."
+    )
+
+
+def _choking(assembly: Assembly) -> str:
+    share = assembly.throat_area / assembly.driver_area
+    if math.isinf(share):
+        return "The driver is open above its edge: nothing chokes it."
+    verdict = "it chokes the driver: enlarge the gap" if assembly.is_choked else "it does not choke"
+    return f"The ring at the driver's edge has {share:.2f} times the driver's area: {verdict}."
+
+
+def _posts(assembly: Assembly) -> str:
+    posts = assembly.posts
+    if posts is None:
+        return "The file names no posts."
+    return (
+        f"{posts.count} posts, each cut to {in_both(assembly.post_length)}: plate gap, sockets of"
+        f" {in_both(posts.socket_plate)} in the plate and {in_both(posts.socket_baffle)} in the"
+        " baffle."
+    )
+
+
+def _tipping(assembly: Assembly) -> str:
+    """How far an evenly heavy column may lean, which is the middle case."""
+    column = assembly.column
+    angle = math.atan2(column.width / 2, column.height / 2)
+    return (
+        f"A column of even weight, {in_mm(column.width, 0)} wide, {in_mm(column.height, 0)} high,"
+        f" tips over at {in_degrees(angle)} (half the base over the height of the centre of"
+        " gravity); 12 to 15 deg or more is wanted, so put weight or a wider foot at the bottom."
+    )
+
+
+def _facts(design: Design, assembly: Assembly) -> tuple[Fact, ...]:
+    share = assembly.throat_area / assembly.driver_area
+    low, high = design.window_deg
+    return (
+        Fact("plate_gap_mm", mm(assembly.plate_gap), "baffle to underside of the top plate, mm"),
+        Fact("rim_gap_mm", mm(assembly.rim_gap), "baffle to the reflector's base edge, mm"),
+        Fact("tip_clearance_mm", mm(assembly.tip_clearance), "tip to driver at rest, upright, mm"),
+        Fact(
+            "tip_clearance_in_motion_mm",
+            mm(assembly.tip_clearance_in_motion),
+            "the same with the cone out by its excursion, mm",
+        ),
+        Fact("post_length_mm", mm(assembly.post_length), "cut length of a post with sockets, mm"),
+        Fact("ring_over_driver", share, "ring area over driver area; below 1 the ring chokes"),
+        Fact("chokes", assembly.is_choked, "whether the ring chokes the driver"),
+        Fact("ring_height_mm", mm(assembly.height_of_ring), "middle of the ring above floor, mm"),
+        Fact("window_low_deg", low, "lowest elevation of the window, degrees"),
+        Fact("window_high_deg", high, "highest elevation of the window, degrees"),
+    )
+
+
+def _clearances(assembly: Assembly) -> Table:
+    columns = (
+        text("name", "", "what is measured"),
+        Column("clearance_mm", "clearance", "distance, mm", both),
+        text("note", "", "how it is measured"),
+    )
+    rows = tuple((c.name, mm(c.value_m), c.note) for c in assembly.clearances())
+    return Table("clearances", "Clearances", columns, rows)
+
+
+def _reflector(assembly: Assembly) -> Table:
+    reflector = assembly.reflector
+    columns = (
+        text("name", "", "dimension of the reflector"),
+        text("value", "", "value in words"),
+        Column("length_mm", "length", "length, mm; none for an angle", both, shown=False),
+        number("angle_deg", "angle", "angle, degrees; none for a length", shown=False),
+    )
+    rows = tuple(_dimension(fact) for fact in reflector.facts)
+    if "rim slope" not in (fact.name for fact in reflector.facts):
+        rows += (_dimension(Dimension("rim slope", reflector.rim_slope, "angle")),)
+    return Table("reflector", f"Reflector: {reflector.kind}", columns, rows)
+
+
+def _dimension(fact: Dimension) -> tuple[Value, ...]:
+    if fact.unit == "angle":
+        return fact.name, in_degrees(fact.value), None, math.degrees(fact.value)
+    return fact.name, in_both(fact.value), mm(fact.value), None
+
+
+def _seats(design: Design) -> Table:
+    columns = (
+        text("name", "", "name of the seat"),
+        Column("ear_height_mm", "ears above floor", "height of the ears, mm", both),
+        Column("distance_mm", "from the axis", "level distance from the axis, mm", both),
+        number("elevation_deg", "seen at, deg", "degrees above horizontal from the ring", 1),
+    )
+    rows = tuple(
+        (seat.name, mm(seat.ear_height), mm(seat.r), seat.elevation_deg) for seat in design.seats
+    )
+    return Table("seats", "Seats", columns, rows)

@@ -1,0 +1,60 @@
+"""How candidates stand to the best: words that trim, gap and contest share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from shapes.lengths import in_both
+from studies.contest import NO_DIFFERENCE_DB
+from studies.grid import NearBest
+from studies.tables.table import Column
+
+_MARKS = {"best": "*", "near-best": "+", "": ""}
+STANDING = Column(
+    "standing",
+    "",
+    "best, near-best or empty",
+    lambda standing: _MARKS[standing],
+    is_text=True,
+)
+
+
+def standing_caption(good: NearBest) -> str:
+    """Explain the marks of `STANDING`."""
+    return f"* best, + in the unbroken range within {good.within_db:g} dB of it"
+
+
+def range_in_words(good: NearBest) -> str:
+    """Write both ends of a near-best range in both systems."""
+    return f"{in_both(good.low)} and {in_both(good.high)}"
+
+
+def behind(lead_db: float) -> str:
+    """Tell how far something lies behind the best."""
+    if abs(lead_db) < NO_DIFFERENCE_DB:
+        return f"no difference ({lead_db:.2f} dB behind)"
+    return f"{lead_db:.2f} dB behind"
+
+
+def best_at_end(key: str, best: float, tried: Sequence[float], built: Sequence[float]) -> list[str]:
+    """Warn if the best lies at an end of what was tried, or of what can be built.
+
+    Parameters
+    ----------
+    key : str
+        Of the design file, where the range stands.
+    best : float
+        m.
+    tried, built : sequence of float
+        All sizes, and those that were solved, m.
+    """
+    if best in (min(tried), max(tried)) and len(tried) > 1:
+        side, way = ("smallest", "smaller") if best == min(tried) else ("largest", "larger")
+        return [
+            f"It is the {side} size tried, so the true best may lie beyond: widen {key} to"
+            f" {way} sizes and run again."
+        ]
+    if best in (min(built), max(built)) and len(built) > 1:
+        side = "smallest" if best == min(built) else "largest"
+        return [f"It is the {side} size tried that can be built: see the reasons below."]
+    return []

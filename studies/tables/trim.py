@@ -1,0 +1,243 @@
+"""How much of the ball to keep: the answer in words, every candidate, the shaving."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dispersion.bands import band_label
+from shapes.lengths import in_both
+from shapes.reflectors import ball_cap
+from studies.tables import cautions, levels
+from studies.tables.columns import (
+    CANDIDATE,
+    REASON,
+    SCORE_CAPTION,
+    SCORE_COLUMNS,
+    both,
+    length,
+    mm,
+    number,
+    score_cells,
+    text,
+)
+from studies.tables.evidence import evidence_of
+from studies.tables.standing import STANDING, standing_caption
+from studies.tables.table import Column, Fact, Findings, Table, Value
+from studies.tables.trim_words import answer, compared, measured_spread
+from studies.trim import Cut, ShaveStep, Trim
+
+TELL_TALES = 3
+"""Bands named for each step of the shaving."""
+
+
+def trim_tables(trim: Trim) -> Findings:
+    """Put the answer to "how much of the ball do I keep?" into words and tables."""
+    held = compared(trim)
+    every = [cut.row for cut in trim.cuts] + [row for _, row in held]
+    tables = [_candidates(trim), _comparison(trim)]
+    if trim.steps:
+        tables += [_shaving(trim), _shaving_bands(trim)]
+    return Findings(
+        "trim",
+        trim.design,
+        tuple(answer(trim)),
+        _facts(trim),
+        (
+            *tables,
+            levels.band_levels(trim.design, held, "levels", "Levels by third octave"),
+            levels.band_levels(
+                trim.design,
+                [(cut.row.name, cut.row) for cut in trim.cuts],
+                "sweep",
+                "Levels of every candidate by third octave",
+                "bulk",
+            ),
+            levels.curves(trim.design, held),
+            levels.elevations(held[:1]),
+        ),
+        evidence_of(every, trim.best.row),
+        (*cautions.BALL, cautions.SWEEPS),
+    )
+
+
+def _facts(trim: Trim) -> tuple[Fact, ...]:
+    best, second, spread = trim.best, trim.runner_up, measured_spread(trim)
+    built = best.row.assembly
+    gains = (
+        Fact(
+            f"gain_over_{name.replace(' ', '_')}_db",
+            row.score - best.row.score if row.solved else None,
+            f"score of the {name} less that of the best, dB",
+        )
+        for name, row in compared(trim)[1:4]
+    )
+    return (
+        Fact("keep_mm", mm(best.keep), "best height to keep, from apex to flat, mm"),
+        Fact("cut_off_mm", mm(best.cut_off), "what is cut away of the ball, mm"),
+        Fact("ball_diameter_mm", mm(best.ball_diameter), "diameter of the best ball, mm"),
+        Fact("base_diameter_mm", mm(best.base_diameter), "check: across the flat, mm"),
+        Fact("rim_slope_deg", _slope(best), "rise of the surface at its rim, degrees"),
+        Fact("plate_gap_mm", mm(built.plate_gap), "baffle to top plate, mm"),
+        Fact("tip_clearance_mm", mm(built.tip_clearance), "tip to driver at rest, upright, mm"),
+        Fact("post_length_mm", mm(built.post_length), "cut length of a post with sockets, mm"),
+        Fact("score_db", best.row.score, "score of the best, dB; less is better"),
+        Fact("near_best_low_mm", mm(trim.near_best.low), "least keep that is near-best, mm"),
+        Fact("near_best_high_mm", mm(trim.near_best.high), "most keep that is near-best, mm"),
+        Fact("near_best_db", trim.near_best.within_db, "what counts as near-best, dB"),
+        Fact(
+            "runner_up_keep_mm",
+            mm(second.keep) if second else None,
+            "best height outside the near-best range, mm",
+        ),
+        Fact(
+            "runner_up_ball_diameter_mm",
+            mm(second.ball_diameter) if second else None,
+            "its ball, mm",
+        ),
+        Fact("runner_up_score_db", second.row.score if second else None, "its score, dB"),
+        *gains,
+        Fact(
+            "ball_spread_score_db",
+            spread.score_change_db if spread else None,
+            "change of the score between the smallest and largest measured ball, dB",
+        ),
+        Fact(
+            "ball_spread_level_db",
+            spread.level_change_db if spread else None,
+            "largest change in a third octave between them, dB",
+        ),
+    )
+
+
+def _slope(cut: Cut) -> float | None:
+    if not 0 < cut.keep <= cut.ball_diameter:
+        return None
+    return float(np.degrees(ball_cap(cut.ball_diameter, cut.keep).rim_slope))
+
+
+def _candidates(trim: Trim) -> Table:
+    several = len({cut.ball_diameter for cut in trim.cuts}) > 1
+    columns = (
+        CANDIDATE,
+        STANDING,
+        Column("ball_diameter_mm", "ball", "diameter of the ball, mm", both, shown=False),
+        length("keep_mm", "keep", "height from apex to flat", short=True),
+        length("cut_off_mm", "cut off", "height that is cut away", short=True),
+        length("base_diameter_mm", "flat across", "diameter of the flat", short=True),
+        number("plate_gap_mm", "", "baffle to underside of the top plate, mm", shown=False),
+        number("tip_clearance_mm", "", "tip to driver at rest, upright, mm", shown=False),
+        number("rim_slope_deg", "slope", "rise of the surface at its rim, degrees", shown=False),
+        *SCORE_COLUMNS,
+        REASON,
+    )
+    return Table(
+        "candidates",
+        "Every height tried",
+        columns,
+        tuple(_candidate(trim, cut) for cut in trim.cuts),
+        f"{standing_caption(trim.near_best)}\n{SCORE_CAPTION}",
+        note_key="reason",
+        mark_key="score_db",
+        group_key="ball_diameter_mm" if several else "",
+    )
+
+
+def _candidate(trim: Trim, cut: Cut) -> tuple[Value, ...]:
+    slope, standing, built = _slope(cut), "", cut.row.assembly
+    if cut is trim.best:
+        standing = "best"
+    elif (
+        cut.ball_diameter == trim.best.ball_diameter
+        and trim.near_best.low <= cut.keep <= trim.near_best.high
+    ):
+        standing = "near-best"
+    return (
+        cut.row.name,
+        standing,
+        mm(cut.ball_diameter),
+        mm(cut.keep),
+        mm(cut.cut_off),
+        None if slope is None else mm(cut.base_diameter),
+        mm(built.plate_gap) if built else None,
+        mm(built.tip_clearance) if cut.row.solved else None,
+        slope,
+        *score_cells(cut.row),
+        cut.row.reason,
+    )
+
+
+def _comparison(trim: Trim) -> Table:
+    return Table(
+        "comparison",
+        "Held against",
+        (text("candidate", "", "what is compared"), *SCORE_COLUMNS, REASON),
+        tuple((name, *score_cells(row), row.reason) for name, row in compared(trim)),
+        note_key="reason",
+        mark_key="score_db",
+    )
+
+
+def _shaving(trim: Trim) -> Table:
+    columns = (
+        number("from_keep_mm", "from", "keep before the step, mm", shown=False),
+        length("keep_mm", "keep", "keep after the step", short=True),
+        length("cut_off_mm", "cut off", "cut off after the step", short=True),
+        length("base_diameter_mm", "flat across", "diameter of the flat after it", short=True),
+        text(
+            "most_changed",
+            "third octaves that change most:\nHz and dB",
+            "the bands that change most, Hz, each with its change, dB",
+        ),
+        number("largest_change_db", "change", "change in the first of them, dB", 1, shown=False),
+        Column(
+            "shows_on_a_meter",
+            "meter\nshows it",
+            "whether some band changes enough for a level meter",
+            lambda shows: "yes" if shows else "no",
+            is_text=True,
+        ),
+    )
+    return Table(
+        "shaving",
+        f"Shaving: start at {in_both(trim.steps[0].start.keep)}, stop and measure at each height",
+        columns,
+        tuple(_shaving_row(step) for step in trim.steps),
+        "change of the window's level that each step should bring, measured as third-octave noise"
+        " at one place; from tall to short, since foam does not grow back",
+    )
+
+
+def _shaving_row(step: ShaveStep) -> tuple[Value, ...]:
+    stop = step.stop
+    centres = stop.row.coverage.centres
+    most = np.argsort(-np.abs(step.change_db), kind="stable")[:TELL_TALES]
+    changes = ", ".join(f"{_short_band(centres[i])} {step.change_db[i]:+.1f}" for i in most)
+    return (
+        mm(step.start.keep),
+        mm(stop.keep),
+        mm(stop.cut_off),
+        mm(stop.base_diameter),
+        changes,
+        float(step.change_db[step.tell_tale]),
+        step.shows_on_a_meter,
+    )
+
+
+def _short_band(frequency: float) -> str:
+    """Name a band in a few characters: "630", "12.5k"."""
+    return band_label(frequency).replace(" kHz", "k").replace(" Hz", "")
+
+
+def _shaving_bands(trim: Trim) -> Table:
+    columns = (
+        Column("from_keep_mm", "from", "keep before the step, mm"),
+        Column("keep_mm", "keep", "keep after the step, mm"),
+        Column("frequency_hz", "band", "exact centre of the third-octave band, Hz"),
+        number("change_db", "change", "change of the window level, dB"),
+    )
+    rows = tuple(
+        (mm(step.start.keep), mm(step.stop.keep), float(centre), float(change))
+        for step in trim.steps
+        for centre, change in zip(step.stop.row.coverage.centres, step.change_db, strict=True)
+    )
+    return Table("shaving_bands", "Shaving by third octave", columns, rows, scope="data")

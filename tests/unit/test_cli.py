@@ -1,0 +1,473 @@
+"""The command line: good and bad input, exit status, what is written and what is not."""
+
+import csv
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner, Result
+
+from dispersion import solvers
+from studies import cli, progress, running
+from studies.design import design_schema, read_design
+from studies.printing import open_console
+
+ROOT = Path(__file__).parents[2]
+EXAMPLES = ROOT / "studies" / "examples"
+COMMANDS = ("section", "spread", "trim", "contest", "gap")
+
+
+@pytest.fixture(autouse=True)
+def workshop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    """Return an empty current folder."""
+    monkeypatch.chdir(tmp_path)
+    yield tmp_path
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(cli.main, list(arguments))
+
+
+def write_design(*pairs: tuple[str, str], name: str = "room.toml") -> Path:
+    """Write the example with a narrow band and few candidates, and whatever else is asked."""
+    text = (EXAMPLES / "reading_room.toml").read_text(encoding="utf-8")
+    for old, new in (
+        ('band = ["100 Hz", "16 kHz"]', "band = [630, 800]"),
+        ("keep = { from = 15, to = 55, step = 1 }", "keep = [20, 40, 62]"),
+        ("from = 50\nto = 90\nstep = 2", "from = 54\nto = 62\nstep = 4"),
+        (
+            'design = "reading_room_cone.toml"',
+            'reflector = { kind = "cone", base_diameter = 100, half_angle = 45 }',
+        ),
+        *pairs,
+    ):
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    path = Path(name)
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_methods_are_those_of_the_solvers() -> None:
+    assert set(cli.METHODS) == set(solvers.SOLVERS)
+
+
+def test_every_question_has_a_command() -> None:
+    assert set(running.QUESTIONS) == set(COMMANDS)
+    assert {*COMMANDS, "draft", "examples", "schema"} == set(cli.main.commands)
+
+
+def test_help_imports_nothing_heavy() -> None:
+    heavy = ["numpy", "scipy", "numba", "matplotlib", "pydantic", "trimesh", "rich"]
+    code = (
+        "import sys, studies.cli\n"
+        "try: studies.cli.main(['--help'])\n"
+        f"finally: print([name for name in {heavy} if name in sys.modules])"
+    )
+    out = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True
+    )
+    assert out.stdout.splitlines()[-1] == "[]"
+    assert "How much of the ball to keep" in out.stdout
+
+
+def test_it_runs_as_a_module() -> None:
+    out = subprocess.run(
+        [sys.executable, "-m", "studies.cli", "--version"],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        check=True,
+    )
+    assert out.stdout.startswith("roundcast ")
+
+
+@pytest.mark.parametrize("command", [*COMMANDS, "draft", "examples", "schema"])
+def test_every_command_explains_itself(command: str) -> None:
+    result = run(command, "--help")
+    assert result.exit_code == 0
+    assert "Usage: " in result.output
+
+
+@pytest.mark.parametrize(
+    ("command", "first_words", "pictures"),
+    [
+        ("section", "Three gaps: plate gap 60.0 mm (2 3/8 in)", ["section"]),
+        ("spread", "In the window of 1 to 19 degrees", ["curves", "coverage", "index", "polar"]),
+        ("trim", "Keep ", ["section", "score", "sweep", "curves", "coverage"]),
+        ("contest", ("First is ", "No difference between "), ["contest", "curves", "coverage-1"]),
+        ("gap", "Hang the plate ", ["section", "score", "sweep", "coverage"]),
+    ],
+)
+def test_a_command_prints_its_answer_and_writes_tables_and_pictures(
+    command: str, first_words: str | tuple[str, ...], pictures: list[str]
+) -> None:
+    design = write_design()
+    result = run(command, str(design))
+    assert result.exit_code == 0, result.output
+    title, blank, first = result.stdout.splitlines()[:3]
+    assert title == read_design(design).title
+    assert blank == ""
+    assert first.startswith(first_words)
+    assert result.stderr == ""
+    folder = Path(f"room-{command}")
+    files = {path.name for path in folder.iterdir()}
+    assert f"{command}.json" in files
+    for picture in pictures:
+        assert {f"{command}-{picture}.png", f"{command}-{picture}.svg"} <= files
+    assert all(path.stat().st_size > 0 for path in folder.iterdir())
+    assert {path.name for path in Path().iterdir()} == {"room.toml", folder.name}
+
+
+def test_json_prints_the_document_that_is_written() -> None:
+    result = run("trim", str(write_design()), "--json", "--out", "there")
+    assert result.exit_code == 0, result.output
+    read = json.loads(result.stdout)
+    assert read == json.loads(Path("there/trim.json").read_text(encoding="utf-8"))
+    candidates = read["tables"]["candidates"]
+    assert [row["keep_mm"] for row in candidates["rows"]] == [20.0, 40.0, 62.0]
+    for row in candidates["rows"]:
+        assert set(row) == set(candidates["columns"])
+        assert (row["score_db"] is None) == bool(row["reason"])
+    keep, ball = read["facts"]["keep_mm"], read["facts"]["ball_diameter_mm"]
+    assert read["facts"]["cut_off_mm"] == ball - keep
+    lines = Path("there/trim-candidates.csv").read_text(encoding="utf-8").splitlines()
+    assert [float(row["keep_mm"]) for row in csv.DictReader(lines)] == [20.0, 40.0, 62.0]
+
+
+def test_a_title_that_the_terminal_cannot_show_is_no_fault() -> None:
+    path = write_design(("Reading room, 130", "Größe [bold] 130"))
+    plain = CliRunner(charset="ascii")
+    result = plain.invoke(cli.main, ["section", str(path)])
+    assert result.exit_code == 0, result.output
+    assert "Gr??e [bold] 130 mm driver" in result.stdout
+    document = plain.invoke(cli.main, ["section", str(path), "--json"]).stdout
+    assert json.loads(document)["design"]["title"].startswith("Größe [bold] 130")
+
+
+def test_workers_do_not_change_the_result() -> None:
+    design = str(write_design())
+    one = run("spread", design, "--json", "--workers", "1", "--per-band", "4")
+    two = run("spread", design, "--json", "--workers", "2", "--per-band", "4")
+    assert one.exit_code == two.exit_code == 0
+    assert one.stdout == two.stdout
+
+
+def test_finer_and_per_band_reach_the_solver() -> None:
+    design = str(write_design())
+    plain = json.loads(run("spread", design, "--json", "--per-band", "4").stdout)
+    fine = json.loads(run("spread", design, "--json", "--per-band", "5", "--finer", "2").stdout)
+    size = "unknowns_per_wavelength"
+    assert fine["evidence"]["settings"][size] == 2 * plain["evidence"]["settings"][size]
+    assert fine["evidence"]["unknowns_lowest"] > plain["evidence"]["unknowns_lowest"]
+    assert fine["tables"]["score"]["rows"][0]["per_band"] == 5
+    level = "window_level_db"
+    assert fine["facts"][level] == pytest.approx(plain["facts"][level], abs=0.1)
+
+
+def test_draft_writes_a_design_that_can_be_asked() -> None:
+    result = run("draft", "--driver", "130mm", "--ball", "7 1/4 in", "--gap", "60mm")
+    assert result.exit_code == 0, result.output
+    assert "Wrote design.toml" in result.output
+    design = read_design("design.toml")
+    assert design.ball.diameter == pytest.approx(0.18415)
+    assert run("section", "design.toml").exit_code == 0
+
+
+def test_draft_takes_column_height_and_title() -> None:
+    options = [
+        "--column",
+        "220 mm",
+        "--height",
+        "1.1 m",
+        "--title",
+        "Hall [left]",
+        "--to",
+        "a.toml",
+    ]
+    result = run("draft", "--driver", "130mm", "--ball", "180mm", "--gap", "60mm", *options)
+    assert result.exit_code == 0, result.output
+    design = read_design("a.toml")
+    assert design.title == "Hall [left]"
+    assert design.assembly().column.width == pytest.approx(0.22)
+    assert design.assembly().column.height == pytest.approx(1.1)
+    assert run("section", "a.toml").stdout.startswith("Hall [left]\n")
+
+
+def test_draft_overwrites_only_when_forced() -> None:
+    Path("design.toml").write_text("mine")
+    sizes = ["--driver", "130mm", "--ball", "180mm", "--gap", "60mm"]
+    result = run("draft", *sizes)
+    assert result.exit_code == 2
+    assert "design.toml exists already" in result.stderr
+    assert Path("design.toml").read_text() == "mine"
+    assert run("draft", *sizes, "--force").exit_code == 0
+    assert read_design("design.toml").ball.diameter == pytest.approx(0.18)
+
+
+@pytest.mark.parametrize(
+    ("sizes", "words"),
+    [
+        (["130", "180mm", "60mm"], ("--driver", "no unit", "'180 mm'")),
+        (["130mm", "180 furlongs", "60mm"], ("--ball", "unknown unit", "'180 mm'")),
+        (["130mm", "180mm", "6mm"], ("gap 6.0 mm", "would")),
+        (["130m", "180mm", "60mm"], ("driver", "did you mean 130.0 mm?")),
+    ],
+)
+def test_draft_names_the_number_that_does_not_fit(sizes: list[str], words: tuple[str, ...]) -> None:
+    driver, ball, gap = sizes
+    result = run("draft", "--driver", driver, "--ball", ball, "--gap", gap)
+    assert result.exit_code == 2
+    assert all(word in result.stderr for word in words), result.stderr
+    assert list(Path().iterdir()) == []
+
+
+def test_examples_are_copied_and_never_overwritten() -> None:
+    assert run("examples", "here").exit_code == 0
+    installed = {path.name for path in EXAMPLES.glob("*.toml")}
+    assert {path.name for path in Path("here").iterdir()} == installed
+    Path("here/reading_room.toml").write_text("mine")
+    result = run("examples", "here")
+    assert result.exit_code == 0
+    assert "reading_room.toml exists already: left alone" in result.output
+    assert Path("here/reading_room.toml").read_text() == "mine"
+
+
+def test_schema_is_that_of_the_design_file() -> None:
+    assert json.loads(run("schema").stdout) == json.loads(json.dumps(design_schema()))
+
+
+BAD_DESIGNS = [
+    ("broken TOML", ("plate_gap = 60 ", "plate_gap = = 60 "), ("line 7", "double quotes")),
+    ("unknown key", ("thickness = 15", "thicknes = 15"), ("plate.thicknes", "mean thickness?")),
+    ("no unit", ('unit = "mm"  ', "# "), ("has no unit", 'unit = "mm"')),
+    (
+        "wrong unit",
+        ("thickness = 15", 'thickness = "15 ft"'),
+        ("plate.thickness", "unknown unit 'ft'", "'180 mm'"),
+    ),
+    ("negative", ("proud = 3 ", "proud = -3 "), ("driver.proud", "negative")),
+    ("millimetres as metres", ("height = 900", 'height = "900 m"'), ("column.height", "900 mm?")),
+    ("keep above ball", ("keep = 44 ", "keep = 190 "), ("reflector.keep", "keep less")),
+    ("cap above gap", ("keep = 44 ", "keep = 66 "), ("reflector", "plate gap larger")),
+    ("tip in driver", ("excursion = 4 ", "excursion = 30 "), ("reflector", "keep less")),
+    ("cap wider than plate", ("[plate]\ndiameter = 200", "[plate]\ndiameter = 140"), ("plate",)),
+    (
+        "profile crosses itself",
+        ("[[0, 0], [6, 3], [20, 14]", "[[0, 0], [60, 3], [5, 30], [5, 1]"),
+        ("contest[2].reflector", "meets itself", "in order from tip"),
+    ),
+    (
+        "profile off the axis",
+        ("[[0, 0], [6, 3]", "[[2, 0], [6, 3]"),
+        ("contest[2].reflector", "axis"),
+    ),
+    ("empty range", ("keep = [20, 40, 62]", "keep = []"), ("trim.keep", "too few")),
+    ("upside down range", ("from = 54", "from = 64"), ("gap.from", "swap")),
+    (
+        "window upside down",
+        ("# window = [0, 20]", "window = [20, 0]"),
+        ("target.window", "lower angle first"),
+    ),
+    ("curve missing", ("recess = 0", 'curve = "mine.txt"'), ("driver.curve", "mine.txt")),
+]
+
+
+@pytest.mark.parametrize("command", ["section", "trim"])
+@pytest.mark.parametrize(("case", "change", "words"), BAD_DESIGNS, ids=[c[0] for c in BAD_DESIGNS])
+def test_a_mistake_in_the_file_is_named_and_nothing_written(
+    command: str, case: str, change: tuple[str, str], words: tuple[str, ...]
+) -> None:
+    path = write_design(change)
+    result = run(command, str(path))
+    assert result.exit_code == 2, result.output
+    assert "room.toml" in result.stderr
+    assert all(word in result.stderr for word in words), result.stderr
+    assert "Traceback" not in result.stderr
+    assert result.stdout == ""
+    assert [file.name for file in Path().iterdir()] == ["room.toml"]
+
+
+def test_an_unreadable_curve_is_named() -> None:
+    Path("mine.txt").write_text("100 Hz is loud\n")
+    path = write_design(("recess = 0", 'curve = "mine.txt"'))
+    result = run("spread", str(path))
+    assert result.exit_code == 2
+    assert "driver.curve" in result.stderr
+    assert "mine.txt" in result.stderr
+
+
+def test_a_band_above_what_the_mesh_can_carry_is_refused_at_once() -> None:
+    path = write_design(
+        ("band = [630, 800]", "band = [100, 20000]"),
+        ("width = 200\nheight", "width = 1900\nheight"),
+    )
+    for command in ("spread", "trim", "contest", "gap"):
+        result = run(command, str(path))
+        assert result.exit_code == 2
+        assert "room.toml: target.band" in result.stderr
+        assert "end the band below" in result.stderr
+    assert [file.name for file in Path().iterdir()] == ["room.toml"]
+
+
+@pytest.mark.parametrize(("command", "table"), [("trim", "trim"), ("gap", "gap")])
+def test_a_question_that_the_file_does_not_ask(command: str, table: str) -> None:
+    text = write_design().read_text(encoding="utf-8")
+    before, _, after = text.partition(f"[{table}]")
+    following = after[after.index("\n[") :]
+    Path("room.toml").write_text(before + following.lstrip("\n"), encoding="utf-8")
+    result = run(command, "room.toml")
+    assert result.exit_code == 2
+    assert f"room.toml: {table}: the file has no [{table}] table" in result.stderr
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_a_missing_file_is_named(command: str) -> None:
+    result = run(command, "nothing.toml")
+    assert result.exit_code == 2
+    assert "nothing.toml: cannot be read" in result.stderr
+    assert list(Path().iterdir()) == []
+
+
+def test_a_folder_that_cannot_be_written_is_refused_before_any_work(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    path = write_design()
+    monkeypatch.setitem(solvers.SOLVERS, "waves", lambda *a, **k: pytest.fail("solved"))
+    result = run("trim", str(path), "--out", "room.toml/results")
+    assert result.exit_code == 2
+    assert "is a file, not a folder: name another with --out" in result.stderr
+
+
+@pytest.mark.parametrize(
+    "options",
+    [["--per-band", "3"], ["--workers", "0"], ["--method", "guess"], ["--finer", "0.5"], ["--no"]],
+)
+def test_wrong_options_have_status_2(options: list[str]) -> None:
+    result = run("spread", str(write_design()), *options)
+    assert result.exit_code == 2
+    assert "Traceback" not in result.output
+
+
+def interrupting(after: int) -> Callable[..., object]:
+    """Solver that is interrupted after some solves, as by Ctrl-C."""
+    count = 0
+
+    def solve(*arguments: object, **options: object) -> object:
+        nonlocal count
+        count += 1
+        if count > after:
+            raise KeyboardInterrupt
+        return solvers.solve_waves(*arguments, **options)
+
+    return solve
+
+
+def test_interrupting_a_run_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write_design()
+    monkeypatch.setitem(solvers.SOLVERS, "waves", interrupting(after=1))
+    result = run("trim", str(path))
+    assert result.exit_code == 130
+    assert "Interrupted" in result.stderr
+    assert [file.name for file in Path().iterdir()] == ["room.toml"]
+
+
+def test_interrupting_the_writing_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    path, saved = write_design(), []
+
+    def save_figure(figure: object, path: Path) -> tuple[Path, Path]:
+        saved.append(path)
+        if len(saved) == 2:
+            path.with_suffix(".png").write_text("half")
+            raise KeyboardInterrupt
+        return path, path
+
+    monkeypatch.setattr(running, "save_figure", save_figure)
+    result = run("spread", str(path), "--per-band", "4")
+    assert result.exit_code == 130
+    assert len(saved) == 2
+    assert [file.name for file in Path().iterdir()] == ["room.toml"]
+
+
+def test_a_fault_of_the_program_is_told_without_a_traceback(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    path = write_design()
+
+    def broken(*arguments: object, **options: object) -> None:
+        raise RuntimeError("the kettle is on fire")
+
+    monkeypatch.setitem(solvers.SOLVERS, "waves", broken)
+    result = run("spread", str(path))
+    assert result.exit_code == 1
+    assert "a fault in roundcast, not in your design" in result.stderr
+    assert "the kettle is on fire" in result.stderr
+    assert "Traceback" not in result.output
+    assert [file.name for file in Path().iterdir()] == ["room.toml"]
+    debugged = run("--debug", "spread", str(path))
+    assert isinstance(debugged.exception, RuntimeError)
+
+
+class Screen:
+    """Text stream that takes itself for a terminal."""
+
+    def __init__(self, terminal: bool) -> None:
+        self.text, self.terminal = "", terminal
+
+    def write(self, text: str) -> int:
+        self.text += text
+        return len(text)
+
+    def flush(self) -> None:
+        """Nothing waits."""
+
+    def isatty(self) -> bool:
+        return self.terminal
+
+
+def watch_for(
+    seconds: float, screen: Screen, monkeypatch: pytest.MonkeyPatch, *, cached: bool, begun: bool
+) -> str:
+    """Return what a run of some seconds shows if patience lasts 0.2 s."""
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr(progress, "PATIENCE_S", 0.2)
+    monkeypatch.setattr(progress, "kernels_are_cached", lambda: cached)
+    with progress.Watch(open_console(screen)) as watch:
+        if begun:
+            watch("keep heights", 1, 10)
+        time.sleep(seconds)
+    return screen.text
+
+
+def test_a_short_run_shows_no_bar(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert watch_for(0.0, Screen(True), monkeypatch, cached=False, begun=False) == ""
+
+
+def test_a_long_run_shows_stage_and_share(monkeypatch: pytest.MonkeyPatch) -> None:
+    shown = watch_for(0.6, Screen(True), monkeypatch, cached=True, begun=True)
+    assert "keep heights" in shown
+    assert "10 %" in shown
+    assert progress.COMPILING not in shown
+
+
+def test_compiling_is_told_once_even_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    shown = watch_for(0.6, Screen(False), monkeypatch, cached=False, begun=False)
+    assert shown == f"{progress.COMPILING}\n"
+
+
+def test_nothing_is_said_of_compiling_once_a_solve_is_done(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert watch_for(0.6, Screen(False), monkeypatch, cached=False, begun=True) == ""
+
+
+def test_own_errors_are_the_users_and_others_are_faults() -> None:
+    with pytest.raises(click.ClickException) as told:
+        cli._tell(ValueError("numpy says no"))
+    assert told.value.exit_code == 1
+    with pytest.raises(click.ClickException) as told:
+        cli._tell(PermissionError(13, "Permission denied", "a.toml"))
+    assert told.value.exit_code == 2

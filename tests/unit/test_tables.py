@@ -1,0 +1,398 @@
+"""Results in words and tables: complete, adding up, in both systems, readable."""
+
+import io
+import math
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dispersion.coverage import level_db
+from dispersion.solvers import solve_waves
+from studies.contest import Contest, contest
+from studies.design import Design, parse_design
+from studies.gap import GapStudy, gap
+from studies.grid import NearBest, Row
+from studies.printing import PAGE_WIDTH, open_console, print_findings
+from studies.spread import Spread, spread
+from studies.tables import (
+    Findings,
+    Table,
+    contest_tables,
+    gap_tables,
+    section_tables,
+    spread_tables,
+    trim_tables,
+)
+from studies.tables.columns import both, both_short, formula, mm
+from studies.trim import ShaveStep, Trim, shaving_stops, trim
+
+EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+TERMS = ("evenness", "ripple", "tilt", "leak", "level")
+
+
+def small_design(*pairs: tuple[str, str]) -> Design:
+    """Return the example with a narrow band and few candidates, and whatever else is asked."""
+    path = EXAMPLES / "reading_room.toml"
+    text = path.read_text(encoding="utf-8")
+    for old, new in (
+        ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]"),
+        ("keep = { from = 15, to = 55, step = 1 }", "keep = [20, 30, 40, 62]"),
+        ("from = 50\nto = 90\nstep = 2", "from = 54\nto = 66\nstep = 4"),
+        *pairs,
+    ):
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return parse_design(text, path)
+
+
+@pytest.fixture(scope="module")
+def trimmed() -> Trim:
+    measured = ("ball_diameter = 180 ", "ball_diameter = [179.5, 180.5] ")
+    return trim(small_design(measured), solve_waves)
+
+
+@pytest.fixture(scope="module")
+def gaps() -> GapStudy:
+    return gap(small_design(), solve_waves)
+
+
+@pytest.fixture(scope="module")
+def contested() -> Contest:
+    tall = '{ kind = "cone", base_diameter = 150, height = 70 }'
+    return contest(
+        small_design(('reflector = { kind = "none" }', f"reflector = {tall}")), solve_waves
+    )
+
+
+@pytest.fixture(scope="module")
+def spread_out() -> Spread:
+    return spread(small_design(), solve_waves, per_band=4)
+
+
+def printed(findings: Findings) -> str:
+    page = io.StringIO()
+    print_findings(open_console(page), findings)
+    return page.getvalue()
+
+
+def with_score(row: Row, score_db: float) -> Row:
+    """Row whose score is moved to a value, all in the first term."""
+    card = row.scorecard
+    first = replace(card.terms[0], measured=score_db, weight=1.0)
+    others = tuple(replace(term, weight=0.0) for term in card.terms[1:])
+    return replace(row, scorecard=replace(card, terms=(first, *others)))
+
+
+def said(findings: Findings, words: str) -> str:
+    """Return the one sentence of the answer that holds these words."""
+    (sentence,) = (sentence for sentence in findings.answer if words in sentence)
+    return sentence
+
+
+def assert_adds_up(table: Table) -> None:
+    solved = [record for record in table.records() if record["score_db"] is not None]
+    assert solved
+    for record in solved:
+        shares = sum(record[f"{term}_share_db"] for term in TERMS)
+        assert shares == pytest.approx(record["score_db"], abs=1e-9)
+
+
+def test_lengths_are_written_in_both_systems() -> None:
+    assert both(26.0) == "26.0 mm (1 1/32 in)"
+    assert both_short(26.0) == "26.0 (1 1/32)"
+    assert mm(0.026000000000000002) == 26.0
+
+
+def test_the_formula_names_the_weights_and_the_wanted_tilt() -> None:
+    target = small_design().target
+    line = "Score = 1 x evenness + 1 x ripple + 0.5 x |tilt| + 0.5 x leak + 0.1 x level lost, dB."
+    assert formula(target) == line
+    assert "|tilt +0.5|" in formula(target.model_copy(update={"wanted_tilt": -0.5}))
+
+
+def test_trim_answers_first_and_in_both_systems(trimmed: Trim) -> None:
+    findings = trim_tables(trimmed)
+    keep, ball = findings.fact("keep_mm"), findings.fact("ball_diameter_mm")
+    assert findings.answer[0].startswith(f"Keep {both(keep)} of the ball of {both(ball)}: cut off")
+    assert findings.fact("cut_off_mm") == pytest.approx(ball - keep)
+    base = 2 * math.sqrt(keep * (ball - keep))
+    assert findings.fact("base_diameter_mm") == pytest.approx(base, abs=1e-5)
+    slope = math.degrees(math.asin(base / ball))
+    assert findings.fact("rim_slope_deg") == pytest.approx(slope, abs=1e-6)
+    assert both(findings.fact("base_diameter_mm")) in findings.answer[1]
+
+
+def test_trim_hides_no_candidate(trimmed: Trim) -> None:
+    findings = trim_tables(trimmed)
+    table = findings.table("candidates")
+    assert table.values("keep_mm") == (20.0, 30.0, 40.0, 62.0)
+    assert_adds_up(table)
+    last = table.records()[-1]
+    assert last["score_db"] is None
+    assert last["reason"] == trimmed.cuts[-1].row.reason != ""
+    assert table.values("standing").count("best") == 1
+    page = printed(findings)
+    assert "62.0 (2 7/16)" in page
+    assert "(1) the reflector is 62.0 mm" in page
+
+
+def test_trim_compares_and_says_no_difference(trimmed: Trim) -> None:
+    best = trimmed.best.row.score
+    held = replace(
+        trimmed,
+        half_ball=with_score(trimmed.half_ball, best + 0.05),
+        plate_alone=with_score(trimmed.plate_alone, best + 1.25),
+        bare_column=with_score(trimmed.bare_column, best - 0.5),
+    )
+    findings = trim_tables(held)
+    assert "no difference (+0.05 dB)" in said(findings, "Against the half ball")
+    assert "1.25 dB gained" in said(findings, "Against the top plate alone")
+    assert "0.50 dB LOST" in said(findings, "Against the bare column")
+    assert findings.fact("gain_over_top_plate_alone_db") == pytest.approx(1.25)
+    assert_adds_up(findings.table("comparison"))
+
+
+def test_trim_tells_the_near_best_range(trimmed: Trim) -> None:
+    wide = replace(trimmed, near_best=NearBest(0.025, 0.028, 0.3))
+    sentence = said(trim_tables(wide), "Anywhere")
+    assert sentence == (
+        "Anywhere between 25.0 mm (31/32 in) and 28.0 mm (1 3/32 in) is within 0.3 dB of the best."
+    )
+    alone = replace(trimmed, near_best=NearBest(0.025, 0.025, 0.3))
+    assert said(trim_tables(alone), "No other height tried is within 0.3 dB")
+
+
+def test_trim_warns_at_the_end_of_the_range(trimmed: Trim) -> None:
+    first = replace(trimmed, best=trimmed.cuts[0])
+    assert said(trim_tables(first), "smallest size tried, so the true best may lie beyond: widen")
+    middle = replace(trimmed, best=trimmed.cuts[1])
+    assert not [s for s in trim_tables(middle).answer if "size tried" in s]
+    tallest = replace(trimmed, best=trimmed.cuts[2])
+    assert said(trim_tables(tallest), "largest size tried that can be built")
+
+
+def test_trim_tells_what_an_uneven_ball_costs_only_if_it_is_the_measured_one(
+    trimmed: Trim,
+) -> None:
+    findings = trim_tables(trimmed)
+    assert said(findings, "The ball measures 179.5 mm to 180.5 mm")
+    assert findings.fact("ball_spread_score_db") == trimmed.ball_spread.score_change_db
+    cuts = tuple(replace(cut, ball_diameter=0.15) for cut in trimmed.cuts)
+    best = next(cut for cut in cuts if cut.row is trimmed.best.row)
+    other = replace(trimmed, cuts=cuts, best=best, runner_up=None)
+    assert not [s for s in trim_tables(other).answer if "The ball measures" in s]
+    assert trim_tables(other).fact("ball_spread_score_db") is None
+
+
+def test_shaving_goes_from_tall_to_short_and_names_the_bands(trimmed: Trim) -> None:
+    stops = shaving_stops(trimmed.cuts, trimmed.cuts[0])
+    steps = tuple(
+        ShaveStep(
+            start, stop, stop.row.coverage.window_level_db - start.row.coverage.window_level_db
+        )
+        for start, stop in pairwise(stops)
+    )
+    findings = trim_tables(replace(trimmed, best=trimmed.cuts[0], steps=steps))
+    table = findings.table("shaving")
+    assert table.values("from_keep_mm") == (40.0, 30.0)
+    assert table.values("keep_mm") == (30.0, 20.0)
+    for record, step in zip(table.records(), steps, strict=True):
+        largest = step.change_db[np.argmax(np.abs(step.change_db))]
+        assert record["largest_change_db"] == largest
+        assert f"{largest:+.1f}" in record["most_changed"].split(",")[0]
+        assert record["shows_on_a_meter"] == (abs(largest) >= 1.0)
+        assert record["most_changed"].count(",") == 2
+    bands = findings.table("shaving_bands")
+    assert len(bands.rows) == 3 * len(steps)
+    assert bands.scope == "data"
+
+
+def test_gap_recommends_and_gives_the_post_length(gaps: GapStudy) -> None:
+    findings = gap_tables(gaps)
+    best = findings.fact("plate_gap_mm")
+    assert findings.answer[0].startswith(f"Hang the plate {both(best)} above the baffle: posts")
+    assert findings.fact("post_length_mm") == pytest.approx(best + 20.0)
+    assert both(best + 20.0) in findings.answer[0]
+    table = findings.table("gaps")
+    assert table.values("plate_gap_mm") == (54.0, 58.0, 62.0, 66.0)
+    assert table.values("chokes") == (True, False, False, False)
+    assert_adds_up(table)
+    assert said(findings, f"Gaps up to {both(54.0)} choke the driver")
+
+
+def test_gap_shows_ring_area_and_plate_limit(gaps: GapStudy) -> None:
+    table = gap_tables(gaps).table("airways")
+    for record, choice in zip(table.records(), gaps.choices, strict=True):
+        built = choice.row.assembly
+        a = built.driver.effective_radius
+        ring = 2 * built.throat_gap / a
+        assert record["ring_over_driver"] == pytest.approx(ring)
+        speed = gaps.design.air.speed
+        assert record["plate_limit_hz"] == pytest.approx(speed / (2e-3 * record["plate_gap_mm"]))
+        named = [float(f) for f in record["notches_hz"].split()]
+        assert len(named) == len(choice.notches_hz)
+        assert record["notches"] != ""
+
+
+def test_contest_ranks_and_keeps_what_cannot_be_built(contested: Contest) -> None:
+    findings = contest_tables(contested)
+    table = findings.table("ranking")
+    assert table.values("place") == (1, 2, 3, None)
+    assert table.values("candidate")[-1] == "bare top plate"
+    assert "tall" in table.values("reason")[-1]
+    assert_adds_up(table)
+    assert findings.fact("winner") == table.values("candidate")[0]
+    assert findings.fact("margin_db") == pytest.approx(contested.margin_db)
+
+
+def test_contest_says_no_difference_where_there_is_none(contested: Contest) -> None:
+    def told(second_db: float) -> Findings:
+        scores = (1.0, second_db, 3.0)
+        rows = [with_score(row, s) for row, s in zip(contested.rows, scores, strict=False)]
+        return contest_tables(replace(contested, rows=(*rows, contested.rows[-1])))
+
+    assert told(1.09).answer[0].startswith("No difference between as designed and cone")
+    assert told(1.09).fact("no_difference") is True
+    assert "1.00 dB ahead of cone" not in told(1.11).answer[0]
+    assert told(1.11).answer[0].startswith("First is as designed with a score of 1.00 dB, 0.11 dB")
+
+
+def test_octaves_are_absolute_mean_powers(contested: Contest) -> None:
+    table = contest_tables(contested).table("octaves")
+    first = contested.ranking[0]
+    levels = first.coverage.window_level_db
+    # 500 and 630 Hz lie in the octave of 500 Hz, 800 Hz in that of 1 kHz.
+    half_khz = 10 * np.log10(np.mean(10 ** (levels[:2] / 10)))
+    record = table.records()[0]
+    assert record["level_500_hz_db"] == pytest.approx(half_khz)
+    assert record["level_1_khz_db"] == pytest.approx(levels[2])
+
+
+def test_spread_shows_every_band_and_seat(spread_out: Spread) -> None:
+    table = spread_tables(spread_out).table("bands")
+    found, response = spread_out.row.coverage, spread_out.row.response
+    assert table.values("frequency_hz") == pytest.approx(found.centres)
+    assert table.values("window_level_db") == pytest.approx(found.window_level_db)
+    assert table.values("upward_leak_percent") == pytest.approx(100 * found.upward_leak)
+    for n in range(3):
+        power = np.abs(response.near[:, n]).reshape(-1, 4) ** 2
+        assert table.values(f"seat_{n + 1}_level_db") == pytest.approx(level_db(power.mean(axis=1)))
+
+
+def test_spread_tells_the_treble_limit_or_why_not(spread_out: Spread) -> None:
+    def told(limit_hz: float) -> str:
+        coverage = replace(spread_out.row.coverage, treble_limit_hz=limit_hz)
+        row = replace(spread_out.row, coverage=coverage)
+        return said(spread_tables(replace(spread_out, row=row)), "Treble limit")
+
+    top = float(spread_out.row.coverage.centres[-1])
+    assert "or more, the highest band computed" in told(top)
+    assert "630 Hz, the highest band within 6 dB" in told(630.957)
+    assert "not told" in told(math.nan)
+
+
+def test_raw_curves_are_for_files_only(spread_out: Spread) -> None:
+    findings = spread_tables(spread_out)
+    curves, elevations = findings.table("curves"), findings.table("elevations")
+    assert {curves.scope, elevations.scope} == {"bulk"}
+    assert len(curves.rows) == len(spread_out.row.response.problem.frequencies)
+    assert curves.values("bare_driver_db") == pytest.approx(spread_out.bare_driver_db)
+    found = spread_out.row.coverage
+    assert elevations.values("level_db") == pytest.approx(found.level_db.ravel())
+    at_zero = [r for r in elevations.records() if r["elevation_deg"] == 0.0]
+    ring = found.level_db[:, found.elevations == 0.0].ravel()
+    assert [r["level_db"] for r in at_zero] == pytest.approx(ring)
+
+
+def test_section_names_three_gaps_and_all_clearances() -> None:
+    design = small_design()
+    findings = section_tables(design)
+    for words in ("plate gap 60.0 mm", "rim gap 60.0 mm", "tip clearance 29.0 mm"):
+        assert words in findings.answer[0]
+    table = findings.table("clearances")
+    clearances = design.assembly().clearances()
+    assert table.values("name") == tuple(c.name for c in clearances)
+    assert table.values("clearance_mm") == pytest.approx([1e3 * c.value_m for c in clearances])
+    assert said(findings, "each cut to 80.0 mm (3 5/32 in)")
+    assert findings.evidence is None
+    lengths = dict(
+        zip(
+            findings.table("reflector").values("name"),
+            findings.table("reflector").values("length_mm"),
+            strict=True,
+        )
+    )
+    assert lengths["keep"] == 44.0
+    assert lengths["cut off"] == 136.0
+    # atan(100 / 450): half the base over half the height.
+    assert any("tips over at 12.5 deg" in caution for caution in findings.cautions)
+
+
+def test_section_says_that_a_square_column_counts_as_round() -> None:
+    findings = section_tables(small_design(('shape = "round"', 'shape = "square"')))
+    # 200 mm square: diameter 2 * 200 / sqrt(pi) = 225.7 mm.
+    assert "225.7 mm" in said(findings, "square column counts as a round one of equal area")
+
+
+def test_evidence_names_mesh_power_and_driver_once(trimmed: Trim) -> None:
+    evidence = trim_tables(trimmed).evidence
+    best = trimmed.best.row.response
+    assert evidence.unknowns_lowest >= best.unknowns[0]
+    assert evidence.lowest_hz == best.problem.frequencies[0]
+    rows = [cut.row for cut in trimmed.cuts if cut.row.solved]
+    assert evidence.worst_power_error_db >= max(r.response.worst_power_error_db for r in rows)
+    assert len(set(evidence.remarks)) == len(evidence.remarks)
+    assert sum("lets go above 4000 Hz" in remark for remark in evidence.remarks) == 1
+    assert sum("posts are left out" in remark for remark in evidence.remarks) == 1
+    assert any("waves" in sentence for sentence in evidence.sentences())
+
+
+@pytest.mark.parametrize("fixture", ["trimmed", "gaps", "contested", "spread_out", "section"])
+def test_print_fits_the_page_and_answers_before_it_proves(
+    fixture: str, request: pytest.FixtureRequest
+) -> None:
+    tell = {
+        "trimmed": trim_tables,
+        "gaps": gap_tables,
+        "contested": contest_tables,
+        "spread_out": spread_tables,
+    }
+    if fixture == "section":
+        findings = section_tables(small_design())
+    else:
+        findings = tell[fixture](request.getfixturevalue(fixture))
+    page = printed(findings)
+    lines = page.splitlines()
+    assert max(len(line) for line in lines) <= PAGE_WIDTH
+    assert "\x1b" not in page
+    assert "…" not in page
+    assert lines[0] == findings.design.title
+    assert page.replace("\n", " ").index(findings.answer[0]) < page.index("Take care")
+    for table in findings.tables:
+        assert (table.title in page.replace("\n", " ")) == (table.scope == "printed")
+
+
+def test_every_key_is_unique_and_described(
+    trimmed: Trim, gaps: GapStudy, contested: Contest, spread_out: Spread
+) -> None:
+    everything = (
+        trim_tables(trimmed),
+        gap_tables(gaps),
+        contest_tables(contested),
+        spread_tables(spread_out),
+        section_tables(small_design()),
+    )
+    for findings in everything:
+        names = [table.name for table in findings.tables]
+        assert len(set(names)) == len(names)
+        for table in findings.tables:
+            keys = [column.key for column in table.columns]
+            assert len(set(keys)) == len(keys)
+            assert all(column.description for column in table.columns)
+            assert all(len(row) == len(keys) for row in table.rows)
+        facts = [fact.key for fact in findings.facts]
+        assert len(set(facts)) == len(facts)
+        assert all(fact.description for fact in findings.facts)
