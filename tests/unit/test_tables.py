@@ -27,7 +27,7 @@ from studies.tables import (
     trim_tables,
 )
 from studies.tables.columns import both, both_short, formula, mm
-from studies.trim import ShaveStep, Trim, shaving_stops, trim
+from studies.trim import METER_DB, ShaveStep, Trim, shaving_stops, trim
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 TERMS = ("evenness", "ripple", "tilt", "leak", "level")
@@ -203,7 +203,7 @@ def test_shaving_goes_from_tall_to_short_and_names_the_bands(trimmed: Trim) -> N
         largest = step.change_db[np.argmax(np.abs(step.change_db))]
         assert record["largest_change_db"] == largest
         assert f"{largest:+.1f}" in record["most_changed"].split(",")[0]
-        assert record["shows_on_a_meter"] == (abs(largest) >= 1.0)
+        assert record["shows_on_a_meter"] == (abs(largest) >= METER_DB)
         assert record["most_changed"].count(",") == 2
     bands = findings.table("shaving_bands")
     assert len(bands.rows) == 3 * len(steps)
