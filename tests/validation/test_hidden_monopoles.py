@@ -8,8 +8,8 @@ not convex as the proper test: Marburg & Amini, J. Comput. Acoust. 13, 21-45 (20
 The drive reaches the solver by its values at the nodes, quartic between them. That carries a
 piston's motion exactly, but a monopole's field only to a few thousandths of the maximum at the
 default mesh (worse where the monopole lies nearer to the wall than elements are long).
-The field of what the quartics leave out is known: by reciprocity with the plane wave that arrives from there, whose
-pressure on the rigid solids is p,
+The field of what the quartics leave out is known: by reciprocity with the plane wave that
+arrives from there, whose pressure on the rigid solids is p,
 
     F = -(1 / 4 pi) int q p dS .
 
