@@ -36,6 +36,8 @@ class Response:
         Far-field power over power through the driven surface; zero when energy is kept.
     unknowns : (F,) array
         Size of the system solved at each frequency.
+    account : str
+        How a method without a power balance vouches for itself, in words; else empty.
     """
 
     problem: Problem
@@ -45,6 +47,7 @@ class Response:
     near_by_way: np.ndarray = field(repr=False)
     power_error_db: np.ndarray = field(repr=False)
     unknowns: np.ndarray = field(repr=False)
+    account: str = ""
 
     @cached_property
     def transfer(self) -> np.ndarray:

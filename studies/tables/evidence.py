@@ -31,6 +31,8 @@ class Evidence:
         Numbers of the mesh and the quadrature.
     remarks : tuple of str
         Driver realism, what is left out, and what went wrong.
+    account : str
+        How a method without a power balance vouches for itself.
     """
 
     method: str
@@ -42,17 +44,25 @@ class Evidence:
     worst_power_error_db: float
     settings: Mapping[str, float]
     remarks: tuple[str, ...]
+    account: str = ""
 
     def sentences(self) -> tuple[str, ...]:
         """Tell it in words."""
         designs = "1 design" if self.solved == 1 else f"{self.solved} designs"
         return (
+            *self._vouched_for(designs),
+            *self.remarks,
+            "0 dB is the driver's own on-axis curve in an endless wall, at the same distance",
+        )
+
+    def _vouched_for(self, designs: str) -> tuple[str, ...]:
+        if self.account:
+            return (f"method {self.method}, {designs}: {self.account}",)
+        return (
             f"method {self.method}, {designs}: {self.unknowns_lowest} unknowns at"
             f" {self.lowest_hz:.0f} Hz, {self.unknowns_highest} at {self.highest_hz:.0f} Hz",
             "power given off by the driver and power found far away agree within"
             f" {max(self.worst_power_error_db, 0.001):.3f} dB everywhere",
-            *self.remarks,
-            "0 dB is the driver's own on-axis curve in an endless wall, at the same distance",
         )
 
 
@@ -72,6 +82,7 @@ def evidence_of(rows: Sequence[Row], best: Row) -> Evidence:
         worst_power_error_db=worst.worst_power_error_db,
         settings=best.response.settings,
         remarks=_grouped_remarks(best.response, worst),
+        account=best.response.account,
     )
 
 

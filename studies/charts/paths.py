@@ -1,0 +1,203 @@
+"""Pictures of the quick methods: rays in the section, levels all round, methods side by side."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
+
+from shapes.assembly import Assembly
+from studies.charts.curves import level_axis
+from studies.charts.style import (
+    DASHES,
+    INK,
+    QUIET,
+    SERIES,
+    edges_of_bands,
+    frequency_axis,
+    in_house_style,
+    legend_below,
+    new_figure,
+)
+
+SHOWN_BELOW_MM = 60.0  # how much of the column the ray picture shows
+MOST_BOUNCES_TOLD = 3
+
+
+@in_house_style
+def rays_figure(
+    title: str, assembly: Assembly, paths: Sequence[np.ndarray], subtitle: str = ""
+) -> Figure:
+    """Draw rays in the plane through the axis, each leg in the colour of its bounces so far.
+
+    Parameters
+    ----------
+    title : str
+    assembly : Assembly
+    paths : sequence of (N, 2) arrays
+        Corners (r, z) of each ray in metres, start first; r may be negative beyond the axis.
+    subtitle : str
+        Such as the frequency above which the picture means anything.
+
+    Returns
+    -------
+    Figure
+    """
+    figure = new_figure(6.4, title, subtitle)
+    axes = figure.add_subplot()
+    plate = assembly.plate
+    reach = 1e3 * max(assembly.column.radius, plate.radius if plate is not None else 0.0)
+    for line in (assembly.lower_line, assembly.upper_line):
+        if len(line):
+            whole = np.vstack((line, line[::-1] * (-1.0, 1.0))) * 1e3
+            axes.fill(*whole.T, facecolor="#efe2cc", edgecolor=INK, linewidth=1.0, zorder=2)
+    for corners in paths:
+        for leg in range(len(corners) - 1):
+            order = min(leg, MOST_BOUNCES_TOLD)
+            axes.plot(
+                *(corners[leg : leg + 2].T * 1e3),
+                color=SERIES[order],
+                linewidth=0.9,
+                zorder=3,
+                solid_capstyle="round",
+            )
+    for order, name in enumerate(("from the driver", "one bounce", "two", "three or more")):
+        axes.plot([], [], color=SERIES[order], label=name)
+    axes.set_aspect("equal")
+    axes.set_xlim(-2.2 * reach, 2.2 * reach)
+    top = 1e3 * (assembly.plate_gap + (plate.thickness if plate is not None else 0.0))
+    axes.set_ylim(-SHOWN_BELOW_MM, top + 0.4 * reach)
+    axes.set_xlabel("distance from the axis, mm")
+    axes.set_ylabel("height above the baffle, mm")
+    legend_below(figure, axes, 4)
+    return figure
+
+
+@dataclass(frozen=True, eq=False)
+class AroundTrace:
+    """Level all round of one choice of posts: name, bands (Hz), least and most in each (dB)."""
+
+    name: str
+    centres: ArrayLike
+    minimum_db: ArrayLike
+    maximum_db: ArrayLike
+
+
+@in_house_style
+def around_figure(title: str, traces: Sequence[AroundTrace], subtitle: str = "") -> Figure:
+    """Draw how far the level swings round the column, by third octave, for each choice of posts.
+
+    Parameters
+    ----------
+    title : str
+    traces : sequence of AroundTrace
+    subtitle : str
+
+    Returns
+    -------
+    Figure
+    """
+    figure = new_figure(5.4, title, subtitle)
+    axes = figure.add_subplot()
+    for row, trace in enumerate(traces):
+        edges = edges_of_bands(trace.centres)
+        colour, dash = SERIES[row % len(SERIES)], DASHES[row % len(DASHES)]
+        for name, values in ((trace.name, trace.maximum_db), (None, trace.minimum_db)):
+            axes.stairs(
+                values,
+                edges,
+                baseline=None,
+                color=colour,
+                linestyle=dash,
+                linewidth=1.6,
+                label=name,
+            )
+    axes.axhspan(-1.0, 1.0, color=QUIET, alpha=0.12, linewidth=0, label="within 1 dB")
+    swing = max(float(np.max(np.abs([t.minimum_db, t.maximum_db]))) for t in traces)
+    limit = max(3, int(np.ceil(swing + 0.2)))
+    axes.set_ylim(-limit, limit)
+    axes.set_yticks(range(-limit, limit + 1, 1 if limit <= 8 else 2))
+    axes.set_ylabel("highest and lowest level round the column,\ndB re no posts")
+    axes.grid(axis="both")
+    frequency_axis(axes, edges[0], edges[-1])
+    legend_below(figure, axes)
+    return figure
+
+
+@in_house_style
+def azimuth_figure(
+    title: str, azimuths: ArrayLike, centres: ArrayLike, level_db: ArrayLike, subtitle: str = ""
+) -> Figure:
+    """Draw level by azimuth and third octave, dB re no posts, on a map.
+
+    Parameters
+    ----------
+    title : str
+    azimuths : (A,) array
+        Degrees from the first post.
+    centres : (B,) array
+        Exact band centres, Hz.
+    level_db : (B, A) array
+        dB re no posts.
+    subtitle : str
+
+    Returns
+    -------
+    Figure
+    """
+    figure = new_figure(5.6, title, subtitle)
+    axes = figure.add_subplot()
+    levels = np.asarray(level_db, dtype=float)
+    limit = max(1.0, float(np.ceil(np.abs(levels).max())))
+    step = float(np.mean(np.diff(azimuths)))
+    sides = np.append(np.asarray(azimuths) - 0.5 * step, np.asarray(azimuths)[-1] + 0.5 * step)
+    drawn = axes.pcolormesh(
+        edges_of_bands(centres), sides, levels.T, cmap="PuOr_r", vmin=-limit, vmax=limit
+    )
+    frequency_axis(axes, *edges_of_bands(centres)[[0, -1]])
+    axes.set_ylabel("azimuth from the first post, deg")
+    figure.colorbar(drawn, ax=axes, label="dB re no posts")
+    return figure
+
+
+@in_house_style
+def trust_figure(
+    title: str, centres: ArrayLike, rms_db: dict[str, ArrayLike], within_db: float
+) -> Figure:
+    """Draw how far each method is from the wave solver, by third octave.
+
+    Parameters
+    ----------
+    title : str
+    centres : (B,) array
+        Exact band centres, Hz.
+    rms_db : mapping of str to (B,) array
+        rms difference of each method, dB.
+    within_db : float
+        Up to here a method is believed.
+
+    Returns
+    -------
+    Figure
+    """
+    figure = new_figure(4.8, title)
+    axes: Axes = figure.add_subplot()
+    edges = edges_of_bands(centres)
+    for row, (name, values) in enumerate(rms_db.items()):
+        axes.stairs(
+            values,
+            edges,
+            baseline=None,
+            color=SERIES[row % len(SERIES)],
+            linestyle=DASHES[row % len(DASHES)],
+            linewidth=1.6,
+            label=name,
+        )
+    axes.axhspan(0.0, within_db, color=QUIET, alpha=0.15, linewidth=0, label="believed")
+    most = max(float(np.max(values)) for values in rms_db.values())
+    level_axis(axes, (0.0, max(12.0, min(most * 1.05, 30.0))), "rms difference to waves, dB")
+    frequency_axis(axes, edges[0], edges[-1])
+    legend_below(figure, axes)
+    return figure

@@ -1,0 +1,93 @@
+"""How far each quick method can be believed: difference to the wave solver by third octave."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dispersion.bands import band_label
+from studies.tables.columns import band, number, text
+from studies.tables.evidence import evidence_of
+from studies.tables.table import Fact, Findings, Table
+from studies.trust import REFERENCE, WITHIN_DB, Trust
+
+
+def trust_tables(trust: Trust) -> Findings:
+    """Put the methods side by side."""
+    exact = trust.rows[REFERENCE]
+    return Findings(
+        "trust",
+        trust.design,
+        tuple(_answer(trust)),
+        tuple(_facts(trust)),
+        (_by_band(trust), _by_case(trust)),
+        evidence_of(exact, exact[0]),
+    )
+
+
+def _answer(trust: Trust) -> list[str]:
+    said = [
+        f"Held against the wave solver in the window, over {len(trust.cases)} designs:"
+        f" {', '.join(trust.cases)}."
+    ]
+    for method in trust.methods:
+        believed = trust.believed(method)
+        if believed is None:
+            said.append(
+                f"{method}: in no band within {WITHIN_DB:g} dB (rms); use it for reasons only."
+            )
+            continue
+        low, high = (band_label(edge) for edge in believed)
+        said.append(
+            f"{method}: within {WITHIN_DB:g} dB (rms) from {low} to {high}; over all bands"
+            f" {float(np.sqrt(np.mean(trust.difference_db(method) ** 2))):.1f} dB."
+        )
+    return said
+
+
+def _facts(trust: Trust) -> list[Fact]:
+    facts = []
+    for method in trust.methods:
+        low, high = trust.believed(method) or (None, None)
+        facts += [
+            Fact(f"{method}_from_hz", low, f"lowest band in which {method} stay within 3 dB rms"),
+            Fact(f"{method}_to_hz", high, f"highest band of that unbroken range for {method}"),
+        ]
+    return facts
+
+
+def _by_band(trust: Trust) -> Table:
+    columns = [band()]
+    for method in trust.methods:
+        columns += [
+            number(f"{method}_mean_db", f"{method}\nmean", f"mean of {method} less waves, dB", 1),
+            number(f"{method}_rms_db", "rms", f"rms of {method} less waves, dB", 1),
+            number(f"{method}_worst_db", "worst", f"largest difference of {method}, dB", 1),
+        ]
+    cells = [list(trust.centres.astype(float))]
+    for method in trust.methods:
+        difference = trust.difference_db(method)
+        worst = difference[np.argmax(np.abs(difference), axis=0), np.arange(difference.shape[1])]
+        cells += [difference.mean(axis=0), trust.rms_db(method), worst]
+    rows = tuple(tuple(float(value) for value in row) for row in zip(*cells, strict=True))
+    return Table(
+        "bands",
+        "Level in the window less the wave solver's, dB, over all designs",
+        tuple(columns),
+        rows,
+        f"a method is believed where the rms stays within {WITHIN_DB:g} dB",
+    )
+
+
+def _by_case(trust: Trust) -> Table:
+    columns = (
+        text("candidate", "design", "what was solved"),
+        *(
+            number(f"{method}_rms_db", f"{method}\nrms", f"rms over the bands, {method}, dB", 1)
+            for method in trust.methods
+        ),
+    )
+    each = [np.sqrt(np.mean(trust.difference_db(method) ** 2, axis=1)) for method in trust.methods]
+    rows = tuple(
+        (name, *(float(values[i]) for values in each)) for i, name in enumerate(trust.cases)
+    )
+    return Table("cases", "By design: rms over the bands, dB", columns, rows)

@@ -1,0 +1,147 @@
+"""How far can each quick method be believed?
+
+Every method and the wave solver take the same designs: the one in the file, and a spread of caps,
+cones and plate gaps round it. What counts is the level in the coverage window, by third octave.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from shapes.assembly import Assembly
+from shapes.reflectors import ball_cap, cone
+from studies.design import Design
+from studies.grid import Candidate, Progress, Row, Solver, run
+
+WITHIN_DB = 3.0
+PER_BAND = 8
+REFERENCE = "waves"
+CAP_SHARES = (0.25, 0.4, 0.55, 0.7)  # of the plate gap: heights of the caps that are tried
+CONE_SLOPES_DEG = (35.0, 45.0, 50.0)
+GAP_FACTORS = (1.25, 1.5)
+
+
+@dataclass(frozen=True, eq=False)
+class Trust:
+    """Levels in the window by every method, case by case.
+
+    Attributes
+    ----------
+    design : Design
+    cases : tuple of str
+        Names of the designs that were solved by all methods.
+    centres : (B,) array
+        Exact centres of the third-octave bands, Hz.
+    rows : mapping of str to tuple of Row
+        For each method, the wave solver included, one row a case.
+    """
+
+    design: Design
+    cases: tuple[str, ...]
+    centres: np.ndarray
+    rows: Mapping[str, tuple[Row, ...]]
+
+    @property
+    def methods(self) -> tuple[str, ...]:
+        """Methods that are held against the wave solver."""
+        return tuple(name for name in self.rows if name != REFERENCE)
+
+    def difference_db(self, method: str) -> np.ndarray:
+        """(C, B) window level by a method less that of the wave solver."""
+        pairs = zip(self.rows[method], self.rows[REFERENCE], strict=True)
+        return np.array(
+            [
+                mine.coverage.window_level_db - exact.coverage.window_level_db
+                for mine, exact in pairs
+            ]
+        )
+
+    def rms_db(self, method: str) -> np.ndarray:
+        """(B,) rms of the difference over all cases."""
+        return np.sqrt(np.mean(self.difference_db(method) ** 2, axis=0))
+
+    def believed(self, method: str) -> tuple[float, float] | None:
+        """Longest unbroken range of bands whose rms stays within 3 dB; None without any."""
+        good = self.rms_db(method) <= WITHIN_DB
+        best, start = (0, 0), 0
+        for at in range(len(good) + 1):
+            if at == len(good) or not good[at]:
+                if at - start > best[1] - best[0]:
+                    best = (start, at)
+                start = at + 1
+        if best[1] == best[0]:
+            return None
+        return float(self.centres[best[0]]), float(self.centres[best[1] - 1])
+
+
+def trust(
+    design: Design,
+    solvers: Mapping[str, Solver],
+    progress: Progress | None = None,
+    per_band: int = PER_BAND,
+) -> Trust:
+    """Solve a design and its spread of relatives by every method.
+
+    Parameters
+    ----------
+    design : Design
+    solvers : mapping of str to callable
+        `dispersion.solvers.SOLVERS`, or some of them; "waves" must be one.
+    progress : callable, optional
+        Called with (stage, done, total).
+    per_band : int
+        Frequencies in a third-octave band, four or more.
+
+    Raises
+    ------
+    ValueError
+        If not one case can be built and solved by every method.
+    """
+    candidates = spread_of_cases(design)
+    rows = {
+        name: run(design, candidates, solver, per_band, name, progress)
+        for name, solver in solvers.items()
+    }
+    solved = [i for i in range(len(candidates)) if all(kept[i].solved for kept in rows.values())]
+    if not solved:
+        reasons = {row.reason for kept in rows.values() for row in kept if row.reason}
+        raise ValueError(f"no case can be solved by every method: {'; '.join(sorted(reasons))}")
+    kept = {name: tuple(given[i] for i in solved) for name, given in rows.items()}
+    first = kept[REFERENCE][0]
+    return Trust(design, tuple(candidates[i].name for i in solved), first.coverage.centres, kept)
+
+
+def spread_of_cases(design: Design) -> list[Candidate]:
+    """The design as written, then caps, cones and wider gaps under the same plate."""
+    written = design.assembly()
+    gap, ball = written.plate_gap, _ball_diameter(design)
+    cases: list[tuple[str, Callable[[], Assembly]]] = [("as designed", design.assembly)]
+    for share in CAP_SHARES:
+        keep = round(share * gap, 3)
+        cases.append((f"cap, keep {keep * 1e3:.0f} mm", partial(_with_cap, written, ball, keep)))
+    for slope in CONE_SLOPES_DEG:
+        cases.append((f"cone, slope {slope:.0f} deg", partial(_with_cone, written, slope)))
+    for factor in GAP_FACTORS:
+        wider = round(factor * gap, 3)
+        cases.append((f"plate gap {wider * 1e3:.0f} mm", partial(written.with_gap, wider)))
+    return [Candidate(name, build) for name, build in cases]
+
+
+def _ball_diameter(design: Design) -> float:
+    """Diameter of the design's ball; of one three times the driver where it has none."""
+    if design.ball is not None:
+        return design.ball.diameter
+    return 3.0 * design.assembly().driver.effective_radius
+
+
+def _with_cap(assembly: Assembly, ball: float, keep: float) -> Assembly:
+    return assembly.with_reflector(ball_cap(ball, keep))
+
+
+def _with_cone(assembly: Assembly, slope_deg: float) -> Assembly:
+    """Cone of three quarters of the plate gap in height, or as wide as fits; tip blunt by 3 mm."""
+    half_angle = np.radians(90.0 - slope_deg)
+    base = min(0.75 * assembly.plate_gap * np.tan(half_angle), 1.2 * assembly.driver.frame_radius)
+    return assembly.with_reflector(cone(base, half_angle=half_angle, tip_radius=0.003))
