@@ -13,7 +13,7 @@ from typing import Any, NoReturn
 
 import click
 
-METHODS = ("waves",)
+METHODS = ("waves", "images")
 """Names in `dispersion.solvers.SOLVERS`; a test holds them against it."""
 USER_MISTAKE, FAULT, INTERRUPTED = 2, 1, 130
 OWN_PACKAGES = ("shapes", "dispersion", "studies")
@@ -112,31 +112,39 @@ def _output_options(command: Callable[..., None]) -> Callable[..., None]:
     return _with_options(command, options)
 
 
+_workers_option = click.option(
+    "--workers",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Threads; the result is the same for any number. [default: all processors]",
+)
+_per_band_option = click.option(
+    "--per-band",
+    type=click.IntRange(min=4, max=96),
+    metavar="N",
+    help="Frequencies in each third-octave band, 4 or more; trim and gap solve their"
+    " leaders at 12 or more in any case. [default: trim, gap and posts 4, trust 8, others 12]",
+)
+
+
 def _solver_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options of every command that solves something."""
     options = (
+        _workers_option,
+        _per_band_option,
         click.option(
-            "--workers",
-            type=click.IntRange(min=1),
-            metavar="N",
-            help="Threads; the result is the same for any number. [default: all processors]",
-        ),
-        click.option(
-            "--per-band",
-            type=click.IntRange(min=4, max=96),
-            metavar="N",
-            help="Frequencies in each third-octave band, 4 or more; trim and gap solve their"
-            " leaders at 12 or more in any case. [default: trim and gap 4, others 12]",
-        ),
-        click.option(
-            "--method", type=click.Choice(METHODS), default=METHODS[0], help="How to solve."
+            "--method",
+            type=click.Choice(METHODS),
+            default=METHODS[0],
+            help="How to solve; `roundcast trust` tells how far each method can be believed.",
         ),
         click.option(
             "--finer",
             type=click.FloatRange(min=1.0, max=4.0),
             default=1.0,
             metavar="FACTOR",
-            help="Mesh this many times finer, as a proof that the mesh does not decide.",
+            help="Mesh of the wave solver this many times finer, as a proof that the mesh does"
+            " not decide.",
         ),
     )
     return _with_options(command, options)
@@ -252,6 +260,48 @@ def gap(**given: Any) -> None:
     from studies.running import answer
 
     answer("gap", **given)
+
+
+@main.command()
+@_output_options
+@click.option(
+    "--also",
+    multiple=True,
+    metavar='"N x DIAMETER"',
+    help='Other posts to hold against, such as "4 x 12mm"; may be repeated.'
+    " [default: one more post, and both counts at twice the diameter]",
+)
+@_per_band_option
+def posts(also: tuple[str, ...], **given: Any) -> None:
+    """How far the level swings round the column.
+
+    For the posts in the file and for others on the same circle: an estimate.
+    """
+    from studies.running import answer
+
+    answer("posts", also=[_count_and_diameter(text) for text in also], **given)
+
+
+def _count_and_diameter(text: str) -> tuple[int, float]:
+    count, times, diameter = text.partition("x")
+    if not times or not count.strip().isdigit() or int(count) < 1:
+        raise _Refusal(f'--also: "{text}" is not posts: write count x diameter, such as "4 x 12mm"')
+    return int(count), _metres("also", diameter.strip())
+
+
+@main.command()
+@_output_options
+@_per_band_option
+@_workers_option
+def trust(**given: Any) -> None:
+    """How far each quick method can be believed.
+
+    Holds every method against the wave solver, for this design and a spread of caps, cones and
+    gaps round it.
+    """
+    from studies.running import answer
+
+    answer("trust", **given)
 
 
 @main.command()

@@ -6,9 +6,12 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from studies.charts import (
+    AroundTrace,
     Contender,
     Ladder,
     Trace,
+    around_figure,
+    azimuth_figure,
     contest_figure,
     coverage_map_figure,
     curves_figure,
@@ -18,13 +21,16 @@ from studies.charts import (
     section_figure,
     shave_figure,
     sweep_map_figure,
+    trust_figure,
 )
 from studies.contest import Contest
 from studies.design import Design
 from studies.gap import GapStudy
 from studies.grid import Row
+from studies.posts import PostsStudy
 from studies.spread import Spread
 from studies.trim import Cut, Trim
+from studies.trust import WITHIN_DB, Trust
 
 Pictures = dict[str, Figure]
 
@@ -131,6 +137,29 @@ def contest_pictures(contest: Contest) -> Pictures:
         title = f"{design.title}: {row.name}"
         pictures[f"coverage-{place}"] = coverage_map_figure(title, row.coverage)
     return pictures
+
+
+def posts_pictures(study: PostsStudy) -> Pictures:
+    """Draw how far the level swings round the column."""
+    title, own = study.design.title, study.own
+    traces = [
+        AroundTrace(name, ripple.centres, ripple.minimum_db, ripple.maximum_db)
+        for name, ripple in study.ripples.items()
+    ]
+    name = next(iter(study.ripples))
+    return {
+        "around": around_figure(f"{title}: level round the column", traces),
+        "azimuth": azimuth_figure(
+            f"{title}: posts {name}", own.azimuths_deg, own.centres, own.level_db
+        ),
+    }
+
+
+def trust_pictures(trust: Trust) -> Pictures:
+    """Draw how far each method is from the wave solver."""
+    rms = {method: trust.rms_db(method) for method in trust.methods}
+    title = f"{trust.design.title}: window level, {len(trust.cases)} designs"
+    return {"trust": trust_figure(title, trust.centres, rms, WITHIN_DB)}
 
 
 def _window_trace(name: str, row: Row) -> Trace:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -18,28 +18,21 @@ from studies.contest import contest
 from studies.design import Design, DesignError, Mistake, read_design
 from studies.gap import gap
 from studies.grid import Solver, problem_of
+from studies.posts import PostsStudy, posts_study
 from studies.printing import open_console, print_files, print_findings
 from studies.progress import Watch
 from studies.spread import spread
 from studies.trim import trim
+from studies.trust import Trust, trust
 
 
 @dataclass(frozen=True)
 class Question:
-    """What a command does: a study of a design (none if nothing is solved), words, pictures."""
+    """What a command does: find out something about a design, words for it, pictures of it."""
 
-    study: Callable[..., Any] | None
+    find: Callable[..., Any]
     tell: Callable[[Any], tables.Findings]
     draw: Callable[[Any], pictures.Pictures]
-
-
-QUESTIONS = {
-    "section": Question(None, tables.section_tables, pictures.section_pictures),
-    "spread": Question(spread, tables.spread_tables, pictures.spread_pictures),
-    "trim": Question(trim, tables.trim_tables, pictures.trim_pictures),
-    "contest": Question(contest, tables.contest_tables, pictures.contest_pictures),
-    "gap": Question(gap, tables.gap_tables, pictures.gap_pictures),
-}
 
 
 def answer(
@@ -58,7 +51,7 @@ def answer(
     as_json : bool
         Print the JSON document in place of tables.
     **how
-        Options of `solve`, where something is solved.
+        Further options of the command.
 
     Raises
     ------
@@ -69,7 +62,7 @@ def answer(
     design = read_design(path)
     folder = out or Path(f"{path.stem}-{command}")
     exports.require_folder(folder)
-    result = design if question.study is None else solve(question.study, design, **how)
+    result = question.find(design, **how)
     findings = question.tell(result)
     written = _write(folder, findings, question.draw(result))
     if as_json:
@@ -113,12 +106,47 @@ def solve(
     problems = problems_before(problem_of(design, design.assembly()))
     if problems:
         raise DesignError(design.path, [Mistake("target.band", problem) for problem in problems])
-    solver: Solver = functools.partial(
-        SOLVERS[method], settings=WaveSettings().finer(finer), workers=workers
-    )
+    settings = {"settings": WaveSettings().finer(finer)} if method == "waves" else {}
+    solver: Solver = functools.partial(SOLVERS[method], workers=workers, **settings)
     chosen = {} if per_band is None else {"per_band": per_band}
     with Watch(open_console(sys.stderr)) as watch:
         return study(design, solver, watch, **chosen)
+
+
+def _as_it_is(design: Design) -> Design:
+    return design
+
+
+def find_posts(
+    design: Design, also: Sequence[tuple[int, float]], per_band: int | None = None
+) -> PostsStudy:
+    """Work out the ripple of posts, with a progress bar on standard error."""
+    chosen = {} if per_band is None else {"per_band": per_band}
+    with Watch(open_console(sys.stderr)) as watch:
+        return posts_study(design, also, watch, **chosen)
+
+
+def find_trust(design: Design, workers: int | None = None, per_band: int | None = None) -> Trust:
+    """Hold every method against the wave solver, with a progress bar on standard error."""
+    chosen = {} if per_band is None else {"per_band": per_band}
+    solvers = {name: functools.partial(solver, workers=workers) for name, solver in SOLVERS.items()}
+    with Watch(open_console(sys.stderr)) as watch:
+        return trust(design, solvers, watch, **chosen)
+
+
+QUESTIONS = {
+    "section": Question(_as_it_is, tables.section_tables, pictures.section_pictures),
+    "spread": Question(
+        functools.partial(solve, spread), tables.spread_tables, pictures.spread_pictures
+    ),
+    "trim": Question(functools.partial(solve, trim), tables.trim_tables, pictures.trim_pictures),
+    "contest": Question(
+        functools.partial(solve, contest), tables.contest_tables, pictures.contest_pictures
+    ),
+    "gap": Question(functools.partial(solve, gap), tables.gap_tables, pictures.gap_pictures),
+    "posts": Question(find_posts, tables.posts_tables, pictures.posts_pictures),
+    "trust": Question(find_trust, tables.trust_tables, pictures.trust_pictures),
+}
 
 
 def _write(folder: Path, findings: tables.Findings, drawn: pictures.Pictures) -> int:

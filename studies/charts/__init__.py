@@ -8,22 +8,34 @@ driver's own on-axis curve unless the axis says otherwise.
 from studies.charts.contest import Contender, contest_figure
 from studies.charts.coverage import coverage_map_figure, polar_figure
 from studies.charts.curves import Trace, curves_figure, index_figure
+from studies.charts.paths import (
+    AroundTrace,
+    around_figure,
+    azimuth_figure,
+    rays_figure,
+    trust_figure,
+)
 from studies.charts.section import section_figure
 from studies.charts.style import save_figure
 from studies.charts.sweeps import Ladder, ladder_figure, shave_figure, sweep_map_figure
 
 __all__ = [
+    "AroundTrace",
     "Contender",
     "Ladder",
     "Trace",
+    "around_figure",
+    "azimuth_figure",
     "contest_figure",
     "coverage_map_figure",
     "curves_figure",
     "index_figure",
     "ladder_figure",
     "polar_figure",
+    "rays_figure",
     "save_figure",
     "section_figure",
     "shave_figure",
     "sweep_map_figure",
+    "trust_figure",
 ]

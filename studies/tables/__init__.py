@@ -7,10 +7,12 @@ their keys say, and are printed in mm and inches.
 from studies.tables.contest import contest_tables
 from studies.tables.evidence import Evidence, evidence_of
 from studies.tables.gap import gap_tables
+from studies.tables.posts import posts_tables
 from studies.tables.section import section_tables
 from studies.tables.spread import spread_tables
 from studies.tables.table import Column, Fact, Findings, Table
 from studies.tables.trim import trim_tables
+from studies.tables.trust import trust_tables
 
 __all__ = [
     "Column",
@@ -21,7 +23,9 @@ __all__ = [
     "contest_tables",
     "evidence_of",
     "gap_tables",
+    "posts_tables",
     "section_tables",
     "spread_tables",
     "trim_tables",
+    "trust_tables",
 ]

@@ -1,0 +1,122 @@
+"""Which posts: how far the level swings round the column."""
+
+from __future__ import annotations
+
+from dispersion.bands import band_label
+from studies.posts import PostsStudy
+from studies.tables import cautions
+from studies.tables.columns import band, number, text, window_in_words
+from studies.tables.table import Column, Fact, Findings, Table
+
+METHOD = (
+    "Method: rods in the gap's vertical modes, an estimate. Against boundary elements in three"
+    " dimensions its ripple was 0.2 dB off with one mode in the gap and 0.8 dB off with two; three"
+    " or more modes (above c / gap) have not been checked.",
+    "The rim's reflection back into the gap is left out, and so is what the reflector sends back.",
+)
+
+
+def posts_tables(study: PostsStudy) -> Findings:
+    """Put the ripple of every choice of posts into words and tables."""
+    return Findings(
+        "posts",
+        study.design,
+        tuple(_answer(study)),
+        tuple(_facts(study)),
+        (_choices(study), _by_band(study)),
+        None,
+        (cautions.POSTS,),
+    )
+
+
+def _answer(study: PostsStudy) -> list[str]:
+    said = []
+    for name, ripple in study.ripples.items():
+        heard = ripple.audible_centres
+        most = float(ripple.peak_to_peak_db.max())
+        if heard.size:
+            said.append(
+                f"{name}: the level swings by more than 1 dB round the column in {heard.size}"
+                f" bands, the lowest {band_label(heard[0])}; at most {most:.1f} dB."
+            )
+        else:
+            said.append(f"{name}: nowhere more than {most:.1f} dB round the column.")
+    advice = study.own.turn_advice()
+    said.append(f"With the posts in the file: {advice}")
+    said += [f"{name} does not fit: {reason}." for name, reason in study.left_out.items()]
+    window = window_in_words(study.design.window_deg)
+    return [*said, f"Level over that without posts, mean of {window} of elevation.", *METHOD]
+
+
+def _facts(study: PostsStudy) -> list[Fact]:
+    own = study.own
+    heard = own.audible_centres
+    return [
+        Fact("ripple_db", float(own.peak_to_peak_db.max()), "largest swing round the column, dB"),
+        Fact(
+            "audible_from_hz",
+            float(heard[0]) if heard.size else None,
+            "lowest band that swings by more than 1 dB; none if no band does",
+        ),
+        Fact(
+            "best_azimuth_deg",
+            own.best_azimuth_deg,
+            "direction from the first post where all bands are nearest their means, degrees",
+        ),
+    ]
+
+
+def _choices(study: PostsStudy) -> Table:
+    columns = (
+        text("candidate", "posts", "count and diameter"),
+        number("ripple_db", "most it\nswings, dB", "largest swing of any band, dB", 1),
+        Column(
+            "audible_from_hz",
+            "over 1 dB\nfrom",
+            "lowest band that swings by more than 1 dB, Hz",
+            band_label,
+        ),
+        number("best_azimuth_deg", "best seen\nat, deg", "from the first post, degrees", 0),
+    )
+    rows = []
+    for name, ripple in study.ripples.items():
+        heard = ripple.audible_centres
+        rows.append(
+            (
+                name,
+                float(ripple.peak_to_peak_db.max()),
+                float(heard[0]) if heard.size else None,
+                ripple.best_azimuth_deg,
+            )
+        )
+    return Table("choices", "Posts side by side", columns, tuple(rows))
+
+
+def _by_band(study: PostsStudy) -> Table:
+    columns = [band()]
+    for name in study.ripples:
+        key = name.replace(" ", "_").replace(".", "_")
+        columns += [
+            number(f"lowest_{key}_db", f"{name}\nlow", f"lowest level, {name}, dB re no posts", 1),
+            number(f"mean_{key}_db", "mean", f"mean level, {name}, dB re no posts", 1),
+            number(f"highest_{key}_db", "high", f"highest level, {name}, dB re no posts", 1),
+            number(
+                f"worst_azimuth_{key}_deg",
+                "worst at",
+                f"azimuth farthest from the mean, {name}, degrees from the first post",
+                0,
+                shown=False,
+            ),
+        ]
+    rows = []
+    for at, centre in enumerate(study.own.centres):
+        cells = [float(centre)]
+        for ripple in study.ripples.values():
+            cells += [
+                float(ripple.minimum_db[at]),
+                float(ripple.mean_db[at]),
+                float(ripple.maximum_db[at]),
+                float(ripple.worst_azimuth_deg[at]),
+            ]
+        rows.append(tuple(cells))
+    return Table("bands", "Round the column, dB re no posts", tuple(columns), tuple(rows))
