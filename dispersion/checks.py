@@ -38,7 +38,7 @@ def remarks_after(response: Response) -> tuple[str, ...]:
     problem = response.problem
     worst = response.worst_power_error_db
     remarks = []
-    if worst > POWER_WARNING_DB:
+    if response.method == "waves" and worst > POWER_WARNING_DB:
         f = problem.frequencies[int(np.argmax(np.abs(response.power_error_db).max(axis=0)))]
         remarks.append(
             f"power balance is off by {worst:.2f} dB near {f:.0f} Hz: solve again with a finer mesh"

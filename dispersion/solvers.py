@@ -5,6 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from dispersion.coverage import mean_square
+from dispersion.paths.edges import solve_edges
 from dispersion.paths.images import solve_images
 from dispersion.problem import Problem
 from dispersion.response import Response
@@ -72,7 +73,11 @@ def solve_waves(
     )
 
 
-SOLVERS: dict[str, Callable[..., Response]] = {"waves": solve_waves, "images": solve_images}
+SOLVERS: dict[str, Callable[..., Response]] = {
+    "waves": solve_waves,
+    "edges": solve_edges,
+    "images": solve_images,
+}
 
 
 def _drive(built: DrivenWay, way: Way, problem: Problem) -> Drive:

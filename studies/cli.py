@@ -13,7 +13,7 @@ from typing import Any, NoReturn
 
 import click
 
-METHODS = ("waves", "images")
+METHODS = ("waves", "edges", "images")
 """Names in `dispersion.solvers.SOLVERS`; a test holds them against it."""
 USER_MISTAKE, FAULT, INTERRUPTED = 2, 1, 130
 OWN_PACKAGES = ("shapes", "dispersion", "studies")

@@ -386,7 +386,14 @@ def solve_images(
     settings = {"bounces": float(bounces), "piston": float(source == "piston")}
     unknowns = np.zeros(k.size, dtype=int)
     return Response(
-        problem, "images", settings, np.array(far), np.array(near), np.array(error), unknowns
+        problem,
+        "images",
+        settings,
+        np.array(far),
+        np.array(near),
+        np.array(error),
+        unknowns,
+        f"baffle and bare plate only, {bounces} bounces; the reflector is left out",
     )
 
 

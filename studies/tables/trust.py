@@ -27,7 +27,7 @@ def trust_tables(trust: Trust) -> Findings:
 def _answer(trust: Trust) -> list[str]:
     said = [
         f"Held against the wave solver in the window, over {len(trust.cases)} designs:"
-        f" {', '.join(trust.cases)}."
+        f" {'; '.join(trust.cases)}."
     ]
     for method in trust.methods:
         believed = trust.believed(method)

@@ -1,0 +1,143 @@
+"""A free-form reflector from an STL file: triangles, checked before any ray meets them.
+
+trimesh reads the file and says whether it is a solid. The triangles then go into the same tree of
+boxes as every other surface: trimesh's own ray interface needs packages beyond this project's and
+would part the rays from their other surfaces at every bounce.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from os import PathLike
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from dispersion.paths import tracing
+from dispersion.paths.rows import Row, boxed
+from shapes.lengths import in_mm, parse_length
+
+if TYPE_CHECKING:
+    import trimesh
+
+SMALLEST, LARGEST = 5e-3, 2.0
+"""Widest side of a reflector, metres: beyond these the unit is taken to be wrong."""
+
+LEVEL = 1e-4
+"""How far the base may lie off z = 0, metres."""
+
+
+class FreeFormError(ValueError):
+    """A free form that is no reflector; the message says what to change."""
+
+
+@dataclass(frozen=True, eq=False)
+class FreeForm:
+    """Triangles of a solid as mounted: base at z = 0, tip hanging to z < 0, axis at x = y = 0.
+
+    Attributes
+    ----------
+    triangles : (N, 3, 3) array
+        Corners in metres, counter-clockwise as seen from the air.
+    """
+
+    triangles: np.ndarray
+
+    @property
+    def height(self) -> float:
+        """How far it hangs down from the plate, metres."""
+        return float(-self.triangles[..., 2].min())
+
+
+def read_free_form(path: str | PathLike[str], unit: str = "mm") -> FreeForm:
+    """Read a reflector from an STL file.
+
+    Parameters
+    ----------
+    path : path
+        STL file, base at z = 0 and tip hanging down.
+    unit : {"mm", "cm", "m", "in"}
+        Unit of the numbers in the file.
+
+    Raises
+    ------
+    FreeFormError
+        If the file cannot be read, or `free_form` refuses what it holds.
+    """
+    import trimesh
+
+    try:
+        mesh = trimesh.load_mesh(path)
+    except Exception as error:
+        raise FreeFormError(f"{path}: cannot be read as an STL file ({error}).") from error
+    return free_form(mesh, unit, str(path))
+
+
+def free_form(mesh: "trimesh.Trimesh", unit: str = "mm", name: str = "free form") -> FreeForm:
+    """Check a mesh and take it as a reflector.
+
+    Raises
+    ------
+    FreeFormError
+        If it is open, inside out, of an absurd size, or does not hang below z = 0.
+    """
+    if not len(mesh.faces):
+        raise FreeFormError(f"{name}: there are no triangles in it.")
+    if not mesh.is_watertight:
+        raise FreeFormError(f"{name}: the surface is open; close its holes before export.")
+    if not mesh.is_winding_consistent or mesh.volume <= 0:
+        raise FreeFormError(f"{name}: the surface is inside out; flip its normals outwards.")
+    triangles = np.asarray(mesh.triangles, dtype=float) * parse_length(1.0, unit)
+    corners = triangles.reshape(-1, 3)
+    size = float(np.ptp(corners, axis=0).max())
+    if not SMALLEST <= size <= LARGEST:
+        raise FreeFormError(
+            f"{name}: {size:.4g} m across with numbers in {unit}; the unit is probably another "
+            "one: say which (mm, cm, m, in)."
+        )
+    top = float(corners[:, 2].max())
+    if abs(top) > LEVEL:
+        raise FreeFormError(
+            f"{name}: its highest point lies at z = {in_mm(top)}; put the base at z = 0 with the "
+            "tip hanging down, as mounted."
+        )
+    return FreeForm(triangles)
+
+
+def free_form_rows(form: FreeForm, plate_gap: float, group: int) -> list[Row]:
+    """Rows of a free form hung under the plate.
+
+    Raises
+    ------
+    FreeFormError
+        If it is higher than the gap.
+    """
+    if form.height >= plate_gap:
+        raise FreeFormError(
+            f"the free form hangs down {in_mm(form.height)}, the plate gap is only "
+            f"{in_mm(plate_gap)}: widen the gap or check the unit of the file."
+        )
+    return _tree(form.triangles + np.array([0.0, 0.0, plate_gap]), group)
+
+
+def _tree(triangles: np.ndarray, group: int) -> list[Row]:
+    """Boxes within boxes, halved along the longest side of the triangles' middles."""
+    if len(triangles) <= 4:
+        return boxed([_row(triangle, group) for triangle in triangles])
+    middles = triangles.mean(axis=1)
+    order = np.argsort(middles[:, np.ptp(middles, axis=0).argmax()])
+    first, second = np.array_split(triangles[order], 2)
+    return boxed([*_tree(first, group), *_tree(second, group)])
+
+
+def _row(triangle: np.ndarray, group: int) -> Row:
+    corner, u, v = triangle[0], triangle[1] - triangle[0], triangle[2] - triangle[0]
+    low, high = triangle.min(axis=0) - 1e-9, triangle.max(axis=0) + 1e-9
+    bounds = np.column_stack((low, high)).ravel()
+    normal = np.cross(u, v)
+    size = np.hypot(np.hypot(normal[0], normal[1]), normal[2])
+    sizes = _flat((corner, u, v, normal / size))
+    return Row(tracing.TRIANGLE, group, True, tuple(bounds), sizes)
+
+
+def _flat(vectors: Sequence[np.ndarray]) -> tuple[float, ...]:
+    return tuple(float(x) for vector in vectors for x in vector)
