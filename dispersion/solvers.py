@@ -7,6 +7,7 @@ import numpy as np
 from dispersion.coverage import mean_square
 from dispersion.paths.edges import solve_edges
 from dispersion.paths.images import solve_images
+from dispersion.paths.rays import solve_rays
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.sources import Way
@@ -76,6 +77,7 @@ def solve_waves(
 SOLVERS: dict[str, Callable[..., Response]] = {
     "waves": solve_waves,
     "edges": solve_edges,
+    "rays": solve_rays,
     "images": solve_images,
 }
 

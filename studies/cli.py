@@ -13,7 +13,7 @@ from typing import Any, NoReturn
 
 import click
 
-METHODS = ("waves", "edges", "images")
+METHODS = ("waves", "edges", "rays", "images")
 """Names in `dispersion.solvers.SOLVERS`; a test holds them against it."""
 USER_MISTAKE, FAULT, INTERRUPTED = 2, 1, 130
 OWN_PACKAGES = ("shapes", "dispersion", "studies")
@@ -260,6 +260,50 @@ def gap(**given: Any) -> None:
     from studies.running import answer
 
     answer("gap", **given)
+
+
+@main.command()
+@_output_options
+@_workers_option
+@click.option(
+    "--rays",
+    type=int,
+    default=2**19,
+    show_default=True,
+    metavar="N",
+    help="Rays that are counted.",
+)
+@click.option("--shift", help="Reflector and plate off the axis, towards the first post: 3mm.")
+@click.option(
+    "--tilt",
+    type=click.FloatRange(-30.0, 30.0),
+    default=0.0,
+    metavar="DEG",
+    help="Reflector and plate askew, down on the side of the first post.",
+)
+@click.option(
+    "--stl",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A reflector of any form in place of the design's: watertight, its base at z = 0, its tip"
+    " hanging down.",
+)
+@click.option(
+    "--stl-unit",
+    type=click.Choice(("mm", "cm", "m", "in")),
+    default="mm",
+    show_default=True,
+    help="Unit of the STL file's numbers.",
+)
+def rays(shift: str | None, **given: Any) -> None:
+    """Why the sound goes where it goes.
+
+    Rays through the section, where the energy goes and over which surfaces, and which paths make
+    the notches. In the time of a click.
+    """
+    from studies.running import answer
+
+    answer("rays", shift=0.0 if shift is None else _metres("shift", shift), **given)
 
 
 @main.command()

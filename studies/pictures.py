@@ -18,6 +18,7 @@ from studies.charts import (
     index_figure,
     ladder_figure,
     polar_figure,
+    rays_figure,
     section_figure,
     shave_figure,
     sweep_map_figure,
@@ -28,6 +29,7 @@ from studies.design import Design
 from studies.gap import GapStudy
 from studies.grid import Row
 from studies.posts import PostsStudy
+from studies.rays import RayStudy
 from studies.spread import Spread
 from studies.trim import Cut, Trim
 from studies.trust import WITHIN_DB, Trust
@@ -137,6 +139,16 @@ def contest_pictures(contest: Contest) -> Pictures:
         title = f"{design.title}: {row.name}"
         pictures[f"coverage-{place}"] = coverage_map_figure(title, row.coverage)
     return pictures
+
+
+def rays_pictures(study: RayStudy) -> Pictures:
+    """Draw rays through the section; nothing for a free form, which has none."""
+    if not study.paths:
+        return {}
+    subtitle = f"rays mean something above about {study.meaningful_above_hz / 1e3:.2g} kHz"
+    lines = [path.points for path in study.paths]
+    figure = rays_figure(study.design.title, study.design.assembly(), lines, subtitle)
+    return {"section": figure}
 
 
 def posts_pictures(study: PostsStudy) -> Pictures:

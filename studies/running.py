@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from dispersion.checks import problems_before
+from dispersion.paths.freeform import read_free_form
 from dispersion.solvers import SOLVERS
 from dispersion.waves import WaveSettings
 from studies import exports, pictures, tables
@@ -21,6 +22,7 @@ from studies.grid import Solver, problem_of
 from studies.posts import PostsStudy, posts_study
 from studies.printing import open_console, print_files, print_findings
 from studies.progress import Watch
+from studies.rays import RayStudy, ray_study
 from studies.spread import spread
 from studies.trim import trim
 from studies.trust import Trust, trust
@@ -134,6 +136,12 @@ def find_trust(design: Design, workers: int | None = None, per_band: int | None 
         return trust(design, solvers, watch, **chosen)
 
 
+def find_rays(design: Design, stl: Path | None, stl_unit: str, **how: Any) -> RayStudy:
+    """Trace rays, through a reflector from an STL file if one is named."""
+    form = None if stl is None else read_free_form(stl, stl_unit)
+    return ray_study(design, free_form=form, **how)
+
+
 QUESTIONS = {
     "section": Question(_as_it_is, tables.section_tables, pictures.section_pictures),
     "spread": Question(
@@ -145,6 +153,7 @@ QUESTIONS = {
     ),
     "gap": Question(functools.partial(solve, gap), tables.gap_tables, pictures.gap_pictures),
     "posts": Question(find_posts, tables.posts_tables, pictures.posts_pictures),
+    "rays": Question(find_rays, tables.rays_tables, pictures.rays_pictures),
     "trust": Question(find_trust, tables.trust_tables, pictures.trust_pictures),
 }
 

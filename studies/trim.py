@@ -6,10 +6,12 @@ plate gap or tip clearance, is the design's choice (`trim.hold`).
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
 
+from dispersion.paths.rays import solve_rays
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap, base_of_cap
 from studies.design import Design, DesignError
@@ -28,6 +30,7 @@ from studies.grid import (
     settle,
 )
 
+OPINION_RAYS = 2**16
 METER_DB = 0.5
 """Least change in a third-octave band that a level meter shows: common practice, no source."""
 
@@ -95,6 +98,22 @@ class BallSpread:
 
 
 @dataclass(frozen=True, eq=False)
+class RaysOpinion:
+    """What rays alone would say, beside the wave solver.
+
+    Attributes
+    ----------
+    favourite : Cut
+        Candidate of the best ball that rays score best, with the wave solver's row.
+    at_best : Row
+        The wave solver's best cap, by rays.
+    """
+
+    favourite: Cut
+    at_best: Row
+
+
+@dataclass(frozen=True, eq=False)
 class Trim:
     """The answer.
 
@@ -115,6 +134,8 @@ class Trim:
         From the tallest cap down to the best.
     ball_spread : BallSpread or None
         Where the file gives several measured diameters.
+    rays_opinion : RaysOpinion or None
+        None if the method asked for was not the wave solver.
     """
 
     design: Design
@@ -127,6 +148,7 @@ class Trim:
     bare_column: Row
     steps: tuple[ShaveStep, ...]
     ball_spread: BallSpread | None
+    rays_opinion: RaysOpinion | None = None
 
 
 def trim(
@@ -189,6 +211,7 @@ def trim(
         bare_column,
         _steps(stops),
         _ball_spread(design, best, spread),
+        _rays_opinion(design, same_ball, best, per_band, progress),
     )
 
 
@@ -232,6 +255,22 @@ def _half_ball(best: Cut) -> Assembly:
     # Its posts would have to stand farther out; they make no sound here.
     built = replace(best.row.assembly, posts=None)
     return built.with_gap(built.plate_gap + cap.height - best.keep).with_reflector(cap)
+
+
+def _rays_opinion(
+    design: Design, cuts: Sequence[Cut], best: Cut, per_band: int, progress: Progress | None
+) -> RaysOpinion | None:
+    if best.row.response.method != "waves":
+        return None
+    solver = partial(solve_rays, rays=OPINION_RAYS)
+    solved = [cut for cut in cuts if cut.row.solved]
+    candidates = [_candidate(design, cut.ball_diameter, cut.keep) for cut in solved]
+    rows = run(design, candidates, solver, per_band, "what rays say", progress)
+    if any(not row.solved for row in rows):
+        return None
+    favourite = min(range(len(rows)), key=lambda i: rows[i].score)
+    at_best = next(row for row, cut in zip(rows, solved, strict=True) if cut is best)
+    return RaysOpinion(solved[favourite], at_best)
 
 
 def _ball_spread(design: Design, best: Cut, rows: list[Row]) -> BallSpread | None:

@@ -176,7 +176,15 @@ def solve_rays(
         lost = 10.0 * np.log10(np.array(shares))
     count = np.full(len(problem.frequencies), rays * len(problem.ways))
     return Response(
-        problem, "rays", settings, far.astype(complex), near.astype(complex), lost, count
+        problem,
+        "rays",
+        settings,
+        far.astype(complex),
+        near.astype(complex),
+        lost,
+        count,
+        f"{rays} rays a way, {hits} bounces, standard error of a level "
+        f"{settings['standard error dB']:.2f} dB",
     )
 
 

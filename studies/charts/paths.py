@@ -55,16 +55,18 @@ def rays_figure(
             axes.fill(*whole.T, facecolor="#efe2cc", edgecolor=INK, linewidth=1.0, zorder=2)
     for corners in paths:
         for leg in range(len(corners) - 1):
-            order = min(leg, MOST_BOUNCES_TOLD)
+            late = leg >= MOST_BOUNCES_TOLD
             axes.plot(
                 *(corners[leg : leg + 2].T * 1e3),
-                color=SERIES[order],
-                linewidth=0.9,
-                zorder=3,
+                color=QUIET if late else SERIES[leg],
+                linewidth=0.4 if late else 1.0,
+                alpha=0.5 if late else 1.0,
+                zorder=3 if late else 4,
                 solid_capstyle="round",
             )
-    for order, name in enumerate(("from the driver", "one bounce", "two", "three or more")):
+    for order, name in enumerate(("from the driver", "after one bounce", "after two")):
         axes.plot([], [], color=SERIES[order], label=name)
+    axes.plot([], [], color=QUIET, linewidth=0.4, label="after three or more")
     axes.set_aspect("equal")
     axes.set_xlim(-2.2 * reach, 2.2 * reach)
     top = 1e3 * (assembly.plate_gap + (plate.thickness if plate is not None else 0.0))

@@ -8,6 +8,7 @@ from studies.tables.contest import contest_tables
 from studies.tables.evidence import Evidence, evidence_of
 from studies.tables.gap import gap_tables
 from studies.tables.posts import posts_tables
+from studies.tables.rays import rays_tables
 from studies.tables.section import section_tables
 from studies.tables.spread import spread_tables
 from studies.tables.table import Column, Fact, Findings, Table
@@ -24,6 +25,7 @@ __all__ = [
     "evidence_of",
     "gap_tables",
     "posts_tables",
+    "rays_tables",
     "section_tables",
     "spread_tables",
     "trim_tables",

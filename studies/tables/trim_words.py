@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import numpy as np
+
+from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_mm
 from studies.contest import NO_DIFFERENCE_DB
 from studies.grid import Row
@@ -29,6 +32,7 @@ def answer(trim: Trim) -> list[str]:
         *_as_written(trim),
         *_hanging(trim),
         *_spread(trim),
+        *_rays(trim),
         *target_in_words(trim.design),
     ]
 
@@ -125,6 +129,25 @@ def _spread(trim: Trim) -> list[str]:
         f"The ball measures {measured}: from one to the other the score changes by"
         f" {spread.score_change_db:.2f} dB, and no third octave by more than"
         f" {spread.level_change_db:.1f} dB."
+    ]
+
+
+def _rays(trim: Trim) -> list[str]:
+    """What rays alone would keep, and why they differ."""
+    opinion = trim.rays_opinion
+    if opinion is None:
+        return []
+    best, other = trim.best, opinion.favourite
+    if abs(other.keep - best.keep) < SAME:
+        return ["Rays alone would keep the same height."]
+    lead = other.row.score - best.row.score
+    rays, waves = opinion.at_best.coverage.window_level_db, best.row.coverage.window_level_db
+    at = int(np.argmax(np.abs(rays - waves)))
+    return [
+        f"Rays alone would keep {in_both(other.keep)}, which the wave solver puts {behind(lead)}."
+        " Rays know no interference and do not bend round edges: at the best keep they say"
+        f" {rays[at]:.1f} dB in the {band_label(best.row.coverage.centres[at])} band, the wave"
+        f" solver {waves[at]:.1f} dB."
     ]
 
 

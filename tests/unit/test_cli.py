@@ -9,7 +9,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import click
+import numpy as np
 import pytest
+import trimesh
 from click.testing import CliRunner, Result
 
 from dispersion import solvers
@@ -20,6 +22,7 @@ from studies.printing import open_console
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "studies" / "examples"
 COMMANDS = ("section", "spread", "trim", "contest", "gap")
+QUICK = ("rays", "posts", "trust")
 
 
 @pytest.fixture(autouse=True)
@@ -58,8 +61,8 @@ def test_methods_are_those_of_the_solvers() -> None:
 
 
 def test_every_question_has_a_command() -> None:
-    assert set(running.QUESTIONS) == set(COMMANDS)
-    assert {*COMMANDS, "draft", "examples", "schema"} == set(cli.main.commands)
+    assert set(running.QUESTIONS) == {*COMMANDS, *QUICK}
+    assert {*COMMANDS, *QUICK, "draft", "examples", "schema"} == set(cli.main.commands)
 
 
 def test_help_imports_nothing_heavy() -> None:
@@ -87,7 +90,7 @@ def test_it_runs_as_a_module() -> None:
     assert out.stdout.startswith("roundcast ")
 
 
-@pytest.mark.parametrize("command", [*COMMANDS, "draft", "examples", "schema"])
+@pytest.mark.parametrize("command", [*COMMANDS, *QUICK, "draft", "examples", "schema"])
 def test_every_command_explains_itself(command: str) -> None:
     result = run(command, "--help")
     assert result.exit_code == 0
@@ -471,3 +474,69 @@ def test_own_errors_are_the_users_and_others_are_faults() -> None:
     with pytest.raises(click.ClickException) as told:
         cli._tell(PermissionError(13, "Permission denied", "a.toml"))
     assert told.value.exit_code == 2
+
+
+def test_rays_posts_and_trust_answer() -> None:
+    path = write_design()
+    for command, extra in (
+        ("rays", ("--rays", "4096")),
+        ("posts", ("--also", "4 x 12mm")),
+        ("trust", ("--per-band", "4")),
+    ):
+        result = run(command, str(path), "--out", command, "--json", *extra)
+        assert result.exit_code == 0, result.output
+        document = json.loads(result.stdout)
+        assert document["command"] == command
+        assert list(Path(command).glob("*.png"))
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("rays", "--rays", "0"), "0 rays show nothing"),
+        (("rays", "--shift", "5"), "--shift: the length '5' has no unit"),
+        (("posts", "--also", "many"), 'write count x diameter, such as "4 x 12mm"'),
+        (("posts", "--also", "3 x 12"), "has no unit"),
+    ],
+)
+def test_quick_commands_refuse_in_words(arguments: tuple[str, ...], said: str) -> None:
+    command, *extra = arguments
+    result = run(command, str(write_design()), "--out", "out", *extra)
+    assert result.exit_code == 2
+    assert said in result.output
+    assert not Path("out").exists()
+
+
+def write_stl(path: Path, radius: float, keep_open: bool = False, inside_out: bool = False) -> None:
+    """Write a cone that hangs from z = 0, as tall as its base is wide."""
+    mesh = trimesh.creation.cone(radius=radius, height=radius)
+    mesh.apply_transform(trimesh.transformations.rotation_matrix(np.pi, (1.0, 0.0, 0.0)))
+    if keep_open:
+        mesh.update_faces(np.arange(len(mesh.faces)) > 0)
+    if inside_out:
+        mesh.invert()
+    mesh.export(path)
+
+
+@pytest.mark.parametrize(
+    ("radius", "how", "said"),
+    [
+        (30.0, {"keep_open": True}, "the surface is open"),
+        (30.0, {"inside_out": True}, "inside out"),
+        (90_000.0, {}, "the unit is probably another one"),
+        (70.0, {}, "gap"),
+    ],
+)
+def test_stl_is_refused_with_its_remedy(radius: float, how: dict[str, bool], said: str) -> None:
+    write_stl(Path("form.stl"), radius, **how)
+    result = run("rays", str(write_design()), "--rays", "4096", "--stl", "form.stl", "--out", "out")
+    assert result.exit_code == 2
+    assert said in result.output
+    assert not Path("out").exists()
+
+
+def test_stl_that_fits_is_traced() -> None:
+    write_stl(Path("form.stl"), 40.0)
+    result = run("rays", str(write_design()), "--rays", "4096", "--stl", "form.stl", "--out", "out")
+    assert result.exit_code == 0, result.output
+    assert "every ray is accounted for" in result.output

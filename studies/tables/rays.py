@@ -1,0 +1,152 @@
+"""Where the driver's energy goes, by rays, and which paths make the notches."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dispersion.bands import band_label
+from dispersion.paths.scene import CENTRED
+from shapes.lengths import in_both
+from studies.rays import RayStudy
+from studies.tables.columns import band, in_words, number, text, window_in_words
+from studies.tables.table import Column, Fact, Findings, Table
+
+MOST_HISTORIES = 8
+
+
+def rays_tables(study: RayStudy) -> Findings:
+    """Put the rays of a design into words and tables."""
+    return Findings(
+        "rays",
+        study.design,
+        tuple(_answer(study)),
+        tuple(_facts(study)),
+        (_histories(study), _directions(study), _around(study)),
+        None,
+    )
+
+
+def _answer(study: RayStudy) -> list[str]:
+    result = study.result
+    order = np.argsort(result.by_history[-1])[::-1][:4]
+    told = ", ".join(
+        f"{_spoken(result.histories[i].words)} {100 * result.by_history[-1, i]:.0f} %"
+        for i in order
+    )
+    said = [
+        f"At {in_words(result.frequencies[-1])}, of the driver's energy: {told}.",
+        f"Rays mean something above about {in_words(study.meaningful_above_hz)} (common practice,"
+        " no source); they know no interference, and nothing that bends round an edge.",
+        f"{result.rays} rays, {result.hits} bounces; every ray is accounted for,"
+        f" {100 * float(result.trapped.max()):.2g} % still inside after the last bounce.",
+    ]
+    if study.mounting != CENTRED:
+        said.append(
+            f"Reflector and plate hang {in_both(study.mounting.dx)} off the axis and"
+            f" {np.degrees(study.mounting.tilt):g} deg askew: by rays, since the wave solver needs"
+            " one axis for everything. The dips below are those of the centred design."
+        )
+    for notch in study.notches:
+        said.append(f"A dip of {notch.depth_db:.0f} dB by simple diffraction, {notch.words}.")
+    return said
+
+
+def _spoken(words: str) -> str:
+    return words if words in ("straight out", "trapped") else f"off {words.replace(', ', ' then ')}"
+
+
+def _facts(study: RayStudy) -> list[Fact]:
+    return [
+        Fact("meaningful_above_hz", study.meaningful_above_hz, "below it rays mean nothing, Hz"),
+        Fact("rays", study.result.rays, "rays traced"),
+        Fact("bounces", study.result.hits, "reflections traced"),
+    ]
+
+
+def _share_columns(study: RayStudy) -> list[Column]:
+    return [
+        number(
+            f"share_{frequency:.0f}_hz_percent",
+            band_label(frequency).replace(" ", "\n"),
+            f"share of the driver's energy at {frequency:.0f} Hz, per cent",
+            1,
+        )
+        for frequency in study.result.frequencies
+    ]
+
+
+def _histories(study: RayStudy) -> Table:
+    result = study.result
+    shares, errors = 100.0 * result.by_history, 100.0 * result.history_error
+    order = np.argsort(shares.max(axis=0))[::-1]
+    shown, others = order[:MOST_HISTORIES], order[MOST_HISTORIES:]
+    rows = [
+        (result.histories[i].words, *(float(s) for s in shares[:, i]), float(errors[:, i].max()))
+        for i in shown
+    ]
+    if len(others):
+        rest = shares[:, others].sum(axis=1)
+        rows.append(("all others", *(float(value) for value in rest), None))
+    return Table(
+        "histories",
+        "What the energy met before it left, per cent",
+        (
+            text("history", "surfaces met, in order", "surfaces met, in order"),
+            *_share_columns(study),
+            number("error_percent", "error", "largest standard error, per cent", 2),
+        ),
+        tuple(rows),
+    )
+
+
+def _around(study: RayStudy) -> Table:
+    levels, edges = study.around_db, study.result.azimuth_edges
+    middles = 0.5 * (edges[1:] + edges[:-1])
+    relative = study.result.azimuth_error / np.maximum(study.result.by_azimuth, 1e-12)
+    rows = []
+    for at, frequency in enumerate(study.result.frequencies):
+        level = levels[at]
+        rows.append(
+            (
+                float(frequency),
+                float(level.min()),
+                float(level.max()),
+                float(middles[int(np.argmin(level))]),
+                float(10.0 / np.log(10.0) * np.median(relative[at])),
+            )
+        )
+    return Table(
+        "around",
+        "In the window, round the column, dB re the mean of all azimuths",
+        (
+            band("at"),
+            number("lowest_db", "lowest", "lowest level of any 5 degrees of azimuth, dB", 1),
+            number("highest_db", "highest", "highest level, dB", 1),
+            number("lowest_azimuth_deg", "lowest at, deg", "azimuth of the lowest", 0),
+            number("error_db", "error", "standard error of a level, dB", 2),
+        ),
+        tuple(rows),
+        "posts as rods that reflect; azimuth from the first post",
+    )
+
+
+def _directions(study: RayStudy) -> Table:
+    result, (low, high) = study.result, study.design.window_deg
+    middles = 0.5 * (result.elevation_edges[1:] + result.elevation_edges[:-1])
+    parts = {
+        f"above {high:g} deg": middles > high,
+        f"in the window, {window_in_words((low, high))}": (middles >= low) & (middles <= high),
+        "from the window down to -30 deg": (middles < low) & (middles >= -30.0),
+        "below -30 deg": (middles < low) & (middles < -30.0),
+    }
+    rows = [
+        (name, *(float(100.0 * share) for share in result.by_elevation[:, inside].sum(axis=1)))
+        for name, inside in parts.items()
+    ]
+    rows.append(("still inside", *(float(100.0 * share) for share in result.trapped)))
+    return Table(
+        "directions",
+        "Where it goes, per cent",
+        (text("direction", "elevation", "range of elevation"), *_share_columns(study)),
+        tuple(rows),
+    )

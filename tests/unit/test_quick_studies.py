@@ -1,0 +1,180 @@
+"""Studies of the quick methods: rays, posts, trust. What they say adds up."""
+
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dispersion import checks
+from dispersion.paths.scene import CENTRED
+from dispersion.solvers import SOLVERS, solve_waves
+from studies.design import Design, DesignError, parse_design
+from studies.posts import posts_name, posts_study, usual_alternatives
+from studies.rays import RayStudy, ray_study
+from studies.tables import posts_tables, rays_tables, trust_tables
+from studies.trim import trim
+from studies.trust import REFERENCE, Trust, spread_of_cases, trust
+
+EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+RAYS = 2**15
+
+
+def small_design(*pairs: tuple[str, str]) -> Design:
+    """Return the example with a narrow band, and whatever else is asked."""
+    path = EXAMPLES / "reading_room.toml"
+    text = path.read_text(encoding="utf-8")
+    for old, new in (('band = ["100 Hz", "16 kHz"]', "band = [630, 1250]"), *pairs):
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return parse_design(text, path)
+
+
+@pytest.fixture(scope="module")
+def rays() -> RayStudy:
+    return ray_study(small_design(), rays=RAYS)
+
+
+@pytest.fixture(scope="module")
+def methods() -> Trust:
+    solvers = {
+        "waves": solve_waves,
+        "rays": partial(SOLVERS["rays"], rays=RAYS),
+        "images": SOLVERS["images"],
+    }
+    return trust(small_design(), solvers, per_band=4)
+
+
+def test_every_ray_is_accounted_for(rays: RayStudy) -> None:
+    result = rays.result
+    assert result.by_history.sum(axis=1) == pytest.approx(1.0, abs=1e-12)
+    assert result.by_elevation.sum(axis=1) + result.trapped == pytest.approx(1.0, abs=1e-12)
+
+
+def test_ray_tables_add_up_to_all_the_energy(rays: RayStudy) -> None:
+    found = rays_tables(rays)
+    for name in ("histories", "directions"):
+        table = found.table(name)
+        shares = [column.key for column in table.columns if column.key.startswith("share_")]
+        assert shares
+        for key in shares:
+            assert sum(table.values(key)) == pytest.approx(100.0, abs=1e-9)
+
+
+def lean(study: RayStudy) -> np.ndarray:
+    """Amplitude of the first harmonic of the level over azimuth, (F,), dB."""
+    edges = np.radians(study.result.azimuth_edges)
+    turn = np.exp(0.5j * (edges[1:] + edges[:-1]))
+    return 2.0 * np.abs(np.mean(study.around_db * turn, axis=1))
+
+
+def test_what_hangs_off_the_axis_is_uneven_all_round(rays: RayStudy) -> None:
+    askew = ray_study(rays.design, rays=RAYS, shift=0.02)
+    assert rays.mounting == CENTRED
+    assert lean(askew).min() > 3.0 * lean(rays).max()
+    assert "off the axis" in " ".join(rays_tables(askew).answer)
+
+
+def test_deepest_notches_come_first_and_name_their_paths() -> None:
+    wide = ray_study(small_design(("band = [630, 1250]", 'band = ["500 Hz", "16 kHz"]')), rays=RAYS)
+    depths = [notch.depth_db for notch in wide.notches]
+    assert depths and depths == sorted(depths, reverse=True)
+    assert all("arrives" in notch.words and "kHz" in notch.words for notch in wide.notches)
+
+
+def test_posts_of_the_file_come_first_and_thick_ones_ripple_more() -> None:
+    design = small_design(("band = [630, 1250]", "band = [4000, 8000]"))
+    study = posts_study(design)
+    assert list(study.ripples)[0] == "3 x 6 mm"
+    thick, thin = (study.ripples[name].peak_to_peak_db.max() for name in ("3 x 12 mm", "3 x 6 mm"))
+    assert thick > 1.5 * thin
+    assert posts_tables(study).fact("ripple_db") == pytest.approx(thin)
+
+
+def test_posts_that_do_not_fit_are_told_with_their_reason() -> None:
+    study = posts_study(small_design(), [(3, 0.04)])
+    assert list(study.ripples) == ["3 x 6 mm"]
+    assert "3 x 40 mm" in study.left_out
+    assert any("3 x 40 mm does not fit" in line for line in posts_tables(study).answer)
+
+
+def test_a_design_without_posts_has_nothing_to_work_out() -> None:
+    text = (EXAMPLES / "reading_room.toml").read_text(encoding="utf-8")
+    start, end = text.index("[posts]"), text.index("[air]")
+    with pytest.raises(DesignError, match="no \\[posts\\] table"):
+        posts_study(parse_design(text[:start] + text[end:], EXAMPLES / "reading_room.toml"))
+
+
+def test_usual_alternatives_are_one_more_and_twice_as_thick() -> None:
+    own = small_design().assembly().posts
+    named = [posts_name(replace(own, count=n, radius=d / 2)) for n, d in usual_alternatives(own)]
+    assert named == ["4 x 6 mm", "3 x 12 mm", "4 x 12 mm"]
+
+
+def test_every_case_of_the_trust_study_can_be_built() -> None:
+    for case in spread_of_cases(small_design()):
+        assert case.build().clashes() == (), case.name
+
+
+def test_trust_holds_methods_against_the_wave_solver(methods: Trust) -> None:
+    assert methods.methods == ("rays", "images")
+    exact = np.array([row.coverage.window_level_db for row in methods.rows[REFERENCE]])
+    rays = np.array([row.coverage.window_level_db for row in methods.rows["rays"]])
+    assert methods.difference_db("rays") == pytest.approx(rays - exact)
+    assert methods.rms_db("rays") == pytest.approx(np.sqrt(np.mean((rays - exact) ** 2, axis=0)))
+    table = trust_tables(methods).table("bands")
+    assert table.values("rays_rms_db") == pytest.approx(methods.rms_db("rays"))
+
+
+class _Made(Trust):
+    """A trust study whose differences are given."""
+
+    def difference_db(self, method: str) -> np.ndarray:
+        return np.array([[9.0, 1.0, 2.0, 9.0, 3.0, 2.9, 1.0, 9.0]])
+
+
+def test_a_method_is_believed_in_its_longest_unbroken_range(methods: Trust) -> None:
+    centres = 1000.0 * 10.0 ** (0.1 * np.arange(8))
+    made = _Made(methods.design, ("one",), centres, {"waves": (), "rays": ()})
+    assert made.believed("rays") == pytest.approx((centres[4], centres[6]))
+
+
+def test_a_method_outside_its_range_warns_once_with_numbers() -> None:
+    problem = small_design(("band = [630, 1250]", "band = [4000, 8000]"))
+    row = trust(problem, {"waves": solve_waves, "images": SOLVERS["images"]}, per_band=4)
+    remarks = checks.remarks_after(row.rows["images"][0].response)
+    told = [remark for remark in remarks if "believe it there only" in remark]
+    assert len(told) == 1
+    assert "1000 to 2512 Hz" in told[0]
+
+
+def test_rays_stand_beside_the_wave_solver_in_a_trim() -> None:
+    small = ("keep = { from = 15, to = 55, step = 1 }", "keep = [20, 40]")
+    opinion = trim(small_design(small), solve_waves).rays_opinion
+    assert opinion.favourite.keep in (0.02, 0.04)
+    assert opinion.at_best.response.method == "rays"
+
+
+@pytest.mark.slow
+def test_believed_ranges_are_those_that_the_examples_give() -> None:
+    squares: dict[str, list[np.ndarray]] = {}
+    for name in ("reading_room", "reading_room_cone", "reading_room_coaxial"):
+        path = EXAMPLES / f"{name}.toml"
+        found = trust(parse_design(path.read_text(encoding="utf-8"), path), SOLVERS)
+        for method in found.methods:
+            squares.setdefault(method, []).append(found.difference_db(method))
+    for method, differences in squares.items():
+        pooled = _Pooled(found.design, (), found.centres, {method: ()}, np.vstack(differences))
+        assert pooled.believed(method) == pytest.approx(checks.BELIEVED_HZ[method], rel=1e-3)
+
+
+class _Pooled(Trust):
+    """Differences of several trust studies taken together."""
+
+    def __init__(self, design, cases, centres, rows, differences: np.ndarray) -> None:
+        super().__init__(design, cases, centres, rows)
+        object.__setattr__(self, "differences", differences)
+
+    def difference_db(self, method: str) -> np.ndarray:
+        return self.differences
