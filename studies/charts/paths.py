@@ -159,7 +159,7 @@ def azimuth_figure(
         edges_of_bands(centres), sides, levels.T, cmap="PuOr_r", vmin=-limit, vmax=limit
     )
     frequency_axis(axes, *edges_of_bands(centres)[[0, -1]])
-    axes.set_ylabel("azimuth from the first post, deg")
+    axes.set_ylabel("azimuth from the first post, degrees")
     figure.colorbar(drawn, ax=axes, label="dB re no posts")
     return figure
 

@@ -31,19 +31,24 @@ from shapes import (
     in_degrees,
 )
 from studies.charts import (
+    AroundTrace,
     Contender,
     Ladder,
     Trace,
+    around_figure,
+    azimuth_figure,
     contest_figure,
     coverage_map_figure,
     curves_figure,
     index_figure,
     ladder_figure,
     polar_figure,
+    rays_figure,
     save_figure,
     section_figure,
     shave_figure,
     sweep_map_figure,
+    trust_figure,
 )
 from studies.charts.style import level_limits, short_frequency
 from studies.design import Seat
@@ -99,11 +104,31 @@ def figures(coverage):
         "ladder": ladder_figure("Ladder", [ladder], "keep, mm", (24.0, 2.0), 0.3, [(23.0, 26.0)]),
         "sweep": sweep_map_figure("Sweep", sizes, "plate gap, mm", CENTRES, levels, 24.0),
         "contest": contest_figure("Contest", [Contender("cap", CAP, CENTRES, levels[2], 2.0)]),
+        "rays": rays_figure("Rays", CAP, [np.array([[0.0, 0.0], [0.02, 0.02], [0.3, 0.03]])]),
+        "around": around_figure("Posts", [AroundTrace("rods", CENTRES, -levels[1], levels[1])]),
+        "azimuth": azimuth_figure(
+            "Azimuth", np.arange(0, 360, 10), CENTRES, np.outer(levels[1], np.sin(np.arange(36)))
+        ),
+        "trust": trust_figure("Trust", CENTRES, {"rays": levels[4]}, 3.0),
         "shave": shave_figure("Shave", 180.0, [40.0, 30.0, 20.0], CENTRES, levels[:2]),
     }
 
 
-NAMES = ("section", "curves", "map", "polar", "index", "ladder", "sweep", "contest", "shave")
+NAMES = (
+    "section",
+    "curves",
+    "map",
+    "polar",
+    "index",
+    "ladder",
+    "sweep",
+    "contest",
+    "shave",
+    "rays",
+    "around",
+    "azimuth",
+    "trust",
+)
 
 
 def words(figure):
@@ -328,3 +353,40 @@ def test_level_limits_show_the_top_and_are_not_blown_up():
 
 def test_ticks_are_written_as_on_an_equaliser():
     assert [short_frequency(f) for f in (50, 500, 1000, 12500)] == ["50", "500", "1k", "12.5k"]
+
+
+def test_ray_picture_says_from_where_it_means_anything():
+    corners = [np.array([[0.02, 0.0], [0.03, 0.03], [0.3, 0.05]])]
+    figure = rays_figure("title", CAP, corners, "rays mean something above 4 kHz")
+    axes = figure.axes[0]
+    assert "above 4 kHz" in figure.get_suptitle()
+    assert axes.get_xlabel().endswith("mm") and axes.get_ylabel().endswith("mm")
+    legs = [line.get_xydata() for line in axes.lines if len(line.get_xydata())]
+    assert legs[0] == pytest.approx(np.array([[20.0, 0.0], [30.0, 30.0]]))
+
+
+def test_around_picture_draws_lowest_and_highest_of_every_choice():
+    centres = third_octave_centres(1000.0, 4000.0)
+    low, high = -np.arange(1.0, 1.0 + len(centres)), np.full(len(centres), 0.5)
+    figure = around_figure("posts", [AroundTrace("3 x 6 mm", centres, low, high)])
+    steps = [patch for patch in figure.axes[0].patches if isinstance(patch, StepPatch)]
+    drawn = [patch.get_data().values for patch in steps]
+    assert drawn[0] == pytest.approx(high) and drawn[1] == pytest.approx(low)
+    bottom, top = figure.axes[0].get_ylim()
+    assert bottom <= low.min() and top >= high.max()
+
+
+def test_azimuth_picture_is_scaled_evenly_about_nothing():
+    centres = third_octave_centres(1000.0, 2000.0)
+    levels = np.linspace(-2.4, 0.5, len(centres) * 8).reshape(len(centres), 8)
+    figure = azimuth_figure("posts", np.arange(0.0, 360.0, 45.0), centres, levels)
+    mesh = figure.axes[0].collections[0]
+    assert mesh.get_clim() == (-3.0, 3.0)
+    assert pytest.approx(levels) == np.asarray(mesh.get_array()).reshape(8, -1).T
+
+
+def test_trust_picture_shades_what_is_believed():
+    centres = third_octave_centres(1000.0, 2000.0)
+    figure = trust_figure("trust", centres, {"rays": np.full(len(centres), 4.0)}, 3.0)
+    names = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert names == ["rays", "believed"]
