@@ -58,13 +58,18 @@ def remarks_after(response: Response) -> tuple[str, ...]:
                 f" {top:.0f} Hz, so believe it there only"
             )
     column = problem.assembly.column
-    if column.shape != "round":
+    true_shapes = response.method == "rays"
+    if column.shape != "round" and not true_shapes:
         remarks.append(
             f"the {column.shape} column is computed as a round one of equal area, "
             f"{column.radius * 2e3:.0f} mm across"
         )
     if problem.assembly.posts is not None:
-        remarks.append("the posts are left out: everything is round")
+        remarks.append(
+            "posts count as rods that reflect, in the mean over all azimuths"
+            if true_shapes
+            else "the posts are left out: everything is round"
+        )
     for way in problem.ways:
         if way.lets_go is not None:
             remarks.append(

@@ -37,6 +37,10 @@ class Question:
     draw: Callable[[Any], pictures.Pictures]
 
 
+class MethodError(ValueError):
+    """A method that cannot answer the question."""
+
+
 def answer(
     command: str, path: Path, out: Path | None, as_json: bool, **how: Any
 ) -> tables.Findings:
@@ -104,7 +108,14 @@ def solve(
     ------
     DesignError
         If no mesh can carry the design's band; found before anything is solved.
+    MethodError
+        If the method leaves out what the study is about.
     """
+    if method == "images" and study in (trim, contest):
+        raise MethodError(
+            "--method images leaves the reflector out, so it cannot choose one: take waves, edges"
+            " or rays"
+        )
     problems = problems_before(problem_of(design, design.assembly()))
     if problems:
         raise DesignError(design.path, [Mistake("target.band", problem) for problem in problems])

@@ -507,6 +507,22 @@ def test_quick_commands_refuse_in_words(arguments: tuple[str, ...], said: str) -
     assert not Path("out").exists()
 
 
+@pytest.mark.parametrize("command", ["trim", "contest"])
+def test_images_cannot_choose_a_reflector(command: str) -> None:
+    result = run(command, str(write_design()), "--method", "images", "--out", "out")
+    assert result.exit_code == 2
+    assert "leaves the reflector out" in result.output
+    assert not Path("out").exists()
+
+
+@pytest.mark.parametrize("method", ["edges", "rays", "images"])
+def test_spread_by_a_quick_method_says_how_far_to_believe_it(method: str) -> None:
+    result = run("spread", str(write_design()), "--method", method, "--out", "out")
+    assert result.exit_code == 0, result.output
+    assert f"method {method}" in result.output
+    assert ("rods that reflect" in result.output) == (method == "rays")
+
+
 def write_stl(path: Path, radius: float, keep_open: bool = False, inside_out: bool = False) -> None:
     """Write a cone that hangs from z = 0, as tall as its base is wide."""
     mesh = trimesh.creation.cone(radius=radius, height=radius)
