@@ -156,6 +156,8 @@ def save_figure(figure: Figure, path: Path) -> tuple[Path, Path]:
             with style.context(["default", HOUSE]):
                 figure.savefig(unfinished, format=kind, dpi=DPI, metadata=about, facecolor="white")
             os.replace(unfinished, final)
+            # The layout is found once and kept for the other format.
+            figure.set_layout_engine("none")
         finally:
             unfinished.unlink(missing_ok=True)
         written.append(final)
