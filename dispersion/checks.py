@@ -4,7 +4,7 @@ import numpy as np
 
 from dispersion.problem import Problem
 from dispersion.response import Response
-from dispersion.waves import MAX_UNKNOWNS
+from dispersion.waves import DEFAULT_SETTINGS, MAX_UNKNOWNS
 from dispersion.waves.rings import longest_radius
 
 POWER_WARNING_DB = 0.1
@@ -22,6 +22,7 @@ def problems_before(problem: Problem) -> tuple[str, ...]:
     lines = [body.sample(1e-4) for body in problem.assembly.bodies]
     widest = max(float(line[:, 0].max()) for line in lines)
     path = sum(body.length for body in problem.assembly.bodies)
+    density = DEFAULT_SETTINGS.mesh.unknowns_per_wavelength
     found = []
     if widest > longest_radius(k):
         limit = longest_radius(k) * top / widest
@@ -29,7 +30,7 @@ def problems_before(problem: Problem) -> tuple[str, ...]:
             f"a radius of {widest * 1e3:.0f} mm is too many wavelengths at {top:.0f} Hz: "
             f"end the band below {limit:.0f} Hz"
         )
-    if (unknowns := 6.0 * path * top / problem.air.speed) > MAX_UNKNOWNS:
+    if (unknowns := density * path * top / problem.air.speed) > MAX_UNKNOWNS:
         limit = top * MAX_UNKNOWNS / unknowns
         found.append(
             f"the mesh would need {unknowns:.0f} unknowns at {top:.0f} Hz, {MAX_UNKNOWNS} at "

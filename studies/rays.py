@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dispersion.bands import study_frequencies
 from dispersion.coverage import window_power
 from dispersion.paths.edges import explain, sentence, solve_edges
 from dispersion.paths.freeform import FreeForm
@@ -18,7 +17,7 @@ from dispersion.paths.rays import (
 from dispersion.paths.scene import CENTRED, Mounting
 from dispersion.problem import Problem
 from studies.design import Design
-from studies.grid import FINE_PER_BAND, problem_of
+from studies.grid import problem_of
 
 DRAWN_RAYS = 27
 COUNTED_RAYS = 2**19
@@ -127,17 +126,15 @@ def ray_study(
 def _notches(design: Design, problem: Problem, workers: int | None) -> tuple[Notch, ...]:
     from scipy.signal import find_peaks
 
-    low, high = design.target.band
-    fine = replace(problem, frequencies=study_frequencies(low, high, FINE_PER_BAND))
-    response = solve_edges(fine, workers=workers)
-    level = 10.0 * np.log10(window_power(response.power, fine.elevations, design.window_deg))
+    response = solve_edges(problem, workers=workers)
+    level = 10.0 * np.log10(window_power(response.power, problem.elevations, design.window_deg))
     at, found = find_peaks(-level, prominence=NOTCH_DEPTH_DB)
     deepest = at[np.argsort(found["prominences"])[::-1][:MOST_NOTCHES]]
     depths = np.sort(found["prominences"])[::-1]
     middle = 0.5 * sum(design.window_deg)
     notches = []
     for index, depth in zip(deepest, depths, strict=False):
-        frequency = float(fine.frequencies[index])
-        shares = explain(fine, frequency, middle)
+        frequency = float(problem.frequencies[index])
+        shares = explain(problem, frequency, middle)
         notches.append(Notch(frequency, float(depth), sentence(shares, frequency)))
     return tuple(notches)

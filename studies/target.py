@@ -19,6 +19,9 @@ import numpy as np
 from dispersion.coverage import Coverage
 from studies.design.questions import TargetTable
 
+METER_DB = 0.5
+"""Least change in a third-octave band that a level meter shows: common practice, no source."""
+
 
 @dataclass(frozen=True)
 class Term:

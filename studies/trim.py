@@ -29,10 +29,9 @@ from studies.grid import (
     run,
     settle,
 )
+from studies.target import METER_DB
 
 OPINION_RAYS = 2**16
-METER_DB = 0.5
-"""Least change in a third-octave band that a level meter shows: common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)

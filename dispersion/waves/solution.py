@@ -1,6 +1,6 @@
 """Solve one wave problem: closed meridians, what drives them, frequencies in; fields out.
 
-solution = solve(bodies, frequency, [axial_motion("piston", air, parts={"piston"})], air)
+solution = solve(bodies, frequency, [axial_motion("piston", {"piston"}, air)], air)
 solution.far_field(elevations), solution.pressure_at(points), solution.power_error_db
 """
 

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.special import jv, jvp
 
 from dispersion.air import Air
 
@@ -105,8 +106,6 @@ class Monopole:
 
     def far(self, elevations: np.ndarray, k: float, m: int = 0) -> np.ndarray:
         """Return order m of r p exp(-ikr) far away without any surface."""
-        from scipy.special import jv
-
         eps = np.radians(elevations)
         phase = np.exp(-1j * k * self.z * np.sin(eps)) * (-1j) ** m
         return self.strength / (4.0 * np.pi) * phase * jv(m, k * self.r * np.cos(eps))
@@ -120,8 +119,6 @@ class PlaneWave:
 
     def on(self, points: SurfacePoints, k: float, m: int = 0) -> tuple[np.ndarray, np.ndarray]:
         """Return order m of the pressure and of its normal derivative at surface points."""
-        from scipy.special import jv, jvp
-
         sine, cosine = np.sin(np.radians(self.elevation)), np.cos(np.radians(self.elevation))
         phase = 1j**m * np.exp(1j * k * points.z * sine)
         x = k * points.r * cosine

@@ -24,7 +24,7 @@ from studies.charts.style import (
     legend_below,
     new_figure,
 )
-from studies.trim import METER_DB
+from studies.target import METER_DB
 
 _NEAR_BEST = "#cfe8dc"
 _MARKS = ("o", "s", "^", "D", "v", "P", "X")

@@ -27,7 +27,8 @@ from studies.tables import (
     trim_tables,
 )
 from studies.tables.columns import both, both_short, formula, mm
-from studies.trim import METER_DB, ShaveStep, Trim, shaving_stops, trim
+from studies.target import METER_DB
+from studies.trim import ShaveStep, Trim, shaving_stops, trim
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 TERMS = ("evenness", "ripple", "tilt", "leak", "level")
