@@ -13,11 +13,14 @@ from studies.charts.paths import (
     around_figure,
     azimuth_figure,
     rays_figure,
+    round_band_figure,
     trust_figure,
 )
 from studies.charts.section import section_figure
+from studies.charts.shaving import shave_figure
+from studies.charts.slices import slice_animation, slice_figure, slice_files
 from studies.charts.style import save_figure
-from studies.charts.sweeps import Ladder, ladder_figure, shave_figure, sweep_map_figure
+from studies.charts.sweeps import Ladder, ladder_figure, sweep_map_figure
 
 __all__ = [
     "AroundTrace",
@@ -33,9 +36,13 @@ __all__ = [
     "ladder_figure",
     "polar_figure",
     "rays_figure",
+    "round_band_figure",
     "save_figure",
     "section_figure",
     "shave_figure",
+    "slice_animation",
+    "slice_figure",
+    "slice_files",
     "sweep_map_figure",
     "trust_figure",
 ]

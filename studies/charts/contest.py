@@ -94,7 +94,7 @@ def _draw_silhouettes(strip: Axes, contenders: Sequence[Contender]) -> None:
             strip.fill(*whole.T, facecolor=face, edgecolor=INK, linewidth=0.8, alpha=0.9)
         name = textwrap.shorten(contender.name, 120 // len(contenders), placeholder="...")
         below = f"{name}\n{_score(contender)}"
-        strip.text(middle, foot - 6.0, below, ha="center", va="top", fontsize=9.5)
+        strip.text(middle, foot - 6.0, below, ha="center", va="top", fontsize=10)
     strip.set_xlim(-slot / 2, (len(contenders) - 0.5) * slot)
     strip.set_ylim(foot - 6.0, 1.05 * tall)
 

@@ -12,7 +12,6 @@ from dispersion.coverage import Coverage
 from studies.charts.style import (
     FAINT,
     INK,
-    LEVEL_LABEL,
     QUIET,
     SERIES,
     WINDOW,
@@ -24,6 +23,8 @@ from studies.charts.style import (
 )
 
 STEP_DB = 3.0
+DIFFERENCES = np.array([-15.0, -10.0, -6.0, -3.0, -1.0, 1.0, 3.0, 6.0, 10.0, 15.0])
+"""Steps of a normalised level, dB: what is within 1 dB of the window's stays pale."""
 OCTAVES = (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
 
 
@@ -46,12 +47,11 @@ def coverage_map_figure(title: str, coverage: Coverage) -> Figure:
     left, right = figure.subplots(1, 2, sharey=True)
     high = STEP_DB * np.ceil(coverage.level_db.max() / STEP_DB)
     absolute = np.arange(high - 12 * STEP_DB, high + 0.1, STEP_DB)
-    _elevation_map(figure, left, coverage, coverage.level_db, absolute, "viridis")
+    _elevation_map(figure, left, coverage, coverage.level_db, absolute, "viridis", 2)
     left.set_title("absolute: dB re the driver's own on-axis curve")
     left.set_ylabel("elevation, degrees above horizontal")
     normalised = coverage.level_db - coverage.window_level_db[:, None]
-    balanced = np.arange(-15.0, 15.1, STEP_DB)
-    _elevation_map(figure, right, coverage, normalised, balanced, "PuOr_r")
+    _elevation_map(figure, right, coverage, normalised, DIFFERENCES, "PuOr_r")
     right.set_title("normalised: dB re the window's level in the same band")
     return figure
 
@@ -77,7 +77,10 @@ def polar_figure(title: str, coverage: Coverage) -> Figure:
         if abs(np.log2(coverage.centres[n] / f)) < 1 / 6
     ]
     low, high = coverage.window
-    subtitle = f"third-octave {LEVEL_LABEL}; shaded: window, {low:g} to {high:g} deg"
+    subtitle = (
+        "third octaves, dB re the driver's own on-axis curve, rings every 10 dB;"
+        f" shaded: window, {low:g} to {high:g} deg"
+    )
     figure = new_figure(6.6, title, subtitle)
     figure.get_layout_engine().set(hspace=0.09)
     limits = level_limits(coverage.level_db[shown], 40.0, 40.0)
@@ -86,6 +89,8 @@ def polar_figure(title: str, coverage: Coverage) -> Figure:
         axes.set_axis_off()
     for axes, n in zip(panels, shown, strict=False):
         _polar_cut(axes, coverage, n, limits)
+        if axes is not panels[0]:
+            axes.set_yticklabels([])
     return figure
 
 
@@ -96,6 +101,7 @@ def _elevation_map(
     level_db: np.ndarray,
     steps: np.ndarray,
     colour_map: str,
+    ticked: int = 1,
 ) -> None:
     edges = edges_of_bands(coverage.centres)
     half = (coverage.elevations[1] - coverage.elevations[0]) / 2
@@ -116,7 +122,7 @@ def _elevation_map(
         location="bottom",
         extend="both",
         aspect=35,
-        ticks=steps[::2],
+        ticks=steps[::ticked],
         shrink=0.95,
     )
     bar.set_label("dB; dashed: edges of the window")
@@ -139,6 +145,6 @@ def _polar_cut(axes: Axes, coverage: Coverage, band: int, limits: tuple[float, f
         np.append(ticks, (120, 150, 180, 210, 240)) % 360,
         [*(f"{tick}°" for tick in ticks), *[""] * 5],
     )
-    axes.tick_params(labelsize=8.5, colors=QUIET, pad=1)
+    axes.tick_params(labelsize=10, colors=QUIET, pad=1)
     axes.grid(color=FAINT)
     axes.set_title(band_label(coverage.centres[band]), loc="center")

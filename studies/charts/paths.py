@@ -19,6 +19,7 @@ from studies.charts.style import (
     frequency_axis,
     in_house_style,
     legend_below,
+    level_limits,
     new_figure,
 )
 
@@ -126,6 +127,58 @@ def around_figure(title: str, traces: Sequence[AroundTrace], subtitle: str = "")
     frequency_axis(axes, edges[0], edges[-1])
     legend_below(figure, axes)
     return figure
+
+
+@in_house_style
+def round_band_figure(
+    title: str, window_db: ArrayLike, mean_db: ArrayLike, trace: AroundTrace
+) -> Figure:
+    """Draw lowest, mean and highest level round the column, absolute above normalised.
+
+    Parameters
+    ----------
+    title : str
+        Says that posts are estimated.
+    window_db : (B,) array
+        Window level without posts, dB re the driver's own on-axis curve.
+    mean_db : (B,) array
+        Mean over the azimuths, dB re no posts.
+    trace : AroundTrace
+        The posts by name, with the least and the most in each band, dB re no posts.
+
+    Returns
+    -------
+    Figure
+    """
+    figure = new_figure(6.8, title)
+    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(1.5, 1.0))
+    without = np.asarray(window_db, dtype=float)
+    sides = [np.asarray(x, dtype=float) for x in (trace.minimum_db, mean_db, trace.maximum_db)]
+    _draw_band(top, trace, [without + side for side in sides])
+    _draw_band(bottom, trace, sides)
+    limits = level_limits(np.concatenate([without + side for side in sides]))
+    level_axis(top, limits, "window level, dB re the\ndriver's own on-axis curve")
+    top.set_title("absolute")
+    bottom.set_title("normalised: dB re no posts, which hides what all directions share")
+    limit = max(3, int(np.ceil(np.max(np.abs(sides)) + 0.2)))
+    bottom.set_ylim(-limit, limit)
+    bottom.set_ylabel("dB re no posts")
+    bottom.grid(axis="both")
+    edges = edges_of_bands(trace.centres)
+    for axes in (top, bottom):
+        frequency_axis(axes, edges[0], edges[-1], label=axes is bottom)
+    figure.align_ylabels()
+    legend_below(figure, top)
+    return figure
+
+
+def _draw_band(axes: Axes, trace: AroundTrace, sides: Sequence[np.ndarray]) -> None:
+    """Shade from lowest to highest, with the mean as a line."""
+    low, mean, high = sides
+    edges = edges_of_bands(trace.centres)
+    label = f"lowest to highest direction, {trace.name}"
+    axes.stairs(high, edges, baseline=low, fill=True, color=SERIES[1], alpha=0.45, label=label)
+    axes.stairs(mean, edges, baseline=None, color=SERIES[0], linewidth=1.8, label="mean all round")
 
 
 @in_house_style

@@ -1,4 +1,4 @@
-"""One knob swept: score by candidate, window level by candidate and band, steps of shaving."""
+"""One knob swept: score by candidate, window level by candidate and band."""
 
 import textwrap
 from collections.abc import Mapping, Sequence
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib import colormaps
 from matplotlib.axes import Axes
-from matplotlib.colors import BoundaryNorm, ListedColormap
+from matplotlib.colors import BoundaryNorm
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
@@ -15,7 +15,6 @@ from studies.charts.style import (
     DASHES,
     FAINT,
     INK,
-    LEVEL_LABEL,
     QUIET,
     SERIES,
     edges_of_bands,
@@ -24,13 +23,15 @@ from studies.charts.style import (
     legend_below,
     new_figure,
 )
-from studies.target import METER_DB
 
 _NEAR_BEST = "#cfe8dc"
 _MARKS = ("o", "s", "^", "D", "v", "P", "X")
 _CROSSES = ("x", "+", "1", "2")
 _REASON_LENGTH = 48
 _LEAST_SPAN_DB, _MOST_SPAN_DB = 3.0, 12.0
+_LEVEL_WORDS = "dB re the driver's own on-axis curve"
+_CHANGES = np.array([-9.0, -6.0, -4.0, -2.0, -1.0, 1.0, 2.0, 4.0, 6.0, 9.0])
+"""Steps of a change, dB: what is below 1 dB either way stays pale."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,8 +119,9 @@ def sweep_map_figure(
     level_db: ArrayLike,
     present_mm: float | None = None,
     overlays: Mapping[str, ArrayLike] | None = None,
+    best_mm: float | None = None,
 ) -> Figure:
-    """Draw the window's level as colour: third-octave band across, swept size upwards.
+    """Draw the window's level as colour, absolute beside normalised: swept size upwards.
 
     Parameters
     ----------
@@ -136,99 +138,91 @@ def sweep_map_figure(
         What the design has now.
     overlays : mapping from str to (C,) array, optional
         Named lines: the frequency, Hz, at each size. Outside the bands nothing is drawn.
+    best_mm : float, optional
+        The best size.
 
     Returns
     -------
     Figure
+        Left: absolute. Right: what changes against the present choice, else against the best, else
+        against the mean of all sizes; the candidate nearest to it is taken.
     """
-    figure = new_figure(6.0, title)
-    axes = figure.add_subplot()
+    figure = new_figure(6.2, title)
+    left, right = figure.subplots(1, 2, sharey=True)
     sizes, levels = np.asarray(sizes_mm, dtype=float), np.asarray(level_db, dtype=float)
-    edges, rows = edges_of_bands(centres), _cell_edges(sizes)
     high = 3.0 * np.ceil(np.nanmax(levels) / 3.0) if np.isfinite(levels).any() else 0.0
-    colours = colormaps["viridis"].with_extremes(bad=FAINT)
-    norm = BoundaryNorm(np.arange(high - 30.0, high + 0.1, 2.0), colours.N, extend="min")
-    mesh = axes.pcolormesh(
-        edges, rows, np.ma.masked_invalid(levels), cmap=colours, norm=norm, rasterized=True
-    )
+    steps = np.arange(high - 30.0, high + 0.1, 2.0)
+    _sweep_map(figure, left, (sizes, centres, levels), steps, "viridis", steps[::3])
+    left.set_title(f"absolute: {_LEVEL_WORDS}")
+    left.set_ylabel(size_label)
+    compared, name = _compared(sizes, levels, present_mm, best_mm)
+    _sweep_map(figure, right, (sizes, centres, compared), _CHANGES, "PuOr_r", _CHANGES)
+    right.set_title(f"normalised: dB re {name}")
+    for axes in (left, right):
+        _mark_sweep(axes, sizes, present_mm, overlays or {}, best_mm)
     if np.isnan(levels).any():
-        axes.scatter([], [], marker="s", s=90, color=FAINT, label="failed: no level")
-    for number, (name, frequencies) in enumerate((overlays or {}).items()):
+        left.scatter([], [], marker="s", s=90, color=FAINT, label="failed: no level")
+    if present_mm is not None:
+        place, coordinates = (1.02, present_mm), right.get_yaxis_transform()
+        right.text(*place, "now", color=SERIES[1], transform=coordinates, va="center")
+    legend_below(figure, left)
+    return figure
+
+
+def _compared(
+    sizes: np.ndarray, levels: np.ndarray, present: float | None, best: float | None
+) -> tuple[np.ndarray, str]:
+    """Levels less those of the present choice, or else of the best, and what that is called."""
+    solved = np.isfinite(levels).all(axis=1)
+    for size, name in ((present, "the present choice"), (best, "the best")):
+        if size is not None and solved.any():
+            apart = np.where(solved, np.abs(sizes - size), np.inf)
+            nearest = int(np.argmin(apart))
+            return levels - levels[nearest], f"{name}, {sizes[nearest]:.1f} mm"
+    return levels - np.mean(levels[solved], axis=0), "the mean of all sizes"
+
+
+def _sweep_map(
+    figure: Figure,
+    axes: Axes,
+    cells: tuple[np.ndarray, ArrayLike, np.ndarray],
+    steps: np.ndarray,
+    colour_map: str,
+    ticks: np.ndarray,
+) -> None:
+    sizes, centres, levels = cells
+    edges, rows = edges_of_bands(centres), _cell_edges(sizes)
+    colours = colormaps[colour_map].with_extremes(bad=FAINT)
+    norm = BoundaryNorm(steps, colours.N, extend="both")
+    values = np.ma.masked_invalid(levels)
+    mesh = axes.pcolormesh(edges, rows, values, cmap=colours, norm=norm, rasterized=True)
+    frequency_axis(axes, edges[0], edges[-1])
+    axes.set_ylim(rows[0], rows[-1])
+    bar = figure.colorbar(
+        mesh, ax=axes, location="bottom", extend="both", aspect=35, shrink=0.95, ticks=ticks
+    )
+    bar.set_label("dB")
+    bar.outline.set_visible(False)
+
+
+def _mark_sweep(
+    axes: Axes,
+    sizes: np.ndarray,
+    present: float | None,
+    overlays: Mapping[str, ArrayLike],
+    best: float | None,
+) -> None:
+    """Draw named frequencies, the present choice and the best over a map."""
+    for number, (name, frequencies) in enumerate(overlays.items()):
         look = {"linestyle": DASHES[number % len(DASHES)], "label": name}
         axes.plot(frequencies, sizes, color="white", linewidth=3.4)
         axes.plot(frequencies, sizes, color=INK, linewidth=1.6, **look)
-    if present_mm is not None:
-        label = f"present choice: {present_mm:.1f} mm"
-        axes.axhline(present_mm, color="white", linewidth=3.0)
-        axes.axhline(present_mm, color=SERIES[1], linewidth=1.8, label=label)
-    frequency_axis(axes, edges[0], edges[-1])
-    axes.set_ylim(rows[0], rows[-1])
-    axes.set_ylabel(size_label)
-    bar = figure.colorbar(mesh, ax=axes, extend="min", aspect=32, pad=0.02)
-    bar.set_label(f"window {LEVEL_LABEL}")
-    bar.set_ticks(np.arange(high - 30.0, high + 0.1, 6.0))
-    bar.outline.set_visible(False)
-    legend_below(figure, axes)
-    return figure
-
-
-@in_house_style
-def shave_figure(
-    title: str,
-    ball_mm: float,
-    keeps_mm: ArrayLike,
-    centres: ArrayLike,
-    change_db: ArrayLike,
-) -> Figure:
-    """Draw what each step of shaving changes in each third-octave band of the window.
-
-    Parameters
-    ----------
-    title : str
-    ball_mm : float
-        Diameter of the ball, mm.
-    keeps_mm : (S + 1,) array
-        From tall to short, in the order of the work.
-    centres : (B,) array
-        Exact band centres, Hz.
-    change_db : (S, B) array
-        Level after the step less level before it, dB.
-
-    Returns
-    -------
-    Figure
-        Changes that a level meter does not show (below `METER_DB`) stay white; the others are
-        written in their cells.
-    """
-    keeps, change = np.asarray(keeps_mm, dtype=float), np.asarray(change_db, dtype=float)
-    steps = change.shape[0]
-    subtitle = f"white: changes by less than {METER_DB:g} dB, which a level meter does not show"
-    figure = new_figure(2.2 + 0.3 * max(steps, 5), title, subtitle)
-    axes = figure.add_subplot()
-    edges = edges_of_bands(centres)
-    bounds = np.array([-6.0, -3.0, -2.0, -1.0, -METER_DB, METER_DB, 1.0, 2.0, 3.0, 6.0])
-    colours = _meter_colours(bounds.size + 1)
-    norm = BoundaryNorm(bounds, colours.N, extend="both")
-    mesh = axes.pcolormesh(
-        edges,
-        np.arange(steps + 1),
-        change,
-        cmap=colours,
-        norm=norm,
-        edgecolor="white",
-        linewidth=0.6,
-    )
-    _write_changes(axes, np.asarray(centres, dtype=float), change)
-    axes.set_yticks(np.arange(steps) + 0.5, _step_names(keeps, ball_mm))
-    axes.set_ylim(steps, 0)
-    axes.set_ylabel("shaving step: keep (cut off), mm")
-    axes.tick_params(axis="y", length=0)
-    frequency_axis(axes, edges[0], edges[-1])
-    bar = figure.colorbar(mesh, ax=axes, extend="both", aspect=24, pad=0.02, ticks=bounds)
-    bar.ax.set_yticklabels([f"{bound:+g}" for bound in bounds])
-    bar.set_label("change of level, dB")
-    bar.outline.set_visible(False)
-    return figure
+    marks = ((best, "best", INK, DASHES[1]), (present, "present choice", SERIES[1], "-"))
+    for size, name, colour, dash in marks:
+        if size is not None:
+            look = {"color": colour, "linestyle": dash, "label": f"{name}: {size:.1f} mm"}
+            axes.axhline(size, color="white", linewidth=3.0)
+            axes.axhline(size, linewidth=1.8, **look)
 
 
 def _score_axis(axes: Axes, ladders: Sequence[Ladder], best_db: float) -> None:
@@ -270,34 +264,6 @@ def _draw_failures(axes: Axes, ladders: Sequence[Ladder]) -> None:
             transform=axes.get_xaxis_transform(),
             label=f"failed: {words}",
         )
-
-
-def _write_changes(axes: Axes, centres: np.ndarray, change: np.ndarray) -> None:
-    for (step, band), value in np.ndenumerate(change):
-        if abs(value) >= METER_DB:
-            colour = "white" if abs(value) >= 3.0 else INK
-            digits = 0 if abs(value) >= 9.95 else 1
-            axes.text(
-                centres[band],
-                step + 0.5,
-                f"{value:+.{digits}f}",
-                color=colour,
-                fontsize=7.5,
-                ha="center",
-                va="center",
-            )
-
-
-def _step_names(keeps: np.ndarray, ball: float) -> list[str]:
-    names = [f"{keep:.1f} ({ball - keep:.1f})" for keep in keeps]
-    return [f"{a} to {b}" for a, b in zip(names, names[1:], strict=False)]
-
-
-def _meter_colours(count: int) -> ListedColormap:
-    """Purple for quieter, orange for louder, white in the middle; count is odd."""
-    shades = colormaps["PuOr_r"](np.linspace(0.06, 0.94, count))
-    shades[count // 2] = 1.0
-    return ListedColormap(shades)
 
 
 def _cell_edges(sizes: np.ndarray) -> np.ndarray:

@@ -19,6 +19,7 @@ from studies.design.errors import DesignError, Mistake
 from studies.design.quantities import Between
 from studies.design.questions import (
     ContestTable,
+    ExploreTable,
     GapTable,
     SeatTable,
     TargetTable,
@@ -32,6 +33,7 @@ from studies.design.tables import (
     DriverTable,
     PlateTable,
     PostsTable,
+    RoomTable,
     Table,
     TweeterTable,
 )
@@ -59,10 +61,12 @@ class DesignFile(Table):
     plate: PlateTable | None = None
     posts: PostsTable | None = None
     air: AirTable = AirTable()
+    room: RoomTable = RoomTable()
     seats: Annotated[tuple[SeatTable, ...], Field(strict=False)] = ()
     target: TargetTable = TargetTable()
     trim: TrimTable | None = None
     gap: GapTable | None = None
+    explore: ExploreTable | None = None
     contest: Annotated[tuple[ContestTable, ...], Field(strict=False)] = ()
 
 

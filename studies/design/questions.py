@@ -7,7 +7,14 @@ from typing import Annotated, Literal, Self
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from studies.design.errors import wrong
-from studies.design.quantities import Between, Depth, Diameter, Frequency, Weight
+from studies.design.quantities import (
+    Between,
+    BetweenDegrees,
+    Depth,
+    Diameter,
+    Frequency,
+    Weight,
+)
 from studies.design.reflector_tables import ReflectorTable
 from studies.design.tables import Table
 
@@ -15,6 +22,7 @@ MOST_STEPS = 1000
 _ROUNDING = 9  # decimals of a metre kept in a stepped length: a millionth of a millimetre
 
 Degrees = Annotated[float, Field(ge=-90, le=90)]
+HalfAngle = Annotated[float, BetweenDegrees(5, 85)]
 
 
 class SeatTable(Table):
@@ -118,6 +126,36 @@ class TrimTable(Table):
 
 class GapTable(StepTable):
     """Plate gaps to try."""
+
+
+class AngleStepTable(StepTable):
+    """Angles from one end to the other in equal steps, both ends included."""
+
+    first: HalfAngle = Field(alias="from", description="The smallest angle, degrees.")
+    last: HalfAngle = Field(alias="to", description="The largest angle, degrees.")
+    step: Annotated[float, BetweenDegrees(0.1, 45)] = Field(description="From one to the next.")
+
+
+AngleList = Annotated[tuple[HalfAngle, ...], Field(strict=False, min_length=1)]
+Angles = Annotated[
+    Annotated[AngleList, Tag("list")] | Annotated[AngleStepTable, Tag("steps")],
+    Discriminator(_list_or_steps),
+]
+
+
+class ExploreTable(Table):
+    """What to try on the explorer's map: a size of the reflector, and the plate gap.
+
+    What is left out comes from ``[trim]`` and ``[gap]``, or is a spread round the design as
+    written.
+    """
+
+    keep: Sizes | None = Field(None, description="Of a ball: { from, to, step } or a list.")
+    half_angle: Angles | None = Field(None, description="Of a cone, degrees, likewise.")
+    height: Sizes | None = Field(
+        None, description="Of a flare, ellipse, parabola or hyperbola, likewise."
+    )
+    plate_gap: Sizes | None = Field(None, description="Plate gaps to try, likewise.")
 
 
 class ContestTable(Table):

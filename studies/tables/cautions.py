@@ -24,3 +24,18 @@ TIPPING = (
     "Strap a tall column to the wall where there are children; never hang a heavy ball on glue"
     " alone."
 )
+MATERIALS = {
+    "foam": BALL[1],
+    "wood": "Wood and MDF: the dust harms the lungs; extract it at the tool, wear a mask, sweep"
+    " nothing dry. MDF dust and its binder ask for the most care.",
+    "plastic": "Plastic: saw slowly and cool; it melts, and its fumes and dust are not for"
+    " breathing. Ventilate.",
+    "metal": "Metal rods and tubes: clamp them in a vice, cut with eye protection, file off the"
+    " burrs, sweep up the swarf; no gloves at a turning tool.",
+    "stone": "Stone, plaster, concrete: the dust holds quartz; work it wet or with extraction and"
+    " a fine-dust mask.",
+}
+"""By the kind of material."""
+LOCAL_RULES = (
+    "Mains parts, fire and stability rules: local codes and licensed practice come first."
+)

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
+
+import numpy as np
 
 from dispersion.bands import band_label
-from studies.spread import Spread
+from shapes.lengths import in_both
+from studies.spread import STRAIGHT_UP_DEG, Spread
 from studies.tables import cautions, levels
 from studies.tables.columns import (
     SCORE_CAPTION,
     SCORE_COLUMNS,
+    band,
     formula,
+    number,
     score_cells,
     window_in_words,
 )
@@ -32,11 +38,12 @@ def spread_tables(spread: Spread) -> Findings:
         "spread",
         spread.design,
         tuple(_answer(spread)),
-        _facts(spread),
+        (*_facts(spread), *_facts_of_ceiling(spread), *_facts_of_posts(spread)),
         (
             by_band,
             _score(spread),
-            levels.curves(spread.design, named, spread.bare_driver_db),
+            *_around(spread),
+            _upwards(levels.curves(spread.design, named, spread.bare_driver_db), spread),
             levels.elevations(named),
         ),
         evidence_of([spread.row], spread.row),
@@ -56,6 +63,8 @@ def _answer(spread: Spread) -> list[str]:
         f"{100 * found.mean_leak:.0f} per cent of the power leaves above the window, mean over the"
         " bands.",
         _treble(found.treble_limit_hz, found.centres[-1]),
+        *_off_the_ceiling(spread),
+        *_round_the_column(spread),
         f"Score {spread.row.score:.2f} dB.",
         formula(spread.design.target),
     ]
@@ -106,3 +115,91 @@ def _facts(spread: Spread) -> tuple[Fact, ...]:
 
 def _score(spread: Spread) -> Table:
     return Table("score", "Score", SCORE_COLUMNS, (score_cells(spread.row),), SCORE_CAPTION)
+
+
+def _off_the_ceiling(spread: Spread) -> list[str]:
+    if spread.ceiling_deg is None:
+        return []
+    seat = spread.design.seats[0].name
+    loss = _ceiling_against_seat_db(spread)
+    side = "more" if loss < 0 else "less"
+    return [
+        f"The first bounce off a ceiling {in_both(spread.design.tables.room.ceiling)} high leaves"
+        f" at {spread.ceiling_deg:.0f} degrees: {abs(loss):.1f} dB {side} than towards {seat}, mean"
+        " along the band."
+    ]
+
+
+def _ceiling_against_seat_db(spread: Spread) -> float:
+    """Level towards the main seat less that towards the ceiling, mean of the curves, dB."""
+    return float(np.mean(spread.row.seat_curves_db[:, 0] - spread.ceiling_curve_db))
+
+
+def _round_the_column(spread: Spread) -> list[str]:
+    if spread.ripple is None:
+        return []
+    swings = spread.ripple.peak_to_peak_db
+    most = int(np.argmax(swings))
+    return [
+        f"Round the column the posts make it swing by at most {swings[most]:.1f} dB, in the"
+        f" {band_label(spread.ripple.centres[most])} band (an estimate: rods in the gap)."
+    ]
+
+
+def _facts_of_ceiling(spread: Spread) -> tuple[Fact, ...]:
+    if spread.ceiling_deg is None:
+        return ()
+    return (
+        Fact(
+            "ceiling_deg",
+            spread.ceiling_deg,
+            "elevation at which the first bounce off the ceiling leaves towards seat 1, degrees",
+        ),
+        Fact("ceiling_mm", 1e3 * spread.design.tables.room.ceiling, "ceiling above the floor, mm"),
+        Fact(
+            "ceiling_loss_db",
+            _ceiling_against_seat_db(spread),
+            "level towards seat 1 less that towards the ceiling's bounce, mean of the curves, dB",
+        ),
+    )
+
+
+def _facts_of_posts(spread: Spread) -> tuple[Fact, ...]:
+    if spread.ripple is None:
+        return ()
+    most = float(spread.ripple.peak_to_peak_db.max())
+    return (Fact("post_ripple_db", most, "largest swing round the column, estimate, dB"),)
+
+
+def _upwards(curves: Table, spread: Spread) -> Table:
+    """Add the levels towards the ceiling's bounce and straight up to the curves."""
+    wanted = {"straight_up_level_db": (STRAIGHT_UP_DEG, "straight up")}
+    if spread.ceiling_deg is not None:
+        bounce = f"towards the first bounce off the ceiling, {spread.ceiling_deg:.1f} degrees"
+        wanted = {"ceiling_level_db": (spread.ceiling_deg, bounce)} | wanted
+    columns = tuple(
+        number(key, key.removesuffix("_level_db"), f"level far away {where}, dB re 0 dB", 1)
+        for key, (_, where) in wanted.items()
+    )
+    found = [spread.curve_towards_db(angle) for angle, _ in wanted.values()]
+    rows = tuple((*row, *map(float, more)) for row, *more in zip(curves.rows, *found, strict=True))
+    return replace(curves, columns=(*curves.columns, *columns), rows=rows)
+
+
+def _around(spread: Spread) -> tuple[Table, ...]:
+    """Levels round the column by band, if there are posts: window level and ripple together."""
+    if spread.ripple is None:
+        return ()
+    ripple, without = spread.ripple, spread.row.coverage.window_level_db
+    columns = (
+        band(),
+        number("lowest_db", "lowest", "lowest window level round the column, dB re 0 dB", 1),
+        number("mean_db", "mean", "mean window level round the column, dB re 0 dB", 1),
+        number("highest_db", "highest", "highest window level round the column, dB re 0 dB", 1),
+        number("no_posts_db", "no posts", "window level without posts, dB re 0 dB", 1),
+    )
+    sides = (without + ripple.minimum_db, without + ripple.mean_db, without + ripple.maximum_db)
+    rows = zip(ripple.centres, *sides, without, strict=True)
+    cells = tuple(tuple(map(float, row)) for row in rows)
+    title = "Round the column, an estimate: window level by third octave"
+    return (Table("azimuth", title, columns, cells, scope="data"),)

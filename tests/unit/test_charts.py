@@ -44,6 +44,7 @@ from studies.charts import (
     ladder_figure,
     polar_figure,
     rays_figure,
+    round_band_figure,
     save_figure,
     section_figure,
     shave_figure,
@@ -106,6 +107,9 @@ def figures(coverage):
         "contest": contest_figure("Contest", [Contender("cap", CAP, CENTRES, levels[2], 2.0)]),
         "rays": rays_figure("Rays", CAP, [np.array([[0.0, 0.0], [0.02, 0.02], [0.3, 0.03]])]),
         "around": around_figure("Posts", [AroundTrace("rods", CENTRES, -levels[1], levels[1])]),
+        "round": round_band_figure(
+            "Round", levels[1], levels[0], AroundTrace("rods", CENTRES, -levels[1], levels[2])
+        ),
         "azimuth": azimuth_figure(
             "Azimuth", np.arange(0, 360, 10), CENTRES, np.outer(levels[1], np.sin(np.arange(36)))
         ),
@@ -126,6 +130,7 @@ NAMES = (
     "shave",
     "rays",
     "around",
+    "round",
     "azimuth",
     "trust",
 )
@@ -279,19 +284,56 @@ def test_a_crowd_of_reasons_is_gathered_and_nobody_is_left_out():
     assert sorted(x for line in failed for x in line.get_xdata()) == list(sizes[:9])
 
 
+def drawn_maps(figure):
+    return [next(iter(axes.findobj(QuadMesh))).get_array() for axes in figure.axes[:2]]
+
+
 def test_sweep_map_leaves_failures_grey(figures):
-    axes = figures["sweep"].axes[0]
-    drawn = next(iter(axes.findobj(QuadMesh))).get_array()
-    assert np.all(np.ma.getmaskarray(drawn)[-1])
-    np.testing.assert_array_equal(drawn[2], np.full(CENTRES.size, 2.0))
+    for drawn in drawn_maps(figures["sweep"]):
+        assert np.all(np.ma.getmaskarray(drawn)[-1])
+    absolute, _ = drawn_maps(figures["sweep"])
+    np.testing.assert_array_equal(absolute[2], np.full(CENTRES.size, 2.0))
     assert {"failed: no level", "present choice: 24.0 mm"} <= set(words(figures["sweep"]))
+
+
+def test_sweep_map_says_what_it_is_normalised_to(figures):
+    absolute, normalised = drawn_maps(figures["sweep"])
+    np.testing.assert_array_equal(normalised[:-1], absolute[:-1] - absolute[2])
+    said = words(figures["sweep"])
+    assert "absolute: dB re the driver's own on-axis curve" in said
+    assert "normalised: dB re the present choice, 24.0 mm" in said
+    assert "now" in said
+
+
+@pytest.mark.parametrize(
+    ("best", "said", "row"), [(28.0, "the best, 28.0 mm", 4), (None, "the mean of all sizes", 2)]
+)
+def test_a_sweep_without_a_present_choice_is_held_against_another(best, said, row):
+    levels = np.outer(np.arange(5.0), np.ones(CENTRES.size))
+    sizes = np.arange(20.0, 29.0, 2.0)
+    figure = sweep_map_figure("Sweep", sizes, "keep, mm", CENTRES, levels, best_mm=best)
+    np.testing.assert_array_equal(drawn_maps(figure)[1], levels - levels[row])
+    assert f"normalised: dB re {said}" in words(figure)
+    assert "now" not in words(figure)
+
+
+def test_round_picture_is_absolute_above_normalised(figures):
+    top, bottom = figures["round"].axes[:2]
+    for axes, without in ((top, np.ones(CENTRES.size)), (bottom, np.zeros(CENTRES.size))):
+        band, mean = (patch.get_data() for patch in axes.patches if isinstance(patch, StepPatch))
+        np.testing.assert_array_equal(band.values, without + 2.0)
+        np.testing.assert_array_equal(band.baseline, without - 1.0)
+        np.testing.assert_array_equal(mean.values, without)
+    said = words(figures["round"])
+    assert "absolute" in said
+    assert any(s.startswith("normalised: dB re no posts") for s in said)
 
 
 def test_shaving_writes_only_what_a_meter_shows():
     change = np.zeros((1, CENTRES.size))
     change[0, 3:7] = (0.4, -0.6, 1.26, 12.0)
     figure = shave_figure("Shave", 180.0, [40.0, 38.0], CENTRES, change)
-    assert [text.get_text() for text in figure.axes[0].texts] == ["-0.6", "+1.3", "+12"]
+    assert [text.get_text() for text in figure.axes[0].texts] == ["-0.6", "1.3", "12"]
     assert "40.0 (140.0) to 38.0 (142.0)" in words(figure)
 
 

@@ -1,9 +1,11 @@
 """What the studies decide: order, ranges, steps, and that no candidate is lost."""
 
+import math
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from dispersion.problem import Problem
@@ -14,6 +16,8 @@ from studies.design import Design, DesignError, parse_design
 from studies.design.questions import TargetTable
 from studies.gap import gap
 from studies.grid import Candidate, Row, best_of, near_best, run, settle
+from studies.spread import ceiling_angle, spread
+from studies.tables import spread_tables
 from studies.target import Scorecard, Term, score
 from studies.trim import Cut, shaving_stops, trim
 
@@ -214,3 +218,58 @@ def test_nothing_that_can_be_built_is_an_error_with_the_reason() -> None:
     hopeless = replace(design, tables=tables.model_copy(update={"trim": too_tall}))
     with pytest.raises(DesignError, match=r"trim\.keep: no candidate can be built; the first: "):
         trim(hopeless, solve_waves)
+
+
+def with_ceiling(ceiling: str) -> Design:
+    """Return the small example under a ceiling."""
+    room = f'[room]\nceiling = "{ceiling}"\n\n[air]\ntemperature'
+    return small_design(("[air]\ntemperature", room))
+
+
+def test_the_ceiling_bounce_is_seen_towards_the_seats_image() -> None:
+    # Ring at 0.93 m, ears at 1.15 m, 2 m away: the image is 2 (H - ear) above the ear.
+    for ceiling, rise in (("2.5 m", 2.92), ("3 m", 3.92)):
+        expected = math.degrees(math.atan(rise / 2.0))
+        assert ceiling_angle(with_ceiling(ceiling)) == pytest.approx(expected, abs=1e-9)
+    # 2.5 m is taken where the file has none: common practice, no source.
+    assert ceiling_angle(small_design()) == ceiling_angle(with_ceiling("2.5 m"))
+
+
+def test_no_ceiling_bounce_below_the_ears() -> None:
+    low = small_design(('ear_height = "1.15 m"  # above the floor', 'ear_height = "2.6 m"'))
+    assert ceiling_angle(low) is None
+
+
+def test_a_ceiling_must_be_one() -> None:
+    with pytest.raises(DesignError, match=r"room\.ceiling"):
+        with_ceiling("20 mm")
+
+
+def test_spread_tells_the_level_towards_the_ceiling_and_straight_up() -> None:
+    found = spread(small_design(), solve_waves, per_band=4)
+    response = found.row.response
+    at = np.searchsorted(response.problem.elevations, found.ceiling_deg)
+    sides = 10.0 * np.log10(response.power[:, at - 1 : at + 1])
+    assert np.all(found.ceiling_curve_db >= sides.min(axis=1))
+    assert np.all(found.ceiling_curve_db <= sides.max(axis=1))
+    up = 10.0 * np.log10(response.power[:, -1])
+    assert found.straight_up_curve_db == pytest.approx(up, abs=1e-9)
+    told = spread_tables(found)
+    curves = told.table("curves")
+    assert curves.values("ceiling_level_db") == pytest.approx(found.ceiling_curve_db)
+    assert curves.values("straight_up_level_db") == pytest.approx(up)
+    assert told.fact("ceiling_deg") == found.ceiling_deg
+    assert told.fact("ceiling_loss_db") == pytest.approx(
+        np.mean(found.row.seat_curves_db[:, 0] - found.ceiling_curve_db)
+    )
+    assert told.fact("post_ripple_db") == pytest.approx(found.ripple.peak_to_peak_db.max())
+
+
+def test_spread_estimates_its_own_posts_and_only_those() -> None:
+    found = spread(small_design(), solve_waves, per_band=4)
+    assert found.ripple.posts == found.row.assembly.posts
+    np.testing.assert_array_equal(found.ripple.centres, found.row.coverage.centres)
+    posts = "[posts]                # three thin rods\ncount = 3\ndiameter = 6\n"
+    posts += "circle_diameter = 178\nsocket_plate = 10\nsocket_baffle = 10\n"
+    bare = spread(small_design((posts, "")), solve_waves, per_band=4)
+    assert bare.ripple is None

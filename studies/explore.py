@@ -1,0 +1,298 @@
+"""What do the reflector's size and the plate gap do together?
+
+Every pair of the two is solved and scored: a map to walk on. Its ranges come from ``[explore]``,
+else from ``[trim]`` and ``[gap]``, else they are a spread round the design as written.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from shapes.assembly import Assembly
+from shapes.lengths import in_both, in_degrees
+from studies.design import Design, DesignError
+from studies.design.errors import Mistake
+from studies.design.questions import sizes_of
+from studies.grid import (
+    COARSE_PER_BAND,
+    FINE_PER_BAND,
+    Candidate,
+    Progress,
+    Row,
+    Solver,
+    best_of,
+    run,
+)
+
+MOST_CANDIDATES = 200
+"""A map of this many takes two to three minutes on two cores."""
+SPREAD_STEPS, SPREAD_SHARE = 6, 1.0 / 15.0
+"""A size that no table names: so many steps of about this share of it to either side."""
+LEADERS_AT_ONCE = 8
+HALF_MM, HALF_DEGREE = 0.5e-3, math.radians(0.5)
+
+# The size that is turned for each kind of reflector, and the key that would contradict it.
+KNOBS = {
+    "ball": ("keep", "cut_off"),
+    "cone": ("half_angle", "height"),
+    "flared": ("height", None),
+    "ellipse": ("height", None),
+    "parabola": ("height", None),
+    "hyperbola": ("height", None),
+}
+
+
+@dataclass(frozen=True)
+class Knob:
+    """One size that is changed.
+
+    Attributes
+    ----------
+    key : str
+        Its key in the design file.
+    sizes : tuple of float
+        What is tried, ascending, metres or radians.
+    written : float
+        The design as written.
+    wanted : int
+        Number of sizes before they were thinned.
+    """
+
+    key: str
+    sizes: tuple[float, ...]
+    written: float
+    wanted: int
+
+    @property
+    def name(self) -> str:
+        """What it is called in print."""
+        return self.key.replace("_", " ")
+
+    @property
+    def is_angle(self) -> bool:
+        """Tell whether it is an angle."""
+        return self.key == "half_angle"
+
+    @property
+    def nearest(self) -> int:
+        """Place of the size that comes closest to the design as written."""
+        return int(np.argmin(np.abs(np.array(self.sizes) - self.written)))
+
+    def in_words(self, size: float) -> str:
+        """Write a size: mm and inches, or degrees."""
+        return in_degrees(size) if self.is_angle else in_both(size)
+
+    def thinned(self, stride: int) -> Knob:
+        """One size of every `stride`; the design as written stays if it is among them."""
+        first = self.nearest % stride
+        return Knob(self.key, self.sizes[first::stride], self.written, self.wanted)
+
+
+@dataclass(frozen=True, eq=False)
+class Explore:
+    """The answer.
+
+    Attributes
+    ----------
+    design : Design
+    knob, gap : Knob
+        The reflector's size and the plate gap.
+    rows : tuple of Row
+        Every pair, solved or not: plate gaps run fastest.
+    best : int
+        Place in `rows` of the lowest score among those that do not choke the driver, if any.
+    region : (K, G) array of bool
+        Near-best: not choked, and within ``target.near_best_db`` of the best. They need not hang
+        together: a ridge of good pairs may run between the cells.
+    """
+
+    design: Design
+    knob: Knob
+    gap: Knob
+    rows: tuple[Row, ...]
+    best: int
+    region: np.ndarray
+
+    @property
+    def written(self) -> int:
+        """Place in `rows` of what comes closest to the design as written."""
+        return self.knob.nearest * len(self.gap.sizes) + self.gap.nearest
+
+    @property
+    def knobs(self) -> tuple[Knob, Knob]:
+        """Reflector's size, plate gap."""
+        return self.knob, self.gap
+
+    def steps_at(self, place: int) -> tuple[int, int]:
+        """Number of the reflector's size and of the plate gap at a place in `rows`."""
+        return divmod(place, len(self.gap.sizes))
+
+    def sizes_at(self, place: int) -> tuple[float, float]:
+        """Reflector's size and plate gap at a place in `rows`."""
+        i, j = self.steps_at(place)
+        return self.knob.sizes[i], self.gap.sizes[j]
+
+    def behind_best(self, place: int) -> float:
+        """Score at a place less that of the best, dB."""
+        return self.rows[place].score - self.rows[self.best].score
+
+
+def explore(
+    design: Design,
+    solver: Solver,
+    progress: Progress | None = None,
+    per_band: int = COARSE_PER_BAND,
+) -> Explore:
+    """Solve every pair of the two sizes.
+
+    All are compared at `per_band` frequencies. Those with the lowest scores are solved again at
+    `FINE_PER_BAND`, a few at a time, until no near-best one is coarse.
+
+    Parameters
+    ----------
+    design : Design
+    solver : callable
+        One of `dispersion.solvers.SOLVERS`.
+    progress : callable, optional
+        Called with (stage, done, total).
+    per_band : int
+        Frequencies in a third-octave band, four or more.
+
+    Raises
+    ------
+    DesignError
+        If the reflector has no size to change, or nothing can be built.
+    """
+    knob, gap = knobs_of(design)
+    candidates = [
+        _candidate(design, knob, size, height) for size in knob.sizes for height in gap.sizes
+    ]
+    rows = list(run(design, candidates, solver, per_band, "the map", progress))
+    if best_of(rows) is None:
+        mistake = Mistake("explore", f"no candidate can be built; the first: {rows[0].reason}")
+        raise DesignError(design.path, (mistake,))
+    free = [place for place, row in enumerate(rows) if is_free(row)]
+    if not free:
+        free = [place for place, row in enumerate(rows) if row.solved]
+    fine = max(per_band, FINE_PER_BAND)
+    while leaders := _unsettled(rows, free, fine, design.target.near_best_db):
+        again = [Candidate(rows[n].name, partial(_same, rows[n].assembly)) for n in leaders]
+        settled = run(design, again, solver, fine, "settling the leaders", progress)
+        for place, row in zip(leaders, settled, strict=True):
+            rows[place] = row
+    best = min(free, key=lambda place: rows[place].score)
+    limit = rows[best].score + design.target.near_best_db
+    region = np.zeros((len(knob.sizes), len(gap.sizes)), dtype=bool)
+    region.flat[[place for place in free if rows[place].score <= limit]] = True
+    return Explore(design, knob, gap, tuple(rows), best, region)
+
+
+def _unsettled(
+    rows: Sequence[Row], free: Sequence[int], fine: int, near_best_db: float
+) -> list[int]:
+    """Coarse rows that are near-best as it stands: the few with the lowest scores."""
+    solved = [place for place in free if rows[place].solved]
+    coarse = [place for place in solved if rows[place].per_band < fine]
+    leading = min((rows[n].score for n in solved if n not in coarse), default=math.inf)
+    close = [place for place in coarse if rows[place].score <= leading + near_best_db]
+    return sorted(close, key=lambda place: rows[place].score)[:LEADERS_AT_ONCE]
+
+
+def _same(assembly: Assembly) -> Assembly:
+    return assembly
+
+
+def is_free(row: Row) -> bool:
+    """Tell whether a row was solved and its driver is not choked."""
+    return row.solved and not row.assembly.is_choked
+
+
+def knobs_of(design: Design) -> tuple[Knob, Knob]:
+    """Both sizes with what to try, thinned to `MOST_CANDIDATES` pairs.
+
+    Raises
+    ------
+    DesignError
+        If the reflector has no such size, or ``[explore]`` names that of another kind.
+    """
+    kind = design.tables.reflector.kind
+    if kind not in KNOBS:
+        raise DesignError(design.path, (_no_knob(kind),))
+    key = KNOBS[kind][0]
+    asked = design.tables.explore
+    strange = [name for name in _asked_keys(design) if name not in (key, "plate_gap")]
+    if strange:
+        message = f'is no size of a reflector of kind "{kind}": write {key} in its place'
+        raise DesignError(design.path, [Mistake(f"explore.{name}", message) for name in strange])
+    written = _written(design, key)
+    trim, gaps = design.tables.trim, design.tables.gap
+    own = getattr(asked, key) if asked is not None else None
+    if own is None and key == "keep" and trim is not None:
+        own = trim.keep
+    height = asked.plate_gap if asked is not None and asked.plate_gap is not None else gaps
+    return _few_enough(
+        _knob(key, written, None if own is None else sizes_of(own)),
+        _knob("plate_gap", design.tables.plate_gap, None if height is None else sizes_of(height)),
+    )
+
+
+def _no_knob(kind: str) -> Mistake:
+    what = "no reflector" if kind == "none" else f'a reflector of kind "{kind}"'
+    return Mistake(
+        "reflector.kind",
+        f"{what} has no single size to turn against the plate gap: ask roundcast gap, or take a"
+        ' kind with one, such as "ball", "cone" or "flared"',
+    )
+
+
+def _asked_keys(design: Design) -> Sequence[str]:
+    asked = design.tables.explore
+    return [] if asked is None else [name for name, value in asked if value is not None]
+
+
+def _written(design: Design, key: str) -> float:
+    """Size of the reflector as written."""
+    if key == "height":
+        return design.tables.reflector.height
+    return design.reflector().fact(key.replace("_", " "))
+
+
+def _knob(key: str, written: float, asked: Sequence[float] | None) -> Knob:
+    sizes = tuple(sorted(set(asked))) if asked is not None else _spread_round(written, key)
+    return Knob(key, sizes, written, len(sizes))
+
+
+def _spread_round(written: float, key: str) -> tuple[float, ...]:
+    unit = HALF_DEGREE if key == "half_angle" else HALF_MM
+    step = unit * max(1, round(written * SPREAD_SHARE / unit))
+    sizes = (written + n * step for n in range(-SPREAD_STEPS, SPREAD_STEPS + 1))
+    return tuple(size for size in sizes if size > 0.0)
+
+
+def _few_enough(first: Knob, second: Knob) -> tuple[Knob, Knob]:
+    """Thin the knob with more sizes until there are no more than `MOST_CANDIDATES` pairs."""
+    knobs, strides = [first, second], [1, 1]
+    thin = list(knobs)
+    while len(thin[0].sizes) * len(thin[1].sizes) > MOST_CANDIDATES:
+        longer = 0 if len(thin[0].sizes) >= len(thin[1].sizes) else 1
+        strides[longer] += 1
+        thin[longer] = knobs[longer].thinned(strides[longer])
+    return thin[0], thin[1]
+
+
+def _candidate(design: Design, knob: Knob, size: float, plate_gap: float) -> Candidate:
+    name = f"{knob.name} {knob.in_words(size)}, plate gap {in_both(plate_gap)}"
+    return Candidate(name, partial(_built, design, knob.key, size, plate_gap))
+
+
+def _built(design: Design, key: str, size: float, plate_gap: float) -> Assembly:
+    table = design.tables.reflector
+    other = KNOBS[table.kind][1]
+    changed = {key: size} if other is None else {other: None, key: size}
+    reflector = table.model_copy(update=changed).build()
+    return design.assembly().with_gap(plate_gap).with_reflector(reflector)

@@ -1,0 +1,1 @@
+"""Results to HTML pages that need no network: the report of every command, the explorer."""

@@ -1,0 +1,255 @@
+"""The explorer: one page on which two sliders walk over the map of `studies.explore`.
+
+Everything is computed and put into words here; the page's script only shows it. Levels travel
+as whole hundredths of a decibel, 16 bits each.
+"""
+
+from __future__ import annotations
+
+import base64
+import html
+import math
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+from markupsafe import Markup
+
+from dispersion.bands import band_label
+from shapes.lengths import in_both
+from studies.charts.coverage import STEP_DB
+from studies.charts.style import edges_of_bands, level_limits, short_frequency
+from studies.explore import Explore, Knob, is_free
+from studies.exports import version
+from studies.grid import COARSE_DOUBT_DB, FINE_PER_BAND, Row
+from studies.pages.explorer_section import Data, gaps_of, rounded, section_of
+from studies.pages.rendering import render
+from studies.tables.explore import explore_tables, near_best_in_words, what_to_build
+
+HUNDREDTHS = 100.0
+ELEVATION_STEP = 3
+"""Every third elevation is shown: 1.5 degrees apart."""
+MAP_SPAN_DB, NORMALISED_SPAN_DB = 36.0, 15.0
+LOUD_PERCENT = 99.5
+"""A few beams of a few cells may be louder than the top of the colours."""
+NOTE_WIDTH = 64
+
+
+def explore_files(found: Explore) -> dict[str, bytes]:
+    """Return the explorer's page, ``explore.html``: complete in one file, without a network."""
+    from plotly.offline import get_plotlyjs
+
+    page = render(
+        "explorer.html.j2",
+        findings=explore_tables(found),
+        found=found,
+        start=_cell(found, found.best),
+        near_best=near_best_in_words(found),
+        knobs=[
+            _slider(knob, at)
+            for knob, at in zip(found.knobs, found.steps_at(found.best), strict=True)
+        ],
+        seats=[seat.name for seat in found.design.seats],
+        terms=_terms(found),
+        data=explorer_data(found),
+        coarse_doubt=COARSE_DOUBT_DB,
+        version=version(),
+        plotly=Markup(get_plotlyjs()),
+    )
+    return {"explore.html": page.encode("utf-8")}
+
+
+def explorer_data(found: Explore) -> Data:
+    """Everything the page's script shows, ready for JSON."""
+    solved = [row for row in found.rows if row.solved]
+    coverage = found.rows[found.best].coverage
+    free = [row for row in solved if is_free(row)] or solved
+    scores = [row.score for row in free]
+    return {
+        "shape": found.region.shape,
+        "best": found.best,
+        "written": found.written,
+        "knobs": [_knob(knob) for knob in found.knobs],
+        "cells": [_cell(found, place) for place in range(len(found.rows))],
+        "scores": {"low": rounded(min(scores)), "high": rounded(max(scores))},
+        "region": _outline(found),
+        "terms": [term.name for term in solved[0].scorecard.terms],
+        "most_share": rounded(max(t.cost for row in free for t in row.scorecard.terms)),
+        "seats": [seat.name for seat in found.design.seats],
+        "window": list(coverage.window),
+        "frequency": _frequency_axis(coverage.centres),
+        "elevations": coverage.elevations[::ELEVATION_STEP].tolist(),
+        "maps": _packed([row.coverage.level_db[:, ::ELEVATION_STEP].T for row in solved]),
+        "windows": _packed([row.coverage.window_level_db for row in solved]),
+        "curves": _packed([_curves(row) for row in solved]),
+        "frequencies": {str(n): rounded(f) for n, f in _frequencies(solved).items()},
+        "levels": _level_ranges(solved),
+        "section": section_of(found),
+    }
+
+
+def _slider(knob: Knob, at: int) -> Data:
+    return {
+        "name": knob.name,
+        "last": len(knob.sizes) - 1,
+        "at": at,
+        "low": knob.in_words(knob.sizes[0]),
+        "high": knob.in_words(knob.sizes[-1]),
+        "words": knob.in_words(knob.sizes[at]),
+    }
+
+
+def _knob(knob: Knob) -> Data:
+    sizes = np.degrees(knob.sizes) if knob.is_angle else np.array(knob.sizes) * 1e3
+    return {
+        "title": f"{knob.name}, {'degrees' if knob.is_angle else 'mm'}",
+        "sizes": rounded(sizes),
+        "edges": rounded(_cell_edges(sizes)),
+        "words": [knob.in_words(size) for size in knob.sizes],
+    }
+
+
+def _cell_edges(sizes: np.ndarray) -> np.ndarray:
+    """Edges of cells that touch halfway between their middles."""
+    if sizes.size == 1:
+        return np.array([sizes[0] - 0.5, sizes[0] + 0.5])
+    between = (sizes[1:] + sizes[:-1]) / 2
+    return np.concatenate(([2 * sizes[0] - between[0]], between, [2 * sizes[-1] - between[-1]]))
+
+
+def _cell(found: Explore, place: int) -> Data:
+    """What is said and drawn of one pair; levels stand elsewhere, in the order of solved rows."""
+    row = found.rows[place]
+    cell: Data = {
+        "solved": row.solved,
+        "choked": row.solved and not is_free(row),
+        "name": row.name,
+        "verdict": _verdict(found, place),
+        "task": f"Not for building: {row.reason}.",
+        "hover": _hover(found, place),
+        **gaps_of(row.assembly),
+    }
+    if row.solved:
+        shares = [term.cost for term in row.scorecard.terms]
+        cell |= {
+            "score": rounded(row.score),
+            "shares": rounded(shares),
+            "task": what_to_build(row.assembly),
+            "per_band": min(row.per_band, FINE_PER_BAND),
+            "fineness": f"solved at {row.per_band} in a third octave",
+        }
+    return cell
+
+
+def _verdict(found: Explore, place: int) -> str:
+    row = found.rows[place]
+    if not row.solved:
+        return "cannot be built"
+    behind = found.behind_best(place)
+    choked = "; chokes the driver" if row.assembly.is_choked else ""
+    if place == found.best:
+        return f"score {row.score:.2f} dB, the best{choked}"
+    way = "behind" if behind >= 0 else "better than"
+    near = "; near-best" if found.region.flat[place] else ""
+    return f"score {row.score:.2f} dB, {abs(behind):.2f} dB {way} the best{near}{choked}"
+
+
+def _hover(found: Explore, place: int) -> str:
+    """Lines for the map's label: markup of its own is only the line break."""
+    row = found.rows[place]
+    size, plate_gap = found.sizes_at(place)
+    lines = [f"{found.knob.name} {found.knob.in_words(size)}", f"plate gap {in_both(plate_gap)}"]
+    lines.append(_verdict(found, place))
+    if row.reason:
+        lines += textwrap.wrap(row.reason.split("; ")[0], NOTE_WIDTH)
+    return "<br>".join(html.escape(line, quote=False) for line in lines)
+
+
+def _outline(found: Explore) -> Data:
+    """Outline of the near-best region: edges between a cell inside and one that is not."""
+    xs, ys = (_knob(knob)["edges"] for knob in found.knobs)
+    inside = np.pad(found.region, 1)
+    x: list[float | None] = []
+    y: list[float | None] = []
+    for i, j in np.argwhere(inside[:-1, 1:-1] != inside[1:, 1:-1]):
+        x += [xs[i], xs[i], None]
+        y += [ys[j], ys[j + 1], None]
+    for i, j in np.argwhere(inside[1:-1, :-1] != inside[1:-1, 1:]):
+        x += [xs[i], xs[i + 1], None]
+        y += [ys[j], ys[j], None]
+    return {"x": x, "y": y}
+
+
+def _terms(found: Explore) -> str:
+    """The score's weights, as the chart of its parts needs them."""
+    terms = found.rows[found.best].scorecard.terms
+    return ", ".join(f"{term.name} x {term.weight:g}" for term in terms)
+
+
+def _frequency_axis(centres: np.ndarray) -> Data:
+    edges = edges_of_bands(centres)
+    ticks = [m * 10.0**n for n in range(1, 5) for m in (1, 2, 5)]
+    shown = [tick for tick in ticks if edges[0] <= tick <= edges[-1]]
+    return {
+        "edges": rounded(edges),
+        "bands": [band_label(centre) for centre in centres],
+        "ticks": shown,
+        "names": [short_frequency(tick) for tick in shown],
+    }
+
+
+def _frequencies(rows: Sequence[Row]) -> dict[int, np.ndarray]:
+    """Frequencies of the curves, by their number in a third octave."""
+    return {
+        min(row.per_band, FINE_PER_BAND): row.response.problem.frequencies[_stride(row)]
+        for row in rows
+    }
+
+
+def _stride(row: Row) -> slice:
+    """No more than `FINE_PER_BAND` frequencies in a third octave are drawn."""
+    return slice(None, None, math.ceil(row.per_band / FINE_PER_BAND))
+
+
+def _curves(row: Row) -> np.ndarray:
+    """(1 + seats, F) level in the window, then at each seat, dB."""
+    return np.vstack((row.window_curve_db, row.seat_curves_db.T))[:, _stride(row)]
+
+
+def _level_ranges(rows: Sequence[Row]) -> Data:
+    """Ranges of the axes and colours, the same for every cell so that pictures compare."""
+    from plotly.colors import diverging, sample_colorscale
+
+    every = np.concatenate([row.coverage.level_db.ravel() for row in rows])
+    high = STEP_DB * math.ceil(np.percentile(every, LOUD_PERCENT) / STEP_DB)
+    steps = round(MAP_SPAN_DB / STEP_DB)
+    around = round(2 * NORMALISED_SPAN_DB / STEP_DB)
+    curves = np.concatenate([_curves(row).ravel() for row in rows])
+    return {
+        "curve": level_limits(curves),
+        "step": STEP_DB,
+        "absolute": {
+            "low": high - MAP_SPAN_DB,
+            "high": high,
+            "colours": _in_steps(sample_colorscale("Viridis", steps)),
+        },
+        "normalised": {
+            "low": -NORMALISED_SPAN_DB,
+            "high": NORMALISED_SPAN_DB,
+            "colours": _in_steps(sample_colorscale(diverging.PuOr_r, around)),
+        },
+    }
+
+
+def _in_steps(colours: Sequence[str]) -> list[tuple[float, str]]:
+    """Colour scale of flat steps: a level can then be read off like a contour."""
+    count = len(colours)
+    return [
+        (round(edge / count, 6), colour) for n, colour in enumerate(colours) for edge in (n, n + 1)
+    ]
+
+
+def _packed(levels: Sequence[np.ndarray]) -> str:
+    """Levels in dB, one after the other, as hundredths in 16 bits, base64."""
+    joined = np.concatenate([np.ravel(level) for level in levels])
+    return base64.b64encode(np.round(joined * HUNDREDTHS).astype("<i2").tobytes()).decode("ascii")

@@ -1,0 +1,94 @@
+"""What goes to the shed: all that the sheets state, computed once."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from shapes.assembly import Assembly, Column, Posts
+from shapes.making import Making
+from shapes.templates import Coordinate, coordinates
+from shapes.weights import PartMass, Stance, part_masses, stance
+from studies.design import Design, DesignError, Mistake
+from studies.shed.ball_cut import BallCut, ball_cut
+
+SIDES = {"square": 4, "hexagonal": 6}
+STEP = 5e-3
+"""Distance of the coordinates in the table of the profile, metres."""
+
+
+@dataclass(frozen=True, eq=False)
+class Cutting:
+    """A design, ready for the shed (metres, radians).
+
+    Attributes
+    ----------
+    design : Design
+    assembly : Assembly
+        Free of clashes.
+    making : Making
+        Materials, saw, fixing.
+    masses : tuple of PartMass
+    stance : Stance
+        Mass, centre of gravity, tipping.
+    coordinates : tuple of Coordinate
+        Of the reflector's profile; empty without one.
+    ball : BallCut or None
+        How the ball is cut; None for other reflectors.
+    post_angles : tuple of float
+        Azimuth of every post, counter-clockwise seen from above; empty without posts.
+    """
+
+    design: Design
+    assembly: Assembly
+    making: Making
+    masses: tuple[PartMass, ...]
+    stance: Stance
+    coordinates: tuple[Coordinate, ...]
+    ball: BallCut | None
+    post_angles: tuple[float, ...]
+
+
+def cutting(design: Design) -> Cutting:
+    """Work out everything that the sheets for the shed state.
+
+    Parameters
+    ----------
+    design : Design
+
+    Returns
+    -------
+    Cutting
+
+    Raises
+    ------
+    DesignError
+        If the parts do not fit, with one line for each clash.
+    """
+    assembly, making = design.assembly(), design.making
+    clashes = assembly.clashes()
+    if clashes:
+        mistakes = (Mistake(c.part, f"{c.message}: {c.remedy}") for c in clashes)
+        raise DesignError(design.path, mistakes)
+    reflector, posts = assembly.reflector, assembly.posts
+    return Cutting(
+        design=design,
+        assembly=assembly,
+        making=making,
+        masses=part_masses(assembly, making),
+        stance=stance(assembly, making),
+        coordinates=() if reflector is None else coordinates(reflector, STEP),
+        ball=None if design.ball is None else ball_cut(design.ball, making.kerf, making.sanding),
+        post_angles=() if posts is None else post_angles(assembly.column, posts),
+    )
+
+
+def post_angles(column: Column, posts: Posts) -> tuple[float, ...]:
+    """Azimuths of the posts, radians; the first at 0, across the flats of a column with sides.
+
+    They turn towards the corners where only those have room for the post circle.
+    """
+    sides = SIDES.get(column.shape)
+    to_corners = sides is not None and posts.outer_radius > column.flat_radius
+    first = math.pi / sides if to_corners else 0.0
+    return tuple(first + 2 * math.pi * k / posts.count for k in range(posts.count))

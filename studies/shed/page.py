@@ -1,0 +1,211 @@
+"""One sheet: its header, the bar and the square that tell the printer's scale, its own matter.
+
+Everything is drawn in millimetres of paper, so that 1 mm is 1 mm.
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from matplotlib import style
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from studies.charts.drafting import Sheet
+from studies.charts.style import HOUSE, INK, QUIET
+from studies.shed import lettering
+from studies.shed.lettering import BODY, SMALL, TITLE, Cell, Line
+from studies.shed.paper import (
+    BAR,
+    HEADER,
+    MARGIN,
+    MM_PER_POINT,
+    SQUARE,
+    Box,
+    Layout,
+)
+
+INCH = 25.4
+PRINT_STYLE = {
+    "pdf.fonttype": 42,  # whole letters, so that words can be searched and printers agree
+    "path.simplify": False,  # every point of an outline is kept
+    "hatch.linewidth": 0.5,
+    "font.family": "DejaVu Sans",
+}
+SCALE_NOTE = (
+    "Print at 100 % (actual size), no fit to page. Measure the bar, 100.0 mm (3 15/16 in), and the"
+    " square, 50.0 mm (1 31/32 in), both ways, before anything is cut."
+)
+
+
+@dataclass(frozen=True)
+class Imprint:
+    """What stands on every sheet: title of the design, program and version, fingerprint."""
+
+    title: str
+    program: str
+    fingerprint: str
+
+
+@dataclass(frozen=True)
+class Page:
+    """A sheet while it is drawn; `axes` covers all of it, in mm from its lower left corner."""
+
+    figure: Figure
+    axes: Axes
+    layout: Layout
+
+    def drawing(self, box: Box, centre: tuple[float, float], scale: float = 1.0) -> Sheet:
+        """Make a drawing inside a box of the page.
+
+        Parameters
+        ----------
+        box : Box
+            On the page, mm.
+        centre : (float, float)
+            Point of the drawing that comes to lie in the middle of the box, mm.
+        scale : float
+            Millimetres of the drawing for one of paper; 1 is true size.
+
+        Returns
+        -------
+        Sheet
+            Whatever reaches beyond the box is not printed.
+        """
+        width, height = self.layout.width, self.layout.height
+        place = (box.left / width, box.bottom / height, box.width / width, box.height / height)
+        axes = self.figure.add_axes(place)
+        axes.set_axis_off()
+        half_width, half_height = box.width * scale / 2, box.height * scale / 2
+        axes.set_xlim(centre[0] - half_width, centre[0] + half_width)
+        axes.set_ylim(centre[1] - half_height, centre[1] + half_height)
+        return Sheet(axes, MM_PER_POINT * scale)
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """A sheet to be printed: its title, how it lies, and what draws its own matter."""
+
+    title: str
+    layout: Layout
+    draw: Callable[[Page], None]
+
+
+def written_leaves(
+    title: str, layout: Layout, lines: Sequence[Line], top: float = 0.0
+) -> list[Leaf]:
+    """Sheets of nothing but words, as many as the lines need."""
+    window = layout.window
+    pages = lettering.poured(lines, window.height - top)
+    return [
+        Leaf(title, layout, lambda page, part=part: _write_window(page, part)) for part in pages
+    ]
+
+
+def _write_window(page: Page, lines: Sequence[Line]) -> None:
+    window = page.layout.window
+    lettering.write(page.axes, lines, window.left, window.top)
+
+
+def pdf_bytes(leaves: Sequence[Leaf], imprint: Imprint) -> bytes:
+    """Print sheets into one PDF; the same sheets give the same bytes."""
+    buffer = io.BytesIO()
+    about = {"Title": imprint.title, "Creator": imprint.program, "CreationDate": None}
+    with (
+        style.context(["default", HOUSE, PRINT_STYLE]),
+        warnings.catch_warnings(),
+        PdfPages(buffer, metadata=about) as pdf,
+    ):
+        # A title may hold signs that the font does not have: a box stands in their place.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        for number, leaf in enumerate(leaves, start=1):
+            pdf.savefig(_printed(leaf, imprint, f"sheet {number} of {len(leaves)}"))
+    return buffer.getvalue()
+
+
+def _printed(leaf: Leaf, imprint: Imprint, number: str) -> Figure:
+    layout = leaf.layout
+    figure = Figure(figsize=(layout.width / INCH, layout.height / INCH))
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set_axis_off()
+    axes.set_xlim(0, layout.width)
+    axes.set_ylim(0, layout.height)
+    page = Page(figure, axes, layout)
+    _draw_header(page, leaf.title, imprint, number)
+    _draw_scale(page, imprint)
+    leaf.draw(page)
+    for part in figure.axes:
+        for text in part.texts:
+            text.set_clip_on(True)
+            text.set_clip_box(part.bbox)
+    return figure
+
+
+def _draw_header(page: Page, title: str, imprint: Imprint, number: str) -> None:
+    width, top = page.layout.width - 2 * MARGIN, page.layout.height - MARGIN
+    sheet = f"{number}, {page.layout.paper.name}"
+    room = width - lettering.width_of(sheet, BODY) - 5
+    lettering.write(
+        page.axes,
+        (
+            Line(
+                lettering.height_of(TITLE),
+                (
+                    Cell(0, lettering.shortened(title, room, TITLE, bold=True), TITLE, bold=True),
+                    Cell(width, sheet, BODY, align="right"),
+                ),
+            ),
+            Line(
+                lettering.height_of(BODY),
+                (Cell(0, lettering.shortened(imprint.title, width), BODY),),
+            ),
+        ),
+        MARGIN,
+        top,
+    )
+    rule = top - HEADER + 3.0
+    page.axes.plot((MARGIN, MARGIN + width), (rule, rule), color=INK, linewidth=0.8)
+
+
+def _draw_scale(page: Page, imprint: Imprint) -> None:
+    layout, axes = page.layout, page.axes
+    x, y = layout.square
+    look = {"fill": False, "edgecolor": INK, "linewidth": 0.6}
+    axes.add_patch(Rectangle((x, y), SQUARE, SQUARE, **look))
+    _draw_bar(page)
+    inside = SQUARE - 6.0
+    lines = [
+        *lettering.paragraph(SCALE_NOTE, inside, SMALL),
+        Line(1.5),
+        *lettering.paragraph(imprint.program, inside, SMALL),
+        *lettering.paragraph(f"design {imprint.fingerprint}", inside, SMALL),
+    ]
+    lettering.write(axes, lines, x + 3.0, y + SQUARE - 3.0)
+
+
+def _draw_bar(page: Page) -> None:
+    """A line of exactly `BAR`, ticked every 10 mm."""
+    (x0, y0), (x1, y1) = page.layout.bar
+    axes, look = page.axes, {"color": INK, "linewidth": 0.6, "solid_capstyle": "butt"}
+    axes.plot((x0, x1), (y0, y1), **look)
+    lying = page.layout.lying
+    for step in range(11):
+        at, long = step * BAR / 10, 4.0 if step in (0, 5, 10) else 2.0
+        if lying:
+            axes.plot((x0, x0 + long), (y0 + at, y0 + at), **look)
+        else:
+            axes.plot((x0 + at, x0 + at), (y0, y0 + long), **look)
+    words = {"fontsize": SMALL, "color": QUIET}
+    for at in (0, 50, 100):
+        if lying:
+            shift = {0: "bottom", 50: "center", 100: "top"}[at]
+            axes.text(x0 + 4.8, y0 + at, f"{at}", va=shift, rotation=90, **words)
+        else:
+            shift = {0: "left", 50: "center", 100: "right"}[at]
+            label = "100 mm" if at == 100 else f"{at}"
+            axes.text(x0 + at, y0 + 4.8, label, ha=shift, va="bottom", **words)

@@ -1,0 +1,233 @@
+"""A drawing at true size over as many sheets as it takes: tiles, seams, registration crosses."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from matplotlib.patches import Rectangle
+
+from studies.charts.drafting import Sheet
+from studies.charts.style import FAINT, INK, QUIET
+from studies.shed import lettering
+from studies.shed.lettering import SMALL
+from studies.shed.page import Leaf, Page
+from studies.shed.paper import Box, Layout, Paper, ShedError
+
+OVERLAP = 10.0
+"""Neighbouring sheets show this strip both, mm."""
+MOST = 5
+"""Sheets side by side and one above the other: more of them are not glued together truly."""
+BORDER = 1.5
+CROSS = 4.0
+FROM_CORNER = 18.0
+"""How far from a tile's corner the crosses stand on a seam, mm."""
+JOINING = (
+    "Lay cross on cross: neighbours share a strip 10 mm wide. Cut one of them on the dashed line."
+    " Beside each cross: mm right of and above the drawing's own zero."
+)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A drawing at true size: its title, what it covers (mm), and what draws it."""
+
+    title: str
+    bounds: Box
+    draw: Callable[[Sheet], None]
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One sheet of a tiled drawing: its name (row letter, column number) and what it shows, mm."""
+
+    name: str
+    row: int
+    column: int
+    window: Box
+
+
+@dataclass(frozen=True)
+class Tiling:
+    """How a drawing is shared out over sheets of one layout.
+
+    Attributes
+    ----------
+    layout : Layout
+    rows, columns : int
+    left, top : float
+        Where the first tile begins, mm of the drawing.
+    """
+
+    layout: Layout
+    rows: int
+    columns: int
+    left: float
+    top: float
+
+    @property
+    def count(self) -> int:
+        """Number of sheets."""
+        return self.rows * self.columns
+
+    @property
+    def tiles(self) -> tuple[Tile, ...]:
+        """All sheets, row by row from the top."""
+        return tuple(
+            Tile(f"{chr(ord('A') + row)}{column + 1}", row, column, self._window(row, column))
+            for row in range(self.rows)
+            for column in range(self.columns)
+        )
+
+    @property
+    def upright_seams(self) -> tuple[float, ...]:
+        """Where neighbours left and right meet, mm: the middle of their common strip."""
+        step = self.layout.window.width - OVERLAP
+        return tuple(self.left + OVERLAP / 2 + step * at for at in range(1, self.columns))
+
+    @property
+    def level_seams(self) -> tuple[float, ...]:
+        """Where neighbours above and below meet, mm."""
+        step = self.layout.window.height - OVERLAP
+        return tuple(self.top - OVERLAP / 2 - step * at for at in range(1, self.rows))
+
+    @property
+    def crosses(self) -> tuple[tuple[float, float], ...]:
+        """Registration crosses, mm of the drawing: two on each side that two sheets share."""
+        found: list[tuple[float, float]] = []
+        for x in self.upright_seams:
+            for row in range(self.rows):
+                window = self._window(row, 0)
+                found += [(x, window.bottom + FROM_CORNER), (x, window.top - FROM_CORNER)]
+        for y in self.level_seams:
+            for column in range(self.columns):
+                window = self._window(0, column)
+                found += [(window.left + FROM_CORNER, y), (window.right - FROM_CORNER, y)]
+        return tuple(found)
+
+    def _window(self, row: int, column: int) -> Box:
+        window = self.layout.window
+        left = self.left + column * (window.width - OVERLAP)
+        top = self.top - row * (window.height - OVERLAP)
+        return Box(left, top - window.height, left + window.width, top)
+
+
+def tiling(plan: Plan, paper: Paper) -> Tiling:
+    """Share a drawing out over the fewest sheets, upright where it makes no difference.
+
+    Raises
+    ------
+    ShedError
+        If it takes more than `MOST` sheets by `MOST`.
+    """
+    choices = [_shared(plan, Layout(paper, lying)) for lying in (False, True)]
+    fitting = [tiles for tiles in choices if max(tiles.rows, tiles.columns) <= MOST]
+    if not fitting:
+        best = min(choices, key=lambda tiles: tiles.count)
+        raise ShedError(
+            f"{plan.title} at true size needs {best.columns} x {best.rows} = {best.count} sheets of"
+            f" {paper.name}, and more than {MOST} x {MOST} cannot be joined truly: take larger"
+            " paper, or leave the paper out and use the DXF"
+        )
+    return min(fitting, key=lambda tiles: tiles.count)
+
+
+def _shared(plan: Plan, layout: Layout) -> Tiling:
+    bounds, window = plan.bounds.grown(BORDER), layout.window
+    columns, rows = _needed(bounds.width, window.width), _needed(bounds.height, window.height)
+    x, y = bounds.centre
+    width = columns * (window.width - OVERLAP) + OVERLAP
+    height = rows * (window.height - OVERLAP) + OVERLAP
+    return Tiling(layout, rows, columns, x - width / 2, y + height / 2)
+
+
+def _needed(size: float, window: float) -> int:
+    return max(1, math.ceil((size - OVERLAP) / (window - OVERLAP) - 1e-9))
+
+
+def plan_leaves(plan: Plan, paper: Paper) -> Iterator[Leaf]:
+    """Return the sheets of one drawing at true size."""
+    tiles = tiling(plan, paper)
+    for tile in tiles.tiles:
+        many = tiles.count > 1
+        title = f"{plan.title}, part {tile.name}, true size" if many else f"{plan.title}, true size"
+        yield Leaf(title, tiles.layout, functools.partial(_draw_tile, plan, tiles, tile))
+
+
+def _draw_tile(plan: Plan, tiles: Tiling, tile: Tile, page: Page) -> None:
+    window = page.layout.window
+    sheet = page.drawing(window, tile.window.centre)
+    plan.draw(sheet)
+    if tiles.count == 1:
+        return
+    page.axes.add_patch(
+        Rectangle(
+            (window.left, window.bottom),
+            window.width,
+            window.height,
+            fill=False,
+            edgecolor=FAINT,
+            linewidth=0.8,
+        )
+    )
+    _draw_seams(sheet, tiles, tile)
+    sheet.text(
+        tile.window.left + 3, tile.window.top - 3, tile.name, fontsize=16, ha="left", va="top"
+    )
+    _draw_key(page, tiles, tile)
+
+
+def _draw_seams(sheet: Sheet, tiles: Tiling, tile: Tile) -> None:
+    box, look = tile.window, {"linestyle": (0, (6, 4)), "linewidth": 0.6, "color": QUIET}
+    for x in tiles.upright_seams:
+        sheet.line((x, x), (box.bottom, box.top), **look)
+    for y in tiles.level_seams:
+        sheet.line((box.left, box.right), (y, y), **look)
+    for x, y in tiles.crosses:
+        if box.holds(x, y):
+            sheet.line((x - CROSS, x + CROSS), (y, y), color=INK, linewidth=0.9)
+            sheet.line((x, x), (y - CROSS, y + CROSS), color=INK, linewidth=0.9)
+            _letter_cross(sheet, box, x, y)
+
+
+def _letter_cross(sheet: Sheet, box: Box, x: float, y: float) -> None:
+    """Write where a cross stands on the side that lies further inside the sheet."""
+    inside = 1.0 if x < box.centre[0] else -1.0
+    sheet.text(
+        x + inside * (CROSS + 2),
+        y + CROSS,
+        f"{x:+.1f}, {y:+.1f}",
+        fontsize=SMALL,
+        ha="left" if inside > 0 else "right",
+        va="center",
+    )
+
+
+def _draw_key(page: Page, tiles: Tiling, tile: Tile) -> None:
+    """Draw which sheet lies where, this one shaded, and write how they are joined."""
+    notes = page.layout.notes
+    size = min(32.0 / tiles.columns, 32.0 / tiles.rows, 12.0)
+    left, top = notes.left, notes.top
+    for other in tiles.tiles:
+        x, y = left + other.column * size, top - (other.row + 1) * size
+        own = other == tile
+        look = {"facecolor": INK if own else "white", "edgecolor": INK, "linewidth": 0.7}
+        page.axes.add_patch(Rectangle((x, y), size, size, **look))
+        page.axes.text(
+            x + size / 2,
+            y + size / 2,
+            other.name,
+            ha="center",
+            va="center",
+            fontsize=SMALL,
+            color="white" if own else INK,
+        )
+    if page.layout.lying:
+        lines = lettering.paragraph(JOINING, notes.width, SMALL)
+        lettering.write(page.axes, lines, left, top - tiles.rows * size - 3)
+    else:
+        x = left + tiles.columns * size + 4
+        lines = lettering.paragraph(JOINING, notes.right - x, SMALL)
+        lettering.write(page.axes, lines, x, top)

@@ -1,0 +1,262 @@
+"""The pressure in a slice through the axis, at a few frequencies: what the sound does in the ring.
+
+Levels are re the driver's own on-axis level at 1 m, wherever the point is: 0 dB is the pressure
+of a flush flat piston in an infinite baffle that moves the same volume, rho A / (2 pi 1 m).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from threading import Lock
+
+import numpy as np
+
+from dispersion.checks import problems_before
+from dispersion.coverage import level_db
+from dispersion.problem import Problem
+from dispersion.response import Response
+from dispersion.solvers import solve_waves
+from dispersion.waves import WaveSettings
+from shapes.assembly import Assembly
+from studies.design import Design, DesignError
+from studies.design.errors import Mistake
+from studies.grid import Progress
+
+STAGE = "slice"
+USUAL_HZ = (500.0, 2000.0, 8000.0)
+HALF_WIDTH, ABOVE, BELOW = 2.6, 1.1, 0.8
+"""How far the slice reaches: aside, above what is highest, below the baffle; in largest radii."""
+USUAL_POINTS, MOST_POINTS = 9_000, 150_000
+"""Points in one half; a point takes 0.13 ms (500 Hz) to 0.4 ms (16 kHz) a frequency."""
+LEAST_PER_WAVELENGTH = 8.0
+SKIN = 1e-4
+"""A point this near a surface, m, counts as inside: on it the field is that of neither side."""
+CHORD_ERROR = 1e-5
+
+
+@dataclass(frozen=True, eq=False)
+class Slices:
+    """Complex pressure in the plane through the axis.
+
+    Attributes
+    ----------
+    design : Design
+    assembly : Assembly
+    response : Response
+        The solve behind it: far field, seats, power balance, unknowns at these frequencies.
+    x : (X,) array
+        From the axis, m, ascending; symmetrical, and never 0.
+    z : (Z,) array
+        Above the baffle, m, ascending.
+    pressure : (F, Z, X) complex array
+        All ways with their transfer functions, over the driver's own on-axis pressure at 1 m;
+        exp(-i omega t); nan in solids.
+    solid : (Z, X) bool array
+        Inside a solid, or on its skin.
+    """
+
+    design: Design
+    assembly: Assembly
+    response: Response = field(repr=False)
+    x: np.ndarray = field(repr=False)
+    z: np.ndarray = field(repr=False)
+    pressure: np.ndarray = field(repr=False)
+    solid: np.ndarray = field(repr=False)
+
+    @property
+    def frequencies(self) -> np.ndarray:
+        """(F,) Hz, ascending."""
+        return self.response.problem.frequencies
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Of every frequency, short enough for a file's name: "2kHz"."""
+        return tuple(short_name(frequency) for frequency in self.frequencies)
+
+    @property
+    def step(self) -> float:
+        """Distance between neighbouring points, m."""
+        return float(self.z[1] - self.z[0])
+
+    @cached_property
+    def level_db(self) -> np.ndarray:
+        """(F, Z, X) dB re the driver's own on-axis level at 1 m; nan in solids."""
+        return level_db(np.abs(self.pressure) ** 2)
+
+    @property
+    def points_per_wavelength(self) -> np.ndarray:
+        """(F,) how finely each wave is drawn."""
+        return self.response.problem.air.speed / self.frequencies / self.step
+
+    @property
+    def mouth(self) -> tuple[float, float] | None:
+        """Radius and height of the ring's mouth, m: where it opens; None with nothing above."""
+        if self.assembly.upper is None:
+            return None
+        reflector, plate = self.assembly.reflector, self.assembly.plate
+        under_plate = plate.radius if plate is not None else 0.0
+        if reflector is not None and reflector.base_radius > under_plate:
+            return reflector.base_radius, self.assembly.rim_gap
+        return under_plate, self.assembly.plate_gap
+
+    def driver_mouth_power(self) -> np.ndarray:
+        """(F,) mean |p|^2 over the driver's effective area, just above the frame or the baffle."""
+        row = int(np.searchsorted(self.z, self.assembly.driver.proud + SKIN))
+        counted = (np.abs(self.x) < self.assembly.driver.effective_radius) & ~self.solid[row]
+        power = np.abs(self.pressure[:, row, counted]) ** 2
+        return power @ np.abs(self.x[counted]) / np.abs(self.x[counted]).sum()
+
+    def ring_mouth_power(self) -> np.ndarray | None:
+        """(F,) mean |p|^2 over the ring's mouth; None with nothing above the driver."""
+        if self.mouth is None:
+            return None
+        radius, height = self.mouth
+        column = int(np.searchsorted(self.x, radius))
+        counted = (self.z > 0.0) & (self.z < height) & ~self.solid[:, column]
+        return np.mean(np.abs(self.pressure[:, counted, column]) ** 2, axis=1)
+
+    def loudest(self, number: int) -> tuple[float, float, float]:
+        """Level (dB), radius and height (m) of the loudest point at one frequency."""
+        row, column = np.unravel_index(np.nanargmax(self.level_db[number]), self.solid.shape)
+        level = float(self.level_db[number, row, column])
+        return level, abs(float(self.x[column])), float(self.z[row])
+
+
+def slice_study(
+    design: Design,
+    frequencies_hz: Sequence[float] = (),
+    workers: int | None = None,
+    progress: Progress | None = None,
+    finer: float = 1.0,
+) -> Slices:
+    """Solve a design at a few frequencies and find the pressure all over a slice.
+
+    Parameters
+    ----------
+    design : Design
+    frequencies_hz : sequence of float
+        Left out, about 500 Hz, 2 kHz and 8 kHz, as far as they lie in the design's band.
+    workers : int, optional
+        Threads; as many as there are processors when left out.
+    progress : callable, optional
+        Called with (stage, done, total) frequencies.
+    finer : float
+        How many times finer the mesh is than by default.
+
+    Raises
+    ------
+    DesignError
+        If a frequency makes no sense for this design; the message names the remedy.
+    """
+    asked = frequencies_hz or usual_frequencies(design)
+    if not all(0.0 < frequency < math.inf for frequency in asked):
+        _refuse(design, ("a slice needs frequencies above 0 Hz",))
+    frequencies = np.array(sorted({short_name(f): float(f) for f in asked}.values()))
+    assembly = design.assembly()
+    x, z, solid = _grid(design, assembly, frequencies)
+    air = np.column_stack([axis[~solid] for axis in np.meshgrid(x, z)])
+    problem = Problem(assembly, design.sources(), frequencies, design.air, points=air)
+    _refuse(design, problems_before(problem))
+    done, lock = 0, Lock()
+
+    def advance(count: int) -> None:
+        nonlocal done
+        with lock:
+            done += count
+            if progress is not None:
+                progress(STAGE, done, len(frequencies))
+
+    response = solve_waves(problem, WaveSettings().finer(finer), workers, advance)
+    half = np.full((len(frequencies), *solid.shape), np.nan, dtype=complex)
+    half[:, ~solid] = pressure_re_1m(response)
+    return Slices(
+        design,
+        assembly,
+        response,
+        np.concatenate((-x[::-1], x)),
+        z,
+        np.concatenate((half[:, :, ::-1], half), axis=2),
+        np.concatenate((solid[:, ::-1], solid), axis=1),
+    )
+
+
+def usual_frequencies(design: Design) -> tuple[float, ...]:
+    """About 500 Hz, 2 kHz and 8 kHz within the design's band, else the middle of the band."""
+    low, high = design.target.band
+    return tuple(f for f in USUAL_HZ if low <= f <= high) or (math.sqrt(low * high),)
+
+
+def short_name(frequency: float) -> str:
+    """Write a frequency for a file's name: "500Hz", "2kHz", "12.5kHz"."""
+    return f"{frequency / 1e3:.5g}kHz" if frequency >= 1e3 else f"{frequency:.5g}Hz"
+
+
+def pressure_re_1m(response: Response) -> np.ndarray:
+    """(F, P) pressure at a problem's points over the driver's own on-axis pressure at 1 m.
+
+    A response gives it over 0 dB at the point's own distance, the phase of that distance taken
+    off: both are put back.
+    """
+    problem = response.problem
+    distance = np.hypot(*problem.points.T)
+    k = 2.0 * np.pi * problem.frequencies[:, None] / problem.air.speed
+    return response.near * np.exp(1j * k * distance) / distance
+
+
+def inside(bodies: Sequence[np.ndarray], r: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """Tell which points lie in solids of revolution.
+
+    From a point inside, an outline is crossed an odd number of times on the way outwards.
+
+    Parameters
+    ----------
+    bodies : sequence of (N, 2) arrays
+        Outlines (r, z) as polylines from axis to axis, m.
+    r, z : (R,) and (Z,) arrays
+        A grid of points, m.
+
+    Returns
+    -------
+    (Z, R) bool array
+    """
+    found = np.zeros((len(z), len(r)), dtype=bool)
+    for line in bodies:
+        (r0, z0), (r1, z1) = line[:-1].T, line[1:].T
+        for row, height in enumerate(z):
+            cut = (z0 <= height) != (z1 <= height)
+            share = (height - z0[cut]) / (z1[cut] - z0[cut])
+            crossings = r0[cut] + share * (r1[cut] - r0[cut])
+            found[row] ^= np.count_nonzero(crossings > r[:, None], axis=1) % 2 == 1
+    return found
+
+
+def _grid(
+    design: Design, assembly: Assembly, frequencies: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Radii (R,), heights (Z,) and solids (Z, R) of one half, spaced alike both ways."""
+    corners = np.vstack((assembly.lower_line, assembly.upper_line))
+    widest, top = corners.max(axis=0)
+    half, low = HALF_WIDTH * widest, max(-BELOW * widest, -0.98 * assembly.column.height)
+    high = top + ABOVE * widest
+    area = half * (high - low)
+    coarsest = design.air.speed / frequencies.max() / LEAST_PER_WAVELENGTH
+    step = min(math.sqrt(area / USUAL_POINTS), coarsest)
+    if area / step**2 > MOST_POINTS:
+        limit = frequencies.max() * math.sqrt(MOST_POINTS / area) * step
+        _refuse(
+            design, (f"a slice this fine has too many points: ask for less than {limit:.0f} Hz",)
+        )
+    r = (np.arange(math.ceil(half / step)) + 0.5) * step
+    z = low + (np.arange(math.ceil((high - low) / step)) + 0.5) * step
+    bodies = [body.sample(CHORD_ERROR) for body in assembly.bodies]
+    shifts = ((0.0, 0.0), (SKIN, 0.0), (-SKIN, 0.0), (0.0, SKIN), (0.0, -SKIN))
+    solid = np.any([inside(bodies, r + dr, z + dz) for dr, dz in shifts], axis=0)
+    return r, z, solid
+
+
+def _refuse(design: Design, problems: Sequence[str]) -> None:
+    if problems:
+        raise DesignError(design.path, [Mistake("--at", problem) for problem in problems])

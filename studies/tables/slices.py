@@ -1,0 +1,167 @@
+"""The pressure in a slice: where it is loudest, what the ring lets out, waves against gaps."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from dispersion.checks import remarks_after
+from dispersion.coverage import level_db
+from shapes.lengths import in_both
+from studies.slices import Slices
+from studies.tables.columns import in_words, length, mm, number
+from studies.tables.evidence import Evidence
+from studies.tables.table import Column, Fact, Findings, Table, Value, joined
+
+ZERO = (
+    "In the slice 0 dB is the driver's own on-axis level at 1 m, wherever the point is, so levels"
+    " rise towards the driver."
+)
+LIMIT = "What is not round is not in the slice: posts, wires, a reflector off its centre."
+HALF_WAVE = 0.5
+
+
+def slices_tables(slices: Slices) -> Findings:
+    """Put the pressure in a slice into words and tables."""
+    return Findings(
+        "slice",
+        slices.design,
+        tuple(_answer(slices)),
+        tuple(_facts(slices)),
+        (_places(slices), _waves(slices)),
+        _evidence(slices),
+    )
+
+
+def gaps_of(slices: Slices) -> dict[str, float]:
+    """Return the three gaps by name, m; only those there are."""
+    assembly = slices.assembly
+    if assembly.upper is None:
+        return {}
+    gaps = {
+        "plate gap": assembly.plate_gap,
+        "rim gap": assembly.rim_gap,
+        "tip clearance": assembly.tip_clearance,
+    }
+    return {name: gap for name, gap in gaps.items() if math.isfinite(gap)}
+
+
+def _answer(slices: Slices) -> list[str]:
+    said = [_at_one(slices, number) for number in range(len(slices.frequencies))]
+    return [*said, ZERO, LIMIT]
+
+
+def _at_one(slices: Slices, number: int) -> str:
+    frequency = float(slices.frequencies[number])
+    level, radius, height = slices.loudest(number)
+    side = "above" if height >= 0 else "below"
+    on_axis = radius < slices.step
+    where = "on the axis" if on_axis else f"{in_both(radius)} from the axis"
+    return (
+        f"{in_words(frequency)}: loudest {where},"
+        f" {in_both(abs(height))} {side} the baffle, {level:+.0f} dB;"
+        f"{_drop(slices, number)}{_against_gaps(slices, frequency)}"
+    )
+
+
+def _drop(slices: Slices, number: int) -> str:
+    ring = slices.ring_mouth_power()
+    if ring is None:
+        return " nothing hangs above, so there is no ring."
+    drop = float(level_db(slices.driver_mouth_power()[number]) - level_db(ring[number]))
+    less = "lower" if drop >= 0 else "higher"
+    return f" the ring's mouth is {abs(drop):.0f} dB {less} than the driver's."
+
+
+def _against_gaps(slices: Slices, frequency: float) -> str:
+    """Compare the wavelength with the gaps: what is longer than half of it can hold lobes."""
+    wavelength = slices.design.air.speed / frequency
+    gaps = gaps_of(slices)
+    if not gaps:
+        return ""
+    wide = [name for name, gap in gaps.items() if gap > HALF_WAVE * wavelength]
+    half = f"Half a wave is {in_both(HALF_WAVE * wavelength)}"
+    if not wide:
+        return f" {half}, longer than every gap: one wave runs outwards."
+    verb = "is" if len(wide) == 1 else "are"
+    return f" {half}: {joined(wide)} {verb} larger, so the sound can stand and split there."
+
+
+def _facts(slices: Slices) -> list[Fact]:
+    facts = [
+        Fact("step_mm", mm(slices.step), "distance between neighbouring points of the slice, mm"),
+        Fact(
+            "points_per_wavelength",
+            float(slices.points_per_wavelength.min()),
+            "points of the slice to the shortest wave",
+        ),
+    ]
+    for name, values in zip(slices.names, _place_cells(slices), strict=True):
+        facts.append(Fact(f"loudest_{name}_db", values[1], f"loudest point at {name}, dB"))
+    return facts
+
+
+def _places(slices: Slices) -> Table:
+    columns = (
+        _FREQUENCY,
+        number("loudest_db", "loudest\npoint", "highest level, dB re the driver at 1 m", 1),
+        length(
+            "loudest_radius_mm", "its radius", "of the loudest point, from the axis", short=True
+        ),
+        length("loudest_height_mm", "its height", "of that point, above the baffle", short=True),
+        number("driver_mouth_db", "driver's\nmouth", "mean over the driver's area, dB", 1),
+        number("ring_mouth_db", "ring's\nmouth", "mean over the height of the ring's mouth, dB", 1),
+    )
+    caption = "levels in dB re the driver's own on-axis level at 1 m"
+    return Table("places", "Level inside", columns, tuple(_place_cells(slices)), caption)
+
+
+def _place_cells(slices: Slices) -> list[tuple[Value, ...]]:
+    ring = slices.ring_mouth_power()
+    count = len(slices.frequencies)
+    ring_db = [None] * count if ring is None else [float(x) for x in level_db(ring)]
+    driver_db = level_db(slices.driver_mouth_power())
+    cells = []
+    for n, frequency in enumerate(slices.frequencies):
+        level, radius, height = slices.loudest(n)
+        place = (level, mm(radius), mm(height))
+        cells.append((float(frequency), *place, float(driver_db[n]), ring_db[n]))
+    return cells
+
+
+def _waves(slices: Slices) -> Table:
+    gaps = gaps_of(slices)
+    columns = [_FREQUENCY, length("wavelength_mm", "wavelength", "of the wave in air", short=True)]
+    for name in gaps:
+        key = f"{name.replace(' ', '_')}_in_waves"
+        columns.append(number(key, f"{name},\nwaves", f"{name} over the wavelength"))
+    rows = []
+    for frequency in slices.frequencies:
+        wavelength = slices.design.air.speed / float(frequency)
+        shares = (gap / wavelength for gap in gaps.values())
+        rows.append((float(frequency), mm(wavelength), *shares))
+    caption = "up to 0.5 waves one wave runs outwards through a gap; above, lobes are possible"
+    return Table("waves", "Waves against gaps", tuple(columns), tuple(rows), caption)
+
+
+_FREQUENCY = Column("frequency_hz", "frequency", "frequency, Hz", in_words)
+
+
+def _evidence(slices: Slices) -> Evidence:
+    response = slices.response
+    return Evidence(
+        method=response.method,
+        solved=1,
+        lowest_hz=float(slices.frequencies[0]),
+        highest_hz=float(slices.frequencies[-1]),
+        unknowns_lowest=int(response.unknowns[0]),
+        unknowns_highest=int(response.unknowns[-1]),
+        worst_power_error_db=response.worst_power_error_db,
+        settings=response.settings,
+        remarks=(
+            *remarks_after(response),
+            f"the slice has a point every {slices.step * 1e3:.1f} mm,"
+            f" {np.min(slices.points_per_wavelength):.0f} to the shortest wave",
+        ),
+    )
