@@ -31,6 +31,7 @@ AREA_UNITS = {
     "sq in": INCH**2,
 }
 FREQUENCY_UNITS = {"hz": 1.0, "khz": 1e3}
+MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": 0.45359237, "oz": 0.45359237 / 16}
 ANGLE_UNITS = {"deg": math.pi / 180, "degrees": math.pi / 180, "°": math.pi / 180, "rad": 1.0}
 
 # "7 1/4", "7-1/4", "1/4", "7.25", "-20", "1e-3", then whatever follows as the unit.
@@ -44,7 +45,7 @@ _QUANTITY = re.compile(
 
 
 class LengthError(ValueError):
-    """A length, area, frequency or angle that cannot be read; the message holds the remedy."""
+    """A length, area, frequency, mass or angle that cannot be read; the message holds the remedy."""
 
 
 def parse_length(value: str | float | int, unit: str = "mm") -> float:
@@ -90,6 +91,17 @@ def parse_frequency(value: str | float | int, unit: str = "Hz") -> float:
         If the text has no unit, an unknown unit, or is not a number.
     """
     return _parse(value, unit, FREQUENCY_UNITS, "frequency", "'3 kHz' or '800 Hz'")
+
+
+def parse_mass(value: str | float | int, unit: str = "kg") -> float:
+    """Read a mass such as ``"1.2 kg"`` or ``"2 1/2 lb"`` (kilograms); a number counts in `unit`.
+
+    Raises
+    ------
+    LengthError
+        If the text has no unit, an unknown unit, or is not a number.
+    """
+    return _parse(value, unit, MASS_UNITS, "mass", "'1.2 kg' or '2 1/2 lb'")
 
 
 def parse_angle(value: str | float | int, unit: str = "deg") -> float:

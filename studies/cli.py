@@ -102,11 +102,16 @@ def _output_options(command: Callable[..., None]) -> Callable[..., None]:
             "--out",
             type=click.Path(path_type=Path),
             metavar="DIR",
-            help="Folder for tables (CSV), data (JSON) and pictures (PNG, SVG)."
+            help="Folder for the report (HTML), tables (CSV), data (JSON) and pictures (PNG, SVG)."
             " [default: named after the design and the command, in the current folder]",
         ),
         click.option(
             "--json", "as_json", is_flag=True, help="Print one JSON document in place of tables."
+        ),
+        click.option(
+            "--dated",
+            is_flag=True,
+            help="Put today's date on the report; without it the same input gives the same bytes.",
         ),
     )
     return _with_options(command, options)
@@ -127,6 +132,15 @@ _per_band_option = click.option(
 )
 
 
+_finer_option = click.option(
+    "--finer",
+    type=click.FloatRange(min=1.0, max=4.0),
+    default=1.0,
+    metavar="FACTOR",
+    help="Mesh of the wave solver this many times finer, as a proof that the mesh does not decide.",
+)
+
+
 def _solver_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options of every command that solves something."""
     options = (
@@ -138,14 +152,7 @@ def _solver_options(command: Callable[..., None]) -> Callable[..., None]:
             default=METHODS[0],
             help="How to solve; `roundcast trust` tells how far each method can be believed.",
         ),
-        click.option(
-            "--finer",
-            type=click.FloatRange(min=1.0, max=4.0),
-            default=1.0,
-            metavar="FACTOR",
-            help="Mesh of the wave solver this many times finer, as a proof that the mesh does"
-            " not decide.",
-        ),
+        _finer_option,
     )
     return _with_options(command, options)
 
@@ -260,6 +267,68 @@ def gap(**given: Any) -> None:
     from studies.running import answer
 
     answer("gap", **given)
+
+
+@main.command()
+@_output_options
+@_solver_options
+def explore(**given: Any) -> None:
+    """Walk through two sizes at once with sliders.
+
+    Solves up to 200 pairs (keep by plate gap, half angle by plate gap) and writes one page that
+    works without a network.
+    """
+    from studies.running import answer
+
+    answer("explore", **given)
+
+
+@main.command()
+@_output_options
+@click.option(
+    "--paper",
+    "papers",
+    type=click.Choice(("a4", "letter")),
+    multiple=True,
+    help="Paper of the sheets; may be repeated. [default: both]",
+)
+def cut(papers: tuple[str, ...], **given: Any) -> None:
+    """Print what goes to the shed, at true scale.
+
+    Trim card, templates, drill plan, gap gauge, lists; STL, 3MF, DXF and SVG of the reflector.
+    """
+    from studies.running import answer
+
+    answer("cut", papers=papers or ("a4", "letter"), **given)
+
+
+@main.command("slice")
+@_output_options
+@click.option(
+    "--at",
+    multiple=True,
+    metavar="FREQUENCY",
+    help='Such as "2 kHz"; may be repeated. [default: 500 Hz, 2 kHz and 8 kHz]',
+)
+@_workers_option
+@_finer_option
+def slice_(at: tuple[str, ...], **given: Any) -> None:
+    """Show the wave inside and round the ring.
+
+    The pressure in a slice through the axis, still and as a looping animation.
+    """
+    from studies.running import answer
+
+    answer("slice", at=[_hertz(text) for text in at], **given)
+
+
+def _hertz(text: str) -> float:
+    from shapes.lengths import LengthError, parse_frequency
+
+    try:
+        return parse_frequency(text)
+    except LengthError as error:
+        raise _Refusal(f"--at: {error}") from error
 
 
 @main.command()

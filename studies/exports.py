@@ -13,7 +13,7 @@ import json
 import math
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -80,30 +80,25 @@ def csv_text(table: Table) -> str:
     return text.getvalue()
 
 
-def write_findings(folder: Path, stem: str, findings: Findings) -> tuple[Path, ...]:
-    """Write one JSON document and a CSV file for each table into a folder that exists.
+def findings_files(findings: Findings) -> dict[str, bytes]:
+    """Prepare one JSON document and a CSV file for each table, by file name."""
+    stem = findings.command
+    texts = {f"{stem}.json": json_text(findings)}
+    texts |= {f"{stem}-{table.name}.csv": csv_text(table) for table in findings.tables}
+    return {name: text.encode("utf-8") for name, text in texts.items()}
 
-    Everything is prepared before the first file is written.
 
-    Parameters
-    ----------
-    folder : Path
-    stem : str
-        Beginning of every file's name.
-    findings : Findings
-
-    Returns
-    -------
-    tuple of Path
+def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write files into a folder, which is made if need be: all of them or none.
 
     Raises
     ------
     ExportError
-        If a file cannot be written.
+        If the folder cannot be written; it is then as it was.
     """
-    texts = {f"{stem}.json": json_text(findings)}
-    texts |= {f"{stem}-{table.name}.csv": csv_text(table) for table in findings.tables}
-    return tuple(write_text(folder / name, text) for name, text in texts.items())
+    with all_or_nothing(folder) as stage:
+        for name, content in files.items():
+            (stage / name).write_bytes(content)
 
 
 def write_text(path: Path, text: str) -> Path:

@@ -1,10 +1,13 @@
-"""The pictures that go with each command's answer, by file name."""
+"""The pictures that go with each command's answer, by file name, the telling one first."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.figure import Figure
 
+from shapes.assembly import Assembly
 from studies.charts import (
     AroundTrace,
     Contender,
@@ -19,8 +22,10 @@ from studies.charts import (
     ladder_figure,
     polar_figure,
     rays_figure,
+    round_band_figure,
     section_figure,
     shave_figure,
+    slice_figure,
     sweep_map_figure,
     trust_figure,
 )
@@ -28,37 +33,66 @@ from studies.contest import Contest
 from studies.design import Design
 from studies.gap import GapStudy
 from studies.grid import Row
-from studies.posts import PostsStudy
+from studies.posts import PostsStudy, posts_name
 from studies.rays import RayStudy
+from studies.shed import Cutting
+from studies.slices import Slices
 from studies.spread import Spread
 from studies.trim import Cut, Trim
 from studies.trust import WITHIN_DB, Trust
 
-Pictures = dict[str, Figure]
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A figure, and one sentence on what to look for."""
+
+    figure: Figure
+    caption: str
+
+
+Pictures = dict[str, Picture]
+
+SECTION = "What is built, cut through the axis: the parts, the three gaps, the lines to the ears."
+COVERAGE = (
+    "How loud each pitch is at each angle. Left as it is; right only the difference to the window,"
+    " which hides what the whole window loses in the treble."
+)
 
 
 def section_pictures(design: Design) -> Pictures:
     """Draw the design as written."""
-    return {"section": section_figure(design.assembly(), design.title, design.seats)}
+    return {"section": _section(design.assembly(), design.title, design)}
+
+
+def cut_pictures(cutting: Cutting) -> Pictures:
+    """Draw what is to be built; the sheets themselves are printed from the PDF."""
+    return section_pictures(cutting.design)
 
 
 def spread_pictures(spread: Spread) -> Pictures:
     """Draw where the sound of one design goes."""
     design, row = spread.design, spread.row
-    frequencies = row.response.problem.frequencies
-    seats = zip(design.seats, row.seat_curves_db.T, strict=True)
-    traces = [
-        *(Trace(seat.name, frequencies, levels) for seat, levels in seats),
-        _window_trace("mean of the window", row),
-        Trace("driver alone", frequencies, spread.bare_driver_db, background=True),
-    ]
-    return {
+    pictures = {
+        "coverage": _coverage(design.title, row),
+        "curves": Picture(
+            curves_figure(f"{design.title}: at the seats and off the ceiling", _at_ears(spread)),
+            "What reaches the ears seated and standing, what goes to the ceiling first and straight"
+            " up, and the driver alone for comparison.",
+        ),
+        "polar": Picture(
+            polar_figure(design.title, row.coverage),
+            "The same seen from the side, one pitch at a time, all on one scale.",
+        ),
+        "index": Picture(
+            index_figure(design.title, row.coverage),
+            "How much stronger the ring is than the average direction, how much sound there is in"
+            " all, and how much of it goes up past the ears.",
+        ),
         **section_pictures(design),
-        "curves": curves_figure(f"{design.title}: at the seats", traces),
-        "coverage": coverage_map_figure(design.title, row.coverage),
-        "polar": polar_figure(design.title, row.coverage),
-        "index": index_figure(design.title, row.coverage),
     }
+    if spread.ripple is not None:
+        pictures["round"] = _round(spread)
+    return pictures
 
 
 def trim_pictures(trim: Trim) -> Pictures:
@@ -73,11 +107,14 @@ def trim_pictures(trim: Trim) -> Pictures:
     }
     traces = [_window_trace(name, row) for name, row in compared.items() if row.solved]
     pictures = {
-        "section": section_figure(best.row.assembly, title, design.seats),
         "score": _score_by_keep(trim),
+        "section": _section(best.row.assembly, title, design),
         "sweep": _sweep_of_best_ball(trim),
-        "curves": curves_figure(f"{design.title}: mean of the window", traces),
-        "coverage": coverage_map_figure(title, best.row.coverage),
+        "curves": Picture(
+            curves_figure(f"{design.title}: mean of the window", traces),
+            "The best cap against half the ball, the top plate alone and the bare column.",
+        ),
+        "coverage": _coverage(title, best.row),
     }
     if trim.steps:
         pictures["shaving"] = _shaving(trim)
@@ -98,27 +135,32 @@ def gap_pictures(study: GapStudy) -> Pictures:
             choice.tip_dip_hz if choice.row.solved else np.nan for choice in study.choices
         ],
     }
+    ladder = ladder_figure(
+        f"{design.title}: score by plate gap",
+        [_ladder("", sizes, rows)],
+        "plate gap, mm",
+        (best.plate_gap * 1e3, best.row.score),
+        study.near_best.within_db,
+        [(study.near_best.low * 1e3, study.near_best.high * 1e3)],
+        present,
+    )
+    sweep = sweep_map_figure(
+        f"{design.title}: plate gap swept",
+        sizes,
+        "plate gap, mm",
+        best.row.coverage.centres,
+        _levels(rows, best.row),
+        present,
+        lines,
+        best.plate_gap * 1e3,
+    )
     return {
-        "section": section_figure(best.row.assembly, title, design.seats),
-        "score": ladder_figure(
-            f"{design.title}: score by plate gap",
-            [_ladder("", sizes, rows)],
-            "plate gap, mm",
-            (best.plate_gap * 1e3, best.row.score),
-            study.near_best.within_db,
-            [(study.near_best.low * 1e3, study.near_best.high * 1e3)],
-            present,
+        "score": Picture(
+            ladder, "Every plate gap that was tried; lower is better, shaded: nearly as good."
         ),
-        "sweep": sweep_map_figure(
-            f"{design.title}: plate gap swept",
-            sizes,
-            "plate gap, mm",
-            best.row.coverage.centres,
-            _levels(rows, best.row),
-            present,
-            lines,
-        ),
-        "coverage": coverage_map_figure(title, best.row.coverage),
+        "section": _section(best.row.assembly, title, design),
+        "sweep": Picture(sweep, "How peaks and dips move as the plate goes up."),
+        "coverage": _coverage(title, best.row),
     }
 
 
@@ -132,13 +174,27 @@ def contest_pictures(contest: Contest) -> Pictures:
     ]
     traces = [_window_trace(row.name, row) for row in contest.ranking]
     pictures = {
-        "contest": contest_figure(design.title, contenders),
-        "curves": curves_figure(f"{design.title}: mean of the window", traces),
+        "contest": Picture(
+            contest_figure(design.title, contenders),
+            "Each shape at one scale, with the level that it gives in the window.",
+        ),
+        "curves": Picture(
+            curves_figure(f"{design.title}: mean of the window", traces),
+            "The same levels over each other, frequency by frequency.",
+        ),
     }
     for place, row in enumerate(contest.ranking, start=1):
-        title = f"{design.title}: {row.name}"
-        pictures[f"coverage-{place}"] = coverage_map_figure(title, row.coverage)
+        pictures[f"coverage-{place}"] = _coverage(f"{design.title}: {row.name}", row)
     return pictures
+
+
+def slice_pictures(slices: Slices) -> Pictures:
+    """Draw the field in the plane of the axis at each frequency."""
+    caption = "Left: how loud it is in and round the ring. Right: the wave frozen at one instant."
+    return {
+        name: Picture(slice_figure(slices, number), caption)
+        for number, name in enumerate(slices.names)
+    }
 
 
 def rays_pictures(study: RayStudy) -> Pictures:
@@ -148,7 +204,8 @@ def rays_pictures(study: RayStudy) -> Pictures:
     subtitle = f"rays mean something above about {study.meaningful_above_hz / 1e3:.2g} kHz"
     lines = [path.points for path in study.paths]
     figure = rays_figure(study.design.title, study.design.assembly(), lines, subtitle)
-    return {"section": figure}
+    caption = "Which way the sound leaves after one, two and more bounces, if it were light."
+    return {"section": Picture(figure, caption)}
 
 
 def posts_pictures(study: PostsStudy) -> Pictures:
@@ -159,11 +216,13 @@ def posts_pictures(study: PostsStudy) -> Pictures:
         for name, ripple in study.ripples.items()
     ]
     name = next(iter(study.ripples))
+    azimuth = azimuth_figure(f"{title}: posts {name}", own.azimuths_deg, own.centres, own.level_db)
     return {
-        "around": around_figure(f"{title}: level round the column", traces),
-        "azimuth": azimuth_figure(
-            f"{title}: posts {name}", own.azimuths_deg, own.centres, own.level_db
+        "around": Picture(
+            around_figure(f"{title}: level round the column", traces),
+            "How far the level swings as you walk round the column, by estimate.",
         ),
+        "azimuth": Picture(azimuth, "Where round the column it is louder and softer."),
     }
 
 
@@ -171,14 +230,52 @@ def trust_pictures(trust: Trust) -> Pictures:
     """Draw how far each method is from the wave solver."""
     rms = {method: trust.rms_db(method) for method in trust.methods}
     title = f"{trust.design.title}: window level, {len(trust.cases)} designs"
-    return {"trust": trust_figure(title, trust.centres, rms, WITHIN_DB)}
+    figure = trust_figure(title, trust.centres, rms, WITHIN_DB)
+    return {"trust": Picture(figure, "How far each quick method is off, pitch by pitch.")}
+
+
+def _section(assembly: Assembly, title: str, design: Design) -> Picture:
+    return Picture(section_figure(assembly, title, design.seats), SECTION)
+
+
+def _coverage(title: str, row: Row) -> Picture:
+    return Picture(coverage_map_figure(title, row.coverage), COVERAGE)
+
+
+def _at_ears(spread: Spread) -> list[Trace]:
+    frequencies = spread.row.response.problem.frequencies
+    seats = zip(spread.design.seats, spread.row.seat_curves_db.T, strict=True)
+    traces = [Trace(seat.name, frequencies, levels) for seat, levels in seats]
+    if spread.ceiling_deg is not None:
+        name = f"off the ceiling, {spread.ceiling_deg:.0f} deg"
+        traces.append(Trace(name, frequencies, spread.ceiling_curve_db))
+    return [
+        *traces,
+        Trace("straight up", frequencies, spread.straight_up_curve_db),
+        Trace("driver alone", frequencies, spread.bare_driver_db, background=True),
+    ]
+
+
+def _round(spread: Spread) -> Picture:
+    ripple = spread.ripple
+    figure = round_band_figure(
+        f"{spread.design.title}: round the column, posts estimated",
+        spread.row.coverage.window_level_db,
+        ripple.mean_db,
+        AroundTrace(posts_name(ripple.posts), ripple.centres, ripple.minimum_db, ripple.maximum_db),
+    )
+    return Picture(
+        figure,
+        "A walk round the column: the shaded band is how far the posts make the level swing, by"
+        " estimate.",
+    )
 
 
 def _window_trace(name: str, row: Row) -> Trace:
     return Trace(name, row.response.problem.frequencies, row.window_curve_db)
 
 
-def _score_by_keep(trim: Trim) -> Figure:
+def _score_by_keep(trim: Trim) -> Picture:
     balls = list(dict.fromkeys(cut.ball_diameter for cut in trim.cuts))
     ladders = []
     for ball in balls:
@@ -186,7 +283,7 @@ def _score_by_keep(trim: Trim) -> Figure:
         name = f"ball {ball * 1e3:.1f} mm" if len(balls) > 1 else ""
         keeps = [cut.keep * 1e3 for cut in cuts]
         ladders.append(_ladder(name, keeps, [cut.row for cut in cuts]))
-    return ladder_figure(
+    figure = ladder_figure(
         f"{trim.design.title}: score by keep",
         ladders,
         "keep, mm",
@@ -196,6 +293,9 @@ def _score_by_keep(trim: Trim) -> Figure:
         _present_keep(trim, trim.best.ball_diameter),
         balls[0] * 1e3 if len(balls) == 1 else None,
     )
+    return Picture(
+        figure, "Every height that was tried; lower is better, shaded: nearly as good as the best."
+    )
 
 
 def _ladder(name: str, sizes_mm: list[float], rows: list[Row]) -> Ladder:
@@ -203,12 +303,12 @@ def _ladder(name: str, sizes_mm: list[float], rows: list[Row]) -> Ladder:
     return Ladder(name, sizes_mm, scores, [row.reason for row in rows])
 
 
-def _sweep_of_best_ball(trim: Trim) -> Figure:
+def _sweep_of_best_ball(trim: Trim) -> Picture:
     ball = trim.best.ball_diameter
     cuts: list[Cut] = sorted(
         (cut for cut in trim.cuts if cut.ball_diameter == ball), key=lambda cut: cut.keep
     )
-    return sweep_map_figure(
+    figure = sweep_map_figure(
         f"{trim.design.title}: keep swept, ball {ball * 1e3:.1f} mm,"
         f" best {trim.best.keep * 1e3:.1f} mm",
         [cut.keep * 1e3 for cut in cuts],
@@ -216,7 +316,9 @@ def _sweep_of_best_ball(trim: Trim) -> Figure:
         trim.best.row.coverage.centres,
         _levels([cut.row for cut in cuts], trim.best.row),
         _present_keep(trim, ball),
+        best_mm=trim.best.keep * 1e3,
     )
+    return Picture(figure, "What each height does to each pitch: as it is, and against one choice.")
 
 
 def _present_keep(trim: Trim, ball_diameter: float) -> float | None:
@@ -227,15 +329,16 @@ def _present_keep(trim: Trim, ball_diameter: float) -> float | None:
     return present.kept * 1e3
 
 
-def _shaving(trim: Trim) -> Figure:
+def _shaving(trim: Trim) -> Picture:
     stops = [trim.steps[0].start, *(step.stop for step in trim.steps)]
-    return shave_figure(
+    figure = shave_figure(
         f"{trim.design.title}: shaving from tall to short",
         trim.best.ball_diameter * 1e3,
         [cut.keep * 1e3 for cut in stops],
         trim.best.row.coverage.centres,
         [step.change_db for step in trim.steps],
     )
+    return Picture(figure, "What a level meter should show after each step of the shaving.")
 
 
 def _levels(rows: tuple[Row, ...] | list[Row], like: Row) -> np.ndarray:

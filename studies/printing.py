@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import io
 import textwrap
-from collections.abc import Iterator
-from itertools import groupby
 from pathlib import Path
 from typing import IO
 
@@ -14,8 +12,8 @@ from rich.console import Console
 from rich.table import Table as Grid
 from rich.text import Text
 
-from studies.tables import Column, Findings, Table
-from studies.tables.table import Value
+from studies.tables import Findings, Table
+from studies.tables.layout import Group, Layout, lay_out
 
 PAGE_WIDTH = 100
 """Characters in a line where there is no terminal to ask."""
@@ -56,78 +54,41 @@ def print_findings(console: Console, findings: Findings) -> None:
     _print_list(console, "Take care", findings.cautions)
 
 
-def print_files(console: Console, folder: Path, count: int) -> None:
-    """Tell where the files are."""
+def print_files(console: Console, folder: Path, count: int, page: str) -> None:
+    """Tell where the files are, and which one to open."""
     console.print()
-    _print_wrapped(console, f"{count} files in {folder}")
+    _print_wrapped(console, f"{count} files in {folder}; open {page} in a browser, or print it")
 
 
 def print_table(console: Console, table: Table) -> None:
     """Print one table with its title, caption and numbered notes."""
+    layout = lay_out(table)
     console.print(table.title, style="bold")
-    notes = _numbered(table)
-    for heading, rows in _grouped(table):
-        if heading:
-            console.print(heading)
-        console.print(_grid(table, rows, notes))
+    for group in layout.groups:
+        if group.heading:
+            console.print(f"\n{group.heading}")
+        console.print(_grid(layout, group))
     for line in table.caption.splitlines():
         _print_wrapped(console, line, style="dim")
-    for note, mark in notes.items():
+    for mark, note in layout.notes:
         short = textwrap.shorten(note, NOTE_LENGTH, placeholder=" ...")
         _print_wrapped(console, f"{mark} {short}", indent=len(mark) + 1)
 
 
-def _grid(table: Table, rows: list[tuple[Value, ...]], notes: dict[str, str]) -> Grid:
-    shown = [
-        at
-        for at, column in enumerate(table.columns)
-        if column.shown and column.key != table.group_key
-    ]
+def _grid(layout: Layout, group: Group) -> Grid:
     grid = Grid(
         box=box.SIMPLE_HEAD,
         show_edge=False,
         padding=(0, 1, 0, 0),
         pad_edge=False,
         header_style="bold",
-        show_header=any(table.columns[at].heading for at in shown),
+        show_header=layout.has_headings,
     )
-    for at in shown:
-        column = table.columns[at]
+    for column in layout.columns:
         grid.add_column(column.heading, justify="left" if column.is_text else "right")
-    for row in rows:
-        mark = notes.get(_note(table, row), "")
-        cells = (_cell(table.columns[at], row[at], mark, table.mark_key) for at in shown)
-        grid.add_row(*(Text(cell) for cell in cells))
+    for cells in group.rows:
+        grid.add_row(*map(Text, cells))
     return grid
-
-
-def _cell(column: Column, value: Value, mark: str, mark_key: str) -> str:
-    if value is None:
-        return mark if mark and column.key == mark_key else "-"
-    return column.format(value)
-
-
-def _note(table: Table, row: tuple[Value, ...]) -> str:
-    if not table.note_key:
-        return ""
-    keys = [column.key for column in table.columns]
-    return str(row[keys.index(table.note_key)] or "")
-
-
-def _numbered(table: Table) -> dict[str, str]:
-    """Every note once, with its mark, in the order of the rows."""
-    notes = dict.fromkeys(note for row in table.rows if (note := _note(table, row)))
-    return {note: f"({number})" for number, note in enumerate(notes, start=1)}
-
-
-def _grouped(table: Table) -> Iterator[tuple[str, list[tuple[Value, ...]]]]:
-    if not table.group_key:
-        yield "", list(table.rows)
-        return
-    at = [column.key for column in table.columns].index(table.group_key)
-    column = table.columns[at]
-    for value, rows in groupby(table.rows, key=lambda row: row[at]):
-        yield f"\n{column.heading} {column.format(value)}", list(rows)
 
 
 def _print_list(console: Console, title: str, sentences: tuple[str, ...]) -> None:

@@ -6,6 +6,7 @@ import functools
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -14,27 +15,37 @@ from dispersion.paths.freeform import read_free_form
 from dispersion.solvers import SOLVERS
 from dispersion.waves import WaveSettings
 from studies import exports, pictures, tables
-from studies.charts import save_figure
+from studies.charts import in_both_formats, slice_files
 from studies.contest import contest
 from studies.design import Design, DesignError, Mistake, read_design
+from studies.explore import explore
 from studies.gap import gap
 from studies.grid import Solver, problem_of
+from studies.pages.explorer import explore_files
+from studies.pages.report import report_html
 from studies.posts import PostsStudy, posts_study
 from studies.printing import open_console, print_files, print_findings
 from studies.progress import Watch
 from studies.rays import RayStudy, ray_study
+from studies.shed import cutting, cutting_files
+from studies.slices import Slices, slice_study
 from studies.spread import spread
 from studies.trim import trim
 from studies.trust import Trust, trust
 
 
+def _nothing(_: Any) -> dict[str, Any]:
+    return {}
+
+
 @dataclass(frozen=True)
 class Question:
-    """What a command does: find out something about a design, words for it, pictures of it."""
+    """What a command does: find out something about a design, then words, pictures, files."""
 
     find: Callable[..., Any]
     tell: Callable[[Any], tables.Findings]
     draw: Callable[[Any], pictures.Pictures]
+    make: Callable[[Any], dict[str, bytes]] = _nothing
 
 
 class MethodError(ValueError):
@@ -42,7 +53,12 @@ class MethodError(ValueError):
 
 
 def answer(
-    command: str, path: Path, out: Path | None, as_json: bool, **how: Any
+    command: str,
+    path: Path,
+    out: Path | None,
+    as_json: bool,
+    dated: bool = False,
+    **how: Any,
 ) -> tables.Findings:
     """Answer one question about a design file; write everything or nothing.
 
@@ -56,6 +72,8 @@ def answer(
         Folder for the results; left out, named after the design and the command.
     as_json : bool
         Print the JSON document in place of tables.
+    dated : bool
+        Put today's date on the page; otherwise the same input gives the same bytes.
     **how
         Further options of the command.
 
@@ -70,14 +88,39 @@ def answer(
     exports.require_folder(folder)
     result = question.find(design, **how)
     findings = question.tell(result)
-    written = _write(folder, findings, question.draw(result))
+    drawn = {f"{command}-{name}": picture for name, picture in question.draw(result).items()}
+    files = exports.findings_files(findings) | _pictures(drawn) | question.make(result)
+    captions = {name: picture.caption for name, picture in drawn.items()}
+    page = report_html(findings, captions, files, _asked(how), date.today() if dated else None)
+    files.setdefault(f"{command}.html", page.encode("utf-8"))
+    exports.write_files(folder, files)
     if as_json:
         sys.stdout.write(exports.json_text(findings))
     else:
         console = open_console(sys.stdout)
         print_findings(console, findings)
-        print_files(console, folder, written)
+        print_files(console, folder, len(files), f"{command}.html")
     return findings
+
+
+def _pictures(drawn: pictures.Pictures) -> dict[str, bytes]:
+    return {
+        f"{name}.{kind}": content
+        for name, picture in drawn.items()
+        for kind, content in in_both_formats(picture.figure).items()
+    }
+
+
+def _asked(how: dict[str, Any]) -> str:
+    """Options as on the command line; threads are left out, since they change nothing."""
+    given = {key: value for key, value in how.items() if key != "workers" and value}
+    return " ".join(f"--{key.replace('_', '-')} {_in_words(value)}" for key, value in given.items())
+
+
+def _in_words(value: Any) -> str:
+    if isinstance(value, tuple | list):
+        return " ".join(map(_in_words, value))
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def solve(
@@ -111,7 +154,7 @@ def solve(
     MethodError
         If the method leaves out what the study is about.
     """
-    if method == "images" and study in (trim, contest):
+    if method == "images" and study in (trim, contest, explore):
         raise MethodError(
             "--method images leaves the reflector out, so it cannot choose one: take waves, edges"
             " or rays"
@@ -147,6 +190,14 @@ def find_trust(design: Design, workers: int | None = None, per_band: int | None 
         return trust(design, solvers, watch, **chosen)
 
 
+def find_slices(
+    design: Design, at: Sequence[float], workers: int | None = None, finer: float = 1.0
+) -> Slices:
+    """Solve the field in a slice, with a progress bar on standard error."""
+    with Watch(open_console(sys.stderr)) as watch:
+        return slice_study(design, at, workers, watch, finer)
+
+
 def find_rays(design: Design, stl: Path | None, stl_unit: str, **how: Any) -> RayStudy:
     """Trace rays, through a reflector from an STL file if one is named."""
     form = None if stl is None else read_free_form(stl, stl_unit)
@@ -163,16 +214,12 @@ QUESTIONS = {
         functools.partial(solve, contest), tables.contest_tables, pictures.contest_pictures
     ),
     "gap": Question(functools.partial(solve, gap), tables.gap_tables, pictures.gap_pictures),
+    "explore": Question(
+        functools.partial(solve, explore), tables.explore_tables, _nothing, explore_files
+    ),
+    "slice": Question(find_slices, tables.slices_tables, pictures.slice_pictures, slice_files),
+    "cut": Question(cutting, tables.cut_tables, pictures.cut_pictures, cutting_files),
     "posts": Question(find_posts, tables.posts_tables, pictures.posts_pictures),
     "rays": Question(find_rays, tables.rays_tables, pictures.rays_pictures),
     "trust": Question(find_trust, tables.trust_tables, pictures.trust_pictures),
 }
-
-
-def _write(folder: Path, findings: tables.Findings, drawn: pictures.Pictures) -> int:
-    """Write tables and pictures into a folder; return how many files there are."""
-    with exports.all_or_nothing(folder) as stage:
-        written = list(exports.write_findings(stage, findings.command, findings))
-        for name, figure in drawn.items():
-            written += save_figure(figure, stage / f"{findings.command}-{name}")
-    return len(written)

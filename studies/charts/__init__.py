@@ -19,7 +19,7 @@ from studies.charts.paths import (
 from studies.charts.section import section_figure
 from studies.charts.shaving import shave_figure
 from studies.charts.slices import slice_animation, slice_figure, slice_files
-from studies.charts.style import save_figure
+from studies.charts.style import in_both_formats
 from studies.charts.sweeps import Ladder, ladder_figure, sweep_map_figure
 
 __all__ = [
@@ -32,12 +32,12 @@ __all__ = [
     "contest_figure",
     "coverage_map_figure",
     "curves_figure",
+    "in_both_formats",
     "index_figure",
     "ladder_figure",
     "polar_figure",
     "rays_figure",
     "round_band_figure",
-    "save_figure",
     "section_figure",
     "shave_figure",
     "slice_animation",

@@ -1,11 +1,10 @@
 """The look that all pictures share: colours, fonts, the frequency axis, dB limits, saving."""
 
 import functools
+import io
 import math
-import os
 import textwrap
 from collections.abc import Callable
-from pathlib import Path
 from typing import ParamSpec
 
 import numpy as np
@@ -133,32 +132,21 @@ def level_limits(
     return min(max(bottom, top - most_span), top - least_span), top
 
 
-def save_figure(figure: Figure, path: Path) -> tuple[Path, Path]:
-    """Write a figure as PNG (150 dpi) and SVG; the same figure gives the same bytes.
-
-    Parameters
-    ----------
-    figure : Figure
-    path : Path
-        Without suffix. Each file appears complete or not at all.
+def in_both_formats(figure: Figure) -> dict[str, bytes]:
+    """Render a figure as PNG (150 dpi) and SVG; the same figure gives the same bytes.
 
     Returns
     -------
-    tuple of Path
-        The PNG and the SVG.
+    dict of str to bytes
+        By format: ``png``, ``svg``.
     """
-    written = []
+    files = {}
     metadata = {"png": {"Software": None}, "svg": {"Date": None, "Creator": "roundcast"}}
     for kind, about in metadata.items():
-        final = path.with_name(f"{path.name}.{kind}")
-        unfinished = final.with_name(f".{final.name}.{os.getpid()}")
-        try:
-            with style.context(["default", HOUSE]):
-                figure.savefig(unfinished, format=kind, dpi=DPI, metadata=about, facecolor="white")
-            os.replace(unfinished, final)
-            # The layout is found once and kept for the other format.
-            figure.set_layout_engine("none")
-        finally:
-            unfinished.unlink(missing_ok=True)
-        written.append(final)
-    return written[0], written[1]
+        drawn = io.BytesIO()
+        with style.context(["default", HOUSE]):
+            figure.savefig(drawn, format=kind, dpi=DPI, metadata=about, facecolor="white")
+        # The layout is found once and kept for the other format.
+        figure.set_layout_engine("none")
+        files[kind] = drawn.getvalue()
+    return files

@@ -13,8 +13,10 @@ from pydantic import Field
 from dispersion.air import Air
 from dispersion.sources import Way
 from shapes.assembly import Assembly
+from shapes.making import Making
 from shapes.reflectors import Reflector, ball_cap
 from studies.design import building
+from studies.design.build_table import BuildTable
 from studies.design.errors import DesignError, Mistake
 from studies.design.quantities import Between
 from studies.design.questions import (
@@ -60,6 +62,7 @@ class DesignFile(Table):
     reflector: ReflectorTable
     plate: PlateTable | None = None
     posts: PostsTable | None = None
+    build: BuildTable = BuildTable()
     air: AirTable = AirTable()
     room: RoomTable = RoomTable()
     seats: Annotated[tuple[SeatTable, ...], Field(strict=False)] = ()
@@ -143,6 +146,11 @@ class Design:
     def air(self) -> Air:
         """Air in the room."""
         return air_of(self.tables)
+
+    @property
+    def making(self) -> Making:
+        """How the parts are made: materials, walls, kerf."""
+        return self.tables.build.making()
 
     @property
     def target(self) -> TargetTable:

@@ -22,7 +22,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError, core_schema
 
-from shapes.lengths import parse_angle, parse_area, parse_frequency, parse_length
+from shapes.lengths import parse_angle, parse_area, parse_frequency, parse_mass, parse_length
 from studies.design.errors import NO_UNIT
 
 UNITS = ("mm", "cm", "m", "in")
@@ -174,6 +174,22 @@ def _frequency(value: object) -> float:
     return frequency
 
 
+def _mass(value: object) -> float:
+    given = _text_or_number(value, "1.2 kg")
+    if _bare_number(given) is not None:
+        raise ValueError(f'{given} has no unit: write a mass like "{given} kg"')
+    mass = parse_mass(given)
+    _refuse_negative(mass, str(given), zero_allowed=False)
+    if not 0.01 <= mass <= 100.0:
+        raise ValueError(f'{given} is an absurd mass for a driver: write it like "1.2 kg"')
+    return mass
+
+
+Mass = Annotated[
+    float,
+    BeforeValidator(_mass),
+    WithJsonSchema({"type": "string", "examples": ["1.2 kg"]}),
+]
 Area = Annotated[
     float,
     BeforeValidator(_area),

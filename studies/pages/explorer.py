@@ -20,7 +20,6 @@ from shapes.lengths import in_both
 from studies.charts.coverage import STEP_DB
 from studies.charts.style import edges_of_bands, level_limits, short_frequency
 from studies.explore import Explore, Knob, is_free
-from studies.exports import version
 from studies.grid import COARSE_DOUBT_DB, FINE_PER_BAND, Row
 from studies.pages.explorer_section import Data, gaps_of, rounded, section_of
 from studies.pages.rendering import render
@@ -53,7 +52,6 @@ def explore_files(found: Explore) -> dict[str, bytes]:
         terms=_terms(found),
         data=explorer_data(found),
         coarse_doubt=COARSE_DOUBT_DB,
-        version=version(),
         plotly=Markup(get_plotlyjs()),
     )
     return {"explore.html": page.encode("utf-8")}

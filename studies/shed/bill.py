@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -32,20 +31,8 @@ def bill_of_materials(cutting: Cutting) -> tuple[Item, ...]:
 
 def _items(cutting: Cutting) -> Iterator[Item]:
     assembly, making = cutting.assembly, cutting.making
-    column, driver, plate, posts = (
-        assembly.column,
-        assembly.driver,
-        assembly.plate,
-        assembly.posts,
-    )
-    across = "across" if column.shape == "round" else "across the flats"
-    yield Item(
-        f"column, {column.shape}",
-        1,
-        making.column_material.name,
-        f"{in_both(column.width)} {across} outside, wall {in_both(making.column_wall)},"
-        f" {in_both(column.height)} from floor to baffle's face",
-    )
+    driver, plate, posts = assembly.driver, assembly.plate, assembly.posts
+    yield from _column_items(cutting)
     yield Item("driver", 1, "", f"frame {in_both(2 * driver.frame_radius)} across")
     if assembly.reflector is not None:
         yield _reflector_item(cutting, assembly.reflector)
@@ -57,7 +44,22 @@ def _items(cutting: Cutting) -> Iterator[Item]:
     if posts is not None:
         size = f"{in_both(2 * posts.radius)} across, cut to {in_both(assembly.post_length)}"
         yield Item("post", posts.count, making.post_material.name, size)
-    yield Item("rod and nuts for the mock-up", max(posts.count if posts else 3, 3), "steel", "M6")
+    if assembly.upper is not None:
+        rods = posts.count if posts is not None else 3
+        yield Item("threaded rod for the mock-up", rods, "steel", "with nuts, to set any plate gap")
+
+
+def _column_items(cutting: Cutting) -> Iterator[Item]:
+    column, making = cutting.assembly.column, cutting.making
+    material, wall = making.column_material.name, in_both(making.column_wall)
+    width = f"{in_both(column.width)} across{'' if column.shape == 'round' else ' the flats'}"
+    high = f"{in_both(column.height)} from floor to baffle's face"
+    yield Item(f"column, {column.shape}", 1, material, f"{width} outside, wall {wall}, {high}")
+    edge = f", upper edge rounded {in_both(column.edge_radius)}" if column.edge_radius else ""
+    yield Item("baffle", 1, material, f"{width}, {wall} thick{edge}")
+    yield Item("column bottom", 1, material, f"{width}, {wall} thick")
+    if making.foot_width is not None:
+        yield Item("foot", 1, "", f"{in_both(making.foot_width)} wide")
 
 
 def _reflector_item(cutting: Cutting, reflector: Reflector) -> Item:
@@ -101,11 +103,7 @@ def _cautions(cutting: Cutting) -> Iterator[str]:
     if assembly.posts is not None:
         yield cautions.POSTS
     column = assembly.column
-    if not cutting.stance.steady or column.height > TALL * column.width or _is_high(cutting):
+    if not cutting.stance.steady or column.height > TALL * column.width:
         yield cautions.TIPPING
     yield cautions.SWEEPS
     yield cautions.LOCAL_RULES
-
-
-def _is_high(cutting: Cutting) -> bool:
-    return cutting.stance.tipping_angle < math.radians(15)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,8 @@ SMALL, BODY, LARGE, TITLE = 8.0, 9.0, 11.0, 13.0
 LEADING = 1.3
 CELL_GAP = 3.0
 ELLIPSIS = "\u2026"
+BINDING = "\u00a0"
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|in|deg|kg|lb|\d+/\d+)\b)")
 
 
 @dataclass(frozen=True)
@@ -67,16 +70,19 @@ def width_of(text: str, size: float = BODY, bold: bool = False) -> float:
 
 
 def wrapped(text: str, width: float, size: float = BODY, bold: bool = False) -> list[str]:
-    """Break words into lines of at most so many mm; a word longer than a line is broken too."""
+    """Break words into lines of at most so many mm.
+
+    A number stays with its unit; a word longer than a line is broken too.
+    """
     lines = [""]
-    for word in text.split():
+    for word in _BEFORE_UNIT.sub(BINDING, text).split(" "):
         longer = f"{lines[-1]} {word}".strip()
         if width_of(longer, size, bold) <= width:
             lines[-1] = longer
             continue
         *full, last = _broken(word, width, size, bold)
         lines += [*full, last]
-    return [line for line in lines if line] or [""]
+    return [line.replace(BINDING, " ") for line in lines if line] or [""]
 
 
 def _broken(word: str, width: float, size: float, bold: bool) -> list[str]:
@@ -190,18 +196,17 @@ def total_height(lines: Iterable[Line]) -> float:
 
 
 def poured(lines: Sequence[Line], height: float) -> Iterator[list[Line]]:
-    """Share lines out over pages of so many mm, never leaving a heading alone at the foot."""
+    """Share lines out over pages of so many mm; what is kept together goes to the next page."""
     rest = list(lines)
     while rest:
         count, used = 0, 0.0
         while count < len(rest) and used + rest[count].height <= height:
             used += rest[count].height
             count += 1
-        if count < len(rest):
-            whole = count
-            while whole > 1 and rest[whole - 1].kept:
-                whole -= 1
-            count = max(whole, 1)
+        whole = count
+        while count < len(rest) and whole > 0 and rest[whole - 1].kept:
+            whole -= 1
+        count = max(whole or count, 1)
         yield rest[:count]
         rest = rest[count:]
 

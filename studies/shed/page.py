@@ -96,12 +96,10 @@ class Leaf:
     draw: Callable[[Page], None]
 
 
-def written_leaves(
-    title: str, layout: Layout, lines: Sequence[Line], top: float = 0.0
-) -> list[Leaf]:
+def written_leaves(title: str, layout: Layout, lines: Sequence[Line]) -> list[Leaf]:
     """Sheets of nothing but words, as many as the lines need."""
     window = layout.window
-    pages = lettering.poured(lines, window.height - top)
+    pages = lettering.poured(lines, window.height)
     return [
         Leaf(title, layout, lambda page, part=part: _write_window(page, part)) for part in pages
     ]
@@ -124,11 +122,12 @@ def pdf_bytes(leaves: Sequence[Leaf], imprint: Imprint) -> bytes:
         # A title may hold signs that the font does not have: a box stands in their place.
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")
         for number, leaf in enumerate(leaves, start=1):
-            pdf.savefig(_printed(leaf, imprint, f"sheet {number} of {len(leaves)}"))
+            pdf.savefig(printed(leaf, imprint, f"sheet {number} of {len(leaves)}"))
     return buffer.getvalue()
 
 
-def _printed(leaf: Leaf, imprint: Imprint, number: str) -> Figure:
+def printed(leaf: Leaf, imprint: Imprint, number: str) -> Figure:
+    """Draw one sheet; `number` is what its header says of its place among the others."""
     layout = leaf.layout
     figure = Figure(figsize=(layout.width / INCH, layout.height / INCH))
     axes = figure.add_axes((0, 0, 1, 1))

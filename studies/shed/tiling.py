@@ -24,6 +24,8 @@ BORDER = 1.5
 CROSS = 4.0
 FROM_CORNER = 18.0
 """How far from a tile's corner the crosses stand on a seam, mm."""
+CLEAR, SIDESTEP = 25.0, 5.0
+"""How far they keep from points to be drilled, and by what steps they give way, mm."""
 JOINING = (
     "Lay cross on cross: neighbours share a strip 10 mm wide. Cut one of them on the dashed line."
     " Beside each cross: mm right of and above the drawing's own zero."
@@ -32,11 +34,23 @@ JOINING = (
 
 @dataclass(frozen=True)
 class Plan:
-    """A drawing at true size: its title, what it covers (mm), and what draws it."""
+    """A drawing at true size.
+
+    Attributes
+    ----------
+    title : str
+    bounds : Box
+        What it covers, mm.
+    draw : callable
+        Draws all of it; a sheet shows what lies in its window.
+    taken : tuple of (float, float)
+        Points to be drilled, mm: registration crosses keep away from them.
+    """
 
     title: str
     bounds: Box
     draw: Callable[[Sheet], None]
+    taken: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -59,6 +73,8 @@ class Tiling:
     rows, columns : int
     left, top : float
         Where the first tile begins, mm of the drawing.
+    taken : tuple of (float, float)
+        Where no cross may stand, mm.
     """
 
     layout: Layout
@@ -66,6 +82,7 @@ class Tiling:
     columns: int
     left: float
     top: float
+    taken: tuple[tuple[float, float], ...]
 
     @property
     def count(self) -> int:
@@ -83,29 +100,42 @@ class Tiling:
 
     @property
     def upright_seams(self) -> tuple[float, ...]:
-        """Where neighbours left and right meet, mm: the middle of their common strip."""
+        """Where neighbours left and right meet, whole mm in their common strip."""
         step = self.layout.window.width - OVERLAP
-        return tuple(self.left + OVERLAP / 2 + step * at for at in range(1, self.columns))
+        return tuple(
+            float(round(self.left + OVERLAP / 2 + step * at)) for at in range(1, self.columns)
+        )
 
     @property
     def level_seams(self) -> tuple[float, ...]:
-        """Where neighbours above and below meet, mm."""
+        """Where neighbours above and below meet, whole mm."""
         step = self.layout.window.height - OVERLAP
-        return tuple(self.top - OVERLAP / 2 - step * at for at in range(1, self.rows))
+        return tuple(float(round(self.top - OVERLAP / 2 - step * at)) for at in range(1, self.rows))
 
     @property
     def crosses(self) -> tuple[tuple[float, float], ...]:
-        """Registration crosses, mm of the drawing: two on each side that two sheets share."""
+        """Registration crosses, whole mm of the drawing: two on each side of two sheets."""
         found: list[tuple[float, float]] = []
         for x in self.upright_seams:
             for row in range(self.rows):
                 window = self._window(row, 0)
-                found += [(x, window.bottom + FROM_CORNER), (x, window.top - FROM_CORNER)]
+                ends = ((window.bottom + FROM_CORNER, 1), (window.top - FROM_CORNER, -1))
+                found += [self._clear((x, round(y)), (0, way)) for y, way in ends]
         for y in self.level_seams:
             for column in range(self.columns):
                 window = self._window(0, column)
-                found += [(window.left + FROM_CORNER, y), (window.right - FROM_CORNER, y)]
+                ends = ((window.left + FROM_CORNER, 1), (window.right - FROM_CORNER, -1))
+                found += [self._clear((round(x), y), (way, 0)) for x, way in ends]
         return tuple(found)
+
+    def _clear(self, cross: tuple[float, float], way: tuple[int, int]) -> tuple[float, float]:
+        """Move a cross along its seam, inwards, until it is clear of points to be drilled."""
+        x, y = map(float, cross)
+        for _ in range(int(4 * CLEAR / SIDESTEP)):
+            if all(math.dist((x, y), point) >= CLEAR for point in self.taken):
+                break
+            x, y = x + way[0] * SIDESTEP, y + way[1] * SIDESTEP
+        return x, y
 
     def _window(self, row: int, column: int) -> Box:
         window = self.layout.window
@@ -140,7 +170,7 @@ def _shared(plan: Plan, layout: Layout) -> Tiling:
     x, y = bounds.centre
     width = columns * (window.width - OVERLAP) + OVERLAP
     height = rows * (window.height - OVERLAP) + OVERLAP
-    return Tiling(layout, rows, columns, x - width / 2, y + height / 2)
+    return Tiling(layout, rows, columns, x - width / 2, y + height / 2, plan.taken)
 
 
 def _needed(size: float, window: float) -> int:
@@ -173,9 +203,8 @@ def _draw_tile(plan: Plan, tiles: Tiling, tile: Tile, page: Page) -> None:
         )
     )
     _draw_seams(sheet, tiles, tile)
-    sheet.text(
-        tile.window.left + 3, tile.window.top - 3, tile.name, fontsize=16, ha="left", va="top"
-    )
+    x, y = tile.window.left + OVERLAP + 4, tile.window.top - FROM_CORNER - 8
+    sheet.text(x, y, tile.name, fontsize=16, ha="left", va="top")
     _draw_key(page, tiles, tile)
 
 
@@ -193,12 +222,13 @@ def _draw_seams(sheet: Sheet, tiles: Tiling, tile: Tile) -> None:
 
 
 def _letter_cross(sheet: Sheet, box: Box, x: float, y: float) -> None:
-    """Write where a cross stands on the side that lies further inside the sheet."""
+    """Write where a cross stands on the sides that lie further inside the sheet."""
     inside = 1.0 if x < box.centre[0] else -1.0
+    above = 1.0 if y < box.centre[1] else -1.0
     sheet.text(
         x + inside * (CROSS + 2),
-        y + CROSS,
-        f"{x:+.1f}, {y:+.1f}",
+        y + above * CROSS,
+        f"{x:.0f}, {y:.0f}",
         fontsize=SMALL,
         ha="left" if inside > 0 else "right",
         va="center",

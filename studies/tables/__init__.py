@@ -5,11 +5,14 @@ their keys say, and are printed in mm and inches.
 """
 
 from studies.tables.contest import contest_tables
+from studies.tables.cut import cut_tables
 from studies.tables.evidence import Evidence, evidence_of
+from studies.tables.explore import explore_tables
 from studies.tables.gap import gap_tables
 from studies.tables.posts import posts_tables
 from studies.tables.rays import rays_tables
 from studies.tables.section import section_tables
+from studies.tables.slices import slices_tables
 from studies.tables.spread import spread_tables
 from studies.tables.table import Column, Fact, Findings, Table
 from studies.tables.trim import trim_tables
@@ -22,11 +25,14 @@ __all__ = [
     "Findings",
     "Table",
     "contest_tables",
+    "cut_tables",
     "evidence_of",
+    "explore_tables",
     "gap_tables",
     "posts_tables",
     "rays_tables",
     "section_tables",
+    "slices_tables",
     "spread_tables",
     "trim_tables",
     "trust_tables",

@@ -36,6 +36,4 @@ MATERIALS = {
     " a fine-dust mask.",
 }
 """By the kind of material."""
-LOCAL_RULES = (
-    "Mains parts, fire and stability rules: local codes and licensed practice come first."
-)
+LOCAL_RULES = "Mains parts, fire and stability rules: local codes and licensed practice come first."

@@ -381,19 +381,19 @@ def test_interrupting_a_run_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> N
 
 
 def test_interrupting_the_writing_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    path, saved = write_design(), []
+    path, written = write_design(), []
 
-    def save_figure(figure: object, path: Path) -> tuple[Path, Path]:
-        saved.append(path)
-        if len(saved) == 2:
-            path.with_suffix(".png").write_text("half")
+    def interrupted(file: Path, content: bytes) -> None:
+        written.append(file)
+        with file.open("wb") as half:
+            half.write(content[:10])
+        if len(written) == 2:
             raise KeyboardInterrupt
-        return path, path
 
-    monkeypatch.setattr(running, "save_figure", save_figure)
+    monkeypatch.setattr(Path, "write_bytes", interrupted)
     result = run("spread", str(path), "--per-band", "4")
     assert result.exit_code == 130
-    assert len(saved) == 2
+    assert len(written) == 2
     assert [file.name for file in Path().iterdir()] == ["room.toml"]
 
 

@@ -1,0 +1,136 @@
+"""The whole assembly as a scene of named, coloured solids, for any viewer of GLB files."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from shapes.assembly import MOVING_PARTS, Assembly
+from shapes.meridian import Meridian
+from shapes.parts import Column
+from shapes.solids import sections_of, subtracted, turned_solid, turned_surface
+
+if TYPE_CHECKING:
+    from trimesh import Scene, Trimesh
+
+CHORD_ERROR = 1e-4
+COLOURS = {
+    "column": (0.90, 0.82, 0.68),
+    "frame": (0.42, 0.46, 0.50),
+    "moving": (0.00, 0.45, 0.70),
+    "dome": (0.84, 0.37, 0.00),
+    "reflector": (0.79, 0.86, 0.90),
+    "top plate": (0.80, 0.68, 0.50),
+    "post": (0.62, 0.55, 0.42),
+}
+"""Red, green, blue of each kind of part."""
+STILL_PARTS = ("frame", "recess", "pod")
+ABOVE = 0.05
+"""How far the hole that is cut for the driver reaches above the baffle, metres."""
+
+
+def assembly_scene(assembly: Assembly, chord_error: float = CHORD_ERROR) -> Scene:
+    """Build every part as it stands: metres, z up, z = 0 at the baffle.
+
+    Parameters
+    ----------
+    assembly : Assembly
+        Free of clashes.
+    chord_error : float
+        Largest distance of a facet from the true surface, metres.
+
+    Returns
+    -------
+    trimesh.Scene
+        One named node for each part; the driver is a set of surfaces, all else are solids. A
+        square or hexagonal column has its true shape, with sharp edges.
+    """
+    from trimesh import Scene
+
+    scene = Scene()
+    for name, kind, mesh in _parts(assembly, chord_error):
+        scene.add_geometry(_coloured(mesh, kind), node_name=name, geom_name=name)
+    return scene
+
+
+def glb_bytes(scene: Scene) -> bytes:
+    """Return a scene as binary glTF: metres, y up, the same bytes for the same scene."""
+    from trimesh.transformations import rotation_matrix
+
+    turned = scene.copy()
+    turned.apply_transform(rotation_matrix(-0.5 * math.pi, (1.0, 0.0, 0.0)))
+    return turned.export(file_type="glb")
+
+
+def _parts(assembly: Assembly, chord_error: float) -> list[tuple[str, str, Trimesh]]:
+    lower, lift = assembly.lower, assembly.plate_gap
+    parts = [("column", "column", _column_solid(assembly, chord_error))]
+    for labels, kind in ((STILL_PARTS, "frame"), (MOVING_PARTS, "moving"), (("dome",), "dome")):
+        for label in labels:
+            if pieces := lower.of_parts(label):
+                parts.append((label, kind, turned_surface(pieces, chord_error)))
+    if assembly.reflector is not None:
+        alone = assembly.with_plate(None).upper
+        parts.append(("reflector", "reflector", turned_solid(alone, chord_error)))
+    if assembly.plate is not None:
+        alone = assembly.with_reflector(None).upper
+        parts.append(("top plate", "top plate", turned_solid(alone, chord_error)))
+    if assembly.posts is not None:
+        parts += _posts(assembly, lift, chord_error)
+    return parts
+
+
+def _column_solid(assembly: Assembly, chord_error: float) -> Trimesh:
+    """Column with a hole in the form of the driver."""
+    column = assembly.column
+    driver_labels = (*STILL_PARTS, *MOVING_PARTS, "dome")
+    pieces = [p for p in assembly.lower.of_parts(*driver_labels) if p.part != "frame"]
+    line = Meridian(tuple(pieces)).sample(chord_error)
+    line[:, 1] = np.minimum(line[:, 1], 0.0)
+    hole = np.vstack(((0.0, ABOVE), (line[0, 0], ABOVE), line))[::-1]
+    return subtracted(_block(column, chord_error), hole, chord_error)
+
+
+def _block(column: Column, chord_error: float) -> Trimesh:
+    from trimesh.creation import box, cylinder
+
+    height = column.height
+    if column.shape == "square":
+        block = box((column.width, column.width, height))
+    elif column.shape == "hexagonal":
+        corner = column.width / math.sqrt(3.0)
+        block = cylinder(corner, height, sections=6)
+    else:
+        block = cylinder(column.radius, height, sections=sections_of(column.radius, chord_error))
+    return block.apply_translation((0.0, 0.0, -0.5 * height))
+
+
+def _posts(assembly: Assembly, lift: float, chord_error: float) -> list[tuple[str, str, Trimesh]]:
+    from trimesh.creation import cylinder
+
+    posts, parts = assembly.posts, []
+    middle = 0.5 * assembly.post_length - posts.socket_baffle
+    sections = sections_of(posts.radius, chord_error)
+    for number in range(posts.count):
+        angle = 2.0 * math.pi * number / posts.count
+        at = (posts.circle_radius * math.cos(angle), posts.circle_radius * math.sin(angle), middle)
+        post = cylinder(posts.radius, assembly.post_length, sections=sections)
+        parts.append((f"post {number + 1}", "post", post.apply_translation(at)))
+    return parts
+
+
+def _coloured(mesh: Trimesh, kind: str) -> Trimesh:
+    from trimesh.visual import TextureVisuals
+    from trimesh.visual.material import PBRMaterial
+
+    paint = PBRMaterial(
+        name=kind,
+        baseColorFactor=(*COLOURS[kind], 1.0),
+        metallicFactor=0.0,
+        roughnessFactor=0.8,
+        doubleSided=True,
+    )
+    mesh.visual = TextureVisuals(material=paint)
+    return mesh

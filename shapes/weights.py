@@ -1,0 +1,153 @@
+"""What it weighs, and how far it may lean before it tips (kilograms, metres above the floor)."""
+
+import math
+from dataclasses import dataclass
+
+from shapes.assembly import Assembly
+from shapes.making import Making, Material
+from shapes.meridian import Line, Meridian
+from shapes.parts import Column
+
+STEADY = math.radians(12.0)
+"""Least tipping angle of something that stands safely: common practice, no source."""
+DRIVER_KG_PER_M2 = 75.0
+"""Rough mass of a driver over the square of its frame's diameter: common practice, no source."""
+
+
+@dataclass(frozen=True)
+class PartMass:
+    """All parts of one kind.
+
+    Attributes
+    ----------
+    name, material : str
+    count : int
+    volume : float
+        Of all of them, m^3; nan where only the mass is known.
+    mass : float
+        Of all of them, kg.
+    centre_z : float
+        Height of their common centre of gravity above the floor, m.
+    """
+
+    name: str
+    material: str
+    count: int
+    volume: float
+    mass: float
+    centre_z: float
+
+
+@dataclass(frozen=True)
+class Stance:
+    """How the whole stands.
+
+    Attributes
+    ----------
+    mass : float
+        kg.
+    centre_of_gravity : float
+        Above the floor, m.
+    half_base : float
+        From the axis to the edge over which it tips first, m.
+    """
+
+    mass: float
+    centre_of_gravity: float
+    half_base: float
+
+    @property
+    def tipping_angle(self) -> float:
+        """Lean at which it falls, atan(half base / height of the centre of gravity), rad."""
+        return math.atan2(self.half_base, self.centre_of_gravity)
+
+    @property
+    def steady(self) -> bool:
+        """Tell whether it may lean `STEADY` or more."""
+        return self.tipping_angle >= STEADY
+
+
+def part_masses(assembly: Assembly, making: Making) -> tuple[PartMass, ...]:
+    """List what every part weighs.
+
+    The column is a box of walls with a baffle (its opening taken out) and a bottom, all of
+    `making.column_wall`. Stuffing, feet, cables and an amplifier are not in it.
+    """
+    parts = [*_column_parts(assembly, making), _driver_part(assembly, making)]
+    if assembly.reflector is not None:
+        parts.append(_reflector_part(assembly, making))
+    if assembly.plate is not None:
+        plate = assembly.with_reflector(None).upper
+        parts.append(_part("top plate", making.plate_material, plate, assembly.column.height))
+    if assembly.posts is not None:
+        parts.append(_post_part(assembly, making))
+    return tuple(parts)
+
+
+def stance(assembly: Assembly, making: Making) -> Stance:
+    """Put the masses together: total, centre of gravity, half of the base."""
+    parts = part_masses(assembly, making)
+    mass = sum(part.mass for part in parts)
+    centre = sum(part.mass * part.centre_z for part in parts) / mass
+    return Stance(mass, centre, 0.5 * (making.foot_width or assembly.column.width))
+
+
+def area_of(column: Column, width: float) -> float:
+    """Area of the column's shape at some width across the flats, m^2."""
+    if column.shape == "square":
+        return width**2
+    if column.shape == "hexagonal":
+        return 0.5 * math.sqrt(3.0) * width**2
+    return 0.25 * math.pi * width**2
+
+
+def _column_parts(assembly: Assembly, making: Making) -> list[PartMass]:
+    column, material = assembly.column, making.column_material
+    wall = min(making.column_wall, 0.5 * column.width, 0.5 * column.height)
+    whole = area_of(column, column.width)
+    driver = assembly.driver
+    opening = math.pi * (driver.cutout_radius or driver.effective_radius) ** 2
+    sides = (whole - area_of(column, column.width - 2 * wall)) * (column.height - 2 * wall)
+    volumes = {
+        "column walls": (sides, 0.5 * column.height),
+        "baffle": (max(whole - opening, 0.0) * wall, column.height - 0.5 * wall),
+        "column bottom": (whole * wall, 0.5 * wall),
+    }
+    return [
+        PartMass(name, material.name, 1, volume, volume * material.density, z)
+        for name, (volume, z) in volumes.items()
+    ]
+
+
+def _driver_part(assembly: Assembly, making: Making) -> PartMass:
+    frame = assembly.driver.frame_radius
+    height = assembly.column.height - 0.5 * frame  # most of it is the magnet, behind the cone
+    if making.driver_mass is not None:
+        return PartMass("driver", "", 1, math.nan, making.driver_mass, height)
+    guess = DRIVER_KG_PER_M2 * (2 * frame) ** 2
+    return PartMass("driver (rough guess from its frame)", "", 1, math.nan, guess, height)
+
+
+def _reflector_part(assembly: Assembly, making: Making) -> PartMass:
+    profile = assembly.reflector.profile.shifted(assembly.plate_gap)
+    flat = Line(profile.end, (0.0, profile.end[1]), "reflector base")
+    body = Meridian((*profile.pieces, flat))
+    part = _part("reflector", making.reflector_material, body, assembly.column.height)
+    if making.reflector_wall is None:
+        return part
+    shell = min(profile.area * making.reflector_wall, part.volume)
+    mass = shell * making.reflector_material.density
+    return PartMass(part.name, part.material, 1, shell, mass, part.centre_z)
+
+
+def _post_part(assembly: Assembly, making: Making) -> PartMass:
+    posts, material = assembly.posts, making.post_material
+    volume = posts.count * math.pi * posts.radius**2 * assembly.post_length
+    middle = 0.5 * assembly.post_length - posts.socket_baffle + assembly.column.height
+    mass = volume * material.density
+    return PartMass("posts", material.name, posts.count, volume, mass, middle)
+
+
+def _part(name: str, material: Material, body: Meridian, lift: float) -> PartMass:
+    mass = body.volume * material.density
+    return PartMass(name, material.name, 1, body.volume, mass, body.centroid_z + lift)

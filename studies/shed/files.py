@@ -1,0 +1,86 @@
+"""All files for the shed: sheets of paper, outlines, solids; bytes by name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from shapes.reflector import Reflector
+from shapes.scenes import assembly_scene, glb_bytes
+from shapes.solids import reflector_solid, stl_bytes, threemf_bytes
+from shapes.templates import dxf_bytes, female_template, full_section, male_template, svg_bytes
+from studies.exports import version
+from studies.shed.cutting import Cutting
+from studies.shed.drill_plan import drill_sheets
+from studies.shed.gauges import gauge_sheet
+from studies.shed.lists import list_sheets
+from studies.shed.page import Imprint, Leaf, pdf_bytes
+from studies.shed.paper import Paper, paper_named
+from studies.shed.template_sheets import template_sheets
+from studies.shed.trim_card import trim_card
+
+FINGERPRINT_LENGTH = 12
+
+
+def cutting_files(cutting: Cutting, papers: Sequence[str] = ("a4", "letter")) -> dict[str, bytes]:
+    """Make every file for the shed.
+
+    Parameters
+    ----------
+    cutting : Cutting
+    papers : sequence of str
+        Keys of `studies.shed.paper.PAPERS`; with none only outlines and solids are made.
+
+    Returns
+    -------
+    dict of str to bytes
+        ``cut-a4.pdf`` and so on, ``assembly.glb``; with a reflector ``reflector.dxf``, ``.svg``,
+        ``.stl``, ``.3mf`` and ``templates.dxf``, ``templates.svg``. The same design gives the
+        same bytes.
+
+    Raises
+    ------
+    ShedError
+        If a paper is not known, or too small for something at true size.
+    """
+    sizes = {name.lower(): paper_named(name) for name in papers}
+    files = {f"cut-{name}.pdf": _pdf(cutting, paper) for name, paper in sizes.items()}
+    if cutting.assembly.reflector is not None:
+        files |= _reflector_files(cutting, cutting.assembly.reflector)
+    files["assembly.glb"] = glb_bytes(assembly_scene(cutting.assembly))
+    return files
+
+
+def sheets(cutting: Cutting, paper: Paper) -> list[Leaf]:
+    """Return all sheets for one size of paper, in the order of the work."""
+    return [
+        *trim_card(cutting, paper),
+        *template_sheets(cutting, paper),
+        *drill_sheets(cutting, paper),
+        *gauge_sheet(cutting, paper),
+        *list_sheets(cutting, paper),
+    ]
+
+
+def _pdf(cutting: Cutting, paper: Paper) -> bytes:
+    design = cutting.design
+    imprint = Imprint(
+        title=" ".join(design.title.split()),
+        program=f"roundcast {version()}",
+        fingerprint=design.fingerprint[:FINGERPRINT_LENGTH],
+    )
+    return pdf_bytes(sheets(cutting, paper), imprint)
+
+
+def _reflector_files(cutting: Cutting, reflector: Reflector) -> dict[str, bytes]:
+    making = cutting.making
+    solid = reflector_solid(reflector, wall=making.reflector_wall, spigot=making.spigot)
+    section = [full_section(reflector)]
+    templates = [male_template(reflector), female_template(reflector)]
+    return {
+        "reflector.dxf": dxf_bytes(section),
+        "reflector.svg": svg_bytes(section),
+        "templates.dxf": dxf_bytes(templates),
+        "templates.svg": svg_bytes(templates),
+        "reflector.stl": stl_bytes(solid),
+        "reflector.3mf": threemf_bytes(solid),
+    }
