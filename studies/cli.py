@@ -68,7 +68,7 @@ def _tell(error: Exception) -> NoReturn:
 def _print_version(ctx: click.Context, option: click.Parameter, asked: bool) -> None:
     """Show the version and exit."""
     if asked:
-        from studies.exports import version
+        from studies.release import version
 
         click.echo(f"roundcast {version()}")
         ctx.exit()
@@ -285,21 +285,15 @@ def explore(**given: Any) -> None:
 
 @main.command()
 @_output_options
-@click.option(
-    "--paper",
-    "papers",
-    type=click.Choice(("a4", "letter")),
-    multiple=True,
-    help="Paper of the sheets; may be repeated. [default: both]",
-)
-def cut(papers: tuple[str, ...], **given: Any) -> None:
+def cut(**given: Any) -> None:
     """Print what goes to the shed, at true scale.
 
-    Trim card, templates, drill plan, gap gauge, lists; STL, 3MF, DXF and SVG of the reflector.
+    Trim card, templates, drill plan, gap gauge and lists for A4 and Letter; STL, 3MF, DXF and SVG
+    of the reflector, GLB of the whole.
     """
     from studies.running import answer
 
-    answer("cut", papers=papers or ("a4", "letter"), **given)
+    answer("cut", **given)
 
 
 @main.command("slice")

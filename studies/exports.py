@@ -14,10 +14,10 @@ import math
 import os
 import tempfile
 from collections.abc import Iterator, Mapping
-from importlib import metadata
 from pathlib import Path
 from typing import Any
 
+from studies.release import version
 from studies.tables import Evidence, Findings, Table
 
 DECIMALS = 6
@@ -26,14 +26,6 @@ DECIMALS = 6
 
 class ExportError(ValueError):
     """A folder or file that cannot be written; the message names it."""
-
-
-def version() -> str:
-    """Version of the installed program."""
-    try:
-        return metadata.version("roundcast")
-    except metadata.PackageNotFoundError:
-        return "not installed"
 
 
 def document(findings: Findings) -> dict[str, Any]:

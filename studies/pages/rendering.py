@@ -8,7 +8,7 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from studies.exports import version
+from studies.release import version
 
 
 @cache

@@ -8,7 +8,7 @@ from shapes.reflector import Reflector
 from shapes.scenes import assembly_scene, glb_bytes
 from shapes.solids import reflector_solid, stl_bytes, threemf_bytes
 from shapes.templates import dxf_bytes, female_template, full_section, male_template, svg_bytes
-from studies.exports import version
+from studies.release import version
 from studies.shed.cutting import Cutting
 from studies.shed.drill_plan import drill_sheets
 from studies.shed.gauges import gauge_sheet

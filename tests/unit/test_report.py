@@ -14,7 +14,7 @@ from dispersion.solvers import solve_waves
 from studies import cli
 from studies.charts import in_both_formats
 from studies.design import Design, parse_design
-from studies.exports import version
+from studies.release import version
 from studies.pages.rendering import render
 from studies.pages.report import report_html
 from studies.pages.vectors import SVG, inline_svg

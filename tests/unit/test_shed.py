@@ -12,6 +12,7 @@ from pathlib import Path
 
 import ezdxf
 import ezdxf.bbox
+import matplotlib
 import numpy as np
 import pytest
 import trimesh
@@ -32,13 +33,14 @@ from studies.shed.gauges import gauges
 from studies.shed.lettering import heading as heading_lines
 from studies.shed.lettering import height_of, paragraph, poured, table, width_of, wrapped
 from studies.shed.page import Imprint, printed
-from studies.shed.paper import PAPERS, Box
+from studies.shed.paper import PAPERS, Box, Paper
 from studies.shed.tiling import OVERLAP, Plan, plan_leaves, tiling
 from studies.tables import cut_tables
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 NAMES = ("reading_room", "reading_room_coaxial", "reading_room_cone")
 POINT = 25.4 / 72
+DPI = 400
 A4, LETTER = PAPERS["a4"], PAPERS["letter"]
 PRINTED_MM = 0.01
 """The least that a rule with a loupe tells: common practice, no source."""
@@ -241,11 +243,12 @@ def test_same_design_gives_same_bytes() -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("paper", [A4, LETTER])
-def test_no_words_cover_one_another_and_all_can_be_read(name: str, paper: object) -> None:
+@matplotlib.rc_context({"text.hinting": "no_hinting"})
+def test_no_words_cover_one_another_and_all_can_be_read(name: str, paper: Paper) -> None:
     imprint, margin = Imprint("title", "roundcast 0", "0" * 12), 9.9 / 25.4
     for leaf in sheets(made(name)[0], paper):
         figure = printed(leaf, imprint, "sheet 1 of 1")
-        figure.set_dpi(400)  # where letters are not yet rounded to whole pixels
+        figure.set_dpi(DPI)
         renderer = FigureCanvasAgg(figure).get_renderer()
         boxes = []
         for axes in figure.axes:
