@@ -45,7 +45,7 @@ _QUANTITY = re.compile(
 
 
 class LengthError(ValueError):
-    """A length, area, frequency, mass or angle that cannot be read; the message holds the remedy."""
+    """A quantity that cannot be read; the message holds the remedy."""
 
 
 def parse_length(value: str | float | int, unit: str = "mm") -> float:

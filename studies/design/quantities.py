@@ -22,7 +22,7 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError, core_schema
 
-from shapes.lengths import parse_angle, parse_area, parse_frequency, parse_mass, parse_length
+from shapes.lengths import parse_angle, parse_area, parse_frequency, parse_length, parse_mass
 from studies.design.errors import NO_UNIT
 
 UNITS = ("mm", "cm", "m", "in")

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from shapes.assembly import Assembly, Column
 from shapes.lengths import in_both, in_degrees, in_mm
+from shapes.making import Making
 from shapes.reflector import Reflector
-from studies.shed.cutting import Cutting
+from shapes.weights import Stance
 from studies.tables import cautions
 
+BALL_CAP = "ball cap"
 TALL = 3.0
 """A column more than so many times as high as its base is wide is tall, whatever it weighs."""
 
@@ -24,18 +27,17 @@ class Item:
     size: str
 
 
-def bill_of_materials(cutting: Cutting) -> tuple[Item, ...]:
+def bill_of_materials(assembly: Assembly, making: Making) -> tuple[Item, ...]:
     """List what one speaker takes, from the floor up."""
-    return tuple(_items(cutting))
+    return tuple(_items(assembly, making))
 
 
-def _items(cutting: Cutting) -> Iterator[Item]:
-    assembly, making = cutting.assembly, cutting.making
+def _items(assembly: Assembly, making: Making) -> Iterator[Item]:
     driver, plate, posts = assembly.driver, assembly.plate, assembly.posts
-    yield from _column_items(cutting)
+    yield from _column_items(assembly.column, making)
     yield Item("driver", 1, "", f"frame {in_both(2 * driver.frame_radius)} across")
     if assembly.reflector is not None:
-        yield _reflector_item(cutting, assembly.reflector)
+        yield _reflector_item(assembly.reflector, making)
     if plate is not None:
         size = f"{in_both(2 * plate.radius)} across, {in_both(plate.thickness)} thick"
         if plate.edge_radius:
@@ -49,8 +51,7 @@ def _items(cutting: Cutting) -> Iterator[Item]:
         yield Item("threaded rod for the mock-up", rods, "steel", "with nuts, to set any plate gap")
 
 
-def _column_items(cutting: Cutting) -> Iterator[Item]:
-    column, making = cutting.assembly.column, cutting.making
+def _column_items(column: Column, making: Making) -> Iterator[Item]:
     material, wall = making.column_material.name, in_both(making.column_wall)
     width = f"{in_both(column.width)} across{'' if column.shape == 'round' else ' the flats'}"
     high = f"{in_both(column.height)} from floor to baffle's face"
@@ -62,18 +63,18 @@ def _column_items(cutting: Cutting) -> Iterator[Item]:
         yield Item("foot", 1, "", f"{in_both(making.foot_width)} wide")
 
 
-def _reflector_item(cutting: Cutting, reflector: Reflector) -> Item:
-    material, ball = cutting.making.reflector_material.name, cutting.ball
-    if ball is not None:
-        size = f"ball of {in_both(ball.diameter)}, keep {in_both(ball.keep)}"
+def _reflector_item(reflector: Reflector, making: Making) -> Item:
+    material = making.reflector_material.name
+    if reflector.kind == BALL_CAP:
+        ball, keep = reflector.fact("ball diameter"), reflector.fact("keep")
+        size = f"ball of {in_both(ball)}, keep {in_both(keep)}, cut off {in_both(ball - keep)}"
         return Item("ball for the reflector", 1, material, size)
     size = f"{in_both(2 * reflector.widest_radius)} across, {in_both(reflector.height)} high"
     return Item(f"reflector, {reflector.kind}", 1, material, size)
 
 
-def steadiness(cutting: Cutting) -> str:
+def steadiness(stance: Stance) -> str:
     """Tell how far the speaker leans before it falls, and whether that is enough."""
-    stance = cutting.stance
     verdict = "steady enough" if stance.steady else "NOT STEADY: widen or weight the foot"
     return (
         f"It tips over at {in_degrees(stance.tipping_angle)} (half the base,"
@@ -82,28 +83,25 @@ def steadiness(cutting: Cutting) -> str:
     )
 
 
-def cautions_of(cutting: Cutting) -> tuple[str, ...]:
+def cautions_of(assembly: Assembly, making: Making, stance: Stance) -> tuple[str, ...]:
     """List the cautions that belong to these materials and tools, and no others."""
-    return tuple(dict.fromkeys(_cautions(cutting)))
+    return tuple(_cautions(assembly, making, stance))
 
 
-def _cautions(cutting: Cutting) -> Iterator[str]:
-    making, assembly = cutting.making, cutting.assembly
-    kinds = {making.column_material.kind}
-    if assembly.reflector is not None:
+def _cautions(assembly: Assembly, making: Making, stance: Stance) -> Iterator[str]:
+    kinds, reflector = {making.column_material.kind}, assembly.reflector
+    if reflector is not None:
         kinds.add(making.reflector_material.kind)
-        yield cautions.BALL[0] if cutting.ball is not None else cautions.TURNING
+        yield cautions.BALL[0] if reflector.kind == BALL_CAP else cautions.TURNING
     if assembly.plate is not None:
         kinds.add(making.plate_material.kind)
     if assembly.posts is not None:
         kinds.add(making.post_material.kind)
-    for kind, caution in cautions.MATERIALS.items():
-        if kind in kinds:
-            yield caution
+    yield from (caution for kind, caution in cautions.MATERIALS.items() if kind in kinds)
     if assembly.posts is not None:
         yield cautions.POSTS
     column = assembly.column
-    if not cutting.stance.steady or column.height > TALL * column.width:
+    if not stance.steady or column.height > TALL * column.width:
         yield cautions.TIPPING
     yield cautions.SWEEPS
     yield cautions.LOCAL_RULES

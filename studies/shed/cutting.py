@@ -11,6 +11,7 @@ from shapes.templates import Coordinate, coordinates
 from shapes.weights import PartMass, Stance, part_masses, stance
 from studies.design import Design, DesignError, Mistake
 from studies.shed.ball_cut import BallCut, ball_cut
+from studies.shed.bill import Item, bill_of_materials, cautions_of, steadiness
 
 SIDES = {"square": 4, "hexagonal": 6}
 STEP = 5e-3
@@ -28,25 +29,34 @@ class Cutting:
         Free of clashes.
     making : Making
         Materials, saw, fixing.
+    items : tuple of Item
+        Bill of materials for one speaker.
     masses : tuple of PartMass
     stance : Stance
         Mass, centre of gravity, tipping.
+    steadiness : str
+        The same in words.
     coordinates : tuple of Coordinate
         Of the reflector's profile; empty without one.
     ball : BallCut or None
         How the ball is cut; None for other reflectors.
     post_angles : tuple of float
         Azimuth of every post, counter-clockwise seen from above; empty without posts.
+    cautions : tuple of str
+        Those that belong to these materials and tools.
     """
 
     design: Design
     assembly: Assembly
     making: Making
+    items: tuple[Item, ...]
     masses: tuple[PartMass, ...]
     stance: Stance
+    steadiness: str
     coordinates: tuple[Coordinate, ...]
     ball: BallCut | None
     post_angles: tuple[float, ...]
+    cautions: tuple[str, ...]
 
 
 def cutting(design: Design) -> Cutting:
@@ -71,15 +81,19 @@ def cutting(design: Design) -> Cutting:
         mistakes = (Mistake(c.part, f"{c.message}: {c.remedy}") for c in clashes)
         raise DesignError(design.path, mistakes)
     reflector, posts = assembly.reflector, assembly.posts
+    stands = stance(assembly, making)
     return Cutting(
         design=design,
         assembly=assembly,
         making=making,
+        items=bill_of_materials(assembly, making),
         masses=part_masses(assembly, making),
-        stance=stance(assembly, making),
+        stance=stands,
+        steadiness=steadiness(stands),
         coordinates=() if reflector is None else coordinates(reflector, STEP),
         ball=None if design.ball is None else ball_cut(design.ball, making.kerf, making.sanding),
         post_angles=() if posts is None else post_angles(assembly.column, posts),
+        cautions=cautions_of(assembly, making, stands),
     )
 
 

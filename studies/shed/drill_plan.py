@@ -86,9 +86,9 @@ def _boards(cutting: Cutting) -> Iterator[Board]:
             rings = (*rings, Ring("flat of the underside", plate.flat_radius, DASHED))
         yield Board("top plate", _round(plate.radius), rings)
     driver, column = assembly.driver, assembly.column
-    rings = (Ring("driver's frame", driver.frame_radius, DASHED), *on_circle)
+    rings = (Ring("frame", driver.frame_radius, DASHED), *on_circle)
     if driver.cutout_radius is not None:
-        rings = (Ring("driver's opening", driver.cutout_radius), *rings)
+        rings = (Ring("opening", driver.cutout_radius), *rings)
     yield Board("baffle", _column_outline(column), rings)
 
 
@@ -98,9 +98,9 @@ def _reflector_rings(cutting: Cutting) -> Iterator[Ring]:
         return
     if spigot is not None:
         yield Ring("spigot", spigot.diameter / 2)
-    yield Ring("reflector's base", reflector.base_radius)
+    yield Ring("base", reflector.base_radius)
     if reflector.widest_radius > reflector.base_radius + 1e-4:
-        yield Ring("reflector's widest", reflector.widest_radius, DASHED)
+        yield Ring("widest", reflector.widest_radius, DASHED)
 
 
 def _round(radius: float) -> np.ndarray:
@@ -169,7 +169,7 @@ def _letter_rings(sheet: Sheet, board: Board) -> None:
     """Write what each circle is right of the centre line, with a line to its left side."""
     for at, ring in enumerate(board.rings):
         y = -(FIRST_LABEL + at * LABEL_STEP)
-        sheet.text(8, y, ring.label, fontsize=8, ha="left", va="center")
+        sheet.text(8, y, ring.label, fontsize=8, ha="left", va="center", bbox=None)
         radius = ring.radius * 1e3
         if radius > -y:
             x = -math.sqrt(radius**2 - y**2)
@@ -221,7 +221,7 @@ def _dimensions(cutting: Cutting) -> Iterator[tuple[str, str]]:
     if driver.cutout_radius is not None:
         yield "driver's opening", in_both(2 * driver.cutout_radius)
     for ring in _reflector_rings(cutting):
-        yield ring.name, in_both(2 * ring.radius)
+        yield f"reflector's {ring.name}", in_both(2 * ring.radius)
     if cutting.making.spigot is not None:
         yield "spigot, depth in the reflector", in_both(cutting.making.spigot.depth)
 
@@ -259,6 +259,12 @@ def _notes(cutting: Cutting) -> Iterator[str]:
             "Plate and baffle have the same post circle and each plan is its own mirror image:"
             " drill both with one plan, or both boards clamped together for the centre marks."
         )
+        if posts.socket_baffle >= cutting.making.column_wall:
+            yield (
+                f"THROUGH THE BAFFLE: its sockets are {in_both(posts.socket_baffle)} deep, the"
+                f" baffle is {in_both(cutting.making.column_wall)} thick. Glue a block under it at"
+                " each post."
+            )
     if driver.cutout_radius is None:
         yield "Driver's opening: not given in the design; measure the driver's basket."
     if assembly.reflector is not None and assembly.plate is not None:

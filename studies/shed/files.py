@@ -43,7 +43,7 @@ def cutting_files(cutting: Cutting, papers: Sequence[str] = ("a4", "letter")) ->
         If a paper is not known, or too small for something at true size.
     """
     sizes = {name.lower(): paper_named(name) for name in papers}
-    files = {f"cut-{name}.pdf": _pdf(cutting, paper) for name, paper in sizes.items()}
+    files = {f"cut-{name}.pdf": sheets_pdf(cutting, paper) for name, paper in sizes.items()}
     if cutting.assembly.reflector is not None:
         files |= _reflector_files(cutting, cutting.assembly.reflector)
     files["assembly.glb"] = glb_bytes(assembly_scene(cutting.assembly))
@@ -61,7 +61,8 @@ def sheets(cutting: Cutting, paper: Paper) -> list[Leaf]:
     ]
 
 
-def _pdf(cutting: Cutting, paper: Paper) -> bytes:
+def sheets_pdf(cutting: Cutting, paper: Paper) -> bytes:
+    """Print all sheets for one size of paper."""
     design = cutting.design
     imprint = Imprint(
         title=" ".join(design.title.split()),

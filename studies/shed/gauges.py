@@ -23,7 +23,6 @@ SAME = 5e-5
 """Gaps closer than this are set by one block, metres."""
 WIDTH = 34.0
 LABEL_HEIGHT = 15.0
-NOTES_HEIGHT = 50.0
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from shapes.lengths import in_both, in_mm
-from studies.shed.bill import bill_of_materials, cautions_of, steadiness
 from studies.shed.cutting import Cutting
 from studies.shed.figures import notes
 from studies.shed.lettering import SMALL, Line, heading, paragraph, table
@@ -27,7 +26,7 @@ def list_sheets(cutting: Cutting, paper: Paper) -> list[Leaf]:
         *_bill(cutting, width),
         *_masses(cutting, width),
         *heading("Take care", width),
-        *notes(cautions_of(cutting), width),
+        *notes(cutting.cautions, width),
     ]
     return written_leaves("Cutting list, materials, masses, cautions", layout, lines)
 
@@ -61,7 +60,7 @@ def _bill(cutting: Cutting, width: float) -> Iterator[Line]:
     yield from heading("Bill of materials", width)
     rows = (
         (item.name, str(item.count), str(item.count * SPEAKERS), item.material, item.size)
-        for item in bill_of_materials(cutting)
+        for item in cutting.items
     )
     head = ("part", "one", "pair", "material", "size")
     yield from table(head, rows, width, left=(0, 3, 4), size=SMALL)
@@ -93,4 +92,4 @@ def _masses(cutting: Cutting, width: float) -> Iterator[Line]:
     yield from table(head, rows, width, left=(0, 2), size=SMALL)
     yield Line(1.0)
     left_out = "Stuffing, cables, screws, glue and an amplifier are not counted."
-    yield from paragraph(f"{left_out} {steadiness(cutting)}", width)
+    yield from paragraph(f"{left_out} {cutting.steadiness}", width)

@@ -100,12 +100,9 @@ def _draw_outline(sheet: Sheet, outline: Outline, name: str, shift: float) -> No
     look = KEEP_LOOK if name == "male" else WASTE_LOOK | {"hatch": ""}
     solid(sheet.axes, points, **(look | {"linewidth": 0.5}))
     x, y = _room_for_words(points)
-    across, high = (in_both(size / 1e3) for size in np.ptp(points, axis=0))
-    words = {
-        "male": f"MALE: the reflector itself,\naxis left, flat on top\n{across}\nx {high}",
-        "female": "FEMALE: cut this board out,\nlay it against the work",
-    }[name]
-    sheet.text(x, y, words, fontsize=8, ha="center", va="center")
+    # No scrap of paper behind the word: it must not hide the outline.
+    look = {"fontweight": "bold", "ha": "center", "va": "center", "bbox": None}
+    sheet.text(x, y, name.upper(), **look)
 
 
 def _room_for_words(points: np.ndarray) -> tuple[float, float]:
@@ -140,8 +137,10 @@ def _coordinate_sheets(cutting: Cutting, paper: Paper) -> Iterator[Leaf]:
 def _about(cutting: Cutting) -> str:
     reflector = cutting.assembly.reflector
     return (
-        f"Profile of {reflector.label}: base {in_both(2 * reflector.base_radius)} across,"
-        f" {in_both(reflector.height)} high. {TABLE_NOTE}"
+        f"Reflector: {reflector.label}. MALE is the reflector itself, axis at the left, flat on"
+        f" top, {in_both(reflector.base_radius)} along the flat (half of the base) and"
+        f" {in_both(reflector.height)} deep. FEMALE is a board to lay against the work."
+        f" {TABLE_NOTE}"
     )
 
 

@@ -159,7 +159,7 @@ def tiling(plan: Plan, paper: Paper) -> Tiling:
         raise ShedError(
             f"{plan.title} at true size needs {best.columns} x {best.rows} = {best.count} sheets of"
             f" {paper.name}, and more than {MOST} x {MOST} cannot be joined truly: take larger"
-            " paper, or leave the paper out and use the DXF"
+            " paper (a3, tabloid, a2), or no paper at all and the DXF"
         )
     return min(fitting, key=lambda tiles: tiles.count)
 
@@ -204,7 +204,7 @@ def _draw_tile(plan: Plan, tiles: Tiling, tile: Tile, page: Page) -> None:
     )
     _draw_seams(sheet, tiles, tile)
     x, y = tile.window.left + OVERLAP + 4, tile.window.top - FROM_CORNER - 8
-    sheet.text(x, y, tile.name, fontsize=16, ha="left", va="top")
+    sheet.text(x, y, tile.name, fontsize=16, color=QUIET, ha="left", va="top", bbox=None)
     _draw_key(page, tiles, tile)
 
 

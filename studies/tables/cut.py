@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from shapes.lengths import in_both, in_degrees
-from studies.shed.ball_cut import BallCut
-from studies.shed.bill import bill_of_materials, cautions_of, steadiness
-from studies.shed.cutting import Cutting
 from studies.tables.columns import length, mm, number, text
 from studies.tables.table import Fact, Findings, Table
+
+if TYPE_CHECKING:
+    from studies.shed.ball_cut import BallCut
+    from studies.shed.cutting import Cutting
 
 PAIR = 2
 
@@ -35,7 +37,7 @@ def cut_tables(cutting: Cutting) -> Findings:
         tuple(_facts(cutting)),
         tuple(tables),
         None,
-        cautions_of(cutting),
+        cutting.cautions,
     )
 
 
@@ -53,7 +55,7 @@ def _answer(cutting: Cutting) -> list[str]:
     stance = cutting.stance
     said.append(
         f"One speaker weighs about {stance.mass:.1f} kg, its centre of gravity"
-        f" {in_both(stance.centre_of_gravity)} above the floor. {steadiness(cutting)}"
+        f" {in_both(stance.centre_of_gravity)} above the floor. {cutting.steadiness}"
     )
     said.append("Print the sheets at 100 % and measure the bar on each before anything is cut.")
     return said
@@ -135,7 +137,7 @@ def _parts(cutting: Cutting) -> Table:
     )
     rows = tuple(
         (item.name, item.count, item.count * PAIR, item.material, item.size)
-        for item in bill_of_materials(cutting)
+        for item in cutting.items
     )
     return Table("parts", "Bill of materials", columns, rows)
 

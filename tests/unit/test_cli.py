@@ -21,8 +21,8 @@ from studies.printing import open_console
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "studies" / "examples"
-COMMANDS = ("section", "spread", "trim", "contest", "gap")
-QUICK = ("rays", "posts", "trust")
+COMMANDS = ("section", "spread", "trim", "contest", "gap", "explore")
+QUICK = ("cut", "slice", "rays", "posts", "trust")
 
 
 @pytest.fixture(autouse=True)

@@ -6,6 +6,7 @@ Paper: A4 is 210 x 297 mm (ISO 216), Letter 8.5 x 11 in (ANSI/ASME Y14.1); a poi
 import io
 import math
 import re
+from dataclasses import dataclass
 from functools import cache
 from itertools import combinations
 from pathlib import Path
@@ -28,7 +29,7 @@ from studies.shed import Cutting, ShedError, cutting, cutting_files
 from studies.shed.ball_cut import BallCut
 from studies.shed.cutting import post_angles
 from studies.shed.drill_plan import post_centres
-from studies.shed.files import sheets
+from studies.shed.files import sheets, sheets_pdf
 from studies.shed.gauges import gauges
 from studies.shed.lettering import heading as heading_lines
 from studies.shed.lettering import height_of, paragraph, poured, table, width_of, wrapped
@@ -74,16 +75,38 @@ def made(name: str) -> tuple[Cutting, dict[str, bytes]]:
     return result, cutting_files(result)
 
 
-def pages(data: bytes) -> list[PageObject]:
-    return list(PdfReader(io.BytesIO(data)).pages)
+@dataclass(frozen=True)
+class Read:
+    """A sheet read back: its size and every subpath by the points it passes in mm, its words."""
+
+    size: np.ndarray
+    words: str
+    paths: list[np.ndarray]
+
+    @property
+    def lines(self) -> list[np.ndarray]:
+        """Straight lines from one point to another, level or upright."""
+        pairs = [path for path in self.paths if len(path) == 2]
+        return [pair for pair in pairs if np.min(np.abs(pair[1] - pair[0])) < 1e-6]
 
 
-def words(page: PageObject) -> str:
-    return " ".join(page.extract_text().split())
+def read(data: bytes) -> list[Read]:
+    return [
+        Read(
+            np.array([float(page.mediabox.width), float(page.mediabox.height)]) * POINT,
+            " ".join(page.extract_text().split()),
+            paths_of(page),
+        )
+        for page in PdfReader(io.BytesIO(data)).pages
+    ]
 
 
-def drawn(page: PageObject) -> list[np.ndarray]:
-    """Every subpath of a page by the points it passes, mm, (N, 2)."""
+@cache
+def sheets_of(name: str, paper: str) -> list[Read]:
+    return read(made(name)[1][f"cut-{paper}.pdf"])
+
+
+def paths_of(page: PageObject) -> list[np.ndarray]:
     content = ContentStream(page.get_contents(), page.pdf)
     matrices, found, now = [np.eye(3)], [], []
 
@@ -113,24 +136,19 @@ def drawn(page: PageObject) -> list[np.ndarray]:
     return [np.array(path) for path in found]
 
 
-def lines(page: PageObject) -> list[np.ndarray]:
-    """Straight lines from one point to another, level or upright."""
-    return [p for p in drawn(page) if len(p) == 2 and np.min(np.abs(p[1] - p[0])) < 1e-6]
-
-
-def circles(page: PageObject, diameter: float) -> list[np.ndarray]:
+def circles(page: Read, diameter: float) -> list[np.ndarray]:
     """Middles of the circles of one diameter, mm."""
     found = []
-    for path in drawn(page):
+    for path in page.paths:
         size = np.ptp(path, axis=0)
         if len(path) > 8 and np.allclose(size, diameter, atol=PRINTED_MM):
             found.append((path.min(axis=0) + path.max(axis=0)) / 2)
     return found
 
 
-def crosses(page: PageObject) -> list[np.ndarray]:
+def crosses(page: Read) -> list[np.ndarray]:
     """Registration crosses: a level and an upright line of 8 mm with one middle."""
-    bars = [p for p in lines(page) if abs(np.ptp(p, axis=0).max() - 8.0) < 1e-3]
+    bars = [p for p in page.lines if abs(np.ptp(p, axis=0).max() - 8.0) < 1e-3]
     level = [p.mean(axis=0) for p in bars if np.ptp(p[:, 1]) < 1e-6]
     upright = [p.mean(axis=0) for p in bars if np.ptp(p[:, 0]) < 1e-6]
     return sorted(
@@ -140,30 +158,30 @@ def crosses(page: PageObject) -> list[np.ndarray]:
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize(
-    ("paper", "size"), [("a4", (210 * 72 / 25.4, 297 * 72 / 25.4)), ("letter", (612.0, 792.0))]
+    ("paper", "points"), [("a4", (595.276, 841.890)), ("letter", (612.0, 792.0))]
 )
-def test_sheets_are_as_large_as_the_paper(name: str, paper: str, size: tuple[float, float]) -> None:
-    for page in pages(made(name)[1][f"cut-{paper}.pdf"]):
-        box = page.mediabox
-        assert sorted((float(box.width), float(box.height))) == pytest.approx(size, abs=1e-3)
+def test_sheets_are_as_large_as_the_paper(
+    name: str, paper: str, points: tuple[float, float]
+) -> None:
+    for page in sheets_of(name, paper):
+        assert sorted(page.size / POINT) == pytest.approx(points, abs=1e-3)
 
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_every_sheet_has_a_true_bar_and_square(name: str, paper: str) -> None:
-    for page in pages(made(name)[1][f"cut-{paper}.pdf"]):
-        longest = [np.ptp(p, axis=0).max() for p in lines(page)]
+    for page in sheets_of(name, paper):
+        longest = [np.ptp(p, axis=0).max() for p in page.lines]
         assert any(abs(length - 100.0) < PRINTED_MM for length in longest)
-        sizes = [np.ptp(path, axis=0) for path in drawn(page) if len(path) in (5, 6)]
+        sizes = [np.ptp(path, axis=0) for path in page.paths if len(path) in (5, 6)]
         assert any(np.allclose(size, 50.0, atol=PRINTED_MM) for size in sizes)
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_every_sheet_says_where_it_belongs(name: str) -> None:
-    result, files = made(name)
-    found = pages(files["cut-a4.pdf"])
+    result, found = made(name)[0], sheets_of(name, "a4")
     for number, page in enumerate(found, start=1):
-        text = words(page)
+        text = page.words
         assert f"sheet {number} of {len(found)}, A4" in text
         assert result.design.title in text
         assert f"design {result.design.fingerprint[:12]}" in text
@@ -171,21 +189,20 @@ def test_every_sheet_says_where_it_belongs(name: str) -> None:
 
 
 def test_nothing_stands_where_printers_do_not_reach() -> None:
-    for page in pages(made("reading_room")[1]["cut-a4.pdf"]):
-        if ", part " in words(page):
+    for page in sheets_of("reading_room", "a4"):
+        if ", part " in page.words:
             continue  # a tile's drawing runs on beyond its window, where it is clipped
-        size = np.array([float(page.mediabox.width), float(page.mediabox.height)]) * POINT
-        for path in lines(page):
+        for path in page.lines:
             assert path.min() > 9.9
-            assert np.min(size - path.max(axis=0)) > 9.9
+            assert np.min(page.size - path.max(axis=0)) > 9.9
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_chord_between_posts_measures_true_across_two_sheets(paper: str) -> None:
-    result, files = made("reading_room")
+    result, _ = made("reading_room")
     posts = result.assembly.posts
-    found = pages(files[f"cut-{paper}.pdf"])
-    tiles = [page for page in found if "Drill plan: top plate, part" in words(page)]
+    found = sheets_of("reading_room", paper)
+    tiles = [page for page in found if "Drill plan: top plate, part" in page.words]
     assert len(tiles) == 2
     first, second = map(crosses, tiles)
     assert len(first) == len(second) == 2
@@ -202,17 +219,17 @@ def test_chord_between_posts_measures_true_across_two_sheets(paper: str) -> None
 
 
 def test_template_is_drawn_at_true_size() -> None:
-    result, files = made("reading_room")
-    (page,) = [p for p in pages(files["cut-a4.pdf"]) if "Half-profile templates" in words(p)]
+    result, _ = made("reading_room")
+    (page,) = [p for p in sheets_of("reading_room", "a4") if "Half-profile templates" in p.words]
     ball = result.ball
     male = (500 * ball.base_diameter, 1e3 * ball.keep)
-    sizes = [np.ptp(path, axis=0) for path in drawn(page) if len(path) > 20]
+    sizes = [np.ptp(path, axis=0) for path in page.paths if len(path) > 20]
     assert any(np.allclose(size, male, atol=PRINTED_MM) for size in sizes)
 
 
 def test_the_card_states_the_cut_and_the_dxf_measures_it() -> None:
     result, files = made("reading_room")
-    card = words(pages(files["cut-a4.pdf"])[0])
+    card = sheets_of("reading_room", "a4")[0].words
     base = base_of_cap(0.180, 0.044)
     for length in (0.180, 0.044, 0.180 - 0.044, base):
         assert in_both(length) in card
@@ -316,8 +333,8 @@ def test_any_title_stays_text() -> None:
     title = "A/B \\\\ <script>alert(1)</script> $x_2$ %s"
     old = 'title = "Reading room, 130 mm driver under a cap of a 180 mm ball"'
     result = cutting(design_of("reading_room", (old, f'title = "{title}"')))
-    for page in pages(cutting_files(result, ["letter"])["cut-letter.pdf"]):
-        assert "A/B \\ <script>alert(1)</script> $x_2$ %s" in words(page)
+    for page in read(sheets_pdf(result, LETTER)):
+        assert "A/B \\ <script>alert(1)</script> $x_2$ %s" in page.words
 
 
 def test_what_is_not_built_is_not_drawn() -> None:
@@ -336,25 +353,25 @@ def test_what_is_not_built_is_not_drawn() -> None:
 
 
 def test_cards_of_other_reflectors_give_every_angle() -> None:
-    card = words(pages(made("reading_room_cone")[1]["cut-letter.pdf"])[0])
+    card = sheets_of("reading_room_cone", "letter")[0].words
     for part in ("Dimension card", "half angle", "included angle", "90.0 deg", "110.0 mm"):
         assert part in card
 
 
 def test_gauges_are_as_high_as_the_gaps() -> None:
-    result, files = made("reading_room")
+    result, _ = made("reading_room")
     heights = {gauge.name: gauge.height for gauge in gauges(result)}
     assert heights["plate gap and rim gap"] == pytest.approx(0.060)
     assert heights["tip clearance"] == pytest.approx(result.assembly.tip_clearance)
-    (page,) = [p for p in pages(files["cut-a4.pdf"]) if "Gap gauges" in words(p)]
-    blocks = [np.ptp(path, axis=0)[1] for path in drawn(page) if len(path) in (5, 6)]
+    (page,) = [p for p in sheets_of("reading_room", "a4") if "Gap gauges" in p.words]
+    blocks = [np.ptp(path, axis=0)[1] for path in page.paths if len(path) in (5, 6)]
     for height in heights.values():
         assert any(abs(block - 1e3 * height) < PRINTED_MM for block in blocks)
 
 
 def test_a_gauge_higher_than_the_sheet_is_not_to_scale() -> None:
     result = cutting(design_of("reading_room", ("plate_gap = 60", "plate_gap = 300")))
-    text = [words(p) for p in pages(cutting_files(result, ["a4"])["cut-a4.pdf"])]
+    text = [p.words for p in read(sheets_pdf(result, A4))]
     (page,) = [t for t in text if "Gap gauges" in t]
     assert page.count("NOT TO SCALE") == 2
 
@@ -397,7 +414,7 @@ def test_a_ball_that_is_not_round_is_told() -> None:
     assert base == pytest.approx(2 * math.sqrt(0.024 * 0.1735))
     assert large[0] == pytest.approx(0.2025)
     design = design_of("reading_room", ("ball_diameter = 180 ", "ball_diameter = [179, 181] "))
-    card = words(pages(cutting_files(cutting(design), ["letter"])["cut-letter.pdf"])[0])
+    card = read(sheets_pdf(cutting(design), LETTER))[0].words
     assert "not round" in card
     assert in_both(base_of_cap(0.181, 0.044)) in card
 
