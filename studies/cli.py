@@ -15,6 +15,8 @@ import click
 
 METHODS = ("waves", "edges", "rays", "images")
 """Names in `dispersion.solvers.SOLVERS`; a test holds them against it."""
+PAPERS = ("a4", "letter", "a3", "tabloid", "a2", "none")
+"""Names in `studies.shed.paper.PAPERS`; a test holds them against it."""
 USER_MISTAKE, FAULT, INTERRUPTED = 2, 1, 130
 OWN_PACKAGES = ("shapes", "dispersion", "studies")
 
@@ -285,7 +287,15 @@ def explore(**given: Any) -> None:
 
 @main.command()
 @_output_options
-def cut(**given: Any) -> None:
+@click.option(
+    "--paper",
+    "papers",
+    type=click.Choice(PAPERS),
+    multiple=True,
+    help="Paper of the sheets, may be repeated; none makes outlines and solids only."
+    " [default: a4 and letter]",
+)
+def cut(papers: tuple[str, ...], **given: Any) -> None:
     """Print what goes to the shed, at true scale.
 
     Trim card, templates, drill plan, gap gauge and lists for A4 and Letter; STL, 3MF, DXF and SVG
@@ -293,7 +303,7 @@ def cut(**given: Any) -> None:
     """
     from studies.running import answer
 
-    answer("cut", **given)
+    answer("cut", papers=[name for name in papers or PAPERS[:2] if name != "none"], **given)
 
 
 @main.command("slice")

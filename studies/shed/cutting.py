@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from shapes.assembly import Assembly, Column, Posts
@@ -42,6 +43,8 @@ class Cutting:
         How the ball is cut; None for other reflectors.
     post_angles : tuple of float
         Azimuth of every post, counter-clockwise seen from above; empty without posts.
+    papers : tuple of str
+        Names of the paper that the sheets are drawn for.
     cautions : tuple of str
         Those that belong to these materials and tools.
     """
@@ -56,15 +59,18 @@ class Cutting:
     coordinates: tuple[Coordinate, ...]
     ball: BallCut | None
     post_angles: tuple[float, ...]
+    papers: tuple[str, ...]
     cautions: tuple[str, ...]
 
 
-def cutting(design: Design) -> Cutting:
+def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting:
     """Work out everything that the sheets for the shed state.
 
     Parameters
     ----------
     design : Design
+    papers : sequence of str
+        Keys of `studies.shed.paper.PAPERS`; with none only outlines and solids are made.
 
     Returns
     -------
@@ -93,6 +99,7 @@ def cutting(design: Design) -> Cutting:
         coordinates=() if reflector is None else coordinates(reflector, STEP),
         ball=None if design.ball is None else ball_cut(design.ball, making.kerf, making.sanding),
         post_angles=() if posts is None else post_angles(assembly.column, posts),
+        papers=tuple(papers),
         cautions=cautions_of(assembly, making, stands),
     )
 

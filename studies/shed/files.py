@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from shapes.reflector import Reflector
 from shapes.scenes import assembly_scene, glb_bytes
 from shapes.solids import reflector_solid, stl_bytes, threemf_bytes
@@ -21,14 +19,12 @@ from studies.shed.trim_card import trim_card
 FINGERPRINT_LENGTH = 12
 
 
-def cutting_files(cutting: Cutting, papers: Sequence[str] = ("a4", "letter")) -> dict[str, bytes]:
+def cutting_files(cutting: Cutting) -> dict[str, bytes]:
     """Make every file for the shed.
 
     Parameters
     ----------
     cutting : Cutting
-    papers : sequence of str
-        Keys of `studies.shed.paper.PAPERS`; with none only outlines and solids are made.
 
     Returns
     -------
@@ -42,7 +38,7 @@ def cutting_files(cutting: Cutting, papers: Sequence[str] = ("a4", "letter")) ->
     ShedError
         If a paper is not known, or too small for something at true size.
     """
-    sizes = {name.lower(): paper_named(name) for name in papers}
+    sizes = {name.lower(): paper_named(name) for name in cutting.papers}
     files = {f"cut-{name}.pdf": sheets_pdf(cutting, paper) for name, paper in sizes.items()}
     if cutting.assembly.reflector is not None:
         files |= _reflector_files(cutting, cutting.assembly.reflector)

@@ -18,6 +18,7 @@ from dispersion import solvers
 from studies import cli, progress, running
 from studies.design import design_schema, read_design
 from studies.printing import open_console
+from studies.shed.paper import PAPERS
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "studies" / "examples"
@@ -58,6 +59,10 @@ def write_design(*pairs: tuple[str, str], name: str = "room.toml") -> Path:
 
 def test_methods_are_those_of_the_solvers() -> None:
     assert set(cli.METHODS) == set(solvers.SOLVERS)
+
+
+def test_papers_are_those_of_the_shed() -> None:
+    assert set(cli.PAPERS) == {*(name.lower() for name in PAPERS), "none"}
 
 
 def test_every_question_has_a_command() -> None:

@@ -186,4 +186,7 @@ def test_every_command_writes_its_page_twice_the_same(workshop: Path) -> None:
         assert "open spread.html in a browser" in result.output
         pages.append(Path(folder, "spread.html").read_bytes())
     assert pages[0] == pages[1]
-    assert b"roundcast spread --method waves --per-band 4" in pages[0]
+    (asked,) = re.findall(r'class="asked">([^<]*)<', pages[0].decode())
+    assert sorted(asked.split()) == sorted(
+        "roundcast spread --method waves --per-band 4 --finer 1".split()
+    )

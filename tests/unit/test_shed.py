@@ -6,7 +6,7 @@ Paper: A4 is 210 x 297 mm (ISO 216), Letter 8.5 x 11 in (ANSI/ASME Y14.1); a poi
 import io
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import combinations
 from pathlib import Path
@@ -320,13 +320,13 @@ def test_too_large_for_paper_says_what_to_do() -> None:
         ("[plate]\ndiameter = 200", "[plate]\ndiameter = 1600"),
     )
     with pytest.raises(ShedError, match=r"\d+ x \d+ = \d+ sheets of A4.*larger paper.*DXF"):
-        cutting_files(cutting(design), ["a4"])
-    assert set(cutting_files(cutting(design), [])) >= {"reflector.dxf", "assembly.glb"}
+        cutting_files(cutting(design, ["a4"]))
+    assert set(cutting_files(cutting(design, []))) >= {"reflector.dxf", "assembly.glb"}
 
 
 def test_unknown_paper_is_refused() -> None:
     with pytest.raises(ShedError, match="a4, letter"):
-        cutting_files(made("reading_room")[0], ["foolscap"])
+        cutting_files(replace(made("reading_room")[0], papers=("foolscap",)))
 
 
 def test_any_title_stays_text() -> None:
@@ -348,7 +348,7 @@ def test_what_is_not_built_is_not_drawn() -> None:
     bare = cutting(without("posts", "plate", "reflector", "trim"))
     titles = [leaf.title for leaf in sheets(bare, A4)]
     assert not any("card" in title or "template" in title for title in titles)
-    assert set(cutting_files(bare, ["a4"])) == {"cut-a4.pdf", "assembly.glb"}
+    assert set(cutting_files(replace(bare, papers=("a4",)))) == {"cut-a4.pdf", "assembly.glb"}
     assert cut_tables(bare).cautions
 
 
