@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from shapes.lengths import in_both
 from studies.charts.style import INK, QUIET
 
-SIZE_PT = 9.0
+SIZE_PT = 10.0
 CHARACTER_PT = 0.6 * SIZE_PT
 PAPER = {"facecolor": "white", "edgecolor": "none", "pad": 1.2}
 

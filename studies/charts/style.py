@@ -49,7 +49,7 @@ HOUSE = {
     "grid.color": FAINT,
     "grid.linewidth": 0.7,
     "legend.frameon": False,
-    "legend.fontsize": 9.5,
+    "legend.fontsize": 10.0,
     "svg.fonttype": "none",  # words stay words: they can be searched, copied and read aloud
     "svg.hashsalt": "roundcast",
 }

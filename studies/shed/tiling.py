@@ -159,7 +159,7 @@ def tiling(plan: Plan, paper: Paper) -> Tiling:
         raise ShedError(
             f"{plan.title} at true size needs {best.columns} x {best.rows} = {best.count} sheets of"
             f" {paper.name}, and more than {MOST} x {MOST} cannot be joined truly: take larger"
-            " paper (a3, tabloid, a2), or no paper at all and the DXF"
+            " paper (--paper a3, tabloid or a2), or --paper none and the DXF"
         )
     return min(fitting, key=lambda tiles: tiles.count)
 

@@ -33,6 +33,8 @@ class Evidence:
         Driver realism, what is left out, and what went wrong.
     account : str
         How a method without a power balance vouches for itself.
+    reference : str
+        What 0 dB is.
     """
 
     method: str
@@ -45,6 +47,7 @@ class Evidence:
     settings: Mapping[str, float]
     remarks: tuple[str, ...]
     account: str = ""
+    reference: str = "the driver's own on-axis curve in an endless wall, at the same distance"
 
     def sentences(self) -> tuple[str, ...]:
         """Tell it in words."""
@@ -52,7 +55,7 @@ class Evidence:
         return (
             *self._vouched_for(designs),
             *self.remarks,
-            "0 dB is the driver's own on-axis curve in an endless wall, at the same distance",
+            f"0 dB is {self.reference}",
         )
 
     def _vouched_for(self, designs: str) -> tuple[str, ...]:

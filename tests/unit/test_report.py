@@ -187,6 +187,6 @@ def test_every_command_writes_its_page_twice_the_same(workshop: Path) -> None:
         pages.append(Path(folder, "spread.html").read_bytes())
     assert pages[0] == pages[1]
     (asked,) = re.findall(r'class="asked">([^<]*)<', pages[0].decode())
-    assert sorted(asked.split()) == sorted(
-        "roundcast spread --method waves --per-band 4 --finer 1".split()
-    )
+    assert asked.startswith("roundcast spread --")
+    for option in ("--method waves", "--per-band 4", "--finer 1"):
+        assert option in asked
