@@ -172,7 +172,8 @@ def contest_pictures(contest: Contest) -> Pictures:
         Contender(row.name, row.assembly, centres, level, row.score if row.solved else np.nan)
         for row, level in zip(contest.rows, levels, strict=True)
     ]
-    traces = [_window_trace(row.name, row) for row in contest.ranking]
+    # In the order of the first picture, so that each keeps its colour.
+    traces = [_window_trace(row.name, row) for row in contest.rows if row.solved]
     pictures = {
         "contest": Picture(
             contest_figure(design.title, contenders),
