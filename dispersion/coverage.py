@@ -20,6 +20,7 @@ power as a check (`cta_mean_square`); the exact one is `sound_power`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -92,7 +93,11 @@ def zone_weights(elevations: ArrayLike, low: float, high: float) -> Array:
         degree below E in sin(e). Over the whole sphere they are positive and add up to 1
         (Clenshaw & Curtis, Numer. Math. 2, 197, 1960, halved).
     """
-    count = _checked_grid(elevations).size - 1
+    return _zone_weights(_checked_grid(elevations).size - 1, float(low), float(high))
+
+
+@lru_cache(maxsize=64)
+def _zone_weights(count: int, low: float, high: float) -> Array:
     k = np.arange(count + 1)
     # Angles from straight down, so that f = sum_k a_k cos(k angle) on a uniform grid.
     start, end = np.radians(low + 90.0), np.radians(high + 90.0)
@@ -102,7 +107,9 @@ def zone_weights(elevations: ArrayLike, low: float, high: float) -> Array:
     ends_halved = np.ones(count + 1)
     ends_halved[[0, -1]] = 0.5
     cosines = np.cos(np.pi / count * (np.outer(k, k) % (2 * count)))
-    return ends_halved * (cosines @ (ends_halved * moments)) / count
+    weights = ends_halved * (cosines @ (ends_halved * moments)) / count
+    weights.flags.writeable = False  # the same array for everyone who asks
+    return weights
 
 
 def _sine_integral(multiples: NDArray[np.int_], angle: float) -> Array:

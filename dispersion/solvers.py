@@ -14,6 +14,7 @@ from dispersion.sources import Way
 from dispersion.waves import (
     DEFAULT_SETTINGS,
     Drive,
+    SharedBlocks,
     WaveSettings,
     WaveSolution,
     axial_motion,
@@ -29,6 +30,7 @@ def solve_waves(
     settings: WaveSettings = DEFAULT_SETTINGS,
     workers: int | None = None,
     progress: Progress | None = None,
+    shared: SharedBlocks | None = None,
 ) -> Response:
     """Full wave solution by boundary elements, one frequency a task.
 
@@ -41,6 +43,9 @@ def solve_waves(
         number.
     progress : callable, optional
         Called with 1 for every frequency done.
+    shared : SharedBlocks, optional
+        Where the blocks of column and reflector are kept for other problems that hold the same;
+        the result does not change by a bit.
     """
     drives = [
         _drive(built, way, problem)
@@ -53,14 +58,17 @@ def solve_waves(
             progress(1)
         return result
 
+    bodies, lifts = zip(*problem.assembly.placed_bodies, strict=True)
     fields = sweep(
-        problem.assembly.bodies,
+        bodies,
         problem.frequencies,
         drives,
         problem.air,
         settings=settings,
         workers=workers,
         each=relative,
+        lifts=lifts,
+        shared=shared,
     )
     far, near, error, unknowns = zip(*fields, strict=True)
     return Response(

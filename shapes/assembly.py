@@ -138,6 +138,18 @@ class Assembly:
         """The closed meridians of the assembly."""
         return (self.lower,) if self.upper is None else (self.lower, self.upper)
 
+    @cached_property
+    def placed_bodies(self) -> tuple[tuple[Meridian, float], ...]:
+        """The same bodies, each in a place of its own, with how far it is lifted to where it hangs.
+
+        Reflector and plate start from a plate gap of nothing, so that the same ones at another
+        gap are the same meridian to the last bit.
+        """
+        if self.upper is None:
+            return ((self.lower, 0.0),)
+        pieces = upper_outline(0.0, self.reflector, self.plate)
+        return ((self.lower, 0.0), (Meridian.joined(pieces), self.plate_gap))
+
     @property
     def ways(self) -> tuple[DrivenWay, ...]:
         """What moves: the driver, then the tweeter."""

@@ -13,7 +13,7 @@ from typing import Any
 from dispersion.checks import problems_before
 from dispersion.paths.freeform import read_free_form
 from dispersion.solvers import SOLVERS
-from dispersion.waves import WaveSettings
+from dispersion.waves import SharedBlocks, WaveSettings
 from studies import exports, pictures, tables
 from studies.charts import in_both_formats, slice_files
 from studies.contest import contest
@@ -162,7 +162,9 @@ def solve(
     problems = problems_before(problem_of(design, design.assembly()))
     if problems:
         raise DesignError(design.path, [Mistake("target.band", problem) for problem in problems])
-    settings = {"settings": WaveSettings().finer(finer)} if method == "waves" else {}
+    settings = {}
+    if method == "waves":
+        settings = {"settings": WaveSettings().finer(finer), "shared": SharedBlocks()}
     solver: Solver = functools.partial(SOLVERS[method], workers=workers, **settings)
     chosen = {} if per_band is None else {"per_band": per_band}
     with Watch(open_console(sys.stderr)) as watch:

@@ -10,6 +10,7 @@ surface pressure, far field, pressure at points and the power balance come out.
 
 from .elements import Mesh, MeshSettings, build_mesh
 from .rings import ring_kernels
+from .sharing import SharedBlocks
 from .solution import DEFAULT_SETTINGS, MAX_UNKNOWNS, WaveSettings, WaveSolution, solve, sweep
 from .sources import Drive, Monopole, PlaneWave, axial_motion, normal_motion, normal_velocity
 
@@ -21,6 +22,7 @@ __all__ = [
     "MeshSettings",
     "Monopole",
     "PlaneWave",
+    "SharedBlocks",
     "WaveSettings",
     "WaveSolution",
     "axial_motion",

@@ -83,8 +83,10 @@ class Mesh:
     Attributes
     ----------
     settings : MeshSettings
-    curve : (E, 2, G) array
-        Monomial coefficients of r(x) and z(x), lowest first, in metres.
+    own_curve : (E, 2, G) array
+        Monomial coefficients of r(x) and z(x), lowest first, in metres; each body in its own place.
+    lifts : (B,) array
+        How far each body is lifted from there, in metres.
     nodes : (E, P) int array
         Number of each element's unknowns; neighbours share their common end.
     body, piece : (E,) int arrays
@@ -94,16 +96,37 @@ class Mesh:
     """
 
     settings: MeshSettings
-    curve: np.ndarray
+    own_curve: np.ndarray
+    lifts: np.ndarray
     nodes: np.ndarray
     body: np.ndarray
     piece: np.ndarray
     parts: tuple[str, ...]
 
+    @cached_property
+    def curve(self) -> np.ndarray:
+        """Coefficients with every body where it hangs, (E, 2, G)."""
+        curve = self.own_curve.copy()
+        curve[:, 1, 0] += self.lifts[self.body]
+        return curve
+
+    def alone(self, body: int) -> "Mesh":
+        """Return one body in its own place, its unknowns numbered from 0."""
+        at = np.flatnonzero(self.body == body)
+        return Mesh(
+            self.settings,
+            self.own_curve[at],
+            np.zeros(1),
+            self.nodes[at] - self.nodes[at[0], 0],
+            np.zeros(len(at), dtype=int),
+            self.piece[at],
+            tuple(self.parts[e] for e in at),
+        )
+
     @property
     def elements(self) -> int:
         """Number of elements."""
-        return len(self.curve)
+        return len(self.own_curve)
 
     @cached_property
     def unknowns(self) -> int:
@@ -158,6 +181,7 @@ def build_mesh(
     wavelength: float,
     settings: MeshSettings = MeshSettings(),
     jumps: frozenset[str] = frozenset(),
+    lifts: Sequence[float] | None = None,
 ) -> Mesh:
     """Cut closed meridians into elements.
 
@@ -170,29 +194,42 @@ def build_mesh(
     settings : MeshSettings
     jumps : set of str
         Labels of the parts that are driven: the drive jumps where they end.
+    lifts : sequence of float, optional
+        How far each body is lifted from where its meridian lies, in metres; 0 if left out.
     """
     longest = DEGREE * wavelength / settings.unknowns_per_wavelength
     curves, nodes, body_of, piece_of, parts = [], [], [], [], []
     next_node = 0
     for number, body in enumerate(bodies):
-        cuts = _cut(body, longest, settings, jumps)
-        for index, (piece, breaks) in enumerate(zip(body.pieces, cuts, strict=True)):
-            curves.append(_curve_coefficients(piece, breaks))
-            count = len(breaks) - 1
-            body_of += [number] * count
-            piece_of += [index] * count
-            parts += [piece.part] * count
-        count = sum(len(breaks) - 1 for breaks in cuts)
+        pieces = _elements_of(body, longest, settings, jumps)
+        for index, (piece, curve) in enumerate(zip(body.pieces, pieces, strict=True)):
+            curves.append(curve)
+            body_of += [number] * len(curve)
+            piece_of += [index] * len(curve)
+            parts += [piece.part] * len(curve)
+        count = sum(map(len, pieces))
         first = next_node + DEGREE * np.arange(count)
         nodes.append(first[:, None] + np.arange(DEGREE + 1))
         next_node += DEGREE * count + 1
     return Mesh(
         settings,
         np.ascontiguousarray(np.concatenate(curves)),
+        np.zeros(len(bodies)) if lifts is None else np.asarray(lifts, dtype=float),
         np.concatenate(nodes),
         np.array(body_of),
         np.array(piece_of),
         tuple(parts),
+    )
+
+
+@lru_cache(maxsize=512)
+def _elements_of(
+    body: Meridian, longest: float, settings: MeshSettings, jumps: frozenset[str]
+) -> tuple[np.ndarray, ...]:
+    """Curves of the elements of every piece; a body keeps its elements in every problem."""
+    cuts = _cut(body, longest, settings, jumps)
+    return tuple(
+        _curve_coefficients(piece, breaks) for piece, breaks in zip(body.pieces, cuts, strict=True)
     )
 
 

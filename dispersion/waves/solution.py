@@ -20,6 +20,7 @@ from shapes.meridian import Meridian
 from .elements import GAUSS, Mesh, MeshSettings, basis, build_mesh
 from .field import far_field, field_at
 from .rings import longest_radius
+from .sharing import SharedBlocks
 from .sources import Drive, Monopole, PlaneWave
 from .system import assemble
 
@@ -150,6 +151,8 @@ def solve(
     air: Air = ROOM_AIR,
     order: int = 0,
     settings: WaveSettings = DEFAULT_SETTINGS,
+    lifts: Sequence[float] | None = None,
+    shared: SharedBlocks | None = None,
 ) -> WaveSolution:
     """Solve for several sources at once: one matrix, one factorisation.
 
@@ -165,6 +168,10 @@ def solve(
     order : int
         Azimuthal order m; the pressure is that of exp(i m phi).
     settings : WaveSettings
+    lifts : sequence of float, optional
+        How far each body is lifted from where its meridian lies, in metres; 0 if left out.
+    shared : SharedBlocks, optional
+        Where the blocks of single bodies are kept for other problems that hold the same bodies.
 
     Raises
     ------
@@ -175,14 +182,14 @@ def solve(
     k = 2.0 * np.pi * frequency / air.speed
     moving = frozenset().union(*(s.parts for s in sources if isinstance(s, Drive)))
     _check(bodies, frequency, k, moving)
-    mesh = build_mesh(bodies, 2.0 * np.pi / k, settings.mesh, moving)
+    mesh = build_mesh(bodies, 2.0 * np.pi / k, settings.mesh, moving, lifts)
     if mesh.unknowns > MAX_UNKNOWNS:
         raise ValueError(
             f"the mesh has {mesh.unknowns} unknowns at {frequency:.0f} Hz, {MAX_UNKNOWNS} at most: "
             "lower the highest frequency, or take a coarser mesh"
         )
     driven = np.flatnonzero(np.isin(mesh.parts, sorted(moving)))
-    matrix, drive_matrix = assemble(mesh, k, order, driven, settings.digits)
+    matrix, drive_matrix = assemble(mesh, k, order, driven, settings.digits, shared)
     gradient = np.zeros((*mesh.nodes.shape, len(sources)), dtype=complex)
     right = np.empty((mesh.unknowns, len(sources)), dtype=complex)
     for w, source in enumerate(sources):
@@ -209,6 +216,8 @@ def sweep(
     settings: WaveSettings = DEFAULT_SETTINGS,
     workers: int | None = None,
     each: Callable[[WaveSolution], Result] = _itself,
+    lifts: Sequence[float] | None = None,
+    shared: SharedBlocks | None = None,
 ) -> list[Result]:
     """Solve at many frequencies, spread over threads.
 
@@ -223,6 +232,8 @@ def sweep(
         number.
     each : callable, optional
         What to keep of each solution, computed in the worker.
+    lifts, shared
+        As for `solve`.
 
     Returns
     -------
@@ -231,7 +242,8 @@ def sweep(
     """
 
     def one(frequency: float) -> Result:
-        return each(solve(bodies, float(frequency), sources, air, order, settings))
+        found = solve(bodies, float(frequency), sources, air, order, settings, lifts, shared)
+        return each(found)
 
     # The highest frequency costs most: started first, no worker ends up waiting for it.
     costliest_first = np.argsort(frequencies)[::-1]

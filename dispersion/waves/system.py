@@ -34,6 +34,7 @@ from .pairs import (
     new_scratch,
 )
 from .rings import azimuth_rules, compiled_order
+from .sharing import Block, SharedBlocks
 
 
 class Surface(NamedTuple):
@@ -83,8 +84,13 @@ def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
 
 
 def assemble(
-    mesh: Mesh, k: float, m: int, driven: np.ndarray, digits: float
-) -> tuple[np.ndarray, np.ndarray]:
+    mesh: Mesh,
+    k: float,
+    m: int,
+    driven: np.ndarray,
+    digits: float,
+    shared: SharedBlocks | None = None,
+) -> Block:
     """Return the system matrix and the matrix from driven node values to the right-hand side.
 
     Parameters
@@ -98,6 +104,8 @@ def assemble(
         Elements that carry a normal velocity.
     digits : float
         Decimal digits of the azimuth quadrature.
+    shared : SharedBlocks, optional
+        Where blocks of single bodies are kept and found; the result is the same to the last bit.
 
     Returns
     -------
@@ -107,25 +115,61 @@ def assemble(
         Galerkin matrix of -(S + alpha (1/2 + K')) on the node values of q = dp/dn of the
         driven elements, element by element.
     """
-    matrix = np.zeros((mesh.unknowns, mesh.unknowns), dtype=complex)
-    drive = np.zeros((mesh.unknowns, len(driven) * NODES), dtype=complex)
-    _assemble(pair_rules(digits), surface_arrays(mesh, driven), k, compiled_order(m), matrix, drive)
+    matrix, drive = _assembled(mesh, k, m, driven, digits, within=False)
+    column = 0
+    for body in range(len(mesh.lifts)):
+        elements = np.flatnonzero(mesh.body == body)
+        moving = np.flatnonzero(np.isin(elements, driven))
+        own = _own_block(mesh.alone(body), k, m, moving, digits, shared)
+        rows = slice(mesh.nodes[elements[0], 0], mesh.nodes[elements[-1], -1] + 1)
+        matrix[rows, rows] = own.matrix
+        columns = slice(column, column + len(moving) * NODES)
+        drive[rows, columns] = own.drive
+        column = columns.stop
     if m > 0:
         # A wave of order m > 0 vanishes on the axis.
         axis = mesh.axis_nodes
         matrix[axis], matrix[:, axis], drive[axis] = 0.0, 0.0, 0.0
         matrix[axis, axis] = 1.0
-    return matrix, drive
+    return Block(matrix, drive)
+
+
+def _own_block(
+    mesh: Mesh, k: float, m: int, driven: np.ndarray, digits: float, shared: SharedBlocks | None
+) -> Block:
+    """Block of one body on itself; it does not depend on where the body hangs."""
+
+    def make() -> Block:
+        return _assembled(mesh, k, m, driven, digits, within=True)
+
+    if shared is None:
+        return make()
+    key = (mesh.own_curve.tobytes(), driven.tobytes(), k, m, digits)
+    return shared.find(key, make)
+
+
+def _assembled(
+    mesh: Mesh, k: float, m: int, driven: np.ndarray, digits: float, within: bool
+) -> Block:
+    """Pairs of elements within the bodies, or between different ones."""
+    matrix = np.zeros((mesh.unknowns, mesh.unknowns), dtype=complex)
+    drive = np.zeros((mesh.unknowns, len(driven) * NODES), dtype=complex)
+    surface = surface_arrays(mesh, driven)
+    _assemble(pair_rules(digits), surface, k, compiled_order(m), within, matrix, drive)
+    return Block(matrix, drive)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _assemble(rules, surface, k, m, matrix, drive):
+def _assemble(rules, surface, k, m, within, matrix, drive):
     elements = len(surface.body)
     scratch = new_scratch()
     blocks = scratch.blocks
     for e in range(elements):
-        _add_mass(surface, k, e, matrix, drive)
+        if within:
+            _add_mass(surface, k, e, matrix, drive)
         for f in range(e, elements):
+            if (surface.body[e] == surface.body[f]) != within:
+                continue
             for row in range(BLOCK_ROWS):
                 for a in range(NODES):
                     for b in range(NODES):
