@@ -1,10 +1,12 @@
 """Every method takes a `Problem` and returns a `Response`; all are listed in `SOLVERS`."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import Protocol
 
 import numpy as np
 
 from dispersion.coverage import mean_square
+from dispersion.keys import solve_keys
 from dispersion.paths.edges import solve_edges
 from dispersion.paths.images import solve_images
 from dispersion.paths.rays import solve_rays
@@ -23,6 +25,19 @@ from dispersion.waves import (
 from shapes.assembly import DrivenWay
 
 Progress = Callable[[int], None]
+Fields = tuple[np.ndarray, np.ndarray, np.ndarray, int]
+"""Of one frequency: far (W, E) and near (W, P) field of each way over its own 0 dB, power error
+(W,) in dB, unknowns."""
+
+
+class Store(Protocol):
+    """Where finished solves are kept, by the names of `dispersion.keys`; used from any thread."""
+
+    def fetch(self, key: bytes) -> Fields | None:
+        """Return what was kept under a name, None if there is nothing."""
+
+    def keep(self, key: bytes, fields: Fields) -> None:
+        """Keep a finished solve."""
 
 
 def solve_waves(
@@ -31,6 +46,7 @@ def solve_waves(
     workers: int | None = None,
     progress: Progress | None = None,
     shared: SharedBlocks | None = None,
+    store: Store | None = None,
 ) -> Response:
     """Full wave solution by boundary elements, one frequency a task.
 
@@ -46,31 +62,16 @@ def solve_waves(
     shared : SharedBlocks, optional
         Where the blocks of column and reflector are kept for other problems that hold the same;
         the result does not change by a bit.
+    store : Store, optional
+        Where finished solves are found, and kept as soon as each is done.
     """
-    drives = [
-        _drive(built, way, problem)
-        for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
-    ]
-
-    def relative(solution: WaveSolution) -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
-        result = _relative_fields(solution, problem)
-        if progress is not None:
-            progress(1)
-        return result
-
-    bodies, lifts = zip(*problem.assembly.placed_bodies, strict=True)
-    fields = sweep(
-        bodies,
-        problem.frequencies,
-        drives,
-        problem.air,
-        settings=settings,
-        workers=workers,
-        each=relative,
-        lifts=lifts,
-        shared=shared,
-    )
-    far, near, error, unknowns = zip(*fields, strict=True)
+    fields = _found(problem, settings, store) if store is not None else {}
+    if progress is not None and fields:
+        progress(len(fields))
+    missing = [f for f in problem.frequencies if f not in fields]
+    if missing:
+        fields |= _solved(problem, missing, settings, workers, progress, shared, store)
+    far, near, error, unknowns = zip(*(fields[f] for f in problem.frequencies), strict=True)
     return Response(
         problem,
         "waves",
@@ -90,6 +91,53 @@ SOLVERS: dict[str, Callable[..., Response]] = {
 }
 
 
+def _found(problem: Problem, settings: WaveSettings, store: Store) -> dict[float, Fields]:
+    keys = zip(problem.frequencies, solve_keys(problem, settings), strict=True)
+    kept = ((frequency, store.fetch(key)) for frequency, key in keys)
+    return {frequency: fields for frequency, fields in kept if fields is not None}
+
+
+def _solved(
+    problem: Problem,
+    frequencies: Sequence[float],
+    settings: WaveSettings,
+    workers: int | None,
+    progress: Progress | None,
+    shared: SharedBlocks | None,
+    store: Store | None,
+) -> dict[float, Fields]:
+    """Fields of every frequency, kept in the store one by one."""
+    keys = {}
+    if store is not None:
+        keys = dict(zip(problem.frequencies, solve_keys(problem, settings), strict=True))
+    drives = [
+        _drive(built, way, problem)
+        for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
+    ]
+
+    def relative(solution: WaveSolution) -> Fields:
+        result = _relative_fields(solution, problem)
+        if store is not None:
+            store.keep(keys[solution.frequency], result)
+        if progress is not None:
+            progress(1)
+        return result
+
+    bodies, lifts = zip(*problem.assembly.placed_bodies, strict=True)
+    fields = sweep(
+        bodies,
+        frequencies,
+        drives,
+        problem.air,
+        settings=settings,
+        workers=workers,
+        each=relative,
+        lifts=lifts,
+        shared=shared,
+    )
+    return dict(zip(frequencies, fields, strict=True))
+
+
 def _drive(built: DrivenWay, way: Way, problem: Problem) -> Drive:
     weight = None
     if way.lets_go is not None:
@@ -101,9 +149,7 @@ def _drive(built: DrivenWay, way: Way, problem: Problem) -> Drive:
     return axial_motion(built.name, built.parts, problem.air, weight=weight)
 
 
-def _relative_fields(
-    solution: WaveSolution, problem: Problem
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, int]:
+def _relative_fields(solution: WaveSolution, problem: Problem) -> Fields:
     """Fields of each way over its own 0 dB, (W, E) and (W, P), and the power balance (W,)."""
     air, k = problem.air, solution.wavenumber
     reference = air.density * solution.volume_acceleration() / (2.0 * np.pi)

@@ -143,6 +143,17 @@ _finer_option = click.option(
 )
 
 
+_ledger_option = click.option(
+    "--ledger",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    envvar="ROUNDCAST_LEDGER",
+    default=lambda: Path(click.get_app_dir("roundcast"), "ledger.sqlite"),
+    help="Where finished solves are kept and found again, so that a run that was stopped goes on"
+    " where it was. [default: a file among your programs' data, see `roundcast ledger`]",
+)
+
+
 def _solver_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options of every command that solves something."""
     options = (
@@ -155,6 +166,10 @@ def _solver_options(command: Callable[..., None]) -> Callable[..., None]:
             help="How to solve; `roundcast trust` tells how far each method can be believed.",
         ),
         _finer_option,
+        _ledger_option,
+        click.option(
+            "--no-ledger", is_flag=True, help="Look nothing up and keep nothing in the ledger."
+        ),
     )
     return _with_options(command, options)
 
@@ -442,6 +457,27 @@ def examples(folder: Path) -> None:
             else:
                 write_text(target, file.read_text(encoding="utf-8"))
                 click.echo(f"{target}")
+
+
+@main.command()
+@_ledger_option
+@click.option("--prune", is_flag=True, help="Drop the solves of other versions, shrink the file.")
+@click.option(
+    "--most",
+    type=click.IntRange(min=0),
+    metavar="MB",
+    help="With --prune: drop the least recently used as well until no more than this is left.",
+)
+def ledger(ledger: Path, prune: bool, most: int | None) -> None:
+    """Show how many finished solves are kept, and shrink them.
+
+    Deleting the file does no harm: what is missing is solved again.
+    """
+    from studies.running import show_ledger
+
+    if most is not None and not prune:
+        raise _Refusal("--most goes with --prune")
+    show_ledger(ledger, prune, most)
 
 
 @main.command()

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -21,10 +22,11 @@ from studies.design import Design, DesignError, Mistake, read_design
 from studies.explore import explore
 from studies.gap import gap
 from studies.grid import Solver, problem_of
+from studies.ledger import Ledger, LedgerError
 from studies.pages.explorer import explore_files
 from studies.pages.report import report_html
 from studies.posts import PostsStudy, posts_study
-from studies.printing import open_console, print_files, print_findings
+from studies.printing import open_console, print_files, print_findings, print_table
 from studies.progress import Watch
 from studies.rays import RayStudy, ray_study
 from studies.shed import cutting, cutting_files
@@ -32,6 +34,9 @@ from studies.slices import Slices, slice_study
 from studies.spread import spread
 from studies.trim import trim
 from studies.trust import Trust, trust
+
+
+CHANGES_NOTHING = ("workers", "ledger", "no_ledger")
 
 
 def _nothing(_: Any) -> dict[str, Any]:
@@ -112,8 +117,8 @@ def _pictures(drawn: pictures.Pictures) -> dict[str, bytes]:
 
 
 def _asked(how: dict[str, Any]) -> str:
-    """Options as on the command line; threads are left out, since they change nothing."""
-    given = {key: value for key, value in how.items() if key != "workers" and value}
+    """Options as on the command line, without those that change nothing in the answer."""
+    given = {key: value for key, value in how.items() if key not in CHANGES_NOTHING and value}
     return " ".join(f"--{key.replace('_', '-')} {_in_words(value)}" for key, value in given.items())
 
 
@@ -130,6 +135,8 @@ def solve(
     finer: float = 1.0,
     workers: int | None = None,
     per_band: int | None = None,
+    ledger: Path | None = None,
+    no_ledger: bool = False,
 ) -> Any:
     """Run a study, with a progress bar on standard error.
 
@@ -146,9 +153,15 @@ def solve(
         Threads; as many as there are processors when left out.
     per_band : int, optional
         Frequencies in a third-octave band; the study's own choice when left out.
+    ledger : Path, optional
+        Where finished solves of the wave solver are found and kept; left out, nowhere.
+    no_ledger : bool
+        Nowhere, whatever `ledger` says.
 
     Raises
     ------
+    LedgerError
+        If the ledger cannot be used.
     DesignError
         If no mesh can carry the design's band; found before anything is solved.
     MethodError
@@ -162,17 +175,51 @@ def solve(
     problems = problems_before(problem_of(design, design.assembly()))
     if problems:
         raise DesignError(design.path, [Mistake("target.band", problem) for problem in problems])
-    settings = {}
-    if method == "waves":
-        settings = {"settings": WaveSettings().finer(finer), "shared": SharedBlocks()}
-    solver: Solver = functools.partial(SOLVERS[method], workers=workers, **settings)
     chosen = {} if per_band is None else {"per_band": per_band}
-    with Watch(open_console(sys.stderr)) as watch:
+    kept_in = None if no_ledger or method != "waves" else ledger
+    with _opened(kept_in) as store, Watch(open_console(sys.stderr)) as watch:
+        settings = {}
+        if method == "waves":
+            mesh, shared = WaveSettings().finer(finer), SharedBlocks()
+            settings = {"settings": mesh, "shared": shared, "store": store}
+        solver: Solver = functools.partial(SOLVERS[method], workers=workers, **settings)
         return study(design, solver, watch, **chosen)
+
+
+@contextlib.contextmanager
+def _opened(path: Path | None) -> Iterator[Ledger | None]:
+    """Open a ledger, and say afterwards how much was found in it."""
+    if path is None:
+        yield None
+        return
+    console = open_console(sys.stderr)
+    with Ledger(path, console.print) as ledger:
+        yield ledger
+    if ledger.found:
+        console.print(f"{ledger.found} of {ledger.found + ledger.kept} solves were in {path}.")
 
 
 def _as_it_is(design: Design) -> Design:
     return design
+
+
+def show_ledger(path: Path, prune: bool = False, most_mb: int | None = None) -> None:
+    """Print what a ledger holds, after shrinking it if asked.
+
+    Raises
+    ------
+    LedgerError
+        If there is none, or it cannot be used.
+    """
+    if not path.exists():
+        raise LedgerError(f"there is no ledger at {path} yet: the first solve begins it")
+    console = open_console(sys.stdout)
+    with Ledger(path, console.print) as ledger:
+        if prune:
+            gone = ledger.prune(None if most_mb is None else most_mb * 10**6)
+            console.print(f"{gone} solves dropped.")
+        print_table(console, tables.ledger_table(ledger.volumes()))
+        console.print(f"{path}: {ledger.size / 1e6:.1f} MB on disk")
 
 
 def find_posts(

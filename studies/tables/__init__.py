@@ -9,6 +9,7 @@ from studies.tables.cut import cut_tables
 from studies.tables.evidence import Evidence, evidence_of
 from studies.tables.explore import explore_tables
 from studies.tables.gap import gap_tables
+from studies.tables.ledger import ledger_table
 from studies.tables.posts import posts_tables
 from studies.tables.rays import rays_tables
 from studies.tables.section import section_tables
@@ -29,6 +30,7 @@ __all__ = [
     "evidence_of",
     "explore_tables",
     "gap_tables",
+    "ledger_table",
     "posts_tables",
     "rays_tables",
     "section_tables",

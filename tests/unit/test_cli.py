@@ -67,7 +67,7 @@ def test_papers_are_those_of_the_shed() -> None:
 
 def test_every_question_has_a_command() -> None:
     assert set(running.QUESTIONS) == {*COMMANDS, *QUICK}
-    assert {*COMMANDS, *QUICK, "draft", "examples", "schema"} == set(cli.main.commands)
+    assert {*COMMANDS, *QUICK, "draft", "examples", "ledger", "schema"} == set(cli.main.commands)
 
 
 def test_help_imports_nothing_heavy() -> None:
