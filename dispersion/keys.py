@@ -5,6 +5,8 @@ and of nothing else: what a crossover or a driver's curve makes of it is applied
 """
 
 import hashlib
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass
 from functools import cache
 from pathlib import Path
 
@@ -17,7 +19,7 @@ FLOORS = ("shapes", "dispersion")
 
 @cache
 def solver_version() -> str:
-    """Digest of the code of geometry and acoustics, so that a change of code finds no old result."""
+    """Digest of the code of geometry and acoustics: other code finds no old result."""
     root = Path(__file__).resolve().parent.parent
     sources = sorted(path for floor in FLOORS for path in (root / floor).rglob("*.py"))
     digest = hashlib.sha256()
@@ -34,24 +36,50 @@ def solve_keys(problem: Problem, settings: object) -> list[bytes]:
     ----------
     problem : Problem
     settings : WaveSettings
-        With a repr that tells every number.
 
     Returns
     -------
     list of bytes
         One SHA-256 digest for each frequency: of geometry, moving parts, air, directions, points,
         settings, version of the code, and the frequency itself, all to the last bit.
+
+    Raises
+    ------
+    TypeError
+        If anything of it is of a kind that this module cannot tell apart to the last bit.
     """
-    ways = [
+    ways = tuple(
         (built.name, built.parts, built.effective_radius, way.lets_go)
         for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
-    ]
-    told = (solver_version(), problem.assembly.placed_bodies, ways, problem.air, settings)
-    common = hashlib.sha256(repr(told).encode())
-    for array in (problem.elevations, problem.points):
-        common.update(repr(array.shape).encode())
-        common.update(np.ascontiguousarray(array, dtype=float).tobytes())
+    )
+    heard = (problem.elevations, problem.points)
+    told = (solver_version(), problem.assembly.placed_bodies, ways, problem.air, settings, heard)
+    common = hashlib.sha256(b"".join(_told(told)))
     return [_with_frequency(common, frequency) for frequency in problem.frequencies]
+
+
+def _told(value: object) -> Iterator[bytes]:
+    """Every number and word of a value, each with its kind and place, so that no two are alike."""
+    if is_dataclass(value):
+        yield f"{type(value).__name__}(".encode()
+        for one in fields(value):
+            yield f"{one.name}=".encode()
+            yield from _told(getattr(value, one.name))
+        yield b")"
+    elif isinstance(value, tuple):
+        yield f"{len(value)}(".encode()
+        for one in value:
+            yield from _told(one)
+        yield b")"
+    elif isinstance(value, np.ndarray):
+        yield f"{value.shape}".encode()
+        yield np.ascontiguousarray(value, dtype=float).tobytes()
+    elif isinstance(value, float):
+        yield b"f" + np.float64(value).tobytes()
+    elif value is None or isinstance(value, str | int):
+        yield f"{value!r},".encode()
+    else:
+        raise TypeError(f"no name can be made of a {type(value).__name__}")
 
 
 def _with_frequency(common: "hashlib._Hash", frequency: float) -> bytes:

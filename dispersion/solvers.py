@@ -65,12 +65,13 @@ def solve_waves(
     store : Store, optional
         Where finished solves are found, and kept as soon as each is done.
     """
-    fields = _found(problem, settings, store) if store is not None else {}
-    if progress is not None and fields:
-        progress(len(fields))
+    kept = None if store is None else _Kept(store, problem, settings)
+    fields = {} if kept is None else kept.found()
     missing = [f for f in problem.frequencies if f not in fields]
+    if progress is not None and fields:
+        progress(len(problem.frequencies) - len(missing))
     if missing:
-        fields |= _solved(problem, missing, settings, workers, progress, shared, store)
+        fields |= _solved(problem, missing, settings, workers, progress, shared, kept)
     far, near, error, unknowns = zip(*(fields[f] for f in problem.frequencies), strict=True)
     return Response(
         problem,
@@ -91,10 +92,19 @@ SOLVERS: dict[str, Callable[..., Response]] = {
 }
 
 
-def _found(problem: Problem, settings: WaveSettings, store: Store) -> dict[float, Fields]:
-    keys = zip(problem.frequencies, solve_keys(problem, settings), strict=True)
-    kept = ((frequency, store.fetch(key)) for frequency, key in keys)
-    return {frequency: fields for frequency, fields in kept if fields is not None}
+class _Kept:
+    """A store as one problem sees it: by frequency."""
+
+    def __init__(self, store: Store, problem: Problem, settings: WaveSettings) -> None:
+        keys = solve_keys(problem, settings)
+        self._store, self._keys = store, dict(zip(problem.frequencies, keys, strict=True))
+
+    def found(self) -> dict[float, Fields]:
+        every = ((frequency, self._store.fetch(key)) for frequency, key in self._keys.items())
+        return {frequency: fields for frequency, fields in every if fields is not None}
+
+    def keep(self, frequency: float, fields: Fields) -> None:
+        self._store.keep(self._keys[frequency], fields)
 
 
 def _solved(
@@ -104,12 +114,9 @@ def _solved(
     workers: int | None,
     progress: Progress | None,
     shared: SharedBlocks | None,
-    store: Store | None,
+    kept: _Kept | None,
 ) -> dict[float, Fields]:
-    """Fields of every frequency, kept in the store one by one."""
-    keys = {}
-    if store is not None:
-        keys = dict(zip(problem.frequencies, solve_keys(problem, settings), strict=True))
+    """Fields of every frequency, each kept as soon as it is done."""
     drives = [
         _drive(built, way, problem)
         for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
@@ -117,8 +124,8 @@ def _solved(
 
     def relative(solution: WaveSolution) -> Fields:
         result = _relative_fields(solution, problem)
-        if store is not None:
-            store.keep(keys[solution.frequency], result)
+        if kept is not None:
+            kept.keep(solution.frequency, result)
         if progress is not None:
             progress(1)
         return result

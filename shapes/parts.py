@@ -283,6 +283,17 @@ class Posts:
         return 2 * self.circle_radius * math.sin(math.pi / self.count)
 
 
+def post_angles(column: Column, posts: Posts) -> tuple[float, ...]:
+    """Azimuths of the posts, radians; the first at 0, across the flats of a column with sides.
+
+    They turn towards the corners where only those have room for the post circle.
+    """
+    sides = _SIDES.get(column.shape)
+    to_corners = sides is not None and posts.outer_radius > column.flat_radius
+    first = math.pi / sides if to_corners else 0.0
+    return tuple(first + 2 * math.pi * k / posts.count for k in range(posts.count))
+
+
 def _check_above_zero(part: str, **sizes: float) -> None:
     for name, size in sizes.items():
         if not (math.isfinite(size) and size > 0):

@@ -9,7 +9,7 @@ import numpy as np
 
 from shapes.assembly import MOVING_PARTS, Assembly
 from shapes.meridian import Meridian
-from shapes.parts import Column
+from shapes.parts import Column, post_angles
 from shapes.solids import sections_of, subtracted, turned_solid, turned_surface
 
 if TYPE_CHECKING:
@@ -95,6 +95,7 @@ def _column_solid(assembly: Assembly, chord_error: float) -> Trimesh:
 
 def _block(column: Column, chord_error: float) -> Trimesh:
     from trimesh.creation import box, cylinder
+    from trimesh.transformations import rotation_matrix
 
     height = column.height
     if column.shape == "square":
@@ -102,6 +103,7 @@ def _block(column: Column, chord_error: float) -> Trimesh:
     elif column.shape == "hexagonal":
         corner = column.width / math.sqrt(3.0)
         block = cylinder(corner, height, sections=6)
+        block.apply_transform(rotation_matrix(math.pi / 6, (0.0, 0.0, 1.0)))  # a flat at azimuth 0
     else:
         block = cylinder(column.radius, height, sections=sections_of(column.radius, chord_error))
     return block.apply_translation((0.0, 0.0, -0.5 * height))
@@ -113,8 +115,7 @@ def _posts(assembly: Assembly, lift: float, chord_error: float) -> list[tuple[st
     posts, parts = assembly.posts, []
     middle = 0.5 * assembly.post_length - posts.socket_baffle
     sections = sections_of(posts.radius, chord_error)
-    for number in range(posts.count):
-        angle = 2.0 * math.pi * number / posts.count
+    for number, angle in enumerate(post_angles(assembly.column, posts)):
         at = (posts.circle_radius * math.cos(angle), posts.circle_radius * math.sin(angle), middle)
         post = cylinder(posts.radius, assembly.post_length, sections=sections)
         parts.append((f"post {number + 1}", "post", post.apply_translation(at)))

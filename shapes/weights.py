@@ -4,9 +4,11 @@ import math
 from dataclasses import dataclass
 
 from shapes.assembly import Assembly
-from shapes.making import Making, Material
+from shapes.lengths import in_both
+from shapes.making import Making, MakingError, Material
 from shapes.meridian import Line, Meridian
 from shapes.parts import Column
+from shapes.solids import reflector_solid
 
 STEADY = math.radians(12.0)
 """Least tipping angle of something that stands safely: common practice, no source."""
@@ -72,6 +74,13 @@ def part_masses(assembly: Assembly, making: Making) -> tuple[PartMass, ...]:
 
     The column is a box of walls with a baffle (its opening taken out) and a bottom, all of
     `making.column_wall`. Stuffing, feet, cables and an amplifier are not in it.
+
+    Raises
+    ------
+    MakingError
+        If the column's walls leave no room inside.
+    SolidError
+        If the reflector's wall or spigot hole cannot be made.
     """
     parts = [*_column_parts(assembly, making), _driver_part(assembly, making)]
     if assembly.reflector is not None:
@@ -102,8 +111,12 @@ def area_of(column: Column, width: float) -> float:
 
 
 def _column_parts(assembly: Assembly, making: Making) -> list[PartMass]:
-    column, material = assembly.column, making.column_material
-    wall = min(making.column_wall, 0.5 * column.width, 0.5 * column.height)
+    column, material, wall = assembly.column, making.column_material, making.column_wall
+    if 2 * wall >= min(column.width, column.height):
+        raise MakingError(
+            f"column_wall: walls of {in_both(wall)} leave no room inside a column"
+            f" {in_both(column.width)} wide and {in_both(column.height)} high: make them thinner."
+        )
     whole = area_of(column, column.width)
     driver = assembly.driver
     opening = math.pi * (driver.cutout_radius or driver.effective_radius) ** 2
@@ -129,15 +142,14 @@ def _driver_part(assembly: Assembly, making: Making) -> PartMass:
 
 
 def _reflector_part(assembly: Assembly, making: Making) -> PartMass:
-    profile = assembly.reflector.profile.shifted(assembly.plate_gap)
-    flat = Line(profile.end, (0.0, profile.end[1]), "reflector base")
-    body = Meridian((*profile.pieces, flat))
-    part = _part("reflector", making.reflector_material, body, assembly.column.height)
-    if making.reflector_wall is None:
-        return part
-    shell = min(profile.area * making.reflector_wall, part.volume)
-    mass = shell * making.reflector_material.density
-    return PartMass(part.name, part.material, 1, shell, mass, part.centre_z)
+    reflector, material = assembly.reflector, making.reflector_material
+    base = assembly.column.height + assembly.plate_gap
+    if making.reflector_wall is None and making.spigot is None:
+        flat = Line(reflector.profile.end, (0.0, reflector.profile.end[1]), "reflector base")
+        return _part("reflector", material, Meridian((*reflector.profile.pieces, flat)), base)
+    made = reflector_solid(reflector, wall=making.reflector_wall, spigot=making.spigot)
+    volume, depth = float(made.volume), float(made.center_mass[2])  # it stands on its flat
+    return PartMass("reflector", material.name, 1, volume, volume * material.density, base - depth)
 
 
 def _post_part(assembly: Assembly, making: Making) -> PartMass:

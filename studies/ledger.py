@@ -68,6 +68,11 @@ class Ledger:
     tell : callable, optional
         Called with one sentence for the user.
 
+    Attributes
+    ----------
+    found, kept : int
+        Solves of earlier runs, or of others, that were found; solves that were written.
+
     Raises
     ------
     LedgerError
@@ -78,6 +83,7 @@ class Ledger:
         self.path, self._tell, self._lock = path, tell, Lock()
         self.found = self.kept = 0
         self._used: set[bytes] = set()
+        self._own: set[bytes] = set()
         self._writes = True
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -130,7 +136,7 @@ class Ledger:
             if _digest(key, blobs, unknowns) != digest:
                 self._tell(f"{self.path}: a solve was damaged; it is solved again")
                 return None
-            self.found += 1
+            self.found += key not in self._own
             self._used.add(key)
         far, near, error = map(_unpacked, blobs)
         return far, near, error, unknowns
@@ -150,6 +156,7 @@ class Ledger:
                 )
                 self._database.commit()
                 self.kept += 1
+                self._own.add(key)
             except sqlite3.DatabaseError as error:
                 self._give_up(str(error))
 

@@ -35,7 +35,6 @@ from studies.spread import spread
 from studies.trim import trim
 from studies.trust import Trust, trust
 
-
 CHANGES_NOTHING = ("workers", "ledger", "no_ledger")
 
 

@@ -25,6 +25,7 @@ from studies.design.questions import (
     GapTable,
     SeatTable,
     TargetTable,
+    ToleranceTable,
     TrimTable,
     sizes_of,
 )
@@ -70,6 +71,7 @@ class DesignFile(Table):
     trim: TrimTable | None = None
     gap: GapTable | None = None
     explore: ExploreTable | None = None
+    tolerance: ToleranceTable = ToleranceTable()
     contest: Annotated[tuple[ContestTable, ...], Field(strict=False)] = ()
 
 

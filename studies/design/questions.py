@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Literal, Self
 
 from pydantic import Discriminator, Field, Tag, model_validator
@@ -23,6 +24,8 @@ _ROUNDING = 9  # decimals of a metre kept in a stepped length: a millionth of a 
 
 Degrees = Annotated[float, Field(ge=-90, le=90)]
 HalfAngle = Annotated[float, BetweenDegrees(5, 85)]
+Allowance = Annotated[float, Between(0, 50)]
+SmallAngle = Annotated[float, BetweenDegrees(0, 10)]
 
 
 class SeatTable(Table):
@@ -156,6 +159,22 @@ class ExploreTable(Table):
         None, description="Of a flare, ellipse, parabola or hyperbola, likewise."
     )
     plate_gap: Sizes | None = Field(None, description="Plate gaps to try, likewise.")
+
+
+class ToleranceTable(Table):
+    """How far each size may be off, either way; all left out: common practice, no source."""
+
+    keep: Allowance = Field(1e-3, description="Of a ball: from apex to flat.")
+    ball_diameter: Allowance = Field(1e-3, description="Of the ball, as much of it kept.")
+    base_diameter: Allowance = Field(1e-3, description="Of the flat of any other reflector.")
+    height: Allowance = Field(1e-3, description="Of any other reflector, from tip to flat.")
+    half_angle: SmallAngle = Field(math.radians(0.5), description="Of a cone, degrees.")
+    plate_gap: Allowance = Field(1e-3, description="Baffle to underside of the top plate.")
+    plate_diameter: Allowance = Field(1e-3, description="Of the top plate.")
+    proud: Allowance = Field(1e-3, description="Of the driver's frame above the baffle.")
+    temperature: Annotated[float, Field(ge=0, le=15)] = Field(5.0, description="Kelvin.")
+    off_centre: Allowance = Field(1e-3, description="Reflector and plate off the axis.")
+    tilt: SmallAngle = Field(math.radians(0.5), description="Of reflector and plate, degrees.")
 
 
 class ContestTable(Table):

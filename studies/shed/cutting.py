@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from shapes.assembly import Assembly, Column, Posts
+from shapes.assembly import Assembly
 from shapes.making import Making
+from shapes.parts import post_angles
 from shapes.templates import Coordinate, coordinates
 from shapes.weights import PartMass, Stance, part_masses, stance
 from studies.design import Design, DesignError, Mistake
@@ -102,14 +102,3 @@ def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting
         papers=tuple(papers),
         cautions=cautions_of(assembly, making, stands),
     )
-
-
-def post_angles(column: Column, posts: Posts) -> tuple[float, ...]:
-    """Azimuths of the posts, radians; the first at 0, across the flats of a column with sides.
-
-    They turn towards the corners where only those have room for the post circle.
-    """
-    sides = SIDES.get(column.shape)
-    to_corners = sides is not None and posts.outer_radius > column.flat_radius
-    first = math.pi / sides if to_corners else 0.0
-    return tuple(first + 2 * math.pi * k / posts.count for k in range(posts.count))

@@ -75,7 +75,18 @@ def test_files_are_watertight_in_millimetres_and_stand_on_the_flat(
     assert np.hypot(top[0], top[1]) < reflector.base_radius * 1e3 / 2
 
 
-@pytest.mark.parametrize("diameter, keep", [(0.18, 0.044), (0.2, 0.024), (0.13, 0.065), (0.2, 0.2)])
+@pytest.mark.parametrize(
+    "diameter, keep",
+    [
+        (0.18, 0.044),
+        (0.2, 0.024),
+        (0.13, 0.065),
+        (0.2, 0.2),
+        (0.2, 0.01),
+        (0.2, 0.003),
+        (0.01, 0.004),
+    ],
+)
 def test_volume_of_a_cap_is_the_formulas(diameter: float, keep: float) -> None:
     mesh = read(stl_bytes(reflector_solid(ball_cap(diameter, keep))), "stl")
     assert mesh.volume == pytest.approx(cap_volume(diameter, keep) * 1e9, rel=1e-3)
@@ -109,10 +120,9 @@ def test_a_wall_leaves_a_shell_of_two_balls() -> None:
     wall = 0.003
     shell = reflector_solid(CAP, wall=wall)
     assert shell.is_watertight
-    # Inside the wall, a concentric ball of smaller radius, cut at the flat (its whole cap lies
-    # within reach of the ball's part of the wall).
+    # Inside the wall, a concentric ball of smaller radius, cut at the same flat.
     hollow = cap_volume(D - 2 * wall, H - wall)
-    assert shell.volume == pytest.approx(cap_volume(D, H) - hollow, rel=0.02)
+    assert shell.volume == pytest.approx(cap_volume(D, H) - hollow, rel=1e-3)
     low, high = shell.bounds
     assert (low[2], high[2]) == pytest.approx((0.0, H), abs=1e-6)
 
@@ -136,8 +146,14 @@ def test_a_hub_stays_round_the_spigot_of_a_hollow_reflector() -> None:
 
 @pytest.mark.parametrize("wall", [0.03, 0.05, 0.2])
 def test_a_wall_that_leaves_nothing_is_refused(wall: float) -> None:
-    with pytest.raises(SolidError, match=r"wall of .* mm leaves nothing.*thinner"):
+    with pytest.raises(SolidError, match=r"wall of .* leaves nothing.*thinner"):
         reflector_solid(CAP, wall=wall)
+
+
+def test_a_hollow_that_cannot_be_reached_from_the_flat_is_refused() -> None:
+    nearly_a_ball = ball_cap(0.2, 0.19999)  # its flat is 2.8 mm across
+    with pytest.raises(SolidError, match=r"from the flat.*thinner, or leave it out"):
+        reflector_solid(nearly_a_ball, wall=0.003)
 
 
 @pytest.mark.parametrize("spigot", [Spigot(0.008, 0.0435), Spigot(0.2, 0.01), Spigot(0.14, 0.03)])
@@ -179,3 +195,23 @@ def test_the_assembly_reads_back_part_by_part(shape: str) -> None:
     assert (low[1], high[1]) == pytest.approx((-0.9, 0.075), abs=1e-6)
     colour = {name: tuple(g.visual.material.baseColorFactor) for name, g in scene.geometry.items()}
     assert colour["cone"] == colour["dust cap"] != colour["column"]
+
+
+@pytest.mark.parametrize("shape, count, circle", [("square", 4, 0.095), ("hexagonal", 3, 0.094)])
+def test_posts_that_need_the_corners_stand_in_them(shape: str, count: int, circle: float) -> None:
+    assembly = Assembly(
+        Column(0.18, 0.9, shape),
+        Driver(0.05, 0.06),
+        0.06,
+        ball_cap(0.11, 0.03),
+        TopPlate(0.12, 0.015),
+        Posts(count, 0.004, circle, 0.008, 0.01),
+    )
+    assert not assembly.clashes()
+    parts = assembly_scene(assembly).geometry
+    for number in range(1, count + 1):
+        sunk = trimesh.boolean.intersection(
+            [parts["column"], parts[f"post {number}"]], engine="manifold"
+        )
+        # The whole cross-section, over the depth of the socket.
+        assert sunk.volume == pytest.approx(math.pi * 0.004**2 * 0.01, rel=0.05)

@@ -7,7 +7,8 @@ import pytest
 
 from shapes import Assembly, Column, Driver, Posts, TopPlate, ball_cap
 from shapes.making import MATERIALS, Making, MakingError, Material, Spigot
-from shapes.weights import area_of, part_masses, stance
+from shapes.solids import SolidError
+from shapes.weights import PartMass, area_of, part_masses, stance
 
 PLAIN = Material("plain", 1000.0, "wood")
 MAKING = Making(
@@ -90,11 +91,38 @@ def test_a_driver_whose_mass_is_not_given_is_a_guess_and_says_so() -> None:
     assert "guess" in name
 
 
+def cap_volume(diameter: float, height: float) -> float:
+    """Spherical cap, pi h^2 (3 R - h) / 3."""
+    return math.pi * height**2 * (1.5 * diameter - height) / 3
+
+
+def reflector(making: Making) -> PartMass:
+    return next(part for part in part_masses(ASSEMBLY, making) if part.name == "reflector")
+
+
 def test_a_hollow_reflector_weighs_its_shell() -> None:
-    hollow = masses(making=replace(MAKING, reflector_wall=0.002))["reflector"]
-    # Curved surface of a cap, pi D h.
-    assert hollow == pytest.approx(1000 * math.pi * 0.18 * 0.044 * 0.002, rel=1e-3)
-    assert masses(making=replace(MAKING, reflector_wall=0.1))["reflector"] == masses()["reflector"]
+    shell = reflector(replace(MAKING, reflector_wall=0.004))
+    # Two balls of one centre, cut at the same flat.
+    volume = cap_volume(0.18, 0.044) - cap_volume(0.172, 0.04)
+    assert shell.mass == pytest.approx(1000 * volume, rel=1e-3)
+    assert shell.volume == pytest.approx(volume, rel=1e-3)
+    # Its material lies nearer to the tip than that of the solid one.
+    assert 1.06 - 0.044 < shell.centre_z < reflector(MAKING).centre_z
+
+
+def test_a_spigot_hole_takes_its_share_from_the_top() -> None:
+    drilled, whole = reflector(replace(MAKING, spigot=Spigot(0.02, 0.02))), reflector(MAKING)
+    hole = 1000 * math.pi * 0.01**2 * 0.02
+    assert drilled.mass == pytest.approx(whole.mass - hole, rel=1e-3)
+    moment = whole.mass * whole.centre_z - hole * (1.06 - 0.01)
+    assert drilled.centre_z == pytest.approx(moment / (whole.mass - hole), abs=1e-4)
+
+
+def test_walls_that_leave_nothing_inside_are_refused() -> None:
+    with pytest.raises(SolidError, match=r"wall of 100.0 mm .* leaves nothing"):
+        part_masses(ASSEMBLY, replace(MAKING, reflector_wall=0.1))
+    with pytest.raises(MakingError, match=r"column_wall.*100\.0 mm.*thinner"):
+        part_masses(ASSEMBLY, replace(MAKING, column_wall=0.1))
 
 
 def test_a_bare_column_has_no_upper_parts() -> None:

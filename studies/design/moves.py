@@ -1,0 +1,151 @@
+"""Which sizes of a design can be off, by how much, and the design with them moved."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from studies.design.design import DesignFile
+from studies.design.reflector_tables import BallTable
+from studies.design.tables import Table
+
+AIR_C = (0.0, 30.0)
+"""Temperatures that the formula for the speed of sound vouches for, see `dispersion.air`."""
+
+Move = Callable[[DesignFile, float], DesignFile]
+
+
+@dataclass(frozen=True)
+class Unit:
+    """Step for which a cost is told: its name, its size in SI, and SI per unit of print."""
+
+    name: str
+    size: float
+    symbol: str
+    per_symbol: float
+
+
+MILLIMETRE = Unit("mm", 1e-3, "mm", 1e-3)
+HALF_DEGREE = Unit("half degree", math.radians(0.5), "deg", math.radians(1.0))
+FIVE_KELVIN = Unit("5 K", 5.0, "K", 1.0)
+
+
+@dataclass(frozen=True)
+class Dimension:
+    """A size that can be off.
+
+    Attributes
+    ----------
+    name : str
+    unit : Unit
+    down, up : float
+        How far it may be below and above what is written, m, radians or K.
+    move : callable
+        (tables, change) -> tables with this size changed; nothing is checked here, what cannot
+        be built is found when it is built.
+    """
+
+    name: str
+    unit: Unit
+    down: float
+    up: float
+    move: Move
+
+
+def moved(
+    tables: DesignFile, dimensions: Sequence[Dimension], changes: Sequence[float]
+) -> DesignFile:
+    """Change every size at once."""
+    for dimension, change in zip(dimensions, changes, strict=True):
+        tables = dimension.move(tables, float(change))
+    return tables
+
+
+def dimensions_of(tables: DesignFile) -> tuple[Dimension, ...]:
+    """Sizes of a design that can be off and leave everything on one axis.
+
+    A frame does not sink below the baffle, and temperatures stay where their formula holds: there
+    the tolerance is cut short.
+    """
+    allowed, proud, warmth = tables.tolerance, tables.driver.proud, tables.air.temperature
+    plate = (_length("plate diameter", "plate", "diameter", allowed.plate_diameter),)
+    return (
+        *_of_reflector(tables),
+        Dimension(
+            "plate gap",
+            MILLIMETRE,
+            allowed.plate_gap,
+            allowed.plate_gap,
+            lambda now, change: now.model_copy(update={"plate_gap": now.plate_gap + change}),
+        ),
+        *(() if tables.plate is None else plate),
+        Dimension(
+            "driver proud height",
+            MILLIMETRE,
+            min(allowed.proud, proud),
+            allowed.proud,
+            _in_part("driver", _added("proud")),
+        ),
+        Dimension(
+            "temperature",
+            FIVE_KELVIN,
+            min(allowed.temperature, max(warmth - AIR_C[0], 0.0)),
+            min(allowed.temperature, max(AIR_C[1] - warmth, 0.0)),
+            _in_part("air", _added("temperature")),
+        ),
+    )
+
+
+def _of_reflector(tables: DesignFile) -> tuple[Dimension, ...]:
+    """Named sizes of the reflector; a profile of points has none, and no reflector neither."""
+    given, allowed = tables.reflector, tables.tolerance
+    if isinstance(given, BallTable):
+        return (
+            Dimension(
+                "keep", MILLIMETRE, allowed.keep, allowed.keep, _in_part("reflector", _keep)
+            ),
+            Dimension(
+                "ball diameter",
+                MILLIMETRE,
+                allowed.ball_diameter,
+                allowed.ball_diameter,
+                _in_part("reflector", _ball),
+            ),
+        )
+    found = []
+    if hasattr(given, "base_diameter"):
+        found.append(_length("base diameter", "reflector", "base_diameter", allowed.base_diameter))
+    if getattr(given, "height", None) is not None:
+        found.append(_length("reflector height", "reflector", "height", allowed.height))
+    if getattr(given, "half_angle", None) is not None:
+        angle, change = allowed.half_angle, _in_part("reflector", _added("half_angle"))
+        found.append(Dimension("half angle", HALF_DEGREE, angle, angle, change))
+    return tuple(found)
+
+
+def _length(name: str, part: str, key: str, size: float) -> Dimension:
+    return Dimension(name, MILLIMETRE, size, size, _in_part(part, _added(key)))
+
+
+def _in_part(part: str, changed: Callable[[Any, float], dict[str, object]]) -> Move:
+    def move(tables: DesignFile, change: float) -> DesignFile:
+        table: Table = getattr(tables, part)
+        new = table.model_copy(update=changed(table, change))
+        return tables.model_copy(update={part: new})
+
+    return move
+
+
+def _added(key: str) -> Callable[[Table, float], dict[str, object]]:
+    return lambda table, change: {key: getattr(table, key) + change}
+
+
+def _keep(ball: BallTable, change: float) -> dict[str, object]:
+    return {"keep": ball.kept + change, "cut_off": None}
+
+
+def _ball(ball: BallTable, change: float) -> dict[str, object]:
+    """Another ball of which as much is kept."""
+    return {"ball_diameter": (ball.diameter + change,), "keep": ball.kept, "cut_off": None}

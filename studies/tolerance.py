@@ -1,0 +1,368 @@
+"""What does a millimetre cost? Every size moved a little, alone and all at once."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
+
+import numpy as np
+
+from dispersion.bands import band_means
+from dispersion.coverage import level_db
+from dispersion.paths.rays import meaningful_above_hz
+from studies.askew import Askew, hung_askew
+from studies.design import Design
+from studies.design.design import DesignFile, assemble
+from studies.design.moves import Dimension, dimensions_of, moved
+from studies.grid import (
+    COARSE_PER_BAND,
+    FINE_PER_BAND,
+    Candidate,
+    Progress,
+    Row,
+    Solver,
+    run,
+)
+from studies.target import METER_DB
+
+ONE_AT_A_TIME, ALL_AT_ONCE = "one size at a time", "all sizes at once"
+SAMPLES, MOST_SAMPLES, SEED = 32, 4096, 5
+NO_COST_DB = 0.1
+"""A change of score below this counts as none, as between entries of a contest."""
+BAND_PERCENT = (5.0, 50.0, 95.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Sensitivity:
+    """What one size costs: the design as written, and with it at both ends of its tolerance.
+
+    Attributes
+    ----------
+    dimension : Dimension
+    nominal, minus, plus : Row
+        Ends that cannot be built are rows with their reasons.
+    """
+
+    dimension: Dimension
+    nominal: Row
+    minus: Row
+    plus: Row
+
+    @property
+    def minus_db(self) -> float:
+        """Change of the score at the lower end, dB; nan if that cannot be built."""
+        return _change(self.minus, self.nominal)
+
+    @property
+    def plus_db(self) -> float:
+        """Change of the score at the upper end, dB; nan if that cannot be built."""
+        return _change(self.plus, self.nominal)
+
+    @property
+    def reason(self) -> str:
+        """Why an end cannot be built; empty if both can."""
+        ends = (("minus", self.minus), ("plus", self.plus))
+        return "; ".join(f"{side}: {row.reason}" for side, row in ends if row.reason)
+
+    @property
+    def cost_db(self) -> float:
+        """How much the score worsens at most within the tolerance, dB; 0 if it does nowhere."""
+        changes = [self.minus_db, self.plus_db, 0.0]
+        return float(np.nanmax(changes))
+
+    @property
+    def slope_db(self) -> float:
+        """Change of the score per unit of the dimension, dB: central difference."""
+        high, low = self._outermost
+        return float(high.score - low.score) * self._units_per_span
+
+    @property
+    def bend_db(self) -> float:
+        """What both ends share, dB: mean of the two changes; nan unless both are solved."""
+        return 0.5 * (self.minus_db + self.plus_db)
+
+    @property
+    def curve_slope_db(self) -> np.ndarray:
+        """(B,) change of the band level at the main seat per unit, dB: central difference."""
+        high, low = self._outermost
+        return (seat_levels_db(high) - seat_levels_db(low)) * self._units_per_span
+
+    @cached_property
+    def curve_change_db(self) -> np.ndarray:
+        """(2, B) change of the band level at the main seat at either end, dB; nan if none."""
+        levels = seat_levels_db(self.nominal)
+        ends = (self.minus, self.plus)
+        nothing = np.full(levels.shape, np.nan)
+        return np.array([seat_levels_db(r) - levels if r.solved else nothing for r in ends])
+
+    @property
+    def curve_rms_db(self) -> float:
+        """Change of the curve within the tolerance, dB: rms over the bands, the worse end."""
+        if np.isnan(self.curve_change_db).all():
+            return 0.0
+        return float(np.sqrt(np.nanmax(np.mean(self.curve_change_db**2, axis=1))))
+
+    @property
+    def largest_db(self) -> float:
+        """Largest change of a third octave at the main seat within the tolerance, dB, signed."""
+        end, band = self._largest_at
+        return float(np.nan_to_num(self.curve_change_db[end, band]))
+
+    @property
+    def largest_at_hz(self) -> float:
+        """Centre of the band where that is, Hz."""
+        return float(self.nominal.coverage.centres[self._largest_at[1]])
+
+    @property
+    def matters(self) -> bool:
+        """Tell whether score or level meter show anything, or an end cannot be built."""
+        seen = self.cost_db >= NO_COST_DB or abs(self.largest_db) >= METER_DB
+        return seen or bool(self.reason)
+
+    @property
+    def _largest_at(self) -> tuple[int, int]:
+        sizes = np.nan_to_num(np.abs(self.curve_change_db))
+        end, band = np.unravel_index(int(np.argmax(sizes)), sizes.shape)
+        return int(end), int(band)
+
+    @property
+    def _outermost(self) -> tuple[Row, Row]:
+        """Upper and lower end; the design as written in place of one that cannot be built."""
+        return tuple(row if row.solved else self.nominal for row in (self.plus, self.minus))
+
+    @property
+    def _units_per_span(self) -> float:
+        span = self.dimension.up * self.plus.solved + self.dimension.down * self.minus.solved
+        return self.dimension.unit.size / span if span else 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Many speakers of one design, each somewhere within all tolerances at once.
+
+    Attributes
+    ----------
+    dimensions : tuple of Dimension
+    changes : (N, D) array
+        How far each size is off, SI.
+    nominal : Row
+        The design as written, at as few frequencies as the others.
+    rows : tuple of Row
+        What cannot be built is a row with its reason.
+    within_db : float
+        A speaker whose score is at most this much worse than the nominal one passes.
+    """
+
+    dimensions: tuple[Dimension, ...]
+    changes: np.ndarray
+    nominal: Row
+    rows: tuple[Row, ...]
+    within_db: float
+
+    @property
+    def solved(self) -> tuple[Row, ...]:
+        """The speakers that can be built."""
+        return tuple(row for row in self.rows if row.solved)
+
+    @property
+    def scores_db(self) -> np.ndarray:
+        """Scores of those, dB."""
+        return np.array([row.score for row in self.solved])
+
+    @cached_property
+    def seat_band_db(self) -> np.ndarray:
+        """(3, B) 5 %, half and 95 % of the band level at the main seat, dB; nan if none."""
+        if not self.solved:
+            return np.full((3, len(self.nominal.coverage.centres)), np.nan)
+        levels = [seat_levels_db(row) for row in self.solved]
+        return np.percentile(levels, BAND_PERCENT, axis=0)
+
+    @property
+    def passing(self) -> float:
+        """Share of all speakers, those that cannot be built included, that pass: the yield."""
+        limit = self.nominal.score + self.within_db
+        return float(np.mean([row.score <= limit for row in self.rows]))
+
+    @property
+    def passing_error(self) -> float:
+        """Standard error of that share as if drawn by lot; even sampling does no worse."""
+        count = len(self.rows)
+        share = (self.passing * count + 1.0) / (count + 2.0)
+        return float(np.sqrt(share * (1.0 - share) / count))
+
+
+@dataclass(frozen=True, eq=False)
+class Tolerance:
+    """What every millimetre of a design costs.
+
+    Attributes
+    ----------
+    design : Design
+    nominal : Row
+        The design as written.
+    sizes : tuple of Sensitivity
+        One at a time by the solver given, the most costly first.
+    askew : tuple of Askew
+        By rays, apart from the rest; none where rays mean nothing.
+    meaningful_above_hz : float
+        Below it rays mean nothing.
+    batch : Batch
+        All at once by the solver given, without what only rays can tell.
+    """
+
+    design: Design
+    nominal: Row
+    sizes: tuple[Sensitivity, ...]
+    askew: tuple[Askew, ...]
+    meaningful_above_hz: float
+    batch: Batch
+
+    @property
+    def ears(self) -> str:
+        """Where the curve is heard: the first seat, else the mean of the window."""
+        return self.design.seats[0].name if self.design.seats else "mean of the window"
+
+
+def tolerance(
+    design: Design,
+    solver: Solver,
+    progress: Progress | None = None,
+    per_band: int = FINE_PER_BAND,
+    samples: int = SAMPLES,
+    seed: int = SEED,
+) -> Tolerance:
+    """Move every size within its tolerance, alone and all at once.
+
+    Parameters
+    ----------
+    design : Design
+    solver : callable
+        One of `dispersion.solvers.SOLVERS`.
+    progress : callable, optional
+        Called with (stage, done, total).
+    per_band : int
+        Frequencies in a third-octave band, four or more, where sizes are moved one at a time. All
+        at once are solved at `COARSE_PER_BAND`, and compared with the design solved alike.
+    samples : int
+        Speakers of the batch, a power of two.
+    seed : int
+        Of their scramble; the same seed gives the same speakers.
+
+    Raises
+    ------
+    ValueError
+        If the design as written cannot be solved, or `samples` is no power of two.
+    """
+    _check_samples(samples)
+    dimensions = dimensions_of(design.tables)
+    sizes = _one_at_a_time(design, dimensions, solver, per_band, progress)
+    nominal = sizes[0].nominal
+    ranked = sorted(sizes, key=lambda s: (not s.reason, -s.cost_db, -s.curve_rms_db))
+    return Tolerance(
+        design,
+        nominal,
+        tuple(ranked),
+        hung_askew(design),
+        meaningful_above_hz(nominal.assembly, design.air),
+        _batch(design, dimensions, solver, samples, seed, progress),
+    )
+
+
+def seat_levels_db(row: Row) -> np.ndarray:
+    """(B,) band level at the first seat, or of the window if there are no seats, dB."""
+    if not row.response.near.shape[1]:
+        return row.coverage.window_level_db
+    _, power = band_means(row.response.problem.frequencies, np.abs(row.response.near[:, 0]) ** 2)
+    return level_db(power)
+
+
+def _change(row: Row, nominal: Row) -> float:
+    return row.score - nominal.score if row.solved else float("nan")
+
+
+def _check_samples(samples: int) -> None:
+    if not 2 <= samples <= MOST_SAMPLES or samples & (samples - 1):
+        raise ValueError(
+            f"{samples} samples do not fill the tolerances evenly: take a power of two from 2 to"
+            f" {MOST_SAMPLES}, such as 16, 32 or 64"
+        )
+
+
+def _one_at_a_time(
+    design: Design,
+    dimensions: Sequence[Dimension],
+    solver: Solver,
+    per_band: int,
+    progress: Progress | None,
+) -> list[Sensitivity]:
+    files = {"as written": design.tables}
+    for dimension in dimensions:
+        files[f"{dimension.name} -"] = dimension.move(design.tables, -dimension.down)
+        files[f"{dimension.name} +"] = dimension.move(design.tables, dimension.up)
+    rows = _solved(design, files, solver, per_band, ONE_AT_A_TIME, progress)
+    nominal = _solvable(rows["as written"])
+    return [Sensitivity(d, nominal, rows[f"{d.name} -"], rows[f"{d.name} +"]) for d in dimensions]
+
+
+def _batch(
+    design: Design,
+    dimensions: Sequence[Dimension],
+    solver: Solver,
+    samples: int,
+    seed: int,
+    progress: Progress | None,
+) -> Batch:
+    from scipy.stats import qmc
+
+    low = np.array([-dimension.down for dimension in dimensions])
+    high = np.array([dimension.up for dimension in dimensions])
+    even = qmc.Sobol(len(dimensions), scramble=True, rng=seed).random(samples)
+    changes = low + even * (high - low)
+    files = {"as written": design.tables}
+    for number, some in enumerate(changes, start=1):
+        files[f"speaker {number}"] = moved(design.tables, dimensions, some)
+    rows = _solved(design, files, solver, COARSE_PER_BAND, ALL_AT_ONCE, progress)
+    nominal = _solvable(rows.pop("as written"))
+    within = design.target.near_best_db
+    return Batch(tuple(dimensions), changes, nominal, tuple(rows.values()), within)
+
+
+def _solvable(nominal: Row) -> Row:
+    if not nominal.solved:
+        raise ValueError(nominal.reason)
+    return nominal
+
+
+def _solved(
+    design: Design,
+    files: Mapping[str, DesignFile],
+    solver: Solver,
+    per_band: int,
+    stage: str,
+    progress: Progress | None,
+) -> dict[str, Row]:
+    """Solve every file, held against the target and the seats of the design as written.
+
+    A run has one air, so those that share it are run together.
+    """
+    by_air: dict[object, list[str]] = {}
+    for name, tables in files.items():
+        by_air.setdefault(tables.air, []).append(name)
+    rows: dict[str, Row] = {}
+    for air, names in by_air.items():
+        there = replace(design, tables=design.tables.model_copy(update={"air": air}))
+        candidates = [Candidate(name, partial(assemble, files[name])) for name in names]
+        watch = _part_of(progress, len(rows) / len(files), len(names) / len(files))
+        solved = run(there, candidates, solver, per_band, stage, watch)
+        rows |= dict(zip(names, solved, strict=True))
+    return {name: rows[name] for name in files}
+
+
+def _part_of(progress: Progress | None, before: float, share: float) -> Progress | None:
+    """Progress of one run as a part of several, in thousandths of the whole."""
+    if progress is None:
+        return None
+
+    def advance(stage: str, done: int, total: int) -> None:
+        progress(stage, round(1000 * (before + share * done / total)), 1000)
+
+    return advance
