@@ -60,6 +60,8 @@ def solve_keys(problem: Problem, settings: object) -> list[bytes]:
 
 def _told(value: object) -> Iterator[bytes]:
     """Every number and word of a value, each with its kind and place, so that no two are alike."""
+    if isinstance(value, np.generic):
+        value = value.item()
     if is_dataclass(value):
         yield f"{type(value).__name__}(".encode()
         for one in fields(value):

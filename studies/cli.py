@@ -289,6 +289,36 @@ def gap(**given: Any) -> None:
 @main.command()
 @_output_options
 @_solver_options
+@click.option(
+    "--samples",
+    type=int,
+    default=32,
+    show_default=True,
+    metavar="N",
+    help="Speakers of the batch, a power of two.",
+)
+@click.option(
+    "--batch-per-band",
+    type=click.IntRange(min=4, max=96),
+    default=12,
+    show_default=True,
+    metavar="N",
+    help="Frequencies in a third octave for the batch; 4 is quicker, and can be off by tenths.",
+)
+def tolerance(**given: Any) -> None:
+    """What a millimetre costs.
+
+    Every size moved a little, alone and all at once: which one to watch, and how much a batch of
+    speakers differs.
+    """
+    from studies.running import answer
+
+    answer("tolerance", **given)
+
+
+@main.command()
+@_output_options
+@_solver_options
 def explore(**given: Any) -> None:
     """Walk through two sizes at once with sliders.
 

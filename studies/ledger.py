@@ -1,7 +1,7 @@
 """The ledger: every finished solve on disk at once, so that nothing is ever solved twice.
 
-One SQLite file in write-ahead mode. A process may be killed at any moment, and two may share the
-file: what was kept stays kept. Arrays are kept in numpy's own format (dtype and shape in front
+One SQLite file in write-ahead mode. A process may be killed at any moment, and several may share
+the file: what was kept stays kept. Arrays are kept in numpy's own format (dtype and shape in front
 of the bytes, never pickle), each row with a digest that is checked when it is read.
 """
 
@@ -12,7 +12,7 @@ import hashlib
 import io
 import sqlite3
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
@@ -21,24 +21,43 @@ from typing import Self
 
 import numpy as np
 
-from dispersion.keys import solver_version
+from dispersion import keys
 from dispersion.solvers import Fields
 
 PATIENCE_S = 30.0
 """How long to wait for another process that is writing."""
-TABLE = """
+LEDGER_ID = 0x726F756E
+"""SQLite's application id: tells a ledger from anybody else's database."""
+# What is touched at every use is small and apart from what is large and never changes.
+TABLES = """
 CREATE TABLE IF NOT EXISTS solves (
-    key BLOB PRIMARY KEY,
+    id INTEGER PRIMARY KEY,
+    key BLOB NOT NULL UNIQUE,
     version TEXT NOT NULL,
-    used REAL NOT NULL,
+    size INTEGER NOT NULL,
+    kept REAL NOT NULL,
+    used REAL NOT NULL
+);
+CREATE TABLE IF NOT EXISTS fields (
+    id INTEGER PRIMARY KEY REFERENCES solves ON DELETE CASCADE,
     unknowns INTEGER NOT NULL,
     far BLOB NOT NULL,
     near BLOB NOT NULL,
     error BLOB NOT NULL,
     digest BLOB NOT NULL
-) WITHOUT ROWID
+);
+"""
+FETCH = """
+SELECT far, near, error, unknowns, digest FROM solves JOIN fields USING (id) WHERE key = ?
+"""
+TOO_MUCH = """
+DELETE FROM solves WHERE id IN (
+    SELECT id FROM (SELECT id, SUM(size) OVER (ORDER BY used DESC, id DESC) AS total FROM solves)
+    WHERE total > ?
+)
 """
 PARTS = ("", "-wal", "-shm")
+DAMAGE = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 
 
 class LedgerError(ValueError):
@@ -47,13 +66,16 @@ class LedgerError(ValueError):
 
 @dataclass(frozen=True)
 class Volume:
-    """Solves of one version of the solver: how many, bytes, first and last use (Unix time)."""
+    """Solves of one version of the solver: how many, bytes, when first kept and last used.
+
+    Both times are Unix time.
+    """
 
     version: str
     current: bool
     solves: int
     size: int
-    first_used: float
+    first_kept: float
     last_used: float
 
 
@@ -76,7 +98,7 @@ class Ledger:
     Raises
     ------
     LedgerError
-        If the file cannot be opened or written.
+        If the file cannot be opened or written, or is something else than a ledger.
     """
 
     def __init__(self, path: Path, tell: Callable[[str], None] = print) -> None:
@@ -84,16 +106,11 @@ class Ledger:
         self.found = self.kept = 0
         self._used: set[bytes] = set()
         self._own: set[bytes] = set()
-        self._writes = True
-        try:
+        self._writes = self._is_sound = True
+        with _refusals(path):
             path.parent.mkdir(parents=True, exist_ok=True)
+            _refuse_words(path)
             self._open()
-        except sqlite3.DatabaseError as error:
-            if isinstance(error, sqlite3.OperationalError):
-                raise _refused(path, str(error)) from error
-            self._set_aside(str(error))
-        except OSError as error:
-            raise _refused(path, error.strerror or str(error)) from error
 
     def __enter__(self) -> Self:
         """Use it, and close it afterwards."""
@@ -111,12 +128,9 @@ class Ledger:
     def close(self) -> None:
         """Note what was used, and close the file."""
         with self._lock:
-            now = time.time()
-            with contextlib.suppress(sqlite3.Error):
-                self._database.executemany(
-                    "UPDATE solves SET used = ? WHERE key = ?", ((now, key) for key in self._used)
-                )
-                self._database.commit()
+            uses = ((time.time(), key) for key in self._used)
+            with contextlib.suppress(sqlite3.Error), self._database:
+                self._database.executemany("UPDATE solves SET used = ? WHERE key = ?", uses)
             self._used.clear()
             self._database.close()
 
@@ -124,17 +138,15 @@ class Ledger:
         """Return a solve that was kept, None if there is none or if it is damaged."""
         with self._lock:
             try:
-                row = self._database.execute(
-                    "SELECT far, near, error, unknowns, digest FROM solves WHERE key = ?", (key,)
-                ).fetchone()
+                row = self._database.execute(FETCH, (key,)).fetchone()
+                if row is None:
+                    return None
+                *blobs, unknowns, digest = row
+                if _digest(key, blobs, unknowns) != digest:
+                    self._drop(key)
+                    return None
             except sqlite3.DatabaseError as error:
-                self._give_up(str(error))
-                return None
-            if row is None:
-                return None
-            *blobs, unknowns, digest = row
-            if _digest(key, blobs, unknowns) != digest:
-                self._tell(f"{self.path}: a solve was damaged; it is solved again")
+                self._failed(error)
                 return None
             self.found += key not in self._own
             self._used.add(key)
@@ -144,36 +156,32 @@ class Ledger:
     def keep(self, key: bytes, fields: Fields) -> None:
         """Write a finished solve; where that fails, say so once and go on without."""
         *arrays, unknowns = fields
-        blobs = [_packed(array) for array in arrays]
-        row = (key, solver_version(), time.time(), unknowns, *blobs)
+        blobs, unknowns = [_packed(array) for array in arrays], int(unknowns)
+        row = (unknowns, *blobs, _digest(key, blobs, unknowns))
         with self._lock:
             if not self._writes:
                 return
             try:
-                self._database.execute(
-                    "INSERT OR REPLACE INTO solves VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                    (*row, _digest(key, blobs, unknowns)),
-                )
-                self._database.commit()
+                self._write(key, sum(map(len, blobs)), row)
+            except sqlite3.DatabaseError as error:
+                self._failed(error)
+            else:
                 self.kept += 1
                 self._own.add(key)
-            except sqlite3.DatabaseError as error:
-                self._give_up(str(error))
 
     def volumes(self) -> tuple[Volume, ...]:
         """What the file holds, by version of the solver, the latest first."""
-        with self._lock:
+        with self._lock, _refusals(self.path):
             rows = self._database.execute(
-                "SELECT version, COUNT(*), SUM(LENGTH(far) + LENGTH(near) + LENGTH(error)),"
-                " MIN(used), MAX(used) FROM solves GROUP BY version ORDER BY MAX(used) DESC"
+                "SELECT version, COUNT(*), SUM(size), MIN(kept), MAX(used)"
+                " FROM solves GROUP BY version ORDER BY MAX(used) DESC, version"
             ).fetchall()
-        return tuple(Volume(row[0], row[0] == solver_version(), *row[1:]) for row in rows)
+        return tuple(Volume(row[0], row[0] == keys.solver_version(), *row[1:]) for row in rows)
 
     @property
     def size(self) -> int:
         """Bytes on disk."""
-        files = (self.path.with_name(self.path.name + part) for part in PARTS)
-        return sum(file.stat().st_size for file in files if file.exists())
+        return sum(file.stat().st_size for file in _files(self.path) if file.exists())
 
     def prune(self, most_bytes: int | None = None) -> int:
         """Drop solves of other versions, then the least recently used; return how many went.
@@ -182,57 +190,147 @@ class Ledger:
         ----------
         most_bytes : int, optional
             Of arrays that may stay; left out, all of this version stay.
+
+        Raises
+        ------
+        LedgerError
+            If it cannot be written, or another process will not let go of it.
         """
-        with self._lock:
-            before = self._count()
-            self._database.execute("DELETE FROM solves WHERE version != ?", (solver_version(),))
-            if most_bytes is not None:
-                self._database.execute(
-                    "DELETE FROM solves WHERE key IN (SELECT key FROM (SELECT key,"
-                    " SUM(LENGTH(far) + LENGTH(near) + LENGTH(error))"
-                    " OVER (ORDER BY used DESC, key) AS total FROM solves) WHERE total > ?)",
-                    (most_bytes,),
-                )
-            self._database.commit()
-            gone = before - self._count()
-            self._database.execute("VACUUM")
+        with self._lock, _refusals(self.path):
+            before = self._database.total_changes
+            with self._database:
+                gone = self._database.execute(
+                    "DELETE FROM solves WHERE version != ?", (keys.solver_version(),)
+                ).rowcount
+                if most_bytes is not None:
+                    gone += self._database.execute(TOO_MUCH, (most_bytes,)).rowcount
+            if self._database.total_changes != before:
+                self._database.execute("VACUUM")
             self._database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         return gone
 
-    def _count(self) -> int:
-        return self._database.execute("SELECT COUNT(*) FROM solves").fetchone()[0]
+    def _write(self, key: bytes, size: int, row: tuple[int | bytes, ...]) -> None:
+        now = time.time()
+        with self._database:  # both rows or, after an error, none
+            solve = self._database.execute(
+                "INSERT OR REPLACE INTO solves (key, version, size, kept, used)"
+                " VALUES (?, ?, ?, ?, ?)",
+                (key, keys.solver_version(), size, now, now),
+            )
+            self._database.execute(
+                "INSERT INTO fields VALUES (?, ?, ?, ?, ?, ?)", (solve.lastrowid, *row)
+            )
+
+    def _drop(self, key: bytes) -> None:
+        if self._is_sound:
+            self._tell(f"{self.path}: not all of it is sound; what is damaged is solved again")
+        self._is_sound = False
+        with self._database:
+            self._database.execute("DELETE FROM solves WHERE key = ?", (key,))
 
     def _open(self) -> None:
-        self._database = sqlite3.connect(self.path, timeout=PATIENCE_S, check_same_thread=False)
         try:
-            (verdict,) = self._database.execute("PRAGMA quick_check(1)").fetchone()
-            if verdict != "ok":
-                raise sqlite3.DatabaseError(verdict)
-            self._database.execute("PRAGMA journal_mode = WAL")
-            self._database.execute("PRAGMA synchronous = NORMAL")
-            self._database.execute(TABLE)
-            self._database.commit()
-            self._database.execute("SELECT key, digest FROM solves LIMIT 1")
-        except BaseException:
-            self._database.close()
-            raise
+            self._database = _opened(self.path)
+        except sqlite3.DatabaseError as error:
+            if not _is_damage(error):
+                raise
+            self._set_aside(str(error))
 
     def _set_aside(self, reason: str) -> None:
         """Rename a damaged file and begin a new one."""
         number = 1
         while (aside := self.path.with_name(f"{self.path.name}.damaged-{number}")).exists():
             number += 1
-        for part in PARTS:
-            file = self.path.with_name(self.path.name + part)
+        for file, away in zip(_files(self.path), _files(aside), strict=True):
             if file.exists():
-                file.rename(aside.with_name(aside.name + part))
+                file.rename(away)
         self._tell(f"{self.path} was damaged ({reason}): set aside as {aside.name}, begun anew")
-        self._open()
+        self._database = _opened(self.path)
 
-    def _give_up(self, reason: str) -> None:
+    def _failed(self, error: Exception) -> None:
+        """Begin a new file where this one is damaged; where it cannot be written, do without."""
+        if _is_damage(error):
+            self._used.clear()
+            self._database.close()
+            try:
+                self._open()  # which may be sound again: another process may have begun it anew
+                return
+            except (sqlite3.DatabaseError, OSError, LedgerError) as another:
+                error = another
         if self._writes:
-            self._tell(f"{self.path}: {reason}; what is solved from here on is not kept")
+            self._tell(
+                f"the ledger {self.path} cannot be used any more ({error}): what is solved from"
+                " here on is not kept; make room, or name another place with --ledger"
+            )
         self._writes = False
+
+
+def _opened(path: Path) -> sqlite3.Connection:
+    """Connection to a sound ledger that can be written."""
+    database = sqlite3.connect(path, timeout=PATIENCE_S, check_same_thread=False)
+    try:
+        _check(database, path)
+        database.execute("PRAGMA synchronous = NORMAL")
+        database.execute("PRAGMA foreign_keys = ON")
+        _in_write_ahead_mode(database)
+        # Told here, not at the first solve, if the file cannot be written.
+        database.executescript(
+            f"BEGIN IMMEDIATE; PRAGMA application_id = {LEDGER_ID}; {TABLES} COMMIT;"
+        )
+    except BaseException:
+        database.close()
+        raise
+    return database
+
+
+def _check(database: sqlite3.Connection, path: Path) -> None:
+    (verdict,) = database.execute("PRAGMA quick_check(1)").fetchone()
+    if verdict != "ok":
+        damage = sqlite3.DatabaseError(verdict.splitlines()[-1])
+        damage.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+        raise damage
+    # In this order: another process may begin the file in between, tables and identity at once.
+    (tables,) = database.execute("SELECT COUNT(*) FROM sqlite_schema").fetchone()
+    (identity,) = database.execute("PRAGMA application_id").fetchone()
+    if tables and identity != LEDGER_ID:
+        raise _refused(path, "it is a database of something else")
+
+
+def _in_write_ahead_mode(database: sqlite3.Connection) -> None:
+    """Switch over; SQLite does not wait by itself where two processes do so at once."""
+    until = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            database.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+            time.sleep(0.01)
+
+
+def _refuse_words(path: Path) -> None:
+    """Refuse a file of plain text, a design perhaps: no ledger, however damaged."""
+    if path.is_file():
+        with path.open("rb") as file:
+            head = file.read(4096)
+        if head and b"\0" not in head and not head.startswith(b"SQLite"):
+            raise _refused(path, "it is a file of text, no ledger")
+
+
+def _is_damage(error: Exception) -> bool:
+    return getattr(error, "sqlite_errorcode", 0) & 0xFF in DAMAGE
+
+
+@contextlib.contextmanager
+def _refusals(path: Path) -> Iterator[None]:
+    """Turn whatever the file does not allow into a sentence with the remedy."""
+    try:
+        yield
+    except sqlite3.DatabaseError as error:
+        raise _refused(path, str(error)) from error
+    except OSError as error:
+        raise _refused(path, error.strerror or str(error)) from error
 
 
 def _refused(path: Path, reason: str) -> LedgerError:
@@ -240,6 +338,11 @@ def _refused(path: Path, reason: str) -> LedgerError:
         f"the ledger {path} cannot be used ({reason}): name another place with --ledger, or go"
         " without by --no-ledger"
     )
+
+
+def _files(path: Path) -> tuple[Path, ...]:
+    """Return the file itself and what SQLite keeps beside it."""
+    return tuple(path.with_name(path.name + part) for part in PARTS)
 
 
 def _packed(array: np.ndarray) -> bytes:
@@ -255,6 +358,7 @@ def _unpacked(blob: bytes) -> np.ndarray:
 def _digest(key: bytes, blobs: Iterable[bytes], unknowns: int) -> bytes:
     digest = hashlib.blake2b(key, digest_size=16)
     for blob in blobs:
+        digest.update(len(blob).to_bytes(8, "little"))
         digest.update(blob)
     digest.update(str(unknowns).encode())
     return digest.digest()

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.figure import Figure
 
 from shapes.assembly import Assembly
+from studies.batch import seat_levels_db
 from studies.charts import (
     AroundTrace,
     Contender,
     Ladder,
     Trace,
+    Worry,
     around_figure,
     azimuth_figure,
+    batch_figure,
+    choosing_figure,
     contest_figure,
     coverage_map_figure,
     curves_figure,
@@ -28,7 +33,9 @@ from studies.charts import (
     slice_figure,
     sweep_map_figure,
     trust_figure,
+    worries_figure,
 )
+from studies.choosing import choices
 from studies.contest import Contest
 from studies.design import Design
 from studies.gap import GapStudy
@@ -38,6 +45,8 @@ from studies.rays import RayStudy
 from studies.shed import Cutting
 from studies.slices import Slices
 from studies.spread import Spread
+from studies.tables.tolerance_words import ends_in_words, plus_minus
+from studies.tolerance import Tolerance
 from studies.trim import Cut, Trim
 from studies.trust import WITHIN_DB, Trust
 
@@ -52,6 +61,7 @@ class Picture:
 
 Pictures = dict[str, Picture]
 
+ESTIMATE = "Off-centre and tilt: estimate by rays,\nnot by the wave solver; summed with nothing."
 SECTION = "What is built, cut through the axis: the parts, the three gaps, the lines to the ears."
 COVERAGE = (
     "How loud each pitch is at each angle. Left as it is; right only the difference to the window,"
@@ -115,6 +125,7 @@ def trim_pictures(trim: Trim) -> Pictures:
             "The best cap against half the ball, the top plate alone and the bare column.",
         ),
         "coverage": _coverage(title, best.row),
+        "choosing": _choosing(design, [cut.row for cut in trim.cuts], best.row),
     }
     if trim.steps:
         pictures["shaving"] = _shaving(trim)
@@ -161,6 +172,7 @@ def gap_pictures(study: GapStudy) -> Pictures:
         "section": _section(best.row.assembly, title, design),
         "sweep": Picture(sweep, "How peaks and dips move as the plate goes up."),
         "coverage": _coverage(title, best.row),
+        "choosing": _choosing(design, rows, best.row),
     }
 
 
@@ -235,12 +247,64 @@ def trust_pictures(trust: Trust) -> Pictures:
     return {"trust": Picture(figure, "How far each quick method is off, pitch by pitch.")}
 
 
+def tolerance_pictures(found: Tolerance) -> Pictures:
+    """Draw what every millimetre costs, and what a batch of speakers does."""
+    return {"worries": _worries(found), "batch": _batch(found)}
+
+
+def _worries(found: Tolerance) -> Picture:
+    worries = [
+        Worry(
+            f"{size.dimension.name}, {ends_in_words(size.dimension)}",
+            size.minus_db,
+            size.plus_db,
+            *size.curve_ends_db,
+        )
+        for size in found.sizes
+    ]
+    estimates = [
+        (f"{case.name}, {plus_minus(case.tolerance, case.unit)}", case.largest_db)
+        for case in found.askew
+    ]
+    title = f"{found.design.title}: what each size costs"
+    return Picture(
+        worries_figure(title, worries, found.ears, estimates, ESTIMATE),
+        "Which size to watch: the longest bars, on either side of its tolerance. What hangs"
+        " off-centre or tilted is an estimate by rays and stands apart.",
+    )
+
+
+def _batch(found: Tolerance) -> Picture:
+    batch = found.batch
+    figure = batch_figure(
+        f"{found.design.title}: {len(batch.solved)} speakers, every size off, {found.ears}",
+        batch.nominal.coverage.centres,
+        seat_levels_db(batch.nominal),
+        batch.seat_band_db,
+        batch.scores_db,
+        batch.nominal.score,
+        batch.within_db,
+        batch.doubt_db,
+    )
+    return Picture(
+        figure, "How much speakers built to these tolerances differ: nine in ten lie in the band."
+    )
+
+
 def _section(assembly: Assembly, title: str, design: Design) -> Picture:
     return Picture(section_figure(assembly, title, design.seats), SECTION)
 
 
 def _coverage(title: str, row: Row) -> Picture:
     return Picture(coverage_map_figure(title, row.coverage), COVERAGE)
+
+
+def _choosing(design: Design, rows: Sequence[Row], chosen: Row) -> Picture:
+    return Picture(
+        choosing_figure(f"{design.title}: what no other beats", choices(rows, chosen)),
+        "Louder, more even, less upwards: whoever wants one of them more than the score does finds"
+        " the others to choose from here.",
+    )
 
 
 def _at_ears(spread: Spread) -> list[Trace]:

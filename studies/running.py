@@ -32,6 +32,7 @@ from studies.rays import RayStudy, ray_study
 from studies.shed import cutting, cutting_files
 from studies.slices import Slices, slice_study
 from studies.spread import spread
+from studies.tolerance import Tolerance, tolerance
 from studies.trim import trim
 from studies.trust import Trust, trust
 
@@ -238,6 +239,16 @@ def find_trust(design: Design, workers: int | None = None, per_band: int | None 
         return trust(design, solvers, watch, **chosen)
 
 
+def find_tolerance(
+    design: Design, samples: int, batch_per_band: int, method: str, **how: Any
+) -> Tolerance:
+    """Move every size a little, alone and all at once, with a progress bar on standard error."""
+    if method == "images":
+        raise MethodError("--method images leaves the reflector out: take waves, edges or rays")
+    study = functools.partial(tolerance, samples=samples, batch_per_band=batch_per_band)
+    return solve(study, design, method, **how)
+
+
 def find_slices(
     design: Design, at: Sequence[float], workers: int | None = None, finer: float = 1.0
 ) -> Slices:
@@ -267,6 +278,7 @@ QUESTIONS = {
     ),
     "slice": Question(find_slices, tables.slices_tables, pictures.slice_pictures, slice_files),
     "cut": Question(cutting, tables.cut_tables, pictures.cut_pictures, cutting_files),
+    "tolerance": Question(find_tolerance, tables.tolerance_tables, pictures.tolerance_pictures),
     "posts": Question(find_posts, tables.posts_tables, pictures.posts_pictures),
     "rays": Question(find_rays, tables.rays_tables, pictures.rays_pictures),
     "trust": Question(find_trust, tables.trust_tables, pictures.trust_pictures),

@@ -6,10 +6,9 @@ from functools import cached_property, partial
 
 import numpy as np
 
-from dispersion.bands import band_means
-from dispersion.coverage import level_db
 from dispersion.paths.rays import meaningful_above_hz
 from studies.askew import Askew, hung_askew
+from studies.batch import Batch, can_be_thinned, seat_levels_db, thinned
 from studies.design import Design
 from studies.design.design import DesignFile, assemble
 from studies.design.moves import Dimension, dimensions_of, moved
@@ -28,7 +27,6 @@ ONE_AT_A_TIME, ALL_AT_ONCE = "one size at a time", "all sizes at once"
 SAMPLES, MOST_SAMPLES, SEED = 32, 4096, 5
 NO_COST_DB = 0.1
 """A change of score below this counts as none, as between entries of a contest."""
-BAND_PERCENT = (5.0, 50.0, 95.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,6 +111,11 @@ class Sensitivity:
         return float(self.nominal.coverage.centres[self._largest_at[1]])
 
     @property
+    def curve_ends_db(self) -> tuple[float, float]:
+        """Largest change of a third octave at either end, dB, signed; nan if it is not solved."""
+        return tuple(float(ends[np.argmax(np.abs(ends))]) for ends in self.curve_change_db)
+
+    @property
     def matters(self) -> bool:
         """Tell whether score or level meter show anything, or an end cannot be built."""
         seen = self.cost_db >= NO_COST_DB or abs(self.largest_db) >= METER_DB
@@ -133,61 +136,6 @@ class Sensitivity:
     def _units_per_span(self) -> float:
         span = self.dimension.up * self.plus.solved + self.dimension.down * self.minus.solved
         return self.dimension.unit.size / span if span else 0.0
-
-
-@dataclass(frozen=True, eq=False)
-class Batch:
-    """Many speakers of one design, each somewhere within all tolerances at once.
-
-    Attributes
-    ----------
-    dimensions : tuple of Dimension
-    changes : (N, D) array
-        How far each size is off, SI.
-    nominal : Row
-        The design as written, at as few frequencies as the others.
-    rows : tuple of Row
-        What cannot be built is a row with its reason.
-    within_db : float
-        A speaker whose score is at most this much worse than the nominal one passes.
-    """
-
-    dimensions: tuple[Dimension, ...]
-    changes: np.ndarray
-    nominal: Row
-    rows: tuple[Row, ...]
-    within_db: float
-
-    @property
-    def solved(self) -> tuple[Row, ...]:
-        """The speakers that can be built."""
-        return tuple(row for row in self.rows if row.solved)
-
-    @property
-    def scores_db(self) -> np.ndarray:
-        """Scores of those, dB."""
-        return np.array([row.score for row in self.solved])
-
-    @cached_property
-    def seat_band_db(self) -> np.ndarray:
-        """(3, B) 5 %, half and 95 % of the band level at the main seat, dB; nan if none."""
-        if not self.solved:
-            return np.full((3, len(self.nominal.coverage.centres)), np.nan)
-        levels = [seat_levels_db(row) for row in self.solved]
-        return np.percentile(levels, BAND_PERCENT, axis=0)
-
-    @property
-    def passing(self) -> float:
-        """Share of all speakers, those that cannot be built included, that pass: the yield."""
-        limit = self.nominal.score + self.within_db
-        return float(np.mean([row.score <= limit for row in self.rows]))
-
-    @property
-    def passing_error(self) -> float:
-        """Standard error of that share as if drawn by lot; even sampling does no worse."""
-        count = len(self.rows)
-        share = (self.passing * count + 1.0) / (count + 2.0)
-        return float(np.sqrt(share * (1.0 - share) / count))
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,6 +177,7 @@ def tolerance(
     per_band: int = FINE_PER_BAND,
     samples: int = SAMPLES,
     seed: int = SEED,
+    batch_per_band: int = COARSE_PER_BAND,
 ) -> Tolerance:
     """Move every size within its tolerance, alone and all at once.
 
@@ -240,12 +189,14 @@ def tolerance(
     progress : callable, optional
         Called with (stage, done, total).
     per_band : int
-        Frequencies in a third-octave band, four or more, where sizes are moved one at a time. All
-        at once are solved at `COARSE_PER_BAND`, and compared with the design solved alike.
+        Frequencies in a third-octave band, four or more, where sizes are moved one at a time.
     samples : int
         Speakers of the batch, a power of two.
     seed : int
         Of their scramble; the same seed gives the same speakers.
+    batch_per_band : int
+        Frequencies in a third-octave band for the batch, which is compared with the design solved
+        alike. Where `per_band` is an odd multiple of it, what that is worth is measured.
 
     Raises
     ------
@@ -256,23 +207,20 @@ def tolerance(
     dimensions = dimensions_of(design.tables)
     sizes = _one_at_a_time(design, dimensions, solver, per_band, progress)
     nominal = sizes[0].nominal
-    ranked = sorted(sizes, key=lambda s: (not s.reason, -s.cost_db, -s.curve_rms_db))
+    ranked = sorted(sizes, key=_rank)
     return Tolerance(
         design,
         nominal,
         tuple(ranked),
         hung_askew(design),
         meaningful_above_hz(nominal.assembly, design.air),
-        _batch(design, dimensions, solver, samples, seed, progress),
+        _batch(design, sizes, solver, batch_per_band, samples, seed, progress),
     )
 
 
-def seat_levels_db(row: Row) -> np.ndarray:
-    """(B,) band level at the first seat, or of the window if there are no seats, dB."""
-    if not row.response.near.shape[1]:
-        return row.coverage.window_level_db
-    _, power = band_means(row.response.problem.frequencies, np.abs(row.response.near[:, 0]) ** 2)
-    return level_db(power)
+def _rank(size: Sensitivity) -> tuple[bool, float, float]:
+    """What cannot be built first, then by cost as printed, then by what the curve does."""
+    return not size.reason, -round(size.cost_db, 2), -size.curve_rms_db
 
 
 def _change(row: Row, nominal: Row) -> float:
@@ -305,14 +253,16 @@ def _one_at_a_time(
 
 def _batch(
     design: Design,
-    dimensions: Sequence[Dimension],
+    sizes: Sequence[Sensitivity],
     solver: Solver,
+    per_band: int,
     samples: int,
     seed: int,
     progress: Progress | None,
 ) -> Batch:
     from scipy.stats import qmc
 
+    dimensions = tuple(size.dimension for size in sizes)
     low = np.array([-dimension.down for dimension in dimensions])
     high = np.array([dimension.up for dimension in dimensions])
     even = qmc.Sobol(len(dimensions), scramble=True, rng=seed).random(samples)
@@ -320,10 +270,28 @@ def _batch(
     files = {"as written": design.tables}
     for number, some in enumerate(changes, start=1):
         files[f"speaker {number}"] = moved(design.tables, dimensions, some)
-    rows = _solved(design, files, solver, COARSE_PER_BAND, ALL_AT_ONCE, progress)
+    rows = _solved(design, files, solver, per_band, ALL_AT_ONCE, progress)
     nominal = _solvable(rows.pop("as written"))
+    doubts = _doubts(design, sizes, per_band)
     within = design.target.near_best_db
-    return Batch(tuple(dimensions), changes, nominal, tuple(rows.values()), within)
+    return Batch(dimensions, changes, nominal, tuple(rows.values()), within, *doubts)
+
+
+def _doubts(
+    design: Design, sizes: Sequence[Sensitivity], per_band: int
+) -> tuple[float, np.ndarray]:
+    """How far changes at so few frequencies are off those at all solved, at most: score, bands."""
+    nominal = sizes[0].nominal
+    if not can_be_thinned(nominal, per_band):
+        return float("nan"), np.full(len(nominal.coverage.centres), np.nan)
+    ends = [row for size in sizes for row in (size.minus, size.plus) if row.solved]
+    coarse, *coarse_ends = (thinned(row, design.target, per_band) for row in (nominal, *ends))
+    scores, curves = [0.0], [np.zeros(len(nominal.coverage.centres))]
+    for few, every in zip(coarse_ends, ends, strict=True):
+        scores.append((few.score - coarse.score) - (every.score - nominal.score))
+        at_few = seat_levels_db(few) - seat_levels_db(coarse)
+        curves.append(at_few - (seat_levels_db(every) - seat_levels_db(nominal)))
+    return float(np.max(np.abs(scores))), np.max(np.abs(curves), axis=0)
 
 
 def _solvable(nominal: Row) -> Row:

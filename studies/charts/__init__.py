@@ -5,6 +5,7 @@ Nothing is computed here but what drawing needs. matplotlib is imported here and
 driver's own on-axis curve unless the axis says otherwise.
 """
 
+from studies.charts.choosing import choosing_figure
 from studies.charts.contest import Contender, contest_figure
 from studies.charts.coverage import coverage_map_figure, polar_figure
 from studies.charts.curves import Trace, curves_figure, index_figure
@@ -21,14 +22,18 @@ from studies.charts.shaving import shave_figure
 from studies.charts.slices import slice_animation, slice_figure, slice_files
 from studies.charts.style import in_both_formats
 from studies.charts.sweeps import Ladder, ladder_figure, sweep_map_figure
+from studies.charts.tolerance import Worry, batch_figure, worries_figure
 
 __all__ = [
     "AroundTrace",
     "Contender",
     "Ladder",
     "Trace",
+    "Worry",
     "around_figure",
     "azimuth_figure",
+    "batch_figure",
+    "choosing_figure",
     "contest_figure",
     "coverage_map_figure",
     "curves_figure",
@@ -45,4 +50,5 @@ __all__ = [
     "slice_files",
     "sweep_map_figure",
     "trust_figure",
+    "worries_figure",
 ]

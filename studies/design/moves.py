@@ -103,9 +103,7 @@ def _of_reflector(tables: DesignFile) -> tuple[Dimension, ...]:
     given, allowed = tables.reflector, tables.tolerance
     if isinstance(given, BallTable):
         return (
-            Dimension(
-                "keep", MILLIMETRE, allowed.keep, allowed.keep, _in_part("reflector", _keep)
-            ),
+            Dimension("keep", MILLIMETRE, allowed.keep, allowed.keep, _in_part("reflector", _keep)),
             Dimension(
                 "ball diameter",
                 MILLIMETRE,

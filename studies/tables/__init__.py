@@ -16,6 +16,7 @@ from studies.tables.section import section_tables
 from studies.tables.slices import slices_tables
 from studies.tables.spread import spread_tables
 from studies.tables.table import Column, Fact, Findings, Table
+from studies.tables.tolerance import tolerance_tables
 from studies.tables.trim import trim_tables
 from studies.tables.trust import trust_tables
 
@@ -36,6 +37,7 @@ __all__ = [
     "section_tables",
     "slices_tables",
     "spread_tables",
+    "tolerance_tables",
     "trim_tables",
     "trust_tables",
 ]

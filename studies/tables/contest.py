@@ -8,6 +8,7 @@ from dispersion.bands import band_index, band_label
 from studies.contest import NO_DIFFERENCE_DB, Contest
 from studies.grid import Row
 from studies.tables import cautions, levels
+from studies.tables.choosing import unbeaten_table
 from studies.tables.columns import (
     REASON,
     SCORE_CAPTION,
@@ -34,6 +35,7 @@ def contest_tables(contest: Contest) -> Findings:
         (
             _ranking(contest),
             _octaves(contest),
+            unbeaten_table(contest.rows, contest.winner),
             levels.band_levels(contest.design, named, "levels", "Levels by third octave"),
             levels.curves(contest.design, named),
             levels.elevations(named),

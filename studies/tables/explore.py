@@ -10,6 +10,7 @@ from shapes.lengths import in_both, in_degrees
 from shapes.reflectors import Reflector
 from studies.explore import Explore, Knob, is_free
 from studies.tables import cautions, levels
+from studies.tables.choosing import unbeaten_table
 from studies.tables.columns import (
     CANDIDATE,
     REASON,
@@ -41,6 +42,7 @@ def explore_tables(found: Explore) -> Findings:
         _facts(found),
         (
             _leaders(found),
+            unbeaten_table(found.rows, found.rows[found.best]),
             _cells(found),
             levels.band_levels(
                 found.design, named, "levels", "Levels of every cell by third octave", "bulk"

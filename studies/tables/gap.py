@@ -6,6 +6,7 @@ from shapes.lengths import in_both
 from studies.contest import NO_DIFFERENCE_DB
 from studies.gap import GapChoice, GapStudy
 from studies.tables import cautions, levels
+from studies.tables.choosing import unbeaten_table
 from studies.tables.columns import (
     CANDIDATE,
     REASON,
@@ -40,6 +41,7 @@ def gap_tables(study: GapStudy) -> Findings:
         (
             _gaps(study),
             _airways(study),
+            unbeaten_table(rows, study.best.row),
             levels.band_levels(
                 study.design,
                 [(row.name, row) for row in rows],

@@ -16,7 +16,7 @@ def ledger_table(volumes: tuple[Volume, ...]) -> Table:
         text("standing", "", "whether this version can still use them"),
         Column("solves", "solves", "frequencies of designs that are kept"),
         number("size_mb", "MB", "their arrays, MB", 1),
-        text("first_used", "first used", "date"),
+        text("first_kept", "first kept", "date"),
         text("last_used", "last used", "date"),
     )
     rows = tuple(
@@ -25,7 +25,7 @@ def ledger_table(volumes: tuple[Volume, ...]) -> Table:
             "in use" if volume.current else "of another version",
             volume.solves,
             volume.size / 1e6,
-            _day(volume.first_used),
+            _day(volume.first_kept),
             _day(volume.last_used),
         )
         for volume in volumes

@@ -8,6 +8,7 @@ from dispersion.bands import band_label
 from shapes.lengths import in_both
 from shapes.reflectors import ball_cap
 from studies.tables import cautions, levels
+from studies.tables.choosing import unbeaten_table
 from studies.tables.columns import (
     CANDIDATE,
     REASON,
@@ -34,7 +35,8 @@ def trim_tables(trim: Trim) -> Findings:
     """Put the answer to "how much of the ball do I keep?" into words and tables."""
     held = compared(trim)
     every = [cut.row for cut in trim.cuts] + [row for _, row in held]
-    tables = [_candidates(trim), _comparison(trim)]
+    candidates = [cut.row for cut in trim.cuts]
+    tables = [_candidates(trim), _comparison(trim), unbeaten_table(candidates, trim.best.row)]
     if trim.steps:
         tables += [_shaving(trim), _shaving_bands(trim)]
     return Findings(

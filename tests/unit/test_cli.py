@@ -22,7 +22,7 @@ from studies.shed.paper import PAPERS
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "studies" / "examples"
-COMMANDS = ("section", "spread", "trim", "contest", "gap", "explore")
+COMMANDS = ("section", "spread", "trim", "contest", "gap", "tolerance", "explore")
 QUICK = ("cut", "slice", "rays", "posts", "trust")
 
 

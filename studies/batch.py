@@ -1,0 +1,119 @@
+"""A batch of speakers of one design, none quite as drawn: how they differ, and how many pass."""
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from dispersion.bands import band_means
+from dispersion.coverage import level_db, measure_coverage
+from studies.design.moves import Dimension
+from studies.design.questions import TargetTable
+from studies.grid import Row
+from studies.target import score
+
+BAND_PERCENT = (5.0, 50.0, 95.0)
+"""Nine speakers in ten lie between the first and the last."""
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Many speakers of one design, each somewhere within all tolerances at once.
+
+    Attributes
+    ----------
+    dimensions : tuple of Dimension
+    changes : (N, D) array
+        How far each size is off, SI.
+    nominal : Row
+        The design as written, at as few frequencies as the others.
+    rows : tuple of Row
+        What cannot be built is a row with its reason.
+    within_db : float
+        A speaker whose score is at most this much worse than the nominal one passes.
+    doubt_db : float
+        How far a change of score may be off where so few frequencies are solved; nan if unknown.
+    curve_doubt_db : (B,) array
+        The same of a change of the band level at the main seat.
+    """
+
+    dimensions: tuple[Dimension, ...]
+    changes: np.ndarray
+    nominal: Row
+    rows: tuple[Row, ...]
+    within_db: float
+    doubt_db: float
+    curve_doubt_db: np.ndarray
+
+    @property
+    def solved(self) -> tuple[Row, ...]:
+        """The speakers that can be built."""
+        return tuple(row for row in self.rows if row.solved)
+
+    @property
+    def scores_db(self) -> np.ndarray:
+        """Scores of those, dB."""
+        return np.array([row.score for row in self.solved])
+
+    @cached_property
+    def seat_band_db(self) -> np.ndarray:
+        """(3, B) 5 %, half and 95 % of the band level at the main seat, dB; nan if none."""
+        if not self.solved:
+            return np.full((3, len(self.nominal.coverage.centres)), np.nan)
+        levels = [seat_levels_db(row) for row in self.solved]
+        return np.percentile(levels, BAND_PERCENT, axis=0)
+
+    @property
+    def passing(self) -> float:
+        """Share of all speakers, those that cannot be built included, that pass: the yield."""
+        return self._share_up_to(self.nominal.score + self.within_db)
+
+    @property
+    def passing_between(self) -> tuple[float, float]:
+        """Least and largest share if every score is off by `doubt_db`; nan if that is unknown."""
+        limit = self.nominal.score + self.within_db
+        if np.isnan(self.doubt_db):
+            return float("nan"), float("nan")
+        return self._share_up_to(limit - self.doubt_db), self._share_up_to(limit + self.doubt_db)
+
+    @property
+    def passing_error(self) -> float:
+        """Standard error of that share as if drawn by lot; even sampling does no worse."""
+        count = len(self.rows)
+        share = (self.passing * count + 1.0) / (count + 2.0)
+        return float(np.sqrt(share * (1.0 - share) / count))
+
+    def _share_up_to(self, limit_db: float) -> float:
+        return float(np.mean([row.score <= limit_db for row in self.rows]))
+
+
+def seat_levels_db(row: Row) -> np.ndarray:
+    """(B,) band level at the first seat, or of the window if there are no seats, dB."""
+    if not row.response.near.shape[1]:
+        return row.coverage.window_level_db
+    _, power = band_means(row.response.problem.frequencies, np.abs(row.response.near[:, 0]) ** 2)
+    return level_db(power)
+
+
+def can_be_thinned(row: Row, per_band: int) -> bool:
+    """Tell whether fewer frequencies a band are among those solved: at an odd share of them."""
+    return row.per_band > per_band and row.per_band % (2 * per_band) == per_band
+
+
+def thinned(row: Row, target: TargetTable, per_band: int) -> Row:
+    """Return a solved row as it would be if only so many frequencies a band had been solved."""
+    step, old = row.per_band // per_band, row.response
+    some = slice(step // 2, None, step)
+    problem = replace(old.problem, frequencies=old.problem.frequencies[some])
+    response = replace(
+        old,
+        problem=problem,
+        far_by_way=old.far_by_way[:, some],
+        near_by_way=old.near_by_way[:, some],
+        power_error_db=old.power_error_db[:, some],
+        unknowns=old.unknowns[some],
+    )
+    coverage = measure_coverage(
+        problem.frequencies, problem.elevations, response.power, row.coverage.window, target.band
+    )
+    return replace(row, response=response, coverage=coverage, scorecard=score(coverage, target))

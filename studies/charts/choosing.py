@@ -1,0 +1,120 @@
+"""Level against evenness, leak as colour: what no other candidate beats, and what was chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib import colormaps
+from matplotlib.axes import Axes
+from matplotlib.colors import Colormap, ListedColormap
+from matplotlib.figure import Figure
+
+from studies.charts.style import FAINT, INK, QUIET, WINDOW, in_house_style, new_figure
+
+if TYPE_CHECKING:
+    from studies.choosing import Choice  # which loads the studies, and they the solvers
+
+LEAST_SPAN_DB = 0.5
+"""No axis is blown up further, so that noise stays small."""
+
+
+@in_house_style
+def choosing_figure(title: str, choices: Sequence[Choice]) -> Figure:
+    """Draw every solved candidate by what it offers; better is up and to the right.
+
+    Parameters
+    ----------
+    title : str
+    choices : sequence of Choice
+        As `studies.choosing.choices` gives them; at least one.
+
+    Returns
+    -------
+    Figure
+        Those that are best in one thing and the chosen one bear a number, told below.
+    """
+    stay = [choice for choice in choices if choice.unbeaten]
+    beaten = [choice for choice in choices if not choice.unbeaten]
+    subtitle = f"better is up, to the right, and pale; {len(stay)} of {len(choices)} are unbeaten"
+    figure = new_figure(7.0, title, subtitle)
+    axes = figure.add_subplot()
+    _scatter(axes, beaten, s=22, color=FAINT, edgecolor=QUIET, linewidth=0.5, label="beaten")
+    leaks = [choice.leak_db for choice in stay]
+    low, high = _spread(leaks)
+    shown = _scatter(
+        axes,
+        stay,
+        s=90,
+        c=leaks,
+        cmap=_pale_to_dark(),
+        vmin=low,
+        vmax=high,
+        edgecolor=INK,
+        linewidth=0.8,
+        label="unbeaten",
+    )
+    _number(axes, choices)
+    axes.set_xlim(*_spread([choice.level_db for choice in choices]))
+    axes.set_ylim(*_spread([choice.evenness_db for choice in choices])[::-1])
+    axes.grid(True)
+    axes.set_xlabel("mean window level, dB re the driver's own on-axis curve")
+    axes.set_ylabel("unevenness across the window, dB")
+    bar = figure.colorbar(shown, ax=axes, aspect=24, pad=0.02)
+    bar.set_label("lost above the window, dB")
+    bar.outline.set_visible(False)
+    figure.legend(*axes.get_legend_handles_labels(), loc="outside lower left", ncols=1)
+    return figure
+
+
+def _scatter(axes: Axes, choices: Sequence[Choice], **look: object) -> object:
+    levels = [choice.level_db for choice in choices]
+    return axes.scatter(levels, [choice.evenness_db for choice in choices], **look)
+
+
+def _number(axes: Axes, choices: Sequence[Choice]) -> None:
+    """Number the chosen one and the unbeaten ones that are best in one thing; each once."""
+    for number, (choice, words) in enumerate(_outstanding(choices), start=1):
+        place = (choice.level_db, choice.evenness_db)
+        colour = WINDOW if choice.chosen else INK
+        if choice.chosen:
+            axes.scatter(*place, s=260, facecolor="none", edgecolor=WINDOW, linewidth=2.0)
+        axes.annotate(
+            str(number),
+            place,
+            # To different sides, so that neighbours do not write over each other.
+            xytext=((11, -11), (-11, 11), (11, 11), (-11, -11))[number - 1],
+            textcoords="offset points",
+            ha="center",
+            va="center",
+            color=colour,
+            fontweight="bold",
+        )
+        name = f"{number}  {choice.name}: {', '.join(words)}"
+        axes.plot([], [], linestyle="none", label=name)
+
+
+def _outstanding(choices: Sequence[Choice]) -> list[tuple[Choice, list[str]]]:
+    stay = [choice for choice in choices if choice.unbeaten]
+    ends = (
+        *((choice, "chosen by the score") for choice in choices if choice.chosen),
+        (max(stay, key=lambda c: c.level_db), "loudest in the window"),
+        (min(stay, key=lambda c: c.evenness_db), "most even"),
+        (min(stay, key=lambda c: c.leak_db), "least leak"),
+    )
+    found: dict[int, tuple[Choice, list[str]]] = {}
+    for choice, words in ends:
+        found.setdefault(id(choice), (choice, []))[1].append(words)
+    return list(found.values())
+
+
+def _spread(values: Sequence[float]) -> tuple[float, float]:
+    """Limits that hold all values with a margin, `LEAST_SPAN_DB` apart at least."""
+    low, high = min(values), max(values)
+    half = max(0.58 * (high - low), LEAST_SPAN_DB / 2)
+    return (low + high) / 2 - half, (low + high) / 2 + half
+
+
+def _pale_to_dark() -> Colormap:
+    return ListedColormap(colormaps["viridis_r"](np.linspace(0.0, 0.95, 256)))

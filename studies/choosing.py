@@ -1,0 +1,124 @@
+"""Choosing well: where level, evenness and leak disagree, which candidates no other beats.
+
+The score weighs several wishes against each other. Here nothing is weighed: what stays is every
+candidate that could be the right one for somebody.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from studies.grid import Row, best_of
+
+NOISE_DB = 0.05
+"""Differences up to this do not count: of the order of the solver's own error (0.034 dB against
+a mesh three times as fine, see `dispersion.waves`), and far below what anybody hears."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One solved candidate with what it offers.
+
+    Attributes
+    ----------
+    name : str
+    level_db : float
+        Mean window level re the driver's own on-axis curve, dB; more is better.
+    evenness_db : float
+        Rms of level across the window, mean over the bands, dB; less is better.
+    leak_db : float
+        Loss by power that leaves above the window, dB; less is better.
+    score : float
+        By the weights of the design, dB; less is better.
+    per_band : int
+        Frequencies solved in a third-octave band.
+    unbeaten, chosen : bool
+        No other beats it; it has the lowest score.
+    """
+
+    name: str
+    level_db: float
+    evenness_db: float
+    leak_db: float
+    score: float
+    per_band: int
+    unbeaten: bool
+    chosen: bool
+
+
+def unbeaten(rows: Sequence[Row], tolerance_db: float = NOISE_DB) -> tuple[int, ...]:
+    """Find the rows that no other beats in level, evenness and leak.
+
+    One row beats another if it is nowhere worse by more than the tolerance, somewhere better by
+    more than it, and better on the whole (in the sum of the three, dB). Without the last
+    condition small steps could lead in a circle, and nobody would be left.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        Those that were not solved are passed over.
+    tolerance_db : float
+
+    Returns
+    -------
+    tuple of int
+        Places in `rows`, ascending; at least one if any row was solved.
+    """
+    places = [place for place, row in enumerate(rows) if row.solved]
+    offers = np.array([_offers(rows[place]) for place in places]).reshape(-1, 3)
+    return tuple(
+        place
+        for place, own in zip(places, offers, strict=True)
+        if not np.any(_beat(offers, own, tolerance_db))
+    )
+
+
+def choices(rows: Sequence[Row], chosen: Row | None = None) -> tuple[Choice, ...]:
+    """Tell what every solved row offers.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+    chosen : Row, optional
+        What the study recommends; left out, the lowest score.
+    """
+    stays = set(unbeaten(rows))
+    leader = best_of(rows) if chosen is None else chosen
+    return tuple(
+        Choice(
+            row.name,
+            *_as_measured(row),
+            score=row.score,
+            per_band=row.per_band,
+            unbeaten=place in stays,
+            chosen=row is leader,
+        )
+        for place, row in enumerate(rows)
+        if row.solved
+    )
+
+
+def _as_measured(row: Row) -> tuple[float, float, float]:
+    """Mean window level, evenness and leak, dB."""
+    measured = {term.name: term.measured for term in row.scorecard.terms}
+    return -measured["level"], measured["evenness"], measured["leak"]
+
+
+def _offers(row: Row) -> tuple[float, float, float]:
+    """The three with one sense: more is better."""
+    level, evenness, leak = _as_measured(row)
+    return level, -evenness, -leak
+
+
+def _beat(
+    offers: NDArray[np.float64], own: NDArray[np.float64], tolerance_db: float
+) -> NDArray[np.bool_]:
+    """Tell of each of the offers, (N, 3), whether it beats this one."""
+    ahead = offers - own
+    nowhere_worse = np.all(ahead >= -tolerance_db, axis=1)
+    somewhere_better = np.any(ahead > tolerance_db, axis=1)
+    return nowhere_worse & somewhere_better & (offers.sum(axis=1) > own.sum())

@@ -1,0 +1,232 @@
+"""What a millimetre costs: what to worry about, every size, the batch, band by band."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from studies.batch import BAND_PERCENT, Batch, seat_levels_db
+from studies.grid import Row
+from studies.tables import cautions
+from studies.tables.columns import band, fixed, in_words, number, text
+from studies.tables.evidence import evidence_of
+from studies.tables.table import Column, Fact, Findings, Table, Value
+from studies.tables.tolerance_words import BY_RAYS, answer, ears, ends_in_words, plus_minus
+from studies.tolerance import Sensitivity, Tolerance
+
+_DECIMALS = {"mm": 2, "deg": 2, "K": 1}
+
+
+def tolerance_tables(found: Tolerance) -> Findings:
+    """Put the answer to "what does a millimetre cost?" into words and tables."""
+    return Findings(
+        "tolerance",
+        found.design,
+        tuple(answer(found)),
+        _facts(found),
+        (_sizes(found), *_askew(found), _bands(found), _changes(found), _speakers(found.batch)),
+        evidence_of(_rows(found), found.nominal),
+        (cautions.POSTS,),
+    )
+
+
+def _rows(found: Tolerance) -> list[Row]:
+    ends = [row for size in found.sizes for row in (size.minus, size.plus)]
+    return [found.nominal, *ends, found.batch.nominal, *found.batch.rows]
+
+
+def _facts(found: Tolerance) -> tuple[Fact, ...]:
+    first, batch = found.sizes[0], found.batch
+    scores = np.percentile(batch.scores_db, BAND_PERCENT) if batch.solved else (None,) * 3
+    low, middle, high = (None if score is None else float(score) for score in scores)
+    return (
+        Fact("most_costly", first.dimension.name, "size to worry about most"),
+        Fact("most_costly_db", first.cost_db, "what it costs within its tolerance, dB of score"),
+        Fact("score_db", found.nominal.score, "score as written, dB; less is better"),
+        Fact("yield_percent", 100.0 * batch.passing, "speakers that pass, per cent"),
+        Fact("yield_error_percent", 100.0 * batch.passing_error, "its standard error, per cent"),
+        Fact("yield_least_percent", _percent(batch.passing_between[0]), "if scores are too low, %"),
+        Fact("yield_most_percent", _percent(batch.passing_between[1]), "if scores are too high, %"),
+        Fact("batch_doubt_db", _finite(batch.doubt_db), "scores of the batch may be off by, dB"),
+        Fact("pass_within_db", batch.within_db, "a speaker passes within this of the score, dB"),
+        Fact("samples", len(batch.rows), "speakers in the batch"),
+        Fact("failed", len(batch.rows) - len(batch.solved), "of them, that cannot be built"),
+        Fact("batch_nominal_score_db", batch.nominal.score, "score as written, solved alike, dB"),
+        Fact("batch_score_5_percent_db", low, "5 % of the batch score less, dB"),
+        Fact("batch_score_median_db", middle, "half of the batch score less, dB"),
+        Fact("batch_score_95_percent_db", high, "95 % of the batch score less, dB"),
+        Fact("rays_above_hz", _finite(found.meaningful_above_hz), "below it rays mean nothing, Hz"),
+        *(
+            Fact(f"{case.name.replace('-', '_')}_by_rays_db", case.largest_db, f"{BY_RAYS}, dB")
+            for case in found.askew
+        ),
+    )
+
+
+def _percent(share: float) -> float | None:
+    return _finite(100.0 * share)
+
+
+def _signed(value: float) -> str:
+    return f"{round(value, 2) + 0.0:+.2f}"
+
+
+def _sizes(found: Tolerance) -> Table:
+    columns = (
+        text("size", "size", "what is off"),
+        text("within", "within", "tolerance, with its unit"),
+        Column(
+            "minus_score_db", "score\nat minus", "change of score at the lower end, dB", _signed
+        ),
+        Column("plus_score_db", "score\nat plus", "change of score at the upper end, dB", _signed),
+        number("cost_db", "cost", "most that the score worsens within the tolerance, dB"),
+        text("per", "per", "step for which slopes are told"),
+        Column("score_slope_db", "score\nper step", "change of score per step, dB", _signed),
+        Column("bend_db", "bend", "mean of both changes of score, dB", _signed),
+        number("curve_slope_db", "curve\nper step", "rms over the bands at the seat per step, dB"),
+        number(
+            "curve_rms_db", "curve\nrms", "rms within the tolerance, worse end, dB", shown=False
+        ),
+        Column("curve_largest_db", "most in\na band", "largest change of a band, dB", _signed),
+        band("at"),
+        text("reason", "reason", "why an end was not solved; empty if both were", shown=False),
+    )
+    return Table(
+        "sizes",
+        f"One size at a time, ranked by cost; curve at {ears(found)}",
+        columns,
+        tuple(_size(size) for size in found.sizes),
+        "changes in dB against the design as written; cost: the most the score worsens within the"
+        " tolerance;\nbend: what both ends share, where it is not small beside them a slope tells"
+        " little; curve: rms over the bands",
+        note_key="reason",
+        mark_key="bend_db",
+    )
+
+
+def _size(size: Sensitivity) -> tuple[Value, ...]:
+    dimension = size.dimension
+    unit = dimension.unit
+    solved = size.minus.solved or size.plus.solved
+    return (
+        dimension.name,
+        ends_in_words(dimension),
+        _finite(size.minus_db),
+        _finite(size.plus_db),
+        size.cost_db if solved else None,
+        f"{unit.name}",
+        size.slope_db if solved else None,
+        _finite(size.bend_db),
+        float(np.sqrt(np.mean(size.curve_slope_db**2))) if solved else None,
+        size.curve_rms_db if solved else None,
+        size.largest_db if solved else None,
+        size.largest_at_hz if solved else None,
+        size.reason,
+    )
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if np.isfinite(value) else None
+
+
+def _askew(found: Tolerance) -> tuple[Table, ...]:
+    if not found.askew:
+        return ()
+    columns = (
+        text("what", "reflector and plate", "how reflector and plate hang"),
+        text("tolerance", "by", "tolerance, with its unit"),
+        number("side_db", "at a seat on the\nworst side, dB", f"most in any band, dB, {BY_RAYS}"),
+        band("at"),
+        number("per_step_db", "per step,\ndB", f"the same per step, dB, {BY_RAYS}"),
+        text("per", "step", "step for which it is told"),
+        number("error_db", "scatter,\ndB", "standard error of the estimate at most, dB"),
+    )
+    rows = [
+        (
+            case.name,
+            plus_minus(case.tolerance, case.unit),
+            case.largest_db,
+            case.largest_at_hz,
+            case.per_unit_db,
+            case.unit.name,
+            case.error_db,
+        )
+        for case in found.askew
+    ]
+    return (
+        Table(
+            "askew",
+            f"Off-centre and tilt: {BY_RAYS}, not by the wave solver",
+            columns,
+            tuple(rows),
+            f"third octaves above {in_words(found.meaningful_above_hz)}, the window's level once"
+            " round the column; in neither yield nor band",
+        ),
+    )
+
+
+def _bands(found: Tolerance) -> Table:
+    batch = found.batch
+    low, middle, high = batch.seat_band_db
+    columns = (
+        band(),
+        number("as_written_db", "as\nwritten", "level as written, solved alike, dB", 1),
+        number("low_db", "5 % lie\nbelow", "5 % of the speakers lie below, dB", 1),
+        number("median_db", "half lie\nbelow", "half of the speakers lie below, dB", 1),
+        number("high_db", "95 % lie\nbelow", "95 % of the speakers lie below, dB", 1),
+        number("width_db", "width", "from 5 % to 95 %, dB", 1),
+        number("doubt_db", "off by\nup to", "how far a change may be off at so few frequencies", 1),
+    )
+    centres, written = batch.nominal.coverage.centres, seat_levels_db(batch.nominal)
+    levels = zip(centres, written, low, middle, high, high - low, batch.curve_doubt_db, strict=True)
+    return Table(
+        "bands",
+        f"All sizes off at once: levels at {ears(found)}, dB re 0 dB",
+        columns,
+        tuple((float(row[0]), *(_finite(value) for value in row[1:])) for row in levels),
+        f"{len(batch.solved)} speakers, {batch.nominal.per_band} frequencies in each third octave;"
+        " off by up to:\nchanges at so few against all that were solved for one size at a time",
+    )
+
+
+def _changes(found: Tolerance) -> Table:
+    columns = (
+        text("size", "size", "what is off"),
+        band(),
+        number("minus_db", "minus", "change of level at the lower end of the tolerance, dB"),
+        number("plus_db", "plus", "change of level at the upper end of the tolerance, dB"),
+        number("slope_db", "per step", "change per step, dB"),
+    )
+    rows = []
+    for size in found.sizes:
+        changes = zip(
+            found.nominal.coverage.centres, *size.curve_change_db, size.curve_slope_db, strict=True
+        )
+        rows += [
+            (size.dimension.name, float(centre), *(_finite(value) for value in values))
+            for centre, *values in changes
+        ]
+    title = f"Change of the curve at {ears(found)} by size"
+    return Table("changes", title, columns, tuple(rows), scope="data")
+
+
+def _speakers(batch: Batch) -> Table:
+    columns = (
+        text("speaker", "speaker", "number of the speaker"),
+        *(
+            Column(
+                f"{d.name.replace(' ', '_')}_off_{d.unit.symbol.lower()}",
+                d.name,
+                f"how far the {d.name} is off, {d.unit.symbol}",
+                fixed(_DECIMALS[d.unit.symbol]),
+            )
+            for d in batch.dimensions
+        ),
+        number("score_db", "score", "score, dB; less is better"),
+        text("reason", "reason", "why it was not solved; empty if it was"),
+    )
+    scale = np.array([dimension.unit.per_symbol for dimension in batch.dimensions])
+    rows = [
+        (row.name, *map(float, off / scale), row.score if row.solved else None, row.reason)
+        for row, off in zip(batch.rows, batch.changes, strict=True)
+    ]
+    return Table("speakers", "Every speaker of the batch", columns, tuple(rows), scope="data")

@@ -1,0 +1,168 @@
+"""What a millimetre costs, in sentences."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from dispersion.bands import band_label
+from studies.askew import Askew
+from studies.batch import BAND_PERCENT, Batch
+from studies.design.moves import Dimension, Unit
+from studies.tables.columns import in_words, target_in_words
+from studies.tables.table import joined
+from studies.target import METER_DB
+from studies.tolerance import NO_COST_DB, Sensitivity, Tolerance
+
+BY_RAYS = "estimate by rays"
+
+
+def answer(found: Tolerance) -> list[str]:
+    """Answer "what does a millimetre cost?" in sentences, the most important first."""
+    return [
+        _worry(found),
+        *_other_worries(found),
+        *(f"{_name(s)} at an end of its tolerance: {s.reason}." for s in found.sizes if s.reason),
+        *_askew_in_words(found),
+        *_batch_in_words(found),
+        "Tolerances are those of [tolerance]; what it leaves out is 1 mm, half a degree and 5 K,"
+        " common practice, no source.",
+        *target_in_words(found.design),
+    ]
+
+
+def _worry(found: Tolerance) -> str:
+    first = found.sizes[0]
+    calm = [size.dimension.name for size in found.sizes if not size.matters]
+    if len(calm) == len(found.sizes):
+        return (
+            f"Nothing to worry about: within its tolerance no size alone worsens the score by"
+            f" {NO_COST_DB:g} dB or moves a third octave at {ears(found)} by {METER_DB:g} dB;"
+            f" the most costly, {first.dimension.name}, worsens it by {first.cost_db:.2f} dB."
+        )
+    within = plus_minus(max(first.dimension.down, first.dimension.up), first.dimension.unit)
+    said = f"Worry most about the {first.dimension.name}: {within} off, {_cost(first)}"
+    if not calm:
+        return f"{said}; no size can be left to chance."
+    return f"{said}; do not worry about {joined(calm)}, which neither score nor meter shows."
+
+
+def _other_worries(found: Tolerance) -> list[str]:
+    """What costs as much as the first, and what moves the curve more than it does."""
+    first, *others = found.sizes
+    close = [s for s in others if s.matters and first.cost_db - s.cost_db < NO_COST_DB]
+    said = []
+    if close and first.matters:
+        names = joined([size.dimension.name for size in close])
+        said.append(f"Within {NO_COST_DB:g} dB of that cost, which is no difference: {names}.")
+    loudest = max(found.sizes, key=lambda size: size.curve_rms_db)
+    if loudest is not first and loudest.matters:
+        said.append(
+            f"The curve at {ears(found)} moves most with the {loudest.dimension.name}:"
+            f" {loudest.curve_rms_db:.1f} dB rms over the bands,"
+            f" {abs(loudest.largest_db):.1f} dB at {band_label(loudest.largest_at_hz)}."
+        )
+    return said
+
+
+def _cost(size: Sensitivity) -> str:
+    if np.isnan(size.minus_db) and np.isnan(size.plus_db):
+        return "neither end can be built"
+    built = "one end cannot be built, and at the other " if size.reason else ""
+    return (
+        f"{built}the score worsens by up to {size.cost_db:.2f} dB and the curve moves by up to"
+        f" {abs(size.largest_db):.1f} dB, at {band_label(size.largest_at_hz)}"
+    )
+
+
+def _name(size: Sensitivity) -> str:
+    return size.dimension.name.capitalize()
+
+
+def ears(found: Tolerance) -> str:
+    """Name where the curve is heard."""
+    return f"the main seat ({found.ears})" if found.design.seats else "the window"
+
+
+def _askew_in_words(found: Tolerance) -> list[str]:
+    if not found.askew:
+        return [
+            "Off-centre and tilt: not told. The wave solver needs one axis, and rays mean"
+            " something only above the band asked for, or there is nothing that can hang askew."
+        ]
+    told = "; ".join(f"{_off(case)} up to {_estimate(case)}" for case in found.askew)
+    return [
+        f"Off-centre and tilt, {BY_RAYS} (the wave solver needs one axis), above"
+        f" {in_words(found.meaningful_above_hz)} only and summed with nothing else: a seat on the"
+        f" worst side gains or loses, {told}. Rays know no interference, so the truth may well be"
+        " more."
+    ]
+
+
+def _off(case: Askew) -> str:
+    return f"{case.name} by {plus_minus(case.tolerance, case.unit)}"
+
+
+def _estimate(case: Askew) -> str:
+    if case.largest_db <= 2.0 * case.error_db:
+        return f"{case.largest_db:.2f} dB, no more than the rays' own scatter"
+    return f"{case.largest_db:.2f} dB at {band_label(case.largest_at_hz)}"
+
+
+def _batch_in_words(found: Tolerance) -> list[str]:
+    batch = found.batch
+    count, failed = len(batch.rows), len(batch.rows) - len(batch.solved)
+    said = [
+        f"Yield: {100 * batch.passing:.0f} % (give or take {100 * batch.passing_error:.0f}) of"
+        f" {count} speakers with every size in the ranking off at once, each anywhere within its"
+        f" tolerance with equal chance, score no more than {batch.within_db:g} dB (near_best_db)"
+        " worse than the design as written."
+    ]
+    if failed:
+        said.append(
+            f"{failed} of these cannot be built and count as failures; the files give the reasons."
+        )
+    said.append(_doubt_in_words(batch))
+    if batch.solved:
+        low, middle, high = np.percentile(batch.scores_db, BAND_PERCENT)
+        width = batch.seat_band_db[2] - batch.seat_band_db[0]
+        widest = int(np.argmax(width))
+        said.append(
+            f"Nine in ten score {low:.2f} to {high:.2f} dB, half below {middle:.2f} dB (as"
+            f" written {batch.nominal.score:.2f} dB, solved alike); at {ears(found)} nine in ten"
+            f" lie within {width[widest]:.1f} dB of each other at worst, at"
+            f" {band_label(batch.nominal.coverage.centres[widest])}{_of_which(batch, widest)}."
+        )
+    return said
+
+
+def _of_which(batch: Batch, at: int) -> str:
+    doubt = batch.curve_doubt_db[at]
+    if not doubt >= METER_DB:
+        return ""
+    return f" (where so few frequencies put a change of level off by up to {doubt:.1f} dB)"
+
+
+def _doubt_in_words(batch: Batch) -> str:
+    few = f"The batch is solved at {batch.nominal.per_band} frequencies in each third octave, which"
+    if np.isnan(batch.doubt_db):
+        return (
+            f"{few} may miss narrow resonances; nothing finer was solved to tell by how much, so"
+            " read the yield as rough."
+        )
+    least, most = (100.0 * share for share in batch.passing_between)
+    return (
+        f"{few} puts changes of score off by up to {batch.doubt_db:.2f} dB (measured on the sizes"
+        f" moved one at a time): if every score were off by that, {least:.0f} to {most:.0f} %"
+        " would pass."
+    )
+
+
+def plus_minus(size: float, unit: Unit) -> str:
+    """Write a tolerance: "1 mm", "0.5 deg", "5 K"."""
+    return f"{round(size / unit.per_symbol, 3):g} {unit.symbol}"
+
+
+def ends_in_words(dimension: Dimension) -> str:
+    """Write both ends of a tolerance: "±1 mm", or "-0, +1 mm" where one is cut short."""
+    down, up = (plus_minus(size, dimension.unit) for size in (dimension.down, dimension.up))
+    return f"±{up}" if down == up else f"-{down}, +{up}"

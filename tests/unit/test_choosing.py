@@ -1,0 +1,98 @@
+"""Choosing well: the unbeaten set against its definition, word for word."""
+
+from types import SimpleNamespace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from studies.charts.choosing import choosing_figure
+from studies.choosing import NOISE_DB, choices, unbeaten
+from studies.grid import Row
+from studies.tables.choosing import unbeaten_table
+from studies.target import Scorecard, Term
+
+
+def offering(level: float, evenness: float, leak: float, ripple: float = 0.0) -> Row:
+    """Row with these three, the default weights, and a ripple that only the score sees."""
+    terms = (
+        Term("evenness", evenness, 1.0),
+        Term("ripple", ripple, 1.0),
+        Term("leak", leak, 0.5),
+        Term("level", -level, 0.1),
+    )
+    return Row(
+        f"{level} {evenness} {leak}",
+        response=SimpleNamespace(problem=SimpleNamespace(frequencies=[0.0] * 4)),
+        coverage=SimpleNamespace(centres=[1000.0]),
+        scorecard=Scorecard(terms),
+    )
+
+
+# Steps of 0.02 dB round a few values: differences fall below, on and above the tolerance.
+figures = st.integers(0, 12).map(lambda n: 0.02 * n)
+offers = st.lists(st.tuples(figures, figures, figures), min_size=1, max_size=12)
+
+
+def beats(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
+    """Whether one beats the other: level counts upwards, evenness and leak downwards."""
+    gains = [one[0] - other[0], other[1] - one[1], other[2] - one[2]]
+    worse = any(gain < -NOISE_DB for gain in gains)
+    better = any(gain > NOISE_DB for gain in gains)
+    return not worse and better and one[0] - one[1] - one[2] > other[0] - other[1] - other[2]
+
+
+@given(offers)
+def test_unbeaten_is_what_nobody_beats(found: list[tuple[float, ...]]) -> None:
+    expected = tuple(
+        place for place, own in enumerate(found) if not any(beats(other, own) for other in found)
+    )
+    assert unbeaten([offering(*offer) for offer in found]) == expected
+
+
+@given(offers)
+def test_somebody_is_always_left(found: list[tuple[float, ...]]) -> None:
+    assert unbeaten([offering(*offer) for offer in found])
+
+
+def test_noise_does_not_count() -> None:
+    # Worse by 0.04 dB in one and better by 1 dB in the others: noise does not save it.
+    assert unbeaten([offering(-5, 1, 1), offering(-4, 0, 1.04)]) == (1,)
+    # Better by 0.04 dB in everything: no difference that counts.
+    assert unbeaten([offering(-5, 1, 1), offering(-4.96, 0.96, 0.96)]) == (0, 1)
+
+
+def test_what_was_not_solved_is_passed_over() -> None:
+    rows = [Row("failed", reason="does not fit"), offering(-5, 1, 1)]
+    assert unbeaten(rows) == (1,)
+    assert unbeaten(rows[:1]) == ()
+
+
+def test_the_table_shows_a_choice_that_is_beaten() -> None:
+    chosen, other, last = offering(-5, 1, 1), offering(-4, 0.5, 0.5, 9.0), offering(-9, 2, 2, 9.0)
+    table = unbeaten_table([chosen, other, last])
+    assert table.values("candidate") == (chosen.name, other.name)
+    assert table.values("standing") == ("chosen for ripple or tilt, else beaten", "")
+    assert table.values("window_level_db") == pytest.approx((-5, -4))
+    assert table.values("score_db") == pytest.approx((chosen.score, other.score))
+    picked = unbeaten_table([chosen, other, last], chosen=other)
+    assert picked.values("standing") == ("chosen",)
+
+
+def test_the_chart_numbers_the_chosen_and_the_best_in_each_thing() -> None:
+    rows = [offering(-5, 1, 1), offering(-3, 2, 2), offering(-6, 0.5, 1.5), offering(-9, 3, 3, 5)]
+    figure = choosing_figure("A title", choices(rows))
+    axes = figure.axes[0]
+    assert [text.get_text() for text in axes.texts] == ["1", "2", "3"]
+    told = {text.get_text() for text in figure.legends[0].get_texts()}
+    assert told == {
+        "beaten",
+        "unbeaten",
+        f"1  {rows[2].name}: chosen by the score, most even",
+        f"2  {rows[1].name}: loudest in the window",
+        f"3  {rows[0].name}: least leak",
+    }
+    low, high = axes.get_xlim()
+    assert low < -9
+    assert high > -3
+    assert axes.get_ylim()[0] > axes.get_ylim()[1]
