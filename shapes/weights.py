@@ -1,6 +1,7 @@
 """What it weighs, and how far it may lean before it tips (kilograms, metres above the floor)."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from shapes.assembly import Assembly
@@ -93,9 +94,8 @@ def part_masses(assembly: Assembly, making: Making) -> tuple[PartMass, ...]:
     return tuple(parts)
 
 
-def stance(assembly: Assembly, making: Making) -> Stance:
-    """Put the masses together: total, centre of gravity, half of the base."""
-    parts = part_masses(assembly, making)
+def stance(parts: Sequence[PartMass], assembly: Assembly, making: Making) -> Stance:
+    """Put the masses of `part_masses` together: total, centre of gravity, half of the base."""
     mass = sum(part.mass for part in parts)
     centre = sum(part.mass * part.centre_z for part in parts) / mass
     return Stance(mass, centre, 0.5 * (making.foot_width or assembly.column.width))

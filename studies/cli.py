@@ -130,7 +130,8 @@ _per_band_option = click.option(
     type=click.IntRange(min=4, max=96),
     metavar="N",
     help="Frequencies in each third-octave band, 4 or more; trim and gap solve their"
-    " leaders at 12 or more in any case. [default: trim, gap and posts 4, trust 8, others 12]",
+    " leaders at 12 or more in any case. [default: trim, gap,"
+    " explore and posts 4, trust 8, others 12]",
 )
 
 

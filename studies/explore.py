@@ -25,12 +25,13 @@ from studies.grid import (
     Progress,
     Row,
     Solver,
-    best_of,
+    require_one_solved,
     run,
+    solve_again,
 )
 
 MOST_CANDIDATES = 200
-"""A map of this many takes two to three minutes on two cores."""
+"""A map of this many takes about two minutes on two cores."""
 SPREAD_STEPS, SPREAD_SHARE = 6, 1.0 / 15.0
 """A size that no table names: so many steps of about this share of it to either side."""
 LEADERS_AT_ONCE = 8
@@ -173,16 +174,13 @@ def explore(
         _candidate(design, knob, size, height) for size in knob.sizes for height in gap.sizes
     ]
     rows = list(run(design, candidates, solver, per_band, "the map", progress))
-    if best_of(rows) is None:
-        mistake = Mistake("explore", f"no candidate can be built; the first: {rows[0].reason}")
-        raise DesignError(design.path, (mistake,))
+    require_one_solved(design, rows, "explore", "candidate")
     free = [place for place, row in enumerate(rows) if is_free(row)]
     if not free:
         free = [place for place, row in enumerate(rows) if row.solved]
     fine = max(per_band, FINE_PER_BAND)
     while leaders := _unsettled(rows, free, fine, design.target.near_best_db):
-        again = [Candidate(rows[n].name, partial(_same, rows[n].assembly)) for n in leaders]
-        settled = run(design, again, solver, fine, "settling the leaders", progress)
+        settled = solve_again(design, [rows[n] for n in leaders], solver, fine, progress)
         for place, row in zip(leaders, settled, strict=True):
             rows[place] = row
     best = min(free, key=lambda place: rows[place].score)
@@ -201,10 +199,6 @@ def _unsettled(
     leading = min((rows[n].score for n in solved if n not in coarse), default=math.inf)
     close = [place for place in coarse if rows[place].score <= leading + near_best_db]
     return sorted(close, key=lambda place: rows[place].score)[:LEADERS_AT_ONCE]
-
-
-def _same(assembly: Assembly) -> Assembly:
-    return assembly
 
 
 def is_free(row: Row) -> bool:

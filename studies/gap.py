@@ -5,8 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-from studies.design import Design, DesignError
-from studies.design.errors import Mistake
+from studies.design import Design
 from studies.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
@@ -17,6 +16,7 @@ from studies.grid import (
     Solver,
     best_of,
     near_best,
+    require_one_solved,
     run,
     settle,
 )
@@ -106,9 +106,7 @@ def gap(
     sizes = design.gap_candidates()
     candidates = [_candidate(design, size) for size in sizes]
     rows = run(design, candidates, solver, per_band, "plate gaps", progress)
-    if best_of(rows) is None:
-        mistake = Mistake("gap", f"no gap can be built; the first: {rows[0].reason}")
-        raise DesignError(design.path, (mistake,))
+    require_one_solved(design, rows, "gap", "gap")
     free = [i for i, row in enumerate(rows) if row.solved and not row.assembly.is_choked]
     if not free:
         free = [i for i, row in enumerate(rows) if row.solved]

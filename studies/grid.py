@@ -13,7 +13,7 @@ from dispersion.coverage import Coverage, measure_coverage, window_power
 from dispersion.problem import Problem
 from dispersion.response import Response
 from shapes.assembly import Assembly
-from studies.design import Design
+from studies.design import Design, DesignError, Mistake
 from studies.target import Scorecard, score
 
 COARSE_PER_BAND, FINE_PER_BAND = 4, 12
@@ -126,15 +126,7 @@ def run(
     rows = [_build(candidate) for candidate in candidates]
     to_solve = dict.fromkeys(row.assembly for row in rows if not row.reason)
     total = len(to_solve) * len(study_frequencies(*design.target.band, per_band))
-    done, lock = 0, Lock()
-
-    def advance(count: int) -> None:
-        nonlocal done
-        with lock:
-            done += count
-            if progress is not None:
-                progress(stage, done, total)
-
+    advance = counted(progress, stage, total)
     solved = {
         assembly: _solve(design, assembly, solver, per_band, advance) for assembly in to_solve
     }
@@ -157,14 +149,52 @@ def settle(
     """
     limit = best_of(rows).score + design.target.near_best_db + COARSE_DOUBT_DB
     leaders = [i for i, row in enumerate(rows) if row.score <= limit and row.per_band < per_band]
-    candidates = [Candidate(rows[i].name, partial(_same, rows[i].assembly)) for i in leaders]
-    settled = run(design, candidates, solver, per_band, "settling the leaders", progress)
+    settled = solve_again(design, [rows[i] for i in leaders], solver, per_band, progress)
     finer = dict(zip(leaders, settled, strict=True))
     return tuple(finer.get(i, row) for i, row in enumerate(rows))
 
 
-def _same(assembly: Assembly) -> Assembly:
+def solve_again(
+    design: Design,
+    rows: Sequence[Row],
+    solver: Solver,
+    per_band: int,
+    progress: Progress | None = None,
+) -> tuple[Row, ...]:
+    """Solve rows that were solved before, at other frequencies."""
+    candidates = [Candidate(row.name, partial(_itself, row.assembly)) for row in rows]
+    return run(design, candidates, solver, per_band, "settling the leaders", progress)
+
+
+def _itself(assembly: Assembly) -> Assembly:
     return assembly
+
+
+def require_one_solved(design: Design, rows: Sequence[Row], key: str, what: str) -> None:
+    """Refuse a study of which nothing came.
+
+    Raises
+    ------
+    DesignError
+        With the place in the file that asked for it, and the reason of the first row.
+    """
+    if best_of(rows) is None:
+        mistake = Mistake(key, f"no {what} can be built; the first: {rows[0].reason}")
+        raise DesignError(design.path, (mistake,))
+
+
+def counted(progress: Progress | None, stage: str, total: int) -> Callable[[int], None]:
+    """Turn solves done one by one, from any thread, into the progress of a stage."""
+    done, lock = 0, Lock()
+
+    def advance(count: int) -> None:
+        nonlocal done
+        with lock:
+            done += count
+            if progress is not None:
+                progress(stage, done, total)
+
+    return advance
 
 
 def _build(candidate: Candidate) -> Row:

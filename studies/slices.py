@@ -10,7 +10,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from threading import Lock
 
 import numpy as np
 
@@ -23,7 +22,7 @@ from dispersion.waves import WaveSettings
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
-from studies.grid import Progress
+from studies.grid import Progress, counted
 
 STAGE = "slice"
 USUAL_HZ = (500.0, 2000.0, 8000.0)
@@ -160,15 +159,7 @@ def slice_study(
     air = np.column_stack([axis[~solid] for axis in np.meshgrid(x, z)])
     problem = Problem(assembly, design.sources(), frequencies, design.air, points=air)
     _refuse(design, problems_before(problem))
-    done, lock = 0, Lock()
-
-    def advance(count: int) -> None:
-        nonlocal done
-        with lock:
-            done += count
-            if progress is not None:
-                progress(STAGE, done, len(frequencies))
-
+    advance = counted(progress, STAGE, len(frequencies))
     response = solve_waves(problem, WaveSettings().finer(finer), workers, advance)
     half = np.full((len(frequencies), *solid.shape), np.nan, dtype=complex)
     half[:, ~solid] = pressure_re_1m(response)

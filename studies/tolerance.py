@@ -13,7 +13,6 @@ from studies.design import Design
 from studies.design.design import DesignFile, assemble
 from studies.design.moves import Dimension, dimensions_of, moved
 from studies.grid import (
-    COARSE_PER_BAND,
     FINE_PER_BAND,
     Candidate,
     Progress,
@@ -177,7 +176,7 @@ def tolerance(
     per_band: int = FINE_PER_BAND,
     samples: int = SAMPLES,
     seed: int = SEED,
-    batch_per_band: int = COARSE_PER_BAND,
+    batch_per_band: int = FINE_PER_BAND,
 ) -> Tolerance:
     """Move every size within its tolerance, alone and all at once.
 

@@ -14,8 +14,7 @@ import numpy as np
 from dispersion.paths.rays import solve_rays
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap, base_of_cap
-from studies.design import Design, DesignError
-from studies.design.errors import Mistake
+from studies.design import Design
 from studies.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
@@ -26,6 +25,7 @@ from studies.grid import (
     Solver,
     best_of,
     near_best,
+    require_one_solved,
     run,
     settle,
 )
@@ -180,9 +180,7 @@ def trim(
     sizes = design.trim_candidates()
     candidates = [_candidate(design, ball, keep) for ball, keep in sizes]
     rows = run(design, candidates, solver, per_band, "keep heights", progress)
-    if best_of(rows) is None:
-        mistake = Mistake("trim.keep", f"no candidate can be built; the first: {rows[0].reason}")
-        raise DesignError(design.path, (mistake,))
+    require_one_solved(design, rows, "trim.keep", "candidate")
     rows = settle(design, rows, solver, fine, progress)
     cuts = tuple(Cut(ball, keep, row) for (ball, keep), row in zip(sizes, rows, strict=True))
     winner = best_of(rows)

@@ -87,13 +87,14 @@ def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting
         mistakes = (Mistake(c.part, f"{c.message}: {c.remedy}") for c in clashes)
         raise DesignError(design.path, mistakes)
     reflector, posts = assembly.reflector, assembly.posts
-    stands = stance(assembly, making)
+    masses = part_masses(assembly, making)
+    stands = stance(masses, assembly, making)
     return Cutting(
         design=design,
         assembly=assembly,
         making=making,
         items=bill_of_materials(assembly, making),
-        masses=part_masses(assembly, making),
+        masses=masses,
         stance=stands,
         steadiness=steadiness(stands),
         coordinates=() if reflector is None else coordinates(reflector, STEP),

@@ -174,7 +174,7 @@ def workshop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     yield tmp_path
 
 
-def test_every_command_writes_its_page_twice_the_same(workshop: Path) -> None:
+def test_a_command_writes_the_same_page_twice(workshop: Path) -> None:
     path = workshop / "room.toml"
     path.write_text(design_titled("twice").text, encoding="utf-8")
     pages = []

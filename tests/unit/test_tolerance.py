@@ -42,7 +42,9 @@ def example(*pairs: tuple[str, str], allowed: str = "", name: str = "reading_roo
 
 def solved(design: Design, samples: int = 4, per_band: int = 4, seed: int = 5) -> Tolerance:
     solver = partial(solve_waves, shared=SharedBlocks())
-    return tolerance(design, solver, per_band=per_band, samples=samples, seed=seed)
+    return tolerance(
+        design, solver, per_band=per_band, samples=samples, seed=seed, batch_per_band=4
+    )
 
 
 @pytest.fixture(scope="module")

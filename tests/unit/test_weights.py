@@ -8,7 +8,7 @@ import pytest
 from shapes import Assembly, Column, Driver, Posts, TopPlate, ball_cap
 from shapes.making import MATERIALS, Making, MakingError, Material, Spigot
 from shapes.solids import SolidError
-from shapes.weights import PartMass, area_of, part_masses, stance
+from shapes.weights import PartMass, Stance, area_of, part_masses, stance
 
 PLAIN = Material("plain", 1000.0, "wood")
 MAKING = Making(
@@ -31,6 +31,10 @@ ASSEMBLY = Assembly(
 
 def masses(assembly: Assembly = ASSEMBLY, making: Making = MAKING) -> dict[str, float]:
     return {part.name: part.mass for part in part_masses(assembly, making)}
+
+
+def standing(making: Making) -> Stance:
+    return stance(part_masses(ASSEMBLY, making), ASSEMBLY, making)
 
 
 def test_every_part_weighs_its_volume() -> None:
@@ -66,22 +70,22 @@ def test_heights_are_counted_from_the_floor() -> None:
 
 
 def test_it_tips_where_the_centre_of_gravity_passes_the_edge() -> None:
-    stands = stance(ASSEMBLY, MAKING)
+    stands = standing(MAKING)
     parts = part_masses(ASSEMBLY, MAKING)
     assert stands.mass == pytest.approx(sum(part.mass for part in parts))
     moment = sum(part.mass * part.centre_z for part in parts)
     assert stands.centre_of_gravity == pytest.approx(moment / stands.mass)
     assert math.tan(stands.tipping_angle) == pytest.approx(0.1 / stands.centre_of_gravity)
-    wide = stance(ASSEMBLY, replace(MAKING, foot_width=0.4))
+    wide = standing(replace(MAKING, foot_width=0.4))
     assert math.tan(wide.tipping_angle) == pytest.approx(0.2 / wide.centre_of_gravity)
 
 
 @pytest.mark.parametrize("degrees, steady", [(11.9, False), (12.1, True)])
 def test_steady_from_twelve_degrees(degrees: float, steady: bool) -> None:
     """Common practice, no source."""
-    centre = stance(ASSEMBLY, MAKING).centre_of_gravity
+    centre = standing(MAKING).centre_of_gravity
     foot = 2 * centre * math.tan(math.radians(degrees))
-    assert stance(ASSEMBLY, replace(MAKING, foot_width=foot)).steady is steady
+    assert standing(replace(MAKING, foot_width=foot)).steady is steady
 
 
 def test_a_driver_whose_mass_is_not_given_is_a_guess_and_says_so() -> None:
