@@ -16,6 +16,8 @@ from click.testing import CliRunner, Result
 
 from dispersion import solvers
 from studies import cli, progress, running
+from studies.commands.options import METHODS
+from studies.commands.workshop import PAPERS as PAPER_NAMES
 from studies.design import design_schema, read_design
 from studies.printing import open_console
 from studies.shed.paper import PAPERS
@@ -58,11 +60,11 @@ def write_design(*pairs: tuple[str, str], name: str = "room.toml") -> Path:
 
 
 def test_methods_are_those_of_the_solvers() -> None:
-    assert set(cli.METHODS) == set(solvers.SOLVERS)
+    assert set(METHODS) == set(solvers.SOLVERS)
 
 
 def test_papers_are_those_of_the_shed() -> None:
-    assert set(cli.PAPERS) == {*(name.lower() for name in PAPERS), "none"}
+    assert set(PAPER_NAMES) == {*(name.lower() for name in PAPERS), "none"}
 
 
 def test_every_question_has_a_command() -> None:

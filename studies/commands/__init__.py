@@ -1,0 +1,1 @@
+"""The commands of roundcast, in rooms by the kind of question: parse, call."""

@@ -1,0 +1,90 @@
+"""To begin with: a first file, examples, the section, the schema."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from studies.commands.options import metres, output_options
+
+
+@click.command()
+@click.option("--driver", required=True, help='Nominal diameter, such as "130mm" or "5 1/8 in".')
+@click.option("--ball", required=True, help="Diameter of the ball to cut.")
+@click.option("--gap", required=True, help="From the baffle to the underside of the top plate.")
+@click.option("--column", help="Outside width of the column. [default: fits the driver]")
+@click.option("--height", help="From the floor to the baffle. [default: 900 mm]")
+@click.option("--title", help="One line that names the design.")
+@click.option(
+    "--to",
+    type=click.Path(path_type=Path),
+    default=Path("design.toml"),
+    show_default=True,
+    metavar="PATH",
+    help="File to write.",
+)
+@click.option("--force", is_flag=True, help="Write over a file that exists.")
+def draft(to: Path, force: bool, title: str | None, **lengths: str | None) -> None:
+    """Write a first design file from the few numbers you have."""
+    from studies.draft import draft_design, write_draft
+    from studies.exports import write_text
+
+    sizes = {option: metres(option, text) for option, text in lengths.items() if text is not None}
+    named = {"column": "column_width", "height": "column_height"}
+    extra = {named[option]: sizes[option] for option in named if option in sizes}
+    text = draft_design(sizes["driver"], sizes["ball"], sizes["gap"], title=title, **extra)
+    if force:
+        write_text(to, text)
+    else:
+        write_draft(to, text)
+    click.echo(
+        f"Wrote {to}. Every guess in it says so: measure, and put it right.\n"
+        f"Then ask: roundcast section {to}, roundcast trim {to}"
+    )
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path), default=Path("roundcast-examples"))
+def examples(folder: Path) -> None:
+    """Copy the example designs into a folder.
+
+    Files that exist are left alone.
+    """
+    from importlib import resources
+
+    from studies.exports import make_folder, write_text
+
+    make_folder(folder)
+    installed = sorted(resources.files("studies.examples").iterdir(), key=lambda file: file.name)
+    for file in installed:
+        if file.name.endswith(".toml"):
+            target = folder / file.name
+            if target.exists():
+                click.echo(f"{target} exists already: left alone")
+            else:
+                write_text(target, file.read_text(encoding="utf-8"))
+                click.echo(f"{target}")
+
+
+@click.command()
+@output_options
+def section(**given: Any) -> None:
+    """Draw the section, its three gaps and all clearances.
+
+    Solves nothing, so it comes at once.
+    """
+    from studies.running import answer
+
+    answer("section", **given)
+
+
+@click.command()
+def schema() -> None:
+    """Print the JSON Schema of design files, for editors."""
+    import json
+
+    from studies.design import design_schema
+
+    click.echo(json.dumps(design_schema(), indent=1))

@@ -1,0 +1,124 @@
+"""Why it is so: waves seen, rays, posts, and how far to believe quick methods."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from studies.commands.options import (
+    Refusal,
+    finer_option,
+    hertz,
+    metres,
+    output_options,
+    per_band_option,
+    workers_option,
+)
+
+
+@click.command("slice")
+@output_options
+@click.option(
+    "--at",
+    multiple=True,
+    metavar="FREQUENCY",
+    help='Such as "2 kHz"; may be repeated. [default: 500 Hz, 2 kHz and 8 kHz]',
+)
+@workers_option
+@finer_option
+def slice_(at: tuple[str, ...], **given: Any) -> None:
+    """Show the wave inside and round the ring.
+
+    The pressure in a slice through the axis, still and as a looping animation.
+    """
+    from studies.running import answer
+
+    answer("slice", at=[hertz(text) for text in at], **given)
+
+
+@click.command()
+@output_options
+@workers_option
+@click.option(
+    "--rays",
+    type=int,
+    default=2**19,
+    show_default=True,
+    metavar="N",
+    help="Rays that are counted.",
+)
+@click.option("--shift", help="Reflector and plate off the axis, towards the first post: 3mm.")
+@click.option(
+    "--tilt",
+    type=click.FloatRange(-30.0, 30.0),
+    default=0.0,
+    metavar="DEG",
+    help="Reflector and plate askew, down on the side of the first post.",
+)
+@click.option(
+    "--stl",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A reflector of any form in place of the design's: watertight, its base at z = 0, its tip"
+    " hanging down.",
+)
+@click.option(
+    "--stl-unit",
+    type=click.Choice(("mm", "cm", "m", "in")),
+    default="mm",
+    show_default=True,
+    help="Unit of the STL file's numbers.",
+)
+def rays(shift: str | None, **given: Any) -> None:
+    """Why the sound goes where it goes.
+
+    Rays through the section, where the energy goes and over which surfaces, and which paths make
+    the notches. In the time of a click.
+    """
+    from studies.running import answer
+
+    answer("rays", shift=0.0 if shift is None else metres("shift", shift), **given)
+
+
+@click.command()
+@output_options
+@click.option(
+    "--also",
+    multiple=True,
+    metavar='"N x DIAMETER"',
+    help='Other posts to hold against, such as "4 x 12mm"; may be repeated.'
+    " [default: one more post, and both counts at twice the diameter]",
+)
+@per_band_option
+def posts(also: tuple[str, ...], **given: Any) -> None:
+    """How far the level swings round the column.
+
+    For the posts in the file and for others on the same circle: an estimate.
+    """
+    from studies.running import answer
+
+    answer("posts", also=[_count_and_diameter(text) for text in also], **given)
+
+
+def _count_and_diameter(text: str) -> tuple[int, float]:
+    count, times, diameter = text.partition("x")
+    if not times or not count.strip().isdigit() or int(count) < 1:
+        raise Refusal(f'--also: "{text}" is not posts: write count x diameter, such as "4 x 12mm"')
+    return int(count), metres("also", diameter.strip())
+
+
+@click.command()
+@output_options
+@per_band_option
+@workers_option
+def trust(**given: Any) -> None:
+    """How far each quick method can be believed.
+
+    Holds every method against the wave solver, for this design and a spread of caps, cones and
+    gaps round it.
+    """
+    from studies.running import answer
+
+    answer("trust", **given)

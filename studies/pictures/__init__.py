@@ -1,0 +1,27 @@
+"""The pictures that go with each command's answer, by file name, the telling one first."""
+
+from studies.pictures.contest import contest_pictures
+from studies.pictures.gap import gap_pictures
+from studies.pictures.paths import posts_pictures, rays_pictures, trust_pictures
+from studies.pictures.picture import Picture, Pictures
+from studies.pictures.section import cut_pictures, section_pictures
+from studies.pictures.slices import slice_pictures
+from studies.pictures.spread import spread_pictures
+from studies.pictures.tolerance import tolerance_pictures
+from studies.pictures.trim import trim_pictures
+
+__all__ = [
+    "Picture",
+    "Pictures",
+    "contest_pictures",
+    "cut_pictures",
+    "gap_pictures",
+    "posts_pictures",
+    "rays_pictures",
+    "section_pictures",
+    "slice_pictures",
+    "spread_pictures",
+    "tolerance_pictures",
+    "trim_pictures",
+    "trust_pictures",
+]

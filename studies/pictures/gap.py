@@ -1,0 +1,61 @@
+"""How big a gap to leave."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from studies.charts import ladder_figure, sweep_map_figure
+from studies.gap import GapStudy
+from studies.pictures.picture import (
+    Picture,
+    Pictures,
+    choosing_picture,
+    coverage_picture,
+    ladder_of,
+    section_picture,
+    window_levels,
+)
+
+
+def gap_pictures(study: GapStudy) -> Pictures:
+    """Draw how big a gap to leave."""
+    design, best, present = study.design, study.best, study.design.tables.plate_gap * 1e3
+    title = f"{design.title}: gap {best.plate_gap * 1e3:.1f} mm"
+    sizes = [choice.plate_gap * 1e3 for choice in study.choices]
+    rows = [choice.row for choice in study.choices]
+    lines = {
+        "one wave up to here (c / 2H)": [
+            choice.plate_limit_hz(design.air.speed) for choice in study.choices
+        ],
+        "first dip, roughly (c / 4G)": [
+            choice.tip_dip_hz if choice.row.solved else np.nan for choice in study.choices
+        ],
+    }
+    scores = ladder_figure(
+        f"{design.title}: score by plate gap",
+        [ladder_of("", sizes, rows)],
+        "plate gap, mm",
+        (best.plate_gap * 1e3, best.row.score),
+        study.near_best.within_db,
+        [(study.near_best.low * 1e3, study.near_best.high * 1e3)],
+        present,
+    )
+    sweep = sweep_map_figure(
+        f"{design.title}: plate gap swept",
+        sizes,
+        "plate gap, mm",
+        best.row.coverage.centres,
+        window_levels(rows, best.row),
+        present,
+        lines,
+        best.plate_gap * 1e3,
+    )
+    return {
+        "score": Picture(
+            scores, "Every plate gap that was tried; lower is better, shaded: nearly as good."
+        ),
+        "section": section_picture(best.row.assembly, title, design),
+        "sweep": Picture(sweep, "How peaks and dips move as the plate goes up."),
+        "coverage": coverage_picture(title, best.row),
+        "choosing": choosing_picture(design, rows, best.row),
+    }

@@ -1,0 +1,68 @@
+"""What a picture is, and those that several commands draw."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from shapes.assembly import Assembly
+from studies.charts import Ladder, Trace, choosing_figure, coverage_map_figure, section_figure
+from studies.choosing import choices
+from studies.design import Design
+from studies.grid import Row
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A figure, and one sentence on what to look for."""
+
+    figure: Figure
+    caption: str
+
+
+Pictures = dict[str, Picture]
+
+SECTION = "What is built, cut through the axis: the parts, the three gaps, the lines to the ears."
+COVERAGE = (
+    "How loud each pitch is at each angle. Left as it is; right only the difference to the window,"
+    " which hides what the whole window loses in the treble."
+)
+
+
+def section_picture(assembly: Assembly, title: str, design: Design) -> Picture:
+    """Draw an assembly in section, with the seats of its design."""
+    return Picture(section_figure(assembly, title, design.seats), SECTION)
+
+
+def coverage_picture(title: str, row: Row) -> Picture:
+    """Draw the level at every angle and pitch."""
+    return Picture(coverage_map_figure(title, row.coverage), COVERAGE)
+
+
+def choosing_picture(design: Design, rows: Sequence[Row], chosen: Row) -> Picture:
+    """Draw what no other candidate beats."""
+    return Picture(
+        choosing_figure(f"{design.title}: what no other beats", choices(rows, chosen)),
+        "Louder, more even, less upwards: whoever wants one of them more than the score does finds"
+        " the others to choose from here.",
+    )
+
+
+def window_trace(name: str, row: Row) -> Trace:
+    """Mean level of the window, as a line to draw."""
+    return Trace(name, row.response.problem.frequencies, row.window_curve_db)
+
+
+def ladder_of(name: str, sizes_mm: list[float], rows: list[Row]) -> Ladder:
+    """Scores by size, with the reason where there is none."""
+    scores = [row.score if row.solved else np.nan for row in rows]
+    return Ladder(name, sizes_mm, scores, [row.reason for row in rows])
+
+
+def window_levels(rows: tuple[Row, ...] | list[Row], like: Row) -> np.ndarray:
+    """(C, B) window levels, nan where a candidate was not solved."""
+    nothing = np.full(like.coverage.centres.size, np.nan)
+    return np.array([row.coverage.window_level_db if row.solved else nothing for row in rows])

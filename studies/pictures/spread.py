@@ -1,0 +1,71 @@
+"""Where the sound of one design goes."""
+
+from __future__ import annotations
+
+from studies.charts import (
+    AroundTrace,
+    Trace,
+    curves_figure,
+    index_figure,
+    polar_figure,
+    round_band_figure,
+)
+from studies.pictures.picture import Picture, Pictures, coverage_picture
+from studies.pictures.section import section_pictures
+from studies.posts import posts_name
+from studies.spread import Spread
+
+
+def spread_pictures(spread: Spread) -> Pictures:
+    """Draw where the sound of one design goes."""
+    design, row = spread.design, spread.row
+    pictures = {
+        "coverage": coverage_picture(design.title, row),
+        "curves": Picture(
+            curves_figure(f"{design.title}: at the seats and off the ceiling", _at_ears(spread)),
+            "What reaches the ears seated and standing, what goes to the ceiling first and straight"
+            " up, and the driver alone for comparison.",
+        ),
+        "polar": Picture(
+            polar_figure(design.title, row.coverage),
+            "The same seen from the side, one pitch at a time, all on one scale.",
+        ),
+        "index": Picture(
+            index_figure(design.title, row.coverage),
+            "How much stronger the ring is than the average direction, how much sound there is in"
+            " all, and how much of it goes up past the ears.",
+        ),
+        **section_pictures(design),
+    }
+    if spread.ripple is not None:
+        pictures["round"] = _round(spread)
+    return pictures
+
+
+def _at_ears(spread: Spread) -> list[Trace]:
+    frequencies = spread.row.response.problem.frequencies
+    seats = zip(spread.design.seats, spread.row.seat_curves_db.T, strict=True)
+    traces = [Trace(seat.name, frequencies, levels) for seat, levels in seats]
+    if spread.ceiling_deg is not None:
+        name = f"off the ceiling, {spread.ceiling_deg:.0f} deg"
+        traces.append(Trace(name, frequencies, spread.ceiling_curve_db))
+    return [
+        *traces,
+        Trace("straight up", frequencies, spread.straight_up_curve_db),
+        Trace("driver alone", frequencies, spread.bare_driver_db, background=True),
+    ]
+
+
+def _round(spread: Spread) -> Picture:
+    ripple = spread.ripple
+    figure = round_band_figure(
+        f"{spread.design.title}: round the column, posts estimated",
+        spread.row.coverage.window_level_db,
+        ripple.mean_db,
+        AroundTrace(posts_name(ripple.posts), ripple.centres, ripple.minimum_db, ripple.maximum_db),
+    )
+    return Picture(
+        figure,
+        "A walk round the column: the shaded band is how far the posts make the level swing, by"
+        " estimate.",
+    )

@@ -1,0 +1,104 @@
+"""How much of the ball to keep, and what it does."""
+
+from __future__ import annotations
+
+from studies.charts import curves_figure, ladder_figure, shave_figure, sweep_map_figure
+from studies.pictures.picture import (
+    Picture,
+    Pictures,
+    choosing_picture,
+    coverage_picture,
+    ladder_of,
+    section_picture,
+    window_levels,
+    window_trace,
+)
+from studies.trim import Cut, Trim
+
+
+def trim_pictures(trim: Trim) -> Pictures:
+    """Draw how much of the ball to keep, and what it does."""
+    design, best = trim.design, trim.best
+    title = f"{design.title}: best cap, keep {best.keep * 1e3:.1f} mm"
+    compared = {
+        "best cap": best.row,
+        "half ball": trim.half_ball,
+        "top plate alone": trim.plate_alone,
+        "bare column": trim.bare_column,
+    }
+    traces = [window_trace(name, row) for name, row in compared.items() if row.solved]
+    pictures = {
+        "score": _score_by_keep(trim),
+        "section": section_picture(best.row.assembly, title, design),
+        "sweep": _sweep_of_best_ball(trim),
+        "curves": Picture(
+            curves_figure(f"{design.title}: mean of the window", traces),
+            "The best cap against half the ball, the top plate alone and the bare column.",
+        ),
+        "coverage": coverage_picture(title, best.row),
+        "choosing": choosing_picture(design, [cut.row for cut in trim.cuts], best.row),
+    }
+    if trim.steps:
+        pictures["shaving"] = _shaving(trim)
+    return pictures
+
+
+def _score_by_keep(trim: Trim) -> Picture:
+    balls = list(dict.fromkeys(cut.ball_diameter for cut in trim.cuts))
+    ladders = []
+    for ball in balls:
+        cuts = [cut for cut in trim.cuts if cut.ball_diameter == ball]
+        name = f"ball {ball * 1e3:.1f} mm" if len(balls) > 1 else ""
+        keeps = [cut.keep * 1e3 for cut in cuts]
+        ladders.append(ladder_of(name, keeps, [cut.row for cut in cuts]))
+    figure = ladder_figure(
+        f"{trim.design.title}: score by keep",
+        ladders,
+        "keep, mm",
+        (trim.best.keep * 1e3, trim.best.row.score),
+        trim.near_best.within_db,
+        [(trim.near_best.low * 1e3, trim.near_best.high * 1e3)],
+        _present_keep(trim, trim.best.ball_diameter),
+        balls[0] * 1e3 if len(balls) == 1 else None,
+    )
+    return Picture(
+        figure, "Every height that was tried; lower is better, shaded: nearly as good as the best."
+    )
+
+
+def _sweep_of_best_ball(trim: Trim) -> Picture:
+    ball = trim.best.ball_diameter
+    cuts: list[Cut] = sorted(
+        (cut for cut in trim.cuts if cut.ball_diameter == ball), key=lambda cut: cut.keep
+    )
+    figure = sweep_map_figure(
+        f"{trim.design.title}: keep swept, ball {ball * 1e3:.1f} mm,"
+        f" best {trim.best.keep * 1e3:.1f} mm",
+        [cut.keep * 1e3 for cut in cuts],
+        "keep, mm",
+        trim.best.row.coverage.centres,
+        window_levels([cut.row for cut in cuts], trim.best.row),
+        _present_keep(trim, ball),
+        best_mm=trim.best.keep * 1e3,
+    )
+    return Picture(figure, "What each height does to each pitch: as it is, and against one choice.")
+
+
+def _present_keep(trim: Trim, ball_diameter: float) -> float | None:
+    """Keep of the design as written, mm, if it is a cap of this ball."""
+    present = trim.design.ball
+    if present is None or abs(present.diameter - ball_diameter) > 1e-7:
+        return None
+    return present.kept * 1e3
+
+
+def _shaving(trim: Trim) -> Picture:
+    stops = [trim.steps[0].start, *(step.stop for step in trim.steps)]
+    figure = shave_figure(
+        f"{trim.design.title}: shaving from tall to short",
+        trim.best.ball_diameter * 1e3,
+        [cut.keep * 1e3 for cut in stops],
+        trim.best.row.coverage.centres,
+        [step.change_db for step in trim.steps],
+    )
+    return Picture(figure, "What a level meter should show after each step of the shaving.")
