@@ -6,8 +6,10 @@ same volume: p = rho A / (2 pi r), with A the volume acceleration of the way's m
 what column and reflector do to the driver's own on-axis curve.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -26,9 +28,9 @@ class Response:
         Name of the solver in `dispersion.solvers.SOLVERS`.
     settings : mapping
         What the solver was told, for the record.
-    far_by_way : (W, F, E) complex array
+    far_by_way : (W, F, E) complex array or None
         Far field of each way alone, relative to its own 0 dB, phase referred to the middle of
-        the baffle.
+        the baffle. None where it was let go (`without_far`).
     near_by_way : (W, F, P) complex array
         The same at the problem's points, relative to 0 dB at that point's distance from the
         middle of the baffle.
@@ -43,7 +45,7 @@ class Response:
     problem: Problem
     method: str
     settings: Mapping[str, float]
-    far_by_way: np.ndarray = field(repr=False)
+    far_by_way: np.ndarray | None = field(repr=False)
     near_by_way: np.ndarray = field(repr=False)
     power_error_db: np.ndarray = field(repr=False)
     unknowns: np.ndarray = field(repr=False)
@@ -54,9 +56,15 @@ class Response:
         """(W, F) what crossover, level and driver curve make of each way."""
         return np.array([way.transfer(self.problem.frequencies) for way in self.problem.ways])
 
+    def without_far(self) -> Response:
+        """Return all but the far field, which is nearly all of the memory."""
+        return replace(self, far_by_way=None)
+
     @cached_property
     def far(self) -> np.ndarray:
         """(F, E) far field of all ways together."""
+        if self.far_by_way is None:
+            raise ValueError("the far field of this response was let go: solve it again")
         return np.einsum("wf,wfe->fe", self.transfer, self.far_by_way)
 
     @cached_property

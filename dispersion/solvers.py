@@ -1,33 +1,22 @@
 """Every method takes a `Problem` and returns a `Response`; all are listed in `SOLVERS`."""
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
 from typing import Protocol
 
 import numpy as np
 
-from dispersion.coverage import mean_square
+from dispersion.fields import Fields, solve_fields
 from dispersion.keys import solve_keys
 from dispersion.paths.edges import solve_edges
 from dispersion.paths.images import solve_images
 from dispersion.paths.rays import solve_rays
 from dispersion.problem import Problem
 from dispersion.response import Response
-from dispersion.sources import Way
-from dispersion.waves import (
-    DEFAULT_SETTINGS,
-    Drive,
-    SharedBlocks,
-    WaveSettings,
-    WaveSolution,
-    axial_motion,
-    sweep,
-)
-from shapes.assembly import DrivenWay
+from dispersion.tasks import hand_out
+from dispersion.waves import DEFAULT_SETTINGS, SharedBlocks, WaveSettings
 
 Progress = Callable[[int], None]
-Fields = tuple[np.ndarray, np.ndarray, np.ndarray, int]
-"""Of one frequency: far (W, E) and near (W, P) field of each way over its own 0 dB, power error
-(W,) in dB, unknowns."""
 
 
 class Store(Protocol):
@@ -47,6 +36,7 @@ def solve_waves(
     progress: Progress | None = None,
     shared: SharedBlocks | None = None,
     store: Store | None = None,
+    executor: Executor | None = None,
 ) -> Response:
     """Full wave solution by boundary elements, one frequency a task.
 
@@ -64,6 +54,14 @@ def solve_waves(
         the result does not change by a bit.
     store : Store, optional
         Where finished solves are found, and kept as soon as each is done.
+    executor : concurrent.futures.Executor, optional
+        Where to solve, in pieces (`dispersion.tasks`), in place of `workers` threads here;
+        `shared` is then not used. The result is the same.
+
+    Raises
+    ------
+    ValueError
+        If the wave solver refuses the problem, or a piece of it failed twice elsewhere.
     """
     kept = None if store is None else _Kept(store, problem, settings)
     fields = {} if kept is None else kept.found()
@@ -71,7 +69,7 @@ def solve_waves(
     if progress is not None and fields:
         progress(len(problem.frequencies) - len(missing))
     if missing:
-        fields |= _solved(problem, missing, settings, workers, progress, shared, kept)
+        fields |= _solved(problem, missing, settings, workers, progress, shared, kept, executor)
     far, near, error, unknowns = zip(*(fields[f] for f in problem.frequencies), strict=True)
     return Response(
         problem,
@@ -115,56 +113,16 @@ def _solved(
     progress: Progress | None,
     shared: SharedBlocks | None,
     kept: _Kept | None,
+    executor: Executor | None,
 ) -> dict[float, Fields]:
     """Fields of every frequency, each kept as soon as it is done."""
-    drives = [
-        _drive(built, way, problem)
-        for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
-    ]
 
-    def relative(solution: WaveSolution) -> Fields:
-        result = _relative_fields(solution, problem)
+    def note(frequency: float, fields: Fields) -> None:
         if kept is not None:
-            kept.keep(solution.frequency, result)
+            kept.keep(frequency, fields)
         if progress is not None:
             progress(1)
-        return result
 
-    bodies, lifts = zip(*problem.assembly.placed_bodies, strict=True)
-    fields = sweep(
-        bodies,
-        frequencies,
-        drives,
-        problem.air,
-        settings=settings,
-        workers=workers,
-        each=relative,
-        lifts=lifts,
-        shared=shared,
-    )
-    return dict(zip(frequencies, fields, strict=True))
-
-
-def _drive(built: DrivenWay, way: Way, problem: Problem) -> Drive:
-    weight = None
-    if way.lets_go is not None:
-        lets_go, radius = way.lets_go, built.effective_radius
-
-        def weight(r: np.ndarray, frequency: float) -> np.ndarray:
-            return lets_go.weight(r, frequency, radius)
-
-    return axial_motion(built.name, built.parts, problem.air, weight=weight)
-
-
-def _relative_fields(solution: WaveSolution, problem: Problem) -> Fields:
-    """Fields of each way over its own 0 dB, (W, E) and (W, P), and the power balance (W,)."""
-    air, k = problem.air, solution.wavenumber
-    reference = air.density * solution.volume_acceleration() / (2.0 * np.pi)
-    far = solution.far_field(problem.elevations).T
-    distance = np.hypot(*problem.points.T)
-    near = solution.pressure_at(problem.points).T * (distance * np.exp(-1j * k * distance))
-    radiated = mean_square(np.abs(far) ** 2, problem.elevations)
-    radiated *= 4.0 * np.pi / (2.0 * air.density * air.speed)
-    error = 10.0 * np.log10(radiated / solution.driven_power())
-    scale = 1.0 / reference[:, None]
-    return far * scale, near * scale, error, solution.mesh.unknowns
+    if executor is not None:
+        return hand_out(executor, problem, frequencies, settings, note)
+    return solve_fields(problem, frequencies, settings, workers, shared, note)

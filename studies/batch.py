@@ -116,4 +116,10 @@ def thinned(row: Row, target: TargetTable, per_band: int) -> Row:
     coverage = measure_coverage(
         problem.frequencies, problem.elevations, response.power, row.coverage.window, target.band
     )
-    return replace(row, response=response, coverage=coverage, scorecard=score(coverage, target))
+    return replace(
+        row,
+        response=response,
+        coverage=coverage,
+        scorecard=score(coverage, target),
+        window_curve_db=row.window_curve_db[some],
+    )

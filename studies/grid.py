@@ -1,6 +1,8 @@
 """Run many candidates of one design: order of work, identical ones solved once, none hidden."""
 
-from collections.abc import Callable, Sequence
+import contextlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from threading import Lock
@@ -9,7 +11,7 @@ import numpy as np
 
 from dispersion.bands import study_frequencies
 from dispersion.checks import problems_before
-from dispersion.coverage import Coverage, measure_coverage, window_power
+from dispersion.coverage import Coverage, level_db, measure_coverage, window_power
 from dispersion.problem import Problem
 from dispersion.response import Response
 from shapes.assembly import Assembly
@@ -23,7 +25,8 @@ COARSE_DOUBT_DB = 0.45
 frequencies. Over every second cap of the example, 4 against 12 frequencies a band, one score was
 off by 0.28 dB at most, and two against each other by 0.42 dB."""
 Solver = Callable[..., Response]
-"""(problem, progress=...) -> Response, one of `dispersion.solvers.SOLVERS`."""
+"""(problem, progress=...) -> Response, one of `dispersion.solvers.SOLVERS`. One that can take
+several problems at once says how many in its attribute `at_once`."""
 Progress = Callable[[str, int, int], None]
 """Called with (stage, done, total) solves of one frequency."""
 
@@ -48,7 +51,9 @@ class Row:
     reason : str
         Why it was not solved; empty if it was.
     response, coverage, scorecard
-        None if it was not solved.
+        None if it was not solved. The response has no far field unless it was asked for.
+    window_curve_db : (F,) array or None
+        Window level at every single frequency, dB.
     """
 
     name: str
@@ -57,6 +62,7 @@ class Row:
     response: Response | None = field(default=None, repr=False)
     coverage: Coverage | None = field(default=None, repr=False)
     scorecard: Scorecard | None = None
+    window_curve_db: np.ndarray | None = field(default=None, repr=False)
 
     @property
     def solved(self) -> bool:
@@ -67,14 +73,6 @@ class Row:
     def score(self) -> float:
         """Score in dB; infinite if it was not solved."""
         return self.scorecard.score if self.scorecard else float("inf")
-
-    @cached_property
-    def window_curve_db(self) -> np.ndarray:
-        """(F,) window level at every single frequency, dB."""
-        power = window_power(
-            self.response.power, self.response.problem.elevations, self.coverage.window
-        )
-        return 10.0 * np.log10(power)
 
     @property
     def per_band(self) -> int:
@@ -107,6 +105,7 @@ def run(
     per_band: int,
     stage: str,
     progress: Progress | None = None,
+    keep_far: bool = False,
 ) -> tuple[Row, ...]:
     """Build, solve and score every candidate; one that fails is a row with its reason.
 
@@ -122,14 +121,19 @@ def run(
         What to call this run while it lasts.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
+    keep_far : bool
+        Keep the far field of every response, half a megabyte each at four frequencies a band.
     """
     rows = [_build(candidate) for candidate in candidates]
     to_solve = dict.fromkeys(row.assembly for row in rows if not row.reason)
     total = len(to_solve) * len(study_frequencies(*design.target.band, per_band))
     advance = counted(progress, stage, total)
-    solved = {
-        assembly: _solve(design, assembly, solver, per_band, advance) for assembly in to_solve
-    }
+
+    def one(assembly: Assembly) -> Row:
+        return _solve(design, assembly, solver, per_band, advance, keep_far)
+
+    with _side_by_side(solver) as each:
+        solved = dict(zip(to_solve, each(one, to_solve), strict=True))
     return tuple(
         row if row.reason else replace(solved[row.assembly], name=row.name) for row in rows
     )
@@ -215,6 +219,7 @@ def _solve(
     solver: Solver,
     per_band: int,
     advance: Callable[[int], None],
+    keep_far: bool,
 ) -> Row:
     problem = problem_of(design, assembly, per_band)
     if refusals := problems_before(problem):
@@ -231,7 +236,23 @@ def _solve(
         design.window_deg,
         design.target.band,
     )
-    return Row("", assembly, "", response, coverage, score(coverage, design.target))
+    curve = level_db(window_power(response.power, problem.elevations, coverage.window))
+    kept = response if keep_far else response.without_far()
+    return Row("", assembly, "", kept, coverage, score(coverage, design.target), curve)
+
+
+@contextlib.contextmanager
+def _side_by_side(solver: Solver) -> Iterator[Callable[..., Iterable[Row]]]:
+    """As `map`, over as many problems at once as the solver can take."""
+    if (at_once := getattr(solver, "at_once", 1)) == 1:
+        yield map
+        return
+    with ThreadPoolExecutor(at_once) as pool:
+        try:
+            yield pool.map
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
 
 
 @dataclass(frozen=True)

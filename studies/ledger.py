@@ -22,7 +22,7 @@ from typing import Self
 import numpy as np
 
 from dispersion import keys
-from dispersion.solvers import Fields
+from dispersion.fields import Fields
 
 PATIENCE_S = 30.0
 """How long to wait for another process that is writing."""
@@ -335,8 +335,8 @@ def _refusals(path: Path) -> Iterator[None]:
 
 def _refused(path: Path, reason: str) -> LedgerError:
     return LedgerError(
-        f"the ledger {path} cannot be used ({reason}): name another place with --ledger, or go"
-        " without by --no-ledger"
+        f"the ledger {path} cannot be used ({reason}): name another place with --ledger, or solve"
+        " without one (--no-ledger)"
     )
 
 

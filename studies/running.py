@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import math
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -11,12 +12,24 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from rich.prompt import Confirm
+
 from dispersion.checks import problems_before
 from dispersion.paths.freeform import read_free_form
 from dispersion.solvers import SOLVERS
 from dispersion.waves import SharedBlocks, WaveSettings
 from studies import exports, pictures, tables
+from studies.budget import (
+    Budget,
+    Work,
+    explore_work,
+    gap_work,
+    require_consent,
+    tolerance_work,
+    trim_work,
+)
 from studies.charts import in_both_formats, slice_files
+from studies.cluster import ClusterSolver, cluster_at
 from studies.contest import contest
 from studies.design import Design, DesignError, Mistake, read_design
 from studies.explore import explore
@@ -36,7 +49,11 @@ from studies.tolerance import Tolerance, tolerance
 from studies.trim import trim
 from studies.trust import Trust, trust
 
-CHANGES_NOTHING = ("workers", "ledger", "no_ledger")
+CHANGES_NOTHING = ("workers", "ledger", "no_ledger", "cluster")
+
+
+def _no_work(design: Design, how: dict[str, Any]) -> Work:
+    return ()
 
 
 def _nothing(_: Any) -> dict[str, Any]:
@@ -45,12 +62,16 @@ def _nothing(_: Any) -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class Question:
-    """What a command does: find out something about a design, then words, pictures, files."""
+    """What a command does: find out something about a design, then words, pictures, files.
+
+    `weigh` tells beforehand how many designs it will solve.
+    """
 
     find: Callable[..., Any]
     tell: Callable[[Any], tables.Findings]
     draw: Callable[[Any], pictures.Pictures]
     make: Callable[[Any], dict[str, bytes]] = _nothing
+    weigh: Callable[[Design, dict[str, Any]], Work] = _no_work
 
 
 class MethodError(ValueError):
@@ -63,6 +84,9 @@ def answer(
     out: Path | None,
     as_json: bool,
     dated: bool = False,
+    time_budget: float = math.inf,
+    memory_budget: float = math.inf,
+    yes: bool = False,
     **how: Any,
 ) -> tables.Findings:
     """Answer one question about a design file; write everything or nothing.
@@ -79,6 +103,10 @@ def answer(
         Print the JSON document in place of tables.
     dated : bool
         Put today's date on the page; otherwise the same input gives the same bytes.
+    time_budget, memory_budget : float
+        Minutes and megabytes that may be spent without asking.
+    yes : bool
+        Do not ask.
     **how
         Further options of the command.
 
@@ -86,11 +114,17 @@ def answer(
     ------
     DesignError, ExportError
         If the design has mistakes or the folder cannot be written; nothing is written then.
+    BudgetError
+        If it would cost more than the budget, and nobody says yes.
     """
     question = QUESTIONS[command]
     design = read_design(path)
     folder = out or Path(f"{path.stem}-{command}")
     exports.require_folder(folder)
+    if not yes:
+        budget = Budget(time_budget, memory_budget, _question())
+        work = question.weigh(design, how)
+        require_consent(design, work, budget, how.get("workers"), how.get("finer", 1.0))
     result = question.find(design, **how)
     findings = question.tell(result)
     drawn = {f"{command}-{name}": picture for name, picture in question.draw(result).items()}
@@ -106,6 +140,13 @@ def answer(
         print_findings(console, findings)
         print_files(console, folder, len(files), f"{command}.html")
     return findings
+
+
+def _question() -> Callable[[str], bool] | None:
+    """How to ask whoever sits at the terminal; None if nobody does."""
+    if not sys.stdin.isatty():
+        return None
+    return functools.partial(Confirm.ask, console=open_console(sys.stderr), default=False)
 
 
 def _pictures(drawn: pictures.Pictures) -> dict[str, bytes]:
@@ -137,6 +178,7 @@ def solve(
     per_band: int | None = None,
     ledger: Path | None = None,
     no_ledger: bool = False,
+    cluster: str | None = None,
 ) -> Any:
     """Run a study, with a progress bar on standard error.
 
@@ -157,6 +199,8 @@ def solve(
         Where finished solves of the wave solver are found and kept; left out, nowhere.
     no_ledger : bool
         Nowhere, whatever `ledger` says.
+    cluster : str, optional
+        Address of a Dask scheduler whose workers are to solve, in place of threads here.
 
     Raises
     ------
@@ -165,24 +209,37 @@ def solve(
     DesignError
         If no mesh can carry the design's band; found before anything is solved.
     MethodError
-        If the method leaves out what the study is about.
+        If the method leaves out what the study is about, or cannot be handed to a cluster.
+    ClusterError
+        If the cluster cannot be used.
     """
     if method == "images" and study in (trim, contest, explore):
         raise MethodError(
             "--method images leaves the reflector out, so it cannot choose one: take waves, edges"
             " or rays"
         )
+    if cluster is not None and method != "waves":
+        raise MethodError(
+            f"--cluster is for the wave solver; --method {method} is quick enough here"
+        )
     problems = problems_before(problem_of(design, design.assembly()))
     if problems:
         raise DesignError(design.path, [Mistake("target.band", problem) for problem in problems])
     chosen = {} if per_band is None else {"per_band": per_band}
     kept_in = None if no_ledger or method != "waves" else ledger
-    with _opened(kept_in) as store, Watch(open_console(sys.stderr)) as watch:
-        settings = {}
+    with contextlib.ExitStack() as open_until_done:
+        store = open_until_done.enter_context(_opened(kept_in))
+        solver: Solver = functools.partial(SOLVERS[method], workers=workers)
         if method == "waves":
-            mesh, shared = WaveSettings().finer(finer), SharedBlocks()
-            settings = {"settings": mesh, "shared": shared, "store": store}
-        solver: Solver = functools.partial(SOLVERS[method], workers=workers, **settings)
+            settings = WaveSettings().finer(finer)
+            solver = functools.partial(solver, settings=settings, store=store)
+            if cluster is None:
+                solver = functools.partial(solver, shared=SharedBlocks())
+            else:
+                there = open_until_done.enter_context(cluster_at(cluster))
+                on_cluster = functools.partial(solver, executor=there.executor)
+                solver = ClusterSolver(on_cluster, there.at_once)
+        watch = open_until_done.enter_context(Watch(open_console(sys.stderr)))
         return study(design, solver, watch, **chosen)
 
 
@@ -268,17 +325,33 @@ QUESTIONS = {
     "spread": Question(
         functools.partial(solve, spread), tables.spread_tables, pictures.spread_pictures
     ),
-    "trim": Question(functools.partial(solve, trim), tables.trim_tables, pictures.trim_pictures),
+    "trim": Question(
+        functools.partial(solve, trim),
+        tables.trim_tables,
+        pictures.trim_pictures,
+        weigh=trim_work,
+    ),
     "contest": Question(
         functools.partial(solve, contest), tables.contest_tables, pictures.contest_pictures
     ),
-    "gap": Question(functools.partial(solve, gap), tables.gap_tables, pictures.gap_pictures),
+    "gap": Question(
+        functools.partial(solve, gap), tables.gap_tables, pictures.gap_pictures, weigh=gap_work
+    ),
     "explore": Question(
-        functools.partial(solve, explore), tables.explore_tables, _nothing, explore_files
+        functools.partial(solve, explore),
+        tables.explore_tables,
+        _nothing,
+        explore_files,
+        explore_work,
     ),
     "slice": Question(find_slices, tables.slices_tables, pictures.slice_pictures, slice_files),
     "cut": Question(cutting, tables.cut_tables, pictures.cut_pictures, cutting_files),
-    "tolerance": Question(find_tolerance, tables.tolerance_tables, pictures.tolerance_pictures),
+    "tolerance": Question(
+        find_tolerance,
+        tables.tolerance_tables,
+        pictures.tolerance_pictures,
+        weigh=tolerance_work,
+    ),
     "posts": Question(find_posts, tables.posts_tables, pictures.posts_pictures),
     "rays": Question(find_rays, tables.rays_tables, pictures.rays_pictures),
     "trust": Question(find_trust, tables.trust_tables, pictures.trust_pictures),

@@ -87,6 +87,7 @@ def spread(
         per_band,
         "one design",
         progress,
+        keep_far=True,
     )
     if not row.solved:
         raise ValueError(row.reason)

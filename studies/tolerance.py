@@ -245,7 +245,7 @@ def _one_at_a_time(
     for dimension in dimensions:
         files[f"{dimension.name} -"] = dimension.move(design.tables, -dimension.down)
         files[f"{dimension.name} +"] = dimension.move(design.tables, dimension.up)
-    rows = _solved(design, files, solver, per_band, ONE_AT_A_TIME, progress)
+    rows = _solved(design, files, solver, per_band, ONE_AT_A_TIME, progress, keep_far=True)
     nominal = _solvable(rows["as written"])
     return [Sensitivity(d, nominal, rows[f"{d.name} -"], rows[f"{d.name} +"]) for d in dimensions]
 
@@ -306,6 +306,7 @@ def _solved(
     per_band: int,
     stage: str,
     progress: Progress | None,
+    keep_far: bool = False,
 ) -> dict[str, Row]:
     """Solve every file, held against the target and the seats of the design as written.
 
@@ -319,7 +320,7 @@ def _solved(
         there = replace(design, tables=design.tables.model_copy(update={"air": air}))
         candidates = [Candidate(name, partial(assemble, files[name])) for name in names]
         watch = _part_of(progress, len(rows) / len(files), len(names) / len(files))
-        solved = run(there, candidates, solver, per_band, stage, watch)
+        solved = run(there, candidates, solver, per_band, stage, watch, keep_far)
         rows |= dict(zip(names, solved, strict=True))
     return {name: rows[name] for name in files}
 

@@ -81,6 +81,30 @@ ledger_option = click.option(
 )
 
 
+no_ledger_option = click.option(
+    "--no-ledger", is_flag=True, help="Look nothing up and keep nothing in the ledger."
+)
+budget_options = (
+    click.option(
+        "--time-budget",
+        type=click.FloatRange(min=0.0),
+        default=20.0,
+        show_default=True,
+        metavar="MIN",
+        help="Ask before a study that would take longer than this.",
+    ),
+    click.option(
+        "--memory-budget",
+        type=click.FloatRange(min=0.0),
+        default=4000.0,
+        show_default=True,
+        metavar="MB",
+        help="Ask before a study that would take more than this.",
+    ),
+    click.option("--yes", is_flag=True, help="Do not ask: start whatever it takes."),
+)
+
+
 def solver_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options of every command that solves something."""
     options = (
@@ -94,9 +118,14 @@ def solver_options(command: Callable[..., None]) -> Callable[..., None]:
         ),
         finer_option,
         ledger_option,
+        no_ledger_option,
         click.option(
-            "--no-ledger", is_flag=True, help="Look nothing up and keep nothing in the ledger."
+            "--cluster",
+            metavar="ADDRESS",
+            help="Solve on the workers of a running Dask scheduler, such as tcp://192.0.2.7:8786;"
+            " needs roundcast[cluster]. The results are the same.",
         ),
+        *budget_options,
     )
     return _with_options(command, options)
 

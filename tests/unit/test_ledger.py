@@ -19,10 +19,11 @@ import pytest
 
 from dispersion import keys
 from dispersion.air import Air
+from dispersion.fields import Fields
 from dispersion.keys import solve_keys
 from dispersion.problem import Problem
 from dispersion.response import Response
-from dispersion.solvers import Fields, solve_waves
+from dispersion.solvers import solve_waves
 from dispersion.sources import Crossover, LettingGo, Way
 from dispersion.waves import DEFAULT_SETTINGS
 from shapes import Assembly, Column, Driver, DustCap, TopPlate, Tweeter, ball_cap

@@ -1,7 +1,10 @@
 """What the studies decide: order, ranges, steps, and that no candidate is lost."""
 
 import math
+import time
+from concurrent.futures import Executor, Future
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -273,3 +276,53 @@ def test_spread_estimates_its_own_posts_and_only_those() -> None:
     posts += "circle_diameter = 178\nsocket_plate = 10\nsocket_baffle = 10\n"
     bare = spread(small_design((posts, "")), solve_waves, per_band=4)
     assert bare.ripple is None
+
+
+def test_what_is_kept_of_a_candidate_is_small() -> None:
+    """Memory must not grow by the far field of every candidate, half a megabyte each."""
+    design = small_design()
+    (row,) = run(design, [Candidate("as it is", design.assembly)], solve_waves, 4, "one")
+    whole = run(design, [Candidate("", design.assembly)], solve_waves, 4, "one", keep_far=True)[0]
+    assert row.response.far_by_way is None
+    assert row.window_curve_db == pytest.approx(whole.window_curve_db)
+    assert row.score == whole.score
+    with pytest.raises(ValueError, match="let go"):
+        _ = row.response.power
+
+
+def test_problems_are_handed_out_side_by_side_and_come_back_in_order() -> None:
+    design = small_design()
+    together, most = [], 0
+
+    class Wide:
+        at_once = 3
+
+        def __call__(self, problem: Problem, progress: object = None) -> Response:
+            nonlocal most
+            together.append(problem)
+            most = max(most, len(together))
+            time.sleep(0.05)
+            together.remove(problem)
+            return solve_waves(problem, progress=progress)
+
+    keeps = (0.02, 0.03, 0.04)
+    candidates = [Candidate(f"{k}", partial(design.trimmed, 0.18, k)) for k in keeps]
+    rows = run(design, candidates, Wide(), 4, "side by side")
+    alone = run(design, candidates, solve_waves, 4, "one by one")
+    assert most == 3
+    assert [row.score for row in rows] == [row.score for row in alone]
+
+
+def test_a_task_that_fails_twice_is_a_row_with_its_reason() -> None:
+    design = small_design()
+
+    class Broken(Executor):
+        def submit(self, what: object, /, *given: object, **named: object) -> Future:
+            future: Future = Future()
+            future.set_exception(ConnectionError("no worker left"))
+            return future
+
+    solver = partial(solve_waves, executor=Broken())
+    (row,) = run(design, [Candidate("as it is", design.assembly)], solver, 4, "lost")
+    assert not row.solved
+    assert "failed 2 times elsewhere (ConnectionError: no worker left)" in row.reason

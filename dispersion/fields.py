@@ -1,0 +1,101 @@
+"""What the wave solver finds of a problem at single frequencies: the fields of each way."""
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from dispersion.coverage import mean_square
+from dispersion.problem import Problem
+from dispersion.sources import Way
+from dispersion.waves import (
+    Drive,
+    SharedBlocks,
+    WaveSettings,
+    WaveSolution,
+    axial_motion,
+    sweep,
+)
+from shapes.assembly import DrivenWay
+
+Fields = tuple[np.ndarray, np.ndarray, np.ndarray, int]
+"""Of one frequency: far (W, E) and near (W, P) field of each way over its own 0 dB, power error
+(W,) in dB, unknowns."""
+
+
+def solve_fields(
+    problem: Problem,
+    frequencies: Sequence[float],
+    settings: WaveSettings,
+    workers: int | None = None,
+    shared: SharedBlocks | None = None,
+    each: Callable[[float, Fields], None] | None = None,
+) -> dict[float, Fields]:
+    """Solve a problem at some frequencies, here and now.
+
+    Parameters
+    ----------
+    problem : Problem
+    frequencies : sequence of float
+        Hz; the problem's own frequencies do not matter.
+    settings : WaveSettings
+    workers : int, optional
+        Threads; as many as there are processors when left out.
+    shared : SharedBlocks, optional
+        Where the blocks of column and reflector are kept for other problems.
+    each : callable, optional
+        Called with (frequency, fields) as soon as one is done, from the worker's thread.
+
+    Raises
+    ------
+    ValueError
+        If the wave solver refuses it.
+    """
+    drives = [
+        _drive(built, way, problem)
+        for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
+    ]
+
+    def relative(solution: WaveSolution) -> Fields:
+        result = _relative_fields(solution, problem)
+        if each is not None:
+            each(solution.frequency, result)
+        return result
+
+    bodies, lifts = zip(*problem.assembly.placed_bodies, strict=True)
+    fields = sweep(
+        bodies,
+        frequencies,
+        drives,
+        problem.air,
+        settings=settings,
+        workers=workers,
+        each=relative,
+        lifts=lifts,
+        shared=shared,
+    )
+    return dict(zip(frequencies, fields, strict=True))
+
+
+def _drive(built: DrivenWay, way: Way, problem: Problem) -> Drive:
+    weight = None
+    if way.lets_go is not None:
+        lets_go, radius = way.lets_go, built.effective_radius
+
+        def weight(r: np.ndarray, frequency: float) -> np.ndarray:
+            return lets_go.weight(r, frequency, radius)
+
+    return axial_motion(built.name, built.parts, problem.air, weight=weight)
+
+
+def _relative_fields(solution: WaveSolution, problem: Problem) -> Fields:
+    """Fields of each way over its own 0 dB, (W, E) and (W, P), and the power balance (W,)."""
+    air, k = problem.air, solution.wavenumber
+    reference = air.density * solution.volume_acceleration() / (2.0 * np.pi)
+    far = solution.far_field(problem.elevations).T
+    distance = np.hypot(*problem.points.T)
+    near = solution.pressure_at(problem.points).T * (distance * np.exp(-1j * k * distance))
+    radiated = mean_square(np.abs(far) ** 2, problem.elevations)
+    radiated *= 4.0 * np.pi / (2.0 * air.density * air.speed)
+    error = 10.0 * np.log10(radiated / solution.driven_power())
+    scale = 1.0 / reference[:, None]
+    return far * scale, near * scale, error, solution.mesh.unknowns

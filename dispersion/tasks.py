@@ -1,0 +1,144 @@
+"""A problem cut into pieces that are solved elsewhere, by any `concurrent.futures` executor.
+
+A piece is a few frequencies of one problem. It travels with the version of the code that made it,
+and a process that runs other code refuses it, so results are those of one version. Whoever takes
+a piece must come back with the very numbers that would be found here: the solver is bit for bit
+the same for any number of threads and whatever blocks were kept (`dispersion.waves.sharing`), on
+one kind of processor and linear algebra library.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, wait
+from dataclasses import dataclass
+from functools import cache
+
+from threadpoolctl import threadpool_limits
+
+from dispersion.fields import Fields, solve_fields
+from dispersion.keys import solver_version
+from dispersion.problem import Problem
+from dispersion.waves import SharedBlocks, WaveSettings
+
+PIECE = 24
+"""Frequencies of a piece: a third of a second or so, long against the way to another machine."""
+TRIES = 2
+_BLOCKS = SharedBlocks()
+"""Of this process; two of its threads may use it at once."""
+
+
+class TaskError(ValueError):
+    """A piece that failed `TRIES` times; the message says how the last try ended."""
+
+
+class OtherVersionError(RuntimeError):
+    """A piece made by other code than that which should solve it."""
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """A few frequencies of one problem, and the version of the code that cut them out."""
+
+    version: str
+    problem: Problem
+    frequencies: tuple[float, ...]
+    settings: WaveSettings
+
+
+def perform(task: Task) -> dict[float, Fields] | str:
+    """Solve a piece, in one thread; return the reason, as a string, if the solver refuses it.
+
+    Raises
+    ------
+    OtherVersionError
+        If the code here is not that which made the piece.
+    """
+    if task.version != solver_version():
+        raise OtherVersionError(
+            "another version of roundcast runs there: install the same one everywhere"
+        )
+    _hold_to_one_thread()
+    try:
+        return solve_fields(task.problem, task.frequencies, task.settings, 1, _BLOCKS)
+    except ValueError as refusal:
+        return str(refusal)
+
+
+@cache
+def _hold_to_one_thread() -> None:
+    """Hold linear algebra to one thread for good: pieces side by side must not let go of it."""
+    threadpool_limits(1, user_api="blas")
+
+
+def hand_out(
+    executor: Executor,
+    problem: Problem,
+    frequencies: Sequence[float],
+    settings: WaveSettings,
+    each: Callable[[float, Fields], None],
+) -> dict[float, Fields]:
+    """Solve a problem in pieces; one that fails is tried once more.
+
+    Parameters
+    ----------
+    executor : concurrent.futures.Executor
+    problem : Problem
+    frequencies : sequence of float
+        Hz.
+    settings : WaveSettings
+    each : callable
+        Called with (frequency, fields) for all of a piece as soon as it is back.
+
+    Raises
+    ------
+    TaskError
+        If a piece failed twice.
+    ValueError
+        If the wave solver refuses the problem.
+    """
+    fields: dict[float, Fields] = {}
+    tasks = _cut(problem, frequencies, settings)
+    waiting = {executor.submit(perform, task): (task, 1) for task in tasks}
+    try:
+        while waiting:
+            for future in wait(waiting, return_when=FIRST_COMPLETED).done:
+                task, tries = waiting.pop(future)
+                if failure := _failure(future):
+                    waiting[_again(executor, task, tries, failure)] = (task, tries + 1)
+                    continue
+                for frequency, found in _unless_refused(future).items():
+                    fields[frequency] = found
+                    each(frequency, found)
+    finally:
+        for future in waiting:
+            future.cancel()
+    return fields
+
+
+def _cut(problem: Problem, frequencies: Sequence[float], settings: WaveSettings) -> Iterator[Task]:
+    """Pieces of equal cost: each from all over the band, since the treble costs most."""
+    version, count = solver_version(), -(-len(frequencies) // PIECE)
+    for first in range(count):
+        yield Task(version, problem, tuple(frequencies[first::count]), settings)
+
+
+def _failure(future: Future) -> BaseException | None:
+    try:
+        return future.exception()
+    except CancelledError as lost:  # as when the scheduler went away
+        return lost
+
+
+def _again(executor: Executor, task: Task, tries: int, failure: BaseException) -> Future:
+    if tries < TRIES:
+        return executor.submit(perform, task)
+    how = f"{type(failure).__name__}: {failure}" if str(failure) else type(failure).__name__
+    raise TaskError(
+        f"{len(task.frequencies)} frequencies failed {tries} times elsewhere ({how})"
+    ) from failure
+
+
+def _unless_refused(future: Future) -> dict[float, Fields]:
+    found = future.result()
+    if isinstance(found, str):
+        raise ValueError(found)
+    return found

@@ -1,0 +1,197 @@
+"""What a study will cost, told before it starts."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from dispersion.bands import study_frequencies
+from dispersion.fields import solve_fields
+from dispersion.waves import WaveSettings
+from studies.design import Design
+from studies.explore import knobs_of
+from studies.grid import COARSE_PER_BAND, FINE_PER_BAND, problem_of
+
+TOO_FEW_TO_ASK = 5_000
+"""Solves of one frequency; so few are over in a few minutes whatever the design."""
+SHARED = 0.6
+"""Cost of one more candidate over the first, keep or gap changed: DEVELOPERS.md, Measured."""
+SECOND_WORKER = 0.86
+"""What every worker gives of its best when two work at once: DEVELOPERS.md, Measured."""
+BASE_MB, BLOCKS_MB, ROW_MB = 250.0, 420.0, 0.1
+"""The program itself; blocks that candidates share, at most; what is kept of a candidate."""
+MATRICES = 3
+"""System, its factors, and what they are made from, at once for every worker."""
+
+
+class BudgetError(ValueError):
+    """A study larger than its budget, and nobody to say that it may start."""
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Designs that will be solved, at so many frequencies a third-octave band."""
+
+    designs: int
+    per_band: int
+
+
+Work = tuple[Batch, ...]
+
+
+@dataclass(frozen=True)
+class Budget:
+    """What may be spent without asking.
+
+    Attributes
+    ----------
+    minutes, megabytes : float
+    ask : callable or None
+        Asks a question, True for yes; None where there is nobody to ask.
+    """
+
+    minutes: float
+    megabytes: float
+    ask: Callable[[str], bool] | None = None
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """What some work will take on this machine, roughly: nothing of it in the ledger."""
+
+    designs: int
+    solves: int
+    seconds: float
+    megabytes: float
+
+    def in_words(self) -> str:
+        """Tell it in one sentence."""
+        return (
+            f"{self.designs} designs, {self.solves} solves of one frequency: about"
+            f" {_duration(self.seconds)} and {self.megabytes / 1e3:.1f} GB on this machine"
+            " (less for what the ledger holds)"
+        )
+
+
+def _duration(seconds: float) -> str:
+    minutes = seconds / 60.0
+    if minutes < 100.0:
+        return f"{max(minutes, 1.0):.0f} min"
+    hours = minutes / 60.0
+    return f"{hours:.0f} hours" if hours < 72.0 else f"{hours / 24.0:.0f} days"
+
+
+def trim_work(design: Design, how: Mapping[str, Any]) -> Work:
+    """Every keep of every ball, and about a dozen of them again."""
+    return (Batch(len(design.trim_candidates()), _coarse(how)), Batch(12, FINE_PER_BAND))
+
+
+def gap_work(design: Design, how: Mapping[str, Any]) -> Work:
+    """Every plate gap, and about half a dozen again."""
+    return (Batch(len(design.gap_candidates()), _coarse(how)), Batch(6, FINE_PER_BAND))
+
+
+def explore_work(design: Design, how: Mapping[str, Any]) -> Work:
+    """Every pair, and about a dozen again."""
+    knob, gap = knobs_of(design)
+    return (Batch(len(knob.sizes) * len(gap.sizes), _coarse(how)), Batch(12, FINE_PER_BAND))
+
+
+def tolerance_work(design: Design, how: Mapping[str, Any]) -> Work:
+    """About eight sizes moved both ways, and the batch."""
+    return (
+        Batch(17, how.get("per_band") or FINE_PER_BAND),
+        Batch(how["samples"] + 1, how["batch_per_band"]),
+    )
+
+
+def _coarse(how: Mapping[str, Any]) -> int:
+    return how.get("per_band") or COARSE_PER_BAND
+
+
+def estimate(
+    design: Design, work: Work, workers: int | None = None, finer: float = 1.0
+) -> Estimate:
+    """Estimate what some work takes, from three frequencies of the design as written.
+
+    Seconds at a frequency follow a power law between those that were timed.
+    """
+    count = workers or os.cpu_count() or 1
+    timed, seconds, unknowns = _timed(design, WaveSettings().finer(finer))
+    total = 0.0
+    for batch in work:
+        every = study_frequencies(*design.target.band, batch.per_band)
+        each = np.exp(np.interp(np.log(every), np.log(timed), np.log(seconds)))
+        total += each.sum() * (1.0 + SHARED * (batch.designs - 1))
+    share = count * (SECOND_WORKER if count > 1 else 1.0)
+    designs = sum(batch.designs for batch in work)
+    matrices = MATRICES * count * 16.0 * unknowns**2 / 1e6
+    return Estimate(
+        designs,
+        sum(batch.designs * _frequencies(design, batch) for batch in work),
+        total / share,
+        BASE_MB + BLOCKS_MB + matrices + ROW_MB * designs,
+    )
+
+
+def _frequencies(design: Design, batch: Batch) -> int:
+    return len(study_frequencies(*design.target.band, batch.per_band))
+
+
+def _timed(design: Design, settings: WaveSettings) -> tuple[np.ndarray, np.ndarray, int]:
+    """Lowest, middle and highest frequency, what each took in seconds, unknowns at the highest."""
+    problem = problem_of(design, design.assembly(), COARSE_PER_BAND)
+    low, high = float(problem.frequencies[0]), float(problem.frequencies[-1])
+    chosen = np.array([low, np.sqrt(low * high), high])
+    solve_fields(problem, [low], settings, 1)  # compiles or loads what is compiled
+    seconds, unknowns = [], 0
+    for frequency in chosen:
+        start = time.perf_counter()
+        (found,) = solve_fields(problem, [frequency], settings, 1).values()
+        seconds.append(time.perf_counter() - start)
+        unknowns = found[3]
+    return chosen, np.array(seconds), unknowns
+
+
+def require_consent(
+    design: Design,
+    work: Work,
+    budget: Budget,
+    workers: int | None = None,
+    finer: float = 1.0,
+) -> None:
+    """Ask before a study that is larger than its budget.
+
+    Parameters
+    ----------
+    design : Design
+    work : sequence of Batch
+    budget : Budget
+    workers, finer
+        As for the study.
+
+    Raises
+    ------
+    BudgetError
+        If the answer is no, or there is nobody to ask.
+    """
+    if sum(batch.designs * _frequencies(design, batch) for batch in work) < TOO_FEW_TO_ASK:
+        return
+    cost = estimate(design, work, workers, finer)
+    if cost.seconds <= 60.0 * budget.minutes and cost.megabytes <= budget.megabytes:
+        return
+    told = (
+        f"{cost.in_words()}, above the budget of {budget.minutes:g} min and"
+        f" {budget.megabytes / 1e3:g} GB"
+    )
+    if budget.ask is not None and budget.ask(f"{told}. Start?"):
+        return
+    raise BudgetError(
+        f"{told}: try fewer sizes, a narrower band or fewer frequencies a"
+        " band, raise the budget (--time-budget, --memory-budget), or say --yes"
+    )

@@ -1,0 +1,61 @@
+"""What a study will cost: counted right, asked once, refused where nobody answers."""
+
+from pathlib import Path
+
+import pytest
+
+from studies.budget import (
+    TOO_FEW_TO_ASK,
+    Batch,
+    Budget,
+    BudgetError,
+    estimate,
+    explore_work,
+    gap_work,
+    require_consent,
+    trim_work,
+)
+from studies.design import Design, read_design
+from studies.grid import COARSE_PER_BAND
+
+READING_ROOM = Path(__file__).parents[2] / "studies" / "examples" / "reading_room.toml"
+LARGE = (Batch(1000, 4),)
+
+
+@pytest.fixture(scope="module")
+def design() -> Design:
+    return read_design(READING_ROOM)
+
+
+def test_what_a_study_solves_is_counted_before(design: Design) -> None:
+    # keep from 15 to 55 in steps of 1; plate gap from 50 to 90 in steps of 2.
+    assert trim_work(design, {})[0] == Batch(41, COARSE_PER_BAND)
+    assert gap_work(design, {"per_band": 6})[0] == Batch(21, 6)
+    assert 100 < explore_work(design, {})[0].designs <= 200
+
+
+def test_more_designs_and_frequencies_cost_in_proportion(design: Design) -> None:
+    # 100 Hz to 16 kHz are 23 third octaves.
+    few, many = (estimate(design, (Batch(count, 4),), workers=1) for count in (101, 1001))
+    assert few.solves == 101 * 23 * 4
+    assert many.solves == 1001 * 23 * 4
+    assert many.megabytes - few.megabytes == pytest.approx(900 * 0.1)
+    # Timings of two probes differ, the more so beside other work.
+    assert 4.0 < many.seconds / few.seconds < 25.0
+
+
+def test_a_large_study_is_asked_about_and_a_small_one_is_not(design: Design) -> None:
+    asked: list[str] = []
+
+    def answer(verdict: bool) -> Budget:
+        return Budget(0.0, 4000.0, lambda question: bool(asked.append(question)) or verdict)
+
+    require_consent(design, (Batch(TOO_FEW_TO_ASK // 92, 4),), answer(False))
+    assert not asked
+    require_consent(design, LARGE, answer(True))
+    assert asked[0].startswith("1000 designs, 92000 solves of one frequency: about ")
+    with pytest.raises(BudgetError, match="above the budget of 0 min and 4 GB: try fewer sizes"):
+        require_consent(design, LARGE, answer(False))
+    with pytest.raises(BudgetError, match="or say --yes"):
+        require_consent(design, LARGE, Budget(1e9, 300.0))
+    require_consent(design, LARGE, Budget(1e9, 1e9))
