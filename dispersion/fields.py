@@ -56,7 +56,7 @@ def solve_fields(
     ]
 
     def relative(solution: WaveSolution) -> Fields:
-        result = _relative_fields(solution, problem)
+        result = _relative_fields(solution, problem, shared)
         if each is not None:
             each(solution.frequency, result)
         return result
@@ -87,11 +87,13 @@ def _drive(built: DrivenWay, way: Way, problem: Problem) -> Drive:
     return axial_motion(built.name, built.parts, problem.air, weight=weight)
 
 
-def _relative_fields(solution: WaveSolution, problem: Problem) -> Fields:
+def _relative_fields(
+    solution: WaveSolution, problem: Problem, shared: SharedBlocks | None
+) -> Fields:
     """Fields of each way over its own 0 dB, (W, E) and (W, P), and the power balance (W,)."""
     air, k = problem.air, solution.wavenumber
     reference = air.density * solution.volume_acceleration() / (2.0 * np.pi)
-    far = solution.far_field(problem.elevations).T
+    far = solution.far_field(problem.elevations, shared).T
     distance = np.hypot(*problem.points.T)
     near = solution.pressure_at(problem.points).T * (distance * np.exp(-1j * k * distance))
     radiated = mean_square(np.abs(far) ** 2, problem.elevations)

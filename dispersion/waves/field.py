@@ -18,6 +18,7 @@ from scipy import special
 from .elements import GAUSS, Mesh, basis
 from .pairs import NODES, locate, shape_at
 from .rings import ELEMENTWISE, LONGEST_RULE, compiled_order, cosine_and_sine, ring_pair
+from .sharing import Block, SharedBlocks
 from .system import pair_rules
 
 BESSEL_STEP = 1.0 / 32.0  # cubic Hermite between: error below 3e-9
@@ -32,7 +33,13 @@ def _bessel_table(m: int, blocks: int) -> np.ndarray:
 
 
 def far_field(
-    mesh: Mesh, k: float, m: int, p: np.ndarray, q: np.ndarray, elevations: np.ndarray
+    mesh: Mesh,
+    k: float,
+    m: int,
+    p: np.ndarray,
+    q: np.ndarray,
+    elevations: np.ndarray,
+    shared: SharedBlocks | None = None,
 ) -> np.ndarray:
     """Return r p exp(-ikr) far away, in Pa m.
 
@@ -47,20 +54,56 @@ def far_field(
         dp/dn at the nodes of every element in Pa/m.
     elevations : (D,) array
         Degrees; 0 is horizontal, +90 straight up.
+    shared : SharedBlocks, optional
+        Where what single bodies send out is kept and found; the result does not change by a bit.
 
     Returns
     -------
     (D, W) complex array
     """
+    out = np.zeros((len(elevations), p.shape[1]), dtype=complex)
+    sines = np.sin(np.radians(elevations))
+    for body, lift in enumerate(mesh.lifts):
+        elements = np.flatnonzero(mesh.body == body)
+        driven = np.flatnonzero(np.any(q[elements] != 0.0, axis=(1, 2)))
+        block = _far_block(mesh.alone(body), k, m, driven, elevations, shared)
+        nodes = slice(mesh.nodes[elements[0], 0], mesh.nodes[elements[-1], -1] + 1)
+        moved = q[elements[driven]].reshape(-1, p.shape[1])
+        sent = block.matrix @ p[nodes] + block.drive @ moved
+        out += np.exp(-1j * k * lift * sines)[:, None] * sent
+    return out
+
+
+def _far_block(
+    mesh: Mesh,
+    k: float,
+    m: int,
+    driven: np.ndarray,
+    elevations: np.ndarray,
+    shared: SharedBlocks | None,
+) -> Block:
+    """What the node values of one body in its own place send out; the same wherever it hangs."""
+
+    def make() -> Block:
+        return _far_kernels_on_nodes(mesh, k, m, driven, elevations)
+
+    if shared is None:
+        return make()
+    key = ("far", mesh.own_curve.tobytes(), driven.tobytes(), k, m, elevations.tobytes())
+    return shared.find(key, make)
+
+
+def _far_kernels_on_nodes(
+    mesh: Mesh, k: float, m: int, driven: np.ndarray, elevations: np.ndarray
+) -> Block:
+    """Kernels of p and q integrated over the shape functions: (D, N) and (D, driven * P)."""
     shape = basis()
     at = mesh.at(shape.points)
-    pressure = np.einsum("qp,epw->eqw", shape.values, p[mesh.nodes]).reshape(-1, p.shape[1])
-    gradient = np.einsum("qp,epw->eqw", shape.values, q).reshape(pressure.shape)
     weight = (0.5 * at.r * at.jacobian * shape.weights).ravel()
     table = _bessel_table(m, int(k * at.r.max() / 8.0) + 1)
     eps = np.radians(elevations)
-    on_p = np.empty((len(eps), weight.size), dtype=complex)
-    on_q = np.empty_like(on_p)
+    matrix = np.zeros((len(eps), mesh.unknowns), dtype=complex)
+    drive = np.zeros((len(eps), len(driven) * NODES), dtype=complex)
     _far_kernels(
         k,
         np.sin(eps),
@@ -71,16 +114,22 @@ def far_field(
         at.normal_z.ravel(),
         weight,
         table,
-        on_p,
-        on_q,
+        shape.values,
+        mesh.nodes,
+        driven,
+        matrix,
+        drive,
     )
-    driven = np.any(gradient != 0.0, axis=1)
-    return (-1j) ** m * (on_p @ pressure + on_q[:, driven] @ gradient[driven])
+    turn = (-1j) ** m
+    return Block(turn * matrix, turn * drive)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
-def _far_kernels(k, sines, cosines, r, z, nr, nz, weight, table, on_p, on_q):
+def _far_kernels(
+    k, sines, cosines, r, z, nr, nz, weight, table, values, nodes, driven, matrix, drive
+):
     phase = np.empty((2, len(r)))
+    on_p, on_q = np.empty(len(r), np.complex128), np.empty(len(r), np.complex128)
     for d in range(len(sines)):
         for i in range(len(r)):
             angle = k * z[i] * sines[d]
@@ -100,8 +149,20 @@ def _far_kernels(k, sines, cosines, r, z, nr, nz, weight, table, on_p, on_q):
             dj += g0 * table[2, cell] + g1 * table[2, cell + 1]
             real, imag = phase[0, i], phase[1, i]
             along, up = k * nr[i] * cosines[d] * dj, k * nz[i] * sines[d] * j
-            on_p[d, i] = complex(real * along + imag * up, imag * along - real * up)
-            on_q[d, i] = complex(-real * j, -imag * j)
+            on_p[i] = complex(real * along + imag * up, imag * along - real * up)
+            on_q[i] = complex(-real * j, -imag * j)
+        for e in range(len(nodes)):
+            for a in range(NODES):
+                sent = 0.0j
+                for i in range(GAUSS):
+                    sent += values[i, a] * on_p[e * GAUSS + i]
+                matrix[d, nodes[e, a]] += sent
+        for place in range(len(driven)):
+            for a in range(NODES):
+                sent = 0.0j
+                for i in range(GAUSS):
+                    sent += values[i, a] * on_q[driven[place] * GAUSS + i]
+                drive[d, place * NODES + a] = sent
 
 
 def field_at(

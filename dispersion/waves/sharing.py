@@ -1,4 +1,4 @@
-"""Blocks of the system that problems share: what one body does to itself, wherever it hangs."""
+"""Blocks that problems share: what one body does to itself and sends out, wherever it hangs."""
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
@@ -13,10 +13,10 @@ class Block(NamedTuple):
 
     Attributes
     ----------
-    matrix : (N, N) complex array
-        Acts on the pressure at the unknowns.
-    drive : (N, D) complex array
-        From driven node values of dp/dn to the right-hand side.
+    matrix : (R, N) complex array
+        Acts on the pressure at the unknowns; R rows, of the system or of directions.
+    drive : (R, D) complex array
+        Acts on the driven node values of dp/dn.
     """
 
     matrix: np.ndarray
@@ -35,10 +35,10 @@ class SharedBlocks:
     ----------
     most_bytes : int
         Memory for blocks. A column and a reflector at 92 frequencies up to 19.2 kHz take about
-        150 MB.
+        300 MB, half of it for the far field in 361 directions.
     """
 
-    def __init__(self, most_bytes: int = 400 * 2**20) -> None:
+    def __init__(self, most_bytes: int = 600 * 2**20) -> None:
         self._most_bytes, self._bytes = most_bytes, 0
         self._blocks: OrderedDict[Hashable, Block] = OrderedDict()
         self._lock = Lock()

@@ -80,7 +80,7 @@ class WaveSolution:
         """2 pi f / c in rad/m."""
         return 2.0 * np.pi * self.frequency / self.air.speed
 
-    def far_field(self, elevations: np.ndarray) -> np.ndarray:
+    def far_field(self, elevations: np.ndarray, shared: SharedBlocks | None = None) -> np.ndarray:
         """Return r p exp(-ikr) far away, (D, W) in Pa m; for an incident field, what scatters."""
         return far_field(
             self.mesh,
@@ -89,6 +89,7 @@ class WaveSolution:
             self.pressure,
             self.gradient,
             np.asarray(elevations, dtype=float),
+            shared,
         )
 
     def pressure_at(self, points: np.ndarray) -> np.ndarray:
