@@ -13,6 +13,7 @@ import numpy as np
 from dispersion.bands import study_frequencies
 from dispersion.fields import solve_fields
 from dispersion.waves import WaveSettings
+from studies.carve import CHECK_PER_BAND, FINALISTS, KINDS
 from studies.design import Design
 from studies.explore import knobs_of
 from studies.grid import COARSE_PER_BAND, FINE_PER_BAND, problem_of
@@ -94,6 +95,16 @@ def trim_work(design: Design, how: Mapping[str, Any]) -> Work:
 def gap_work(design: Design, how: Mapping[str, Any]) -> Work:
     """Every plate gap, and about half a dozen again."""
     return (Batch(len(design.gap_candidates()), _coarse(how)), Batch(6, FINE_PER_BAND))
+
+
+def carve_work(design: Design, how: Mapping[str, Any]) -> Work:
+    """The search, the finalists, and three of them again on a finer mesh."""
+    finalists = len(KINDS) * FINALISTS
+    return (
+        Batch(how["solves"], COARSE_PER_BAND),
+        Batch(finalists, FINE_PER_BAND),
+        Batch(len(KINDS), CHECK_PER_BAND),
+    )
 
 
 def explore_work(design: Design, how: Mapping[str, Any]) -> Work:

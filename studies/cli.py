@@ -11,7 +11,7 @@ from typing import Any, NoReturn
 import click
 
 from studies.commands.beginning import draft, examples, schema, section
-from studies.commands.choosing import contest, explore, gap, spread, tolerance, trim
+from studies.commands.choosing import carve, contest, explore, gap, spread, tolerance, trim
 from studies.commands.explaining import posts, rays, slice_, trust
 from studies.commands.keeping import ledger
 from studies.commands.options import Refusal
@@ -21,7 +21,7 @@ FAULT, INTERRUPTED = 1, 130
 OWN_PACKAGES = ("shapes", "dispersion", "studies")
 IN_THE_ORDER_OF_THE_WORK = (
     *(examples, draft, section),
-    *(spread, trim, contest, gap, tolerance, explore),
+    *(spread, trim, contest, carve, gap, tolerance, explore),
     *(slice_, rays, posts, trust),
     cut,
     *(ledger, schema),

@@ -22,19 +22,21 @@ from studies import exports, pictures, tables
 from studies.budget import (
     Budget,
     Work,
+    carve_work,
     explore_work,
     gap_work,
     require_consent,
     tolerance_work,
     trim_work,
 )
+from studies.carve import CHECK_FINER, Carved, carve, carve_files
 from studies.charts import in_both_formats, slice_files
 from studies.cluster import ClusterSolver, cluster_at
 from studies.contest import contest
 from studies.design import Design, DesignError, Mistake, read_design
 from studies.explore import explore
 from studies.gap import gap
-from studies.grid import Solver, problem_of
+from studies.grid import Progress, Solver, problem_of
 from studies.ledger import Ledger, LedgerError
 from studies.pages.explorer import explore_files
 from studies.pages.report import report_html
@@ -306,6 +308,17 @@ def find_tolerance(
     return solve(study, design, method, **how)
 
 
+def find_carved(design: Design, knots: int, solves: int, finer: float = 1.0, **how: Any) -> Carved:
+    """Search a curve of one's own with the wave solver: its error is what the gain is held to."""
+    finest = WaveSettings().finer(finer).finer(CHECK_FINER)
+
+    def study(design: Design, solver: Solver, progress: Progress) -> Carved:
+        checker = functools.partial(solver, settings=finest)
+        return carve(design, solver, progress, checker=checker, knots=knots, solves=solves)
+
+    return solve(study, design, "waves", finer, **how)
+
+
 def find_slices(
     design: Design, at: Sequence[float], workers: int | None = None, finer: float = 1.0
 ) -> Slices:
@@ -343,6 +356,9 @@ QUESTIONS = {
         _nothing,
         explore_files,
         explore_work,
+    ),
+    "carve": Question(
+        find_carved, tables.carve_tables, pictures.carve_pictures, carve_files, carve_work
     ),
     "slice": Question(find_slices, tables.slices_tables, pictures.slice_pictures, slice_files),
     "cut": Question(cutting, tables.cut_tables, pictures.cut_pictures, cutting_files),

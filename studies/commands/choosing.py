@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from studies.commands.options import output_options, solver_options
+from studies.commands.options import output_options, solver_options, wave_options
 
 
 @click.command()
@@ -89,6 +89,36 @@ def tolerance(**given: Any) -> None:
     from studies.running import answer
 
     answer("tolerance", **given)
+
+
+@click.command()
+@output_options
+@wave_options
+@click.option(
+    "--knots",
+    type=click.IntRange(min=3, max=9),
+    default=5,
+    show_default=True,
+    metavar="N",
+    help="Of the curve, tip and rim included; more need more solves.",
+)
+@click.option(
+    "--solves",
+    type=click.IntRange(min=120, max=5000),
+    default=240,
+    show_default=True,
+    metavar="N",
+    help="Solves that the search may spend; few make a poor cap and cone to compare with.",
+)
+def carve(**given: Any) -> None:
+    """Search a reflector's curve of your own.
+
+    A smooth profile within what your workshop can make, held against the best cap and the best
+    cone; the result is a design file. A run that was stopped goes on where it was.
+    """
+    from studies.running import answer
+
+    answer("carve", **given)
 
 
 @click.command()

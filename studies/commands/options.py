@@ -105,6 +105,12 @@ budget_options = (
 )
 
 
+def wave_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Options of a command that asks the wave solver only, at frequencies of its own choice."""
+    options = (workers_option, finer_option, ledger_option, no_ledger_option, *budget_options)
+    return _with_options(command, options)
+
+
 def solver_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options of every command that solves something."""
     options = (

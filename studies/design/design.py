@@ -20,6 +20,7 @@ from studies.design.build_table import BuildTable
 from studies.design.errors import DesignError, Mistake
 from studies.design.quantities import Between
 from studies.design.questions import (
+    CarveTable,
     ContestTable,
     ExploreTable,
     GapTable,
@@ -72,6 +73,7 @@ class DesignFile(Table):
     gap: GapTable | None = None
     explore: ExploreTable | None = None
     tolerance: ToleranceTable = ToleranceTable()
+    carve: CarveTable = CarveTable()
     contest: Annotated[tuple[ContestTable, ...], Field(strict=False)] = ()
 
 

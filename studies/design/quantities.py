@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -89,6 +89,19 @@ def _meant(given: str | float, least: float, most: float) -> str:
     return ": check the number and its unit"
 
 
+def _in_millimetres(metres: float) -> str:
+    return f"{metres * 1e3:.9g} mm"
+
+
+def _in_degrees(radians: float) -> str:
+    return f"{math.degrees(radians):.9g} deg"
+
+
+def _written(write: Callable[[float], str]) -> core_schema.SerSchema:
+    """How a size leaves as JSON, defaults in the schema included: as a user writes it."""
+    return core_schema.plain_serializer_function_ser_schema(write, when_used="json-unless-none")
+
+
 def _short(metres: float) -> str:
     return f"{metres:g} m" if metres >= 1 else f"{metres * 1e3:g} mm"
 
@@ -109,7 +122,9 @@ class Between:
     def __get_pydantic_core_schema__(
         self, source: object, handler: GetCoreSchemaHandler
     ) -> core_schema.CoreSchema:
-        return core_schema.with_info_before_validator_function(self._read, handler(source))
+        return core_schema.with_info_before_validator_function(
+            self._read, handler(source), serialization=_written(_in_millimetres)
+        )
 
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
@@ -136,7 +151,9 @@ class BetweenDegrees:
     def __get_pydantic_core_schema__(
         self, source: object, handler: GetCoreSchemaHandler
     ) -> core_schema.CoreSchema:
-        return core_schema.no_info_before_validator_function(self._read, handler(source))
+        return core_schema.no_info_before_validator_function(
+            self._read, handler(source), serialization=_written(_in_degrees)
+        )
 
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler

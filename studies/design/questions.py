@@ -14,6 +14,7 @@ from studies.design.quantities import (
     Depth,
     Diameter,
     Frequency,
+    SmallLength,
     Weight,
 )
 from studies.design.reflector_tables import ReflectorTable
@@ -175,6 +176,28 @@ class ToleranceTable(Table):
     temperature: Annotated[float, Field(ge=0, le=15)] = Field(5.0, description="Kelvin.")
     off_centre: Allowance = Field(1e-3, description="Reflector and plate off the axis.")
     tilt: SmallAngle = Field(math.radians(0.5), description="Of reflector and plate, degrees.")
+
+
+class CarveTable(Table):
+    """What the workshop can make of a curve of one's own: limits of the search."""
+
+    largest_diameter: Diameter | None = Field(
+        None,
+        description="Of the reflector; left out, as far as the plate's flat and the posts allow, or"
+        " that of the present reflector where there is no plate.",
+    )
+    largest_height: Depth | None = Field(
+        None, description="From tip to flat; left out, the plate gap less the tip clearance."
+    )
+    smallest_radius: SmallLength = Field(
+        2e-3,
+        description="Of curvature, hollow or round, that lathe tool or printer can make; the tip"
+        " may be a point: common practice, no source.",
+    )
+    tip_clearance: SmallLength = Field(
+        3e-3, description="Least, with the cone fully out: common practice, no source."
+    )
+    undercut: bool = Field(False, description="Whether the profile may run back inwards.")
 
 
 class ContestTable(Table):

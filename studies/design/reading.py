@@ -85,7 +85,8 @@ def parse_design(text: str, path: Path | str) -> Design:
 
 def design_schema() -> dict[str, Any]:
     """JSON Schema of design files, for editors that complete and check TOML."""
-    schema = DesignFile.model_json_schema(by_alias=True)
+    # As it is written, so that defaults are in the units of the file and not in those inside.
+    schema = DesignFile.model_json_schema(by_alias=True, mode="serialization")
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "roundcast design file"
     return schema

@@ -1,5 +1,6 @@
 """The pictures that go with each command's answer, by file name, the telling one first."""
 
+from studies.pictures.carve import carve_pictures
 from studies.pictures.contest import contest_pictures
 from studies.pictures.gap import gap_pictures
 from studies.pictures.paths import posts_pictures, rays_pictures, trust_pictures
@@ -13,6 +14,7 @@ from studies.pictures.trim import trim_pictures
 __all__ = [
     "Picture",
     "Pictures",
+    "carve_pictures",
     "contest_pictures",
     "cut_pictures",
     "gap_pictures",

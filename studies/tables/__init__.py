@@ -4,6 +4,7 @@ Nothing is computed here but what telling needs. Lengths are in mm once they are
 their keys say, and are printed in mm and inches.
 """
 
+from studies.tables.carve import carve_tables
 from studies.tables.contest import contest_tables
 from studies.tables.cut import cut_tables
 from studies.tables.evidence import Evidence, evidence_of
@@ -26,6 +27,7 @@ __all__ = [
     "Fact",
     "Findings",
     "Table",
+    "carve_tables",
     "contest_tables",
     "cut_tables",
     "evidence_of",

@@ -1,0 +1,98 @@
+"""The design file of a carved curve: the user's own, its comments kept, with another reflector."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import PurePosixPath
+from typing import Any
+
+import tomlkit
+from tomlkit.items import Table
+
+from studies.carving.curves import PointMm
+from studies.design import Design
+
+PREFIX = "Carved from: "
+"""Begins the title, so that no page of the carved design passes for one of the old."""
+
+
+def carved_name(design: Design) -> str:
+    """Name of the file: never that of the design itself, which may lie in the same folder."""
+    return "carved.toml" if design.path.name != "carved.toml" else "carved_again.toml"
+
+
+def carved_files(design: Design, points_mm: Sequence[PointMm]) -> dict[str, bytes]:
+    """Write the carved design as a design file, with the files that it names beside it."""
+    own = carved_name(design)
+    beside = _names_beside([name for name, _ in design.companions], own)
+    text = carved_text(design, points_mm, beside)
+    companions = {plain: (design.path.parent / name).read_bytes() for name, plain in beside.items()}
+    return {**companions, own: text.encode("utf-8")}
+
+
+def carved_text(
+    design: Design, points_mm: Sequence[PointMm], renamed: Mapping[str, str] | None = None
+) -> str:
+    """Text of a design with its reflector replaced by a turned one.
+
+    Parameters
+    ----------
+    design : Design
+    points_mm : sequence of (r, z)
+        Knots of the curve, tip first, mm.
+    renamed : mapping, optional
+        New names of the files that the design names.
+    """
+    document = tomlkit.parse(design.text)
+    if not design.title.startswith(PREFIX):
+        document["title"] = PREFIX + design.title
+    trim = design.tables.trim
+    if trim is not None and trim.balls_on_sale is None and design.ball is not None:
+        document["trim"]["balls_on_sale"] = [f"{design.ball.diameter * 1e3!r} mm"]
+    _rename(document, renamed or {})
+    _replace_reflector(document, _reflector_table(points_mm))
+    origin = f"# Carved by roundcast from {design.path.name}: only title and reflector are new.\n"
+    return origin + tomlkit.dumps(document)
+
+
+def _replace_reflector(document: tomlkit.TOMLDocument, carved: Table) -> None:
+    """Put the carved one where the old one stood; at the end if that was under no heading."""
+    present = document["reflector"]
+    if isinstance(present, Table) and not present.is_super_table():
+        document["reflector"] = carved
+    else:
+        document.remove("reflector")
+        document.append("reflector", carved)
+
+
+def _reflector_table(points_mm: Sequence[PointMm]) -> Table:
+    points = tomlkit.array()
+    for r, z in points_mm:
+        points.add_line([f"{r!r} mm", f"{z!r} mm"])
+    points.add_line(indent="")
+    table = tomlkit.table()
+    table.comment("carved: a smooth curve through these knots, tip first")
+    table.update({"kind": "turned", "smooth": True, "points": points})
+    table.add(tomlkit.nl())
+    return table
+
+
+def _names_beside(names: Sequence[str], own: str) -> dict[str, str]:
+    """Plain names of files that come to lie in one folder with the design, no two the same."""
+    beside: dict[str, str] = {}
+    for name in names:
+        plain = PurePosixPath(name.replace("\\", "/")).name
+        while plain in (own, *beside.values()) and name not in beside:
+            plain = f"other_{plain}"
+        beside.setdefault(name, plain)
+    return beside
+
+
+def _rename(node: Any, renamed: Mapping[str, str]) -> None:
+    """Give every value that is an old name its new one."""
+    pairs = node.items() if isinstance(node, dict) else enumerate(node)
+    for key, value in list(pairs):
+        if isinstance(value, dict | list):
+            _rename(value, renamed)
+        elif isinstance(value, str) and renamed.get(value, value) != value:
+            node[key] = renamed[value]

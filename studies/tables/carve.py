@@ -1,0 +1,206 @@
+"""A curve of one's own: what it gains, where its knots lie, and what was spent on it."""
+
+from __future__ import annotations
+
+from shapes.lengths import in_both, in_mm
+from studies.carve import CHECK_FINER, CHECK_PER_BAND, DOUBT, LEAST_DOUBT_DB, Carved, Finalist
+from studies.carving.carved_file import carved_name
+from studies.grid import FINE_PER_BAND, Row
+from studies.tables import cautions, levels
+from studies.tables.choosing import unbeaten_table
+from studies.tables.columns import (
+    SCORE_CAPTION,
+    SCORE_COLUMNS,
+    length,
+    mm,
+    number,
+    score_cells,
+    target_in_words,
+    text,
+)
+from studies.tables.evidence import evidence_of
+from studies.tables.table import Fact, Findings, Table, Value, joined
+
+
+def carve_tables(carved: Carved) -> Findings:
+    """Put the answer of a search into words and tables."""
+    named = [(found.name, found.row) for found in carved.compared]
+    curve = carved.curve.row
+    return Findings(
+        "carve",
+        carved.design,
+        (*_answer(carved), *target_in_words(carved.design)),
+        _facts(carved),
+        (
+            _compared(carved),
+            _knots(carved),
+            unbeaten_table(carved.rows, curve if carved.is_gain else None),
+            _search(carved),
+            levels.band_levels(carved.design, named, "levels", "Levels by third octave"),
+            levels.elevations(named),
+        ),
+        evidence_of(carved.rows, curve),
+        (cautions.TURNING,),
+    )
+
+
+def _answer(carved: Carved) -> list[str]:
+    said = [_gain(carved), *_over_each(carved)]
+    missing = [word for word, row in (("cap", carved.cap), ("cone", carved.cone)) if row is None]
+    if missing:
+        said.append(f"No {joined(missing)} keeps these limits at this plate gap.")
+    return [*said, _file(carved), _limits(carved), _spent(carved), _error(carved)]
+
+
+def _gain(carved: Carved) -> str:
+    score = f"score {carved.curve.row.score:.2f} dB"
+    if carved.is_gain:
+        over = " and ".join(f"the {start.name}" for start in carved.starts)
+        return f"The carved curve beats {over}: {score}, less is better."
+    return (
+        f"No gain: the best curve that was found ({score}) is not better than the"
+        f" {carved.starts[0].row.name} by more than the computation can be off by. Take the simpler"
+        " shape."
+    )
+
+
+def _over_each(carved: Carved) -> list[str]:
+    return [
+        f"Against the {start.row.name} (score {start.row.score:.2f} dB):"
+        f" {_apart(carved.gain_db(start))}, give or take {carved.error_db(start):.2f} dB"
+        f"{'' if carved.beats(start) else ', which is no difference to build on'}."
+        for start in carved.starts
+    ]
+
+
+def _apart(gain: float) -> str:
+    return f"{abs(gain):.2f} dB {'better' if gain >= 0.0 else 'worse'}"
+
+
+def _file(carved: Carved) -> str:
+    name = carved_name(carved.design)
+    if not carved.is_gain:
+        return f"The curve is in {name} all the same."
+    return (
+        f"The curve is in {name}, which every other command takes: try its tolerance and its plate"
+        " gap before you turn it."
+    )
+
+
+def _limits(carved: Carved) -> str:
+    limits = carved.limits
+    undercut = "undercut allowed" if limits.undercut else "no undercut"
+    return (
+        f"Limits: at most {in_both(limits.largest_diameter)} across and"
+        f" {in_both(limits.largest_height)} high, no curve tighter than"
+        f" {in_mm(limits.smallest_radius)} radius, {in_mm(limits.tip_clearance)} clear of the"
+        f" driver in motion, {undercut}, the driver not choked; the tip may be a point."
+    )
+
+
+def _spent(carved: Carved) -> str:
+    return (
+        f"Spent: {len(carved.trials)} of {carved.solves} solves on the search, and"
+        f" {carved.settled} at {FINE_PER_BAND} frequencies a band to settle it."
+        f" {_tried(carved, 'caps')} caps and {_tried(carved, 'cones')} cones were tried: few leave"
+        " room for a better one between them, which would make the gain smaller. None of the three"
+        " is proved to be the best."
+    )
+
+
+def _error(carved: Carved) -> str:
+    return (
+        f"Give or take: those that are compared were solved again on a mesh {CHECK_FINER:g} times"
+        f" finer at {CHECK_PER_BAND} frequencies a band; the changes of all terms of both scores,"
+        f" taken {DOUBT:g} times, never less than {LEAST_DOUBT_DB:g} dB a score. It covers the"
+        " computation, not the driver, the room or the lathe."
+    )
+
+
+def _tried(carved: Carved, stage: str) -> int:
+    return sum(trial.stage == stage for trial in carved.trials)
+
+
+def _facts(carved: Carved) -> tuple[Fact, ...]:
+    return (
+        Fact("score_db", carved.curve.row.score, "of the carved curve, dB; less is better"),
+        *_gain_facts("cap", carved, carved.cap),
+        *_gain_facts("cone", carved, carved.cone),
+        Fact("is_gain", carved.is_gain, "whether every gain is more than it may be off by"),
+        Fact("solves", len(carved.trials), "spent on the search"),
+        Fact("caps_tried", _tried(carved, "caps"), "of the solves spent"),
+        Fact("cones_tried", _tried(carved, "cones"), "of the solves spent"),
+        Fact("solves_allowed", carved.solves, "for the search"),
+        Fact("solves_settled", carved.settled, f"at {FINE_PER_BAND} frequencies a band"),
+    )
+
+
+def _gain_facts(word: str, carved: Carved, start: Finalist | None) -> tuple[Fact, ...]:
+    if start is None:
+        return ()
+    gain, error = carved.gain_db(start), carved.error_db(start)
+    return (
+        Fact(f"gain_over_{word}_db", gain, f"over the best {word}, dB of score"),
+        Fact(f"gain_over_{word}_error_db", error, "what that gain may be off by, dB"),
+    )
+
+
+def _compared(carved: Carved) -> Table:
+    columns = (
+        text("candidate", "candidate", "name of the candidate"),
+        length("base_diameter_mm", "flat across", "diameter of the flat", short=True),
+        length("height_mm", "height", "from tip to flat; of a cap, its keep", short=True),
+        length("cut_off_mm", "cut off", "of a cap: what is cut off its ball", short=True),
+        *SCORE_COLUMNS,
+        number("doubt_db", "give or\ntake", "what the score may be off by, dB"),
+    )
+    finalists = sorted(carved.compared, key=lambda found: found.row.score)
+    return Table(
+        "compared",
+        "The carved curve, the best cap and the best cone",
+        columns,
+        tuple(map(_cells, finalists)),
+        SCORE_CAPTION,
+    )
+
+
+def _cells(found: Finalist) -> tuple[Value, ...]:
+    return (found.name, *_sizes(found.row), *score_cells(found.row), found.doubt_db)
+
+
+def _sizes(row: Row) -> tuple[float, float, float | None]:
+    reflector = row.assembly.reflector
+    cut_off = mm(reflector.fact("cut off")) if reflector.kind == "ball cap" else None
+    return mm(2.0 * reflector.base_radius), mm(reflector.height), cut_off
+
+
+def _knots(carved: Carved) -> Table:
+    return Table(
+        "knots",
+        "Knots of the carved curve, tip first",
+        (
+            number("radius_mm", "from the\naxis, mm", "distance from the axis, mm", 3),
+            number("height_mm", "from the\nflat, mm", "height, counted from the flat, mm", 3),
+        ),
+        carved.curve.trial.points_mm,
+        "a smooth curve runs through them; roundcast cut prints it at true size",
+    )
+
+
+def _search(carved: Carved) -> Table:
+    columns = (
+        number("solve", "solve", "number of the solve", 0),
+        text("stage", "stage", "caps, cones, everywhere (global), nearby (local)"),
+        text("candidate", "candidate", "what was solved"),
+        number("score_db", "score", "coarse score, dB; less is better"),
+    )
+    return Table(
+        "search",
+        "Every solve of the search",
+        columns,
+        tuple(
+            (place, trial.stage, trial.reflector.label, trial.score)
+            for place, trial in enumerate(carved.trials, start=1)
+        ),
+        scope="data",
+    )
