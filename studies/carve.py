@@ -144,9 +144,9 @@ def carve(
     """Search a profile of one's own within the workshop's limits.
 
     Caps and cones within the same limits are scanned first; differential evolution begins with the
-    best of either, Nelder-Mead goes on from its best, all at `COARSE_PER_BAND`. The best few of
-    each kind are settled at `FINE_PER_BAND`, and the best of each checked at `CHECK_PER_BAND` on a
-    finer mesh. The same input gives the same result.
+    best of either, and with a curve that the design has, and Nelder-Mead goes on from its best,
+    all at `COARSE_PER_BAND`. The best few of each kind are settled at `FINE_PER_BAND`, and the
+    best of each checked at `CHECK_PER_BAND` on a finer mesh. The same input gives the same result.
 
     Parameters
     ----------
@@ -184,11 +184,14 @@ def carve_files(carved: Carved) -> dict[str, bytes]:
 
 
 def _starts(bench: Bench) -> list[Reflector]:
-    """The best cap and the best cone, where there is one."""
+    """The best cap and the best cone, where there is one, and a curve that the design has."""
     best = [trials[0].reflector for kind in ("cap", "cone") if (trials := _of_kind(bench, kind))]
     if not best:
         raise impossible(bench.design, "no cap and no cone", bench.nearest_miss)
-    return best
+    present = bench.design.reflector()
+    if present is None or present.kind in KINDS or present.kind == "ball cap":
+        return best
+    return [*best, present] if bench.missed_by(present) == 0.0 else best
 
 
 def _of_kind(bench: Bench, kind: str) -> list[Trial]:

@@ -13,6 +13,8 @@ from shapes.lengths import in_mm
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 
+POST_ROOM = 2e-3
+"""Left between rim and posts where nobody says how wide, m: common practice, no source."""
 _LINE_ERROR = 1e-5
 """How far the line on which an undercut is looked for may lie from the profile, m."""
 _ROUNDING = 1e-9
@@ -108,5 +110,5 @@ def _room_across(assembly: Assembly) -> float | None:
     plate, posts, reflector = assembly.plate, assembly.posts, assembly.reflector
     if plate is None:
         return None if reflector is None else 2.0 * reflector.widest_radius
-    inside = math.inf if posts is None else posts.inner_radius
+    inside = math.inf if posts is None else posts.inner_radius - POST_ROOM
     return 2.0 * min(plate.flat_radius, inside)

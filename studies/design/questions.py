@@ -183,8 +183,8 @@ class CarveTable(Table):
 
     largest_diameter: Diameter | None = Field(
         None,
-        description="Of the reflector; left out, as far as the plate's flat and the posts allow, or"
-        " that of the present reflector where there is no plate.",
+        description="Of the reflector; left out, as far as the plate's flat and 2 mm of room to the"
+        " posts allow, or that of the present reflector where there is no plate.",
     )
     largest_height: Depth | None = Field(
         None, description="From tip to flat; left out, the plate gap less the tip clearance."

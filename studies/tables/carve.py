@@ -57,24 +57,25 @@ def _gain(carved: Carved) -> str:
     if carved.is_gain:
         over = " and ".join(f"the {start.name}" for start in carved.starts)
         return f"The carved curve beats {over}: {score}, less is better."
+    rival = next(start for start in carved.starts if not carved.beats(start))
     return (
-        f"No gain: the best curve that was found ({score}) is not better than the"
-        f" {carved.starts[0].row.name} by more than the computation can be off by. Take the simpler"
-        " shape."
+        f"No gain: the best curve that was found ({score}) is not better than the {rival.name} by"
+        " more than the computation can be off by. Take the simpler shape."
     )
 
 
 def _over_each(carved: Carved) -> list[str]:
     return [
         f"Against the {start.row.name} (score {start.row.score:.2f} dB):"
-        f" {_apart(carved.gain_db(start))}, give or take {carved.error_db(start):.2f} dB"
-        f"{'' if carved.beats(start) else ', which is no difference to build on'}."
+        f" {_apart(carved.gain_db(start), carved.error_db(start))}."
         for start in carved.starts
     ]
 
 
-def _apart(gain: float) -> str:
-    return f"{abs(gain):.2f} dB {'better' if gain >= 0.0 else 'worse'}"
+def _apart(gain: float, error: float) -> str:
+    sense = "better" if gain >= 0.0 else "worse"
+    nothing = ", which is no difference" if abs(gain) <= error else ""
+    return f"{abs(gain):.2f} dB {sense}, give or take {error:.2f} dB{nothing}"
 
 
 def _file(carved: Carved) -> str:

@@ -25,7 +25,7 @@ from studies.shed.paper import PAPERS
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "studies" / "examples"
 COMMANDS = ("section", "spread", "trim", "contest", "gap", "tolerance", "explore")
-QUICK = ("cut", "slice", "rays", "posts", "trust")
+QUICK = ("carve", "cut", "slice", "rays", "posts", "trust")
 
 
 @pytest.fixture(autouse=True)
@@ -132,6 +132,32 @@ def test_a_command_prints_its_answer_and_writes_tables_and_pictures(
         assert {f"{command}-{picture}.png", f"{command}-{picture}.svg"} <= files
     assert all(path.stat().st_size > 0 for path in folder.iterdir())
     assert {path.name for path in Path().iterdir()} == {"room.toml", folder.name}
+
+
+def test_carve_writes_a_design_file_that_other_commands_take() -> None:
+    # As the command would, with fewer solves than it allows.
+    found = running.answer("carve", write_design(), None, False, solves=8, knots=4, no_ledger=True)
+    assert found.answer[0].startswith(("The carved curve beats ", "No gain: "))
+    folder = Path("room-carve")
+    files = {path.name for path in folder.iterdir()}
+    for picture in ("profiles", "curves", "section", "coverage"):
+        assert {f"carve-{picture}.png", f"carve-{picture}.svg"} <= files
+    score = json.loads((folder / "carve.json").read_text(encoding="utf-8"))["facts"]["score_db"]
+    carved = str(folder / "carved.toml")
+    spread = run("spread", carved, "--json", "--out", "spread")
+    assert json.loads(spread.stdout)["tables"]["score"]["rows"][0]["score_db"] == score
+    assert run("section", carved, "--out", "section").exit_code == 0
+    explored = run("explore", carved)
+    assert explored.exit_code == 2
+    assert "has no single size to turn" in explored.stderr
+
+
+def test_carve_refuses_limits_that_nothing_keeps() -> None:
+    carve = '[carve]\ntip_clearance = "70 mm"\n\n[gap]'
+    result = run("carve", str(write_design(("[gap]", carve))))
+    assert result.exit_code == 2
+    assert "room.toml: carve.tip_clearance: leaves no room in a plate gap of 60.0" in result.stderr
+    assert {path.name for path in Path().iterdir()} == {"room.toml"}
 
 
 def test_json_prints_the_document_that_is_written() -> None:

@@ -12,6 +12,7 @@ import pytest
 from dispersion.sources import Crossover
 from shapes.parts import Tweeter, Whizzer
 from studies.design import Design, DesignError, design_schema, parse_design, read_design
+from studies.design.design import DesignFile
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 
@@ -518,6 +519,26 @@ def test_schema_knows_every_key_of_the_examples() -> None:
         assert not unknown
     assert schema["additionalProperties"] is False
     assert {"from", "to", "step"} == set(schema["$defs"]["StepTable"]["properties"])
+
+
+def test_defaults_in_the_schema_are_as_a_user_writes_them() -> None:
+    tables = design_schema()["$defs"]
+    shown = {name: table["properties"] for name, table in tables.items() if "properties" in table}
+    assert shown["BuildTable"]["kerf"]["default"] == "1.2 mm"
+    assert shown["ToleranceTable"]["tilt"]["default"] == "0.5 deg"
+    assert shown["RoomTable"]["ceiling"]["default"] == "2500 mm"
+    assert design_schema()["properties"]["tolerance"]["default"]["half_angle"] == "0.5 deg"
+
+
+def test_defaults_in_the_schema_read_back_as_the_defaults() -> None:
+    schema = design_schema()
+    for key, table in schema["properties"].items():
+        if isinstance(table.get("default"), dict):
+            # No unit is declared, so that a bare number would be refused.
+            model = DesignFile.model_fields[key].annotation
+            read = model.model_validate(table["default"], context={"unit": None})
+            given, wanted = (each.model_dump() for each in (read, model()))
+            assert given == pytest.approx(wanted) if key == "tolerance" else given == wanted
 
 
 @pytest.mark.parametrize("name", ["reading_room", "reading_room_coaxial", "reading_room_cone"])
