@@ -286,7 +286,7 @@ def _is_edge(before, after, jumps) -> bool:
 
 
 def _slants(first) -> bool:
-    """Tell whether a body rises from the floor with an edge: its wall meets its image at an angle."""
+    """Tell whether a body rises from the floor at a slant: its wall meets its image in an edge."""
     along_r, along_z = first.derivative(np.array([0.0]))[0]
     upright = abs(along_r) < np.sin(np.radians(2.5)) * np.hypot(along_r, along_z)
     return bool(first.start[0] > TOLERANCE and not upright)

@@ -1,9 +1,9 @@
 """A rigid floor without end: what stands on it, and the mirror image that takes its place.
 
 Above a rigid plane the field is that of the bodies and their mirror images together in free air
-(Pierce, Acoustics, 1.4 and 4.1 [from memory]). Pressure is the same on a body and on its image, so
-the system keeps its size: each pair of elements only gets a second term, of the one with the other's
-image. A body that stands on the floor goes on into its image: its foot carries no sound, and an
+(Pierce, Acoustics, 1.4 [from memory]). Pressure is the same on a body and on its image, so the
+system keeps its size: each pair of elements only gets a second term, of the one with the other's
+image. A body that stands on the floor goes on into its image: no sound reaches its foot, and an
 upright wall is smooth there.
 """
 
@@ -20,8 +20,9 @@ from shapes.pieces import TOLERANCE
 from .elements import Mesh, SurfacePoints
 
 LEAST_SLOPE_DEG = 30.0
-"""Between a standing body's wall and the floor: touching elements are integrated for such wedges."""
+"""Between a standing body's wall and the floor; no test covers the slit under a flatter foot."""
 CHORD_ERROR = 1e-5
+_ALONG = np.linspace(0.0, 1.0, 9)
 
 
 def above_floor(
@@ -57,15 +58,15 @@ def _above(body: Meridian, floor: float) -> Meridian:
     if not pieces:
         raise ValueError("a body lies flat on the floor: nothing of it is in the air")
     rest = Meridian(pieces)
-    (start_r, start_z), stands = rest.start, abs(rest.start[1] - floor) <= TOLERANCE
-    if rest.end[0] > TOLERANCE or (start_r > TOLERANCE and not stands):
+    stands = abs(rest.start[1] - floor) <= TOLERANCE
+    if rest.end[0] > TOLERANCE or (rest.start[0] > TOLERANCE and not stands):
         raise ValueError(
             "a body's meridian must start on the axis (r = 0) or on the floor, and end on the axis"
         )
     line = rest.sample(CHORD_ERROR)
     if line[:, 1].min() < floor - TOLERANCE:
         depth = 1e3 * (floor - line[:, 1].min())
-        raise ValueError(f"a body reaches {depth:.3g} mm below the floor: raise it, or the column")
+        raise ValueError(f"a body reaches {depth:.3g} mm below the floor: lift it")
     if line[1:, 1].min() <= floor + TOLERANCE:
         raise ValueError("a body touches the floor beside its foot: lift it off, or cut it there")
     if stands:
@@ -76,9 +77,6 @@ def _above(body: Meridian, floor: float) -> Meridian:
                 "degrees: make its foot steeper"
             )
     return rest
-
-
-_ALONG = np.linspace(0.0, 1.0, 9)
 
 
 def mirrored(mesh: Mesh, floor: float) -> Mesh:

@@ -72,10 +72,7 @@ def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
     after = np.where(np.roll(mesh.starts, -1), -1, np.arange(1, mesh.elements + 1))
     at = mesh.at(shape.points)
     points = Points(
-        at.r,
-        at.z,
-        at.tangent_r,
-        at.tangent_z,
+        *(np.ascontiguousarray(x) for x in (at.r, at.z, at.tangent_r, at.tangent_z)),
         shape.weights * at.jacobian,
         np.broadcast_to(shape.values, (mesh.elements, GAUSS, NODES)).copy(),
         shape.slopes / at.jacobian[:, :, None],
