@@ -83,5 +83,9 @@ def remarks_after(response: Response) -> tuple[str, ...]:
             remarks.append(
                 f"{way.name}: measured curve, its level of {way.curve.zero_db:.1f} dB taken as 0 dB"
             )
-    remarks.append("free field: no floor, walls or ceiling")
+    remarks.append(
+        "the column stands on a rigid floor without end; no walls or ceiling"
+        if problem.floor
+        else "free field: no floor, walls or ceiling"
+    )
     return tuple(remarks)

@@ -17,6 +17,7 @@ from dispersion.waves import (
 )
 from shapes.assembly import DrivenWay
 
+HORIZON_DEG = 1e-6
 Fields = tuple[np.ndarray, np.ndarray, np.ndarray, int]
 """Of one frequency: far (W, E) and near (W, P) field of each way over its own 0 dB, power error
 (W,) in dB, unknowns."""
@@ -72,6 +73,7 @@ def solve_fields(
         each=relative,
         lifts=lifts,
         shared=shared,
+        floor=problem.floor_z,
     )
     return dict(zip(frequencies, fields, strict=True))
 
@@ -96,7 +98,11 @@ def _relative_fields(
     far = solution.far_field(problem.elevations, shared).T
     distance = np.hypot(*problem.points.T)
     near = solution.pressure_at(problem.points).T * (distance * np.exp(-1j * k * distance))
-    radiated = mean_square(np.abs(far) ** 2, problem.elevations)
+    power = np.abs(far) ** 2
+    if problem.floor:
+        # The grid's weights see a pattern that ends at the horizon: half of that sample is above.
+        power[:, np.abs(problem.elevations) < HORIZON_DEG] *= 0.5
+    radiated = mean_square(power, problem.elevations)
     radiated *= 4.0 * np.pi / (2.0 * air.density * air.speed)
     error = 10.0 * np.log10(radiated / solution.driven_power())
     scale = 1.0 / reference[:, None]

@@ -40,8 +40,8 @@ def solve_keys(problem: Problem, settings: object) -> list[bytes]:
     Returns
     -------
     list of bytes
-        One SHA-256 digest for each frequency: of geometry, moving parts, air, directions, points,
-        settings, version of the code, and the frequency itself, all to the last bit.
+        One SHA-256 digest for each frequency: of geometry, floor, moving parts, air, directions,
+        points, settings, version of the code, and the frequency itself, all to the last bit.
 
     Raises
     ------
@@ -53,7 +53,8 @@ def solve_keys(problem: Problem, settings: object) -> list[bytes]:
         for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
     )
     heard = (problem.elevations, problem.points)
-    told = (solver_version(), problem.assembly.placed_bodies, ways, problem.air, settings, heard)
+    geometry = (problem.assembly.placed_bodies, problem.floor_z)
+    told = (solver_version(), geometry, ways, problem.air, settings, heard)
     common = hashlib.sha256(b"".join(_told(told)))
     return [_with_frequency(common, frequency) for frequency in problem.frequencies]
 

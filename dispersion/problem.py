@@ -33,6 +33,9 @@ class Problem:
         Degrees, uniform from -90 to 90.
     points : (P, 2) array
         Places in the room, r and z in metres.
+    floor : bool
+        Whether the column stands on a rigid floor without end (wave solver only). Far field and
+        points then hold the floor's share; below it there is no sound, and both are 0.
     """
 
     assembly: Assembly
@@ -41,6 +44,7 @@ class Problem:
     air: Air = Air()
     elevations: np.ndarray = field(default_factory=elevation_grid)
     points: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
+    floor: bool = False
 
     def __post_init__(self) -> None:
         """Refuse ways that are not those of the assembly, and frequencies that are none."""
@@ -50,3 +54,15 @@ class Problem:
             raise ValueError(f"the assembly has the ways {built}, the sources are for {driven}")
         if not len(self.frequencies) or np.min(self.frequencies) <= 0.0:
             raise ValueError("a problem needs at least one frequency, and all above 0 Hz")
+
+    @property
+    def floor_z(self) -> float | None:
+        """Height of the floor in metres, at the column's foot; None in free air."""
+        return -self.assembly.column.height if self.floor else None
+
+    def require_free_air(self, method: str) -> None:
+        """Raise a ValueError if the problem has a floor, for a method that knows none."""
+        if self.floor:
+            raise ValueError(
+                f"method {method} knows no floor: take the method waves, or leave the floor out"
+            )

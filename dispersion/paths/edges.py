@@ -165,7 +165,10 @@ def solve_edges(
     ------
     EdgesError
         If the reflector reaches below the baffle.
+    ValueError
+        If the problem has a floor.
     """
+    problem.require_free_air("edges")
     frequencies = np.asarray(problem.frequencies, dtype=float)
     # Rounded up to thirds of octaves: frequencies which share a scene.
     tops = 2.0 ** (np.ceil(3.0 * np.log2(frequencies)) / 3.0)

@@ -367,7 +367,15 @@ def solve_images(
     Response
         Its power error is the share of the launched energy still between the discs after the
         last bounce, in decibels; nothing is solved, so there are no unknowns.
+
+    Raises
+    ------
+    ImageError
+        If there is no such source.
+    ValueError
+        If the problem has a floor.
     """
+    problem.require_free_air("images")
     if source not in ("piston", "point"):
         raise ImageError(f"source {source!r}: piston or point")
     mirrors = Mirrors.of(problem.assembly)

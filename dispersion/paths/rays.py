@@ -141,7 +141,10 @@ def solve_rays(
     ------
     RayError
         If there are no rays.
+    ValueError
+        If the problem has a floor.
     """
+    problem.require_free_air("rays")
     check_rays(rays, most_bounces)
     scene = build_scene(problem.assembly, mounting, free_form)
     powers, errors, shares, hits = [], [], [], 0

@@ -14,6 +14,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from shapes.meridian import Meridian
+from shapes.pieces import TOLERANCE
 
 DEGREE = 4  # of the pressure in one element
 GAUSS = 6  # Gauss points in an element
@@ -78,7 +79,7 @@ def basis(gauss_points: int = GAUSS) -> Basis:
 
 @dataclass(frozen=True)
 class Mesh:
-    """Elements of one or more closed meridians, in the order of the walk.
+    """Elements of one or more meridians, in the order of the walk.
 
     Attributes
     ----------
@@ -93,6 +94,8 @@ class Mesh:
         Which meridian, and which of its pieces, an element belongs to.
     parts : tuple of str
         Part label of each element.
+    floor : float, optional
+        Height of a rigid floor under the bodies, in metres; None in free air.
     """
 
     settings: MeshSettings
@@ -102,6 +105,7 @@ class Mesh:
     body: np.ndarray
     piece: np.ndarray
     parts: tuple[str, ...]
+    floor: float | None = None
 
     @cached_property
     def curve(self) -> np.ndarray:
@@ -121,6 +125,7 @@ class Mesh:
             np.zeros(len(at), dtype=int),
             self.piece[at],
             tuple(self.parts[e] for e in at),
+            None if self.floor is None else self.floor - float(self.lifts[body]),
         )
 
     @property
@@ -136,9 +141,18 @@ class Mesh:
     @cached_property
     def axis_nodes(self) -> np.ndarray:
         """Numbers of the unknowns that lie on the axis."""
-        first = np.concatenate(([True], self.body[1:] != self.body[:-1]))
-        last = np.concatenate((self.body[1:] != self.body[:-1], [True]))
+        first, last = self.starts & ~self.stands, np.roll(self.starts, -1)
         return np.concatenate((self.nodes[first, 0], self.nodes[last, -1]))
+
+    @cached_property
+    def starts(self) -> np.ndarray:
+        """Which elements are the first of their body, (E,)."""
+        return np.concatenate(([True], self.body[1:] != self.body[:-1]))
+
+    @cached_property
+    def stands(self) -> np.ndarray:
+        """Which elements start on the floor, (E,)."""
+        return self.starts & (self.at(np.array([-1.0])).r[:, 0] > TOLERANCE)
 
     def at(self, x: np.ndarray) -> "SurfacePoints":
         """Evaluate position, tangent and normal at the same local points of every element."""
@@ -182,13 +196,15 @@ def build_mesh(
     settings: MeshSettings = MeshSettings(),
     jumps: frozenset[str] = frozenset(),
     lifts: Sequence[float] | None = None,
+    floor: float | None = None,
 ) -> Mesh:
-    """Cut closed meridians into elements.
+    """Cut meridians into elements.
 
     Parameters
     ----------
     bodies : sequence of Meridian
-        Closed meridians, each walked from its lower to its upper axis point.
+        Meridians, each walked from its lower axis point, or from where it stands on the floor, to
+        its upper axis point.
     wavelength : float
         Wavelength in metres.
     settings : MeshSettings
@@ -196,6 +212,8 @@ def build_mesh(
         Labels of the parts that are driven: the drive jumps where they end.
     lifts : sequence of float, optional
         How far each body is lifted from where its meridian lies, in metres; 0 if left out.
+    floor : float, optional
+        Height of a rigid floor, in metres; none if left out.
     """
     longest = DEGREE * wavelength / settings.unknowns_per_wavelength
     curves, nodes, body_of, piece_of, parts = [], [], [], [], []
@@ -219,6 +237,7 @@ def build_mesh(
         np.array(body_of),
         np.array(piece_of),
         tuple(parts),
+        floor,
     )
 
 
@@ -242,6 +261,8 @@ def _cut(body, longest: float, settings: MeshSettings, jumps) -> list[np.ndarray
     ]
     sizes = np.empty(len(pieces) + 1)
     sizes[0], sizes[-1] = limits[0][0], limits[-1][-1]
+    if _slants(pieces[0]):
+        sizes[0] *= settings.edge_share
     for j in range(1, len(pieces)):
         share = settings.edge_share if _is_edge(pieces[j - 1], pieces[j], jumps) else 1.0
         sizes[j] = share * min(limits[j - 1][-1], limits[j][0])
@@ -262,6 +283,13 @@ def _is_edge(before, after, jumps) -> bool:
     a, b = before.derivative(np.array([1.0]))[0], after.derivative(np.array([0.0]))[0]
     cosine = (a @ b) / np.sqrt((a @ a) * (b @ b))
     return bool(cosine < np.cos(np.radians(5.0)))
+
+
+def _slants(first) -> bool:
+    """Tell whether a body rises from the floor at a slant: its wall meets its image in an edge."""
+    along_r, along_z = first.derivative(np.array([0.0]))[0]
+    upright = abs(along_r) < np.sin(np.radians(2.5)) * np.hypot(along_r, along_z)
+    return bool(first.start[0] > TOLERANCE and not upright)
 
 
 @dataclass(frozen=True, eq=False)

@@ -16,6 +16,7 @@ from numba import njit
 from scipy import special
 
 from .elements import GAUSS, Mesh, basis
+from .floor import is_above, mirrored_points
 from .pairs import NODES, locate, shape_at
 from .rings import ELEMENTWISE, LONGEST_RULE, compiled_order, cosine_and_sine, ring_pair
 from .sharing import Block, SharedBlocks
@@ -41,7 +42,7 @@ def far_field(
     elevations: np.ndarray,
     shared: SharedBlocks | None = None,
 ) -> np.ndarray:
-    """Return r p exp(-ikr) far away, in Pa m.
+    """Return r p exp(-ikr) far away, in Pa m; over a floor that of the image too, and 0 below it.
 
     Parameters
     ----------
@@ -61,6 +62,27 @@ def far_field(
     -------
     (D, W) complex array
     """
+    if mesh.floor is None:
+        return _free_far_field(mesh, k, m, p, q, elevations, shared)
+    upward = is_above(elevations, 0.0)
+    eps = elevations[upward]
+    # What the image sends up is what the bodies send down, from as far below the floor.
+    both = np.concatenate((eps, -eps))
+    up, down = np.split(_free_far_field(mesh, k, m, p, q, both, shared), 2)
+    out = np.zeros((len(elevations), p.shape[1]), dtype=complex)
+    out[upward] = up + np.exp(-2j * k * mesh.floor * np.sin(np.radians(eps)))[:, None] * down
+    return out
+
+
+def _free_far_field(
+    mesh: Mesh,
+    k: float,
+    m: int,
+    p: np.ndarray,
+    q: np.ndarray,
+    elevations: np.ndarray,
+    shared: SharedBlocks | None,
+) -> np.ndarray:
     out = np.zeros((len(elevations), p.shape[1]), dtype=complex)
     sines = np.sin(np.radians(elevations))
     for body, lift in enumerate(mesh.lifts):
@@ -177,7 +199,7 @@ def field_at(
     """Return the pressure of order m at points in the air, in Pa.
 
     Elements near a point are bisected until each part is farther away than it is long, so points
-    may come close to a surface.
+    may come close to a surface. Over a floor the image's field is in it, and below there is none.
 
     Parameters
     ----------
@@ -192,6 +214,26 @@ def field_at(
     -------
     (X, W) complex array
     """
+    points = np.asarray(points, dtype=float)
+    if mesh.floor is None:
+        return _free_field_at(mesh, k, m, p, q, points, digits)
+    above = is_above(points[:, 1], mesh.floor)
+    heard = points[above]
+    both = np.concatenate((heard, mirrored_points(heard, mesh.floor)))
+    out = np.zeros((len(points), p.shape[1]), dtype=complex)
+    out[above] = np.add(*np.split(_free_field_at(mesh, k, m, p, q, both, digits), 2))
+    return out
+
+
+def _free_field_at(
+    mesh: Mesh,
+    k: float,
+    m: int,
+    p: np.ndarray,
+    q: np.ndarray,
+    points: np.ndarray,
+    digits: float,
+) -> np.ndarray:
     out = np.zeros((len(points), p.shape[1]), dtype=complex)
     _field(
         pair_rules(digits),
@@ -199,7 +241,7 @@ def field_at(
         mesh.nodes,
         k,
         compiled_order(m),
-        np.asarray(points, dtype=float),
+        points,
         p,
         q,
         out,

@@ -1,4 +1,4 @@
-"""Solve one wave problem: closed meridians, what drives them, frequencies in; fields out.
+"""Solve one wave problem: meridians, what drives them, frequencies in; fields out.
 
 solution = solve(bodies, frequency, [axial_motion("piston", {"piston"}, air)], air)
 solution.far_field(elevations), solution.pressure_at(points), solution.power_error_db
@@ -19,6 +19,7 @@ from shapes.meridian import Meridian
 
 from .elements import GAUSS, Mesh, MeshSettings, basis, build_mesh
 from .field import far_field, field_at
+from .floor import above_floor, mirrored_surface
 from .rings import longest_radius
 from .sharing import SharedBlocks
 from .sources import Drive, Monopole, PlaneWave
@@ -126,8 +127,14 @@ class WaveSolution:
     def far_power(self) -> np.ndarray:
         """Power that arrives far away, (W,) in W, by Gauss quadrature over the sphere."""
         at = self.mesh.node_points()
-        reach = 0.5 * (at.z.max() - at.z.min()) + at.r.max()
-        sines, weights = _sphere_rule(int(self.wavenumber * reach) + 24)
+        if self.mesh.floor is None:
+            reach = 0.5 * (at.z.max() - at.z.min()) + at.r.max()
+            points = int(self.wavenumber * reach) + 24
+        else:
+            # Even: half the points of the doubled bodies' rule lie above the floor, none on it.
+            reach = at.z.max() - self.mesh.floor + at.r.max()
+            points = 2 * (int(0.5 * self.wavenumber * reach) + 12)
+        sines, weights = _sphere_rule(points)
         power = np.abs(self.far_field(np.degrees(np.arcsin(sines)))) ** 2
         return np.pi * (weights @ power) / (self.air.density * self.air.speed)
 
@@ -154,6 +161,7 @@ def solve(
     settings: WaveSettings = DEFAULT_SETTINGS,
     lifts: Sequence[float] | None = None,
     shared: SharedBlocks | None = None,
+    floor: float | None = None,
 ) -> WaveSolution:
     """Solve for several sources at once: one matrix, one factorisation.
 
@@ -173,17 +181,23 @@ def solve(
         How far each body is lifted from where its meridian lies, in metres; 0 if left out.
     shared : SharedBlocks, optional
         Where the blocks of single bodies are kept for other problems that hold the same bodies.
+    floor : float, optional
+        Height of a rigid floor without end, in metres; free air if left out. What of a body lies
+        on it is left out, and its meridian may start there. Far field, pressure and power are
+        those above the floor; below there is no sound.
 
     Raises
     ------
     ValueError
         If a body is not closed, a driven part is on no body, or a body is too wide for the ring
-        kernels or too long for the memory at this frequency.
+        kernels, too long for the memory at this frequency, or not above the floor.
     """
+    if floor is not None:
+        bodies = above_floor(bodies, lifts, floor)
     k = 2.0 * np.pi * frequency / air.speed
     moving = frozenset().union(*(s.parts for s in sources if isinstance(s, Drive)))
-    _check(bodies, frequency, k, moving)
-    mesh = build_mesh(bodies, 2.0 * np.pi / k, settings.mesh, moving, lifts)
+    _check(bodies, frequency, k, moving, floor)
+    mesh = build_mesh(bodies, 2.0 * np.pi / k, settings.mesh, moving, lifts, floor)
     if mesh.unknowns > MAX_UNKNOWNS:
         raise ValueError(
             f"the mesh has {mesh.unknowns} unknowns at {frequency:.0f} Hz, {MAX_UNKNOWNS} at most: "
@@ -219,6 +233,7 @@ def sweep(
     each: Callable[[WaveSolution], Result] = _itself,
     lifts: Sequence[float] | None = None,
     shared: SharedBlocks | None = None,
+    floor: float | None = None,
 ) -> list[Result]:
     """Solve at many frequencies, spread over threads.
 
@@ -233,7 +248,7 @@ def sweep(
         number.
     each : callable, optional
         What to keep of each solution, computed in the worker.
-    lifts, shared
+    lifts, shared, floor
         As for `solve`.
 
     Returns
@@ -243,8 +258,8 @@ def sweep(
     """
 
     def one(frequency: float) -> Result:
-        found = solve(bodies, float(frequency), sources, air, order, settings, lifts, shared)
-        return each(found)
+        at = float(frequency)
+        return each(solve(bodies, at, sources, air, order, settings, lifts, shared, floor))
 
     # The highest frequency costs most: started first, no worker ends up waiting for it.
     costliest_first = np.argsort(frequencies)[::-1]
@@ -260,14 +275,20 @@ def sweep(
             raise
 
 
-def _check(bodies: Sequence[Meridian], frequency: float, k: float, moving: frozenset[str]) -> None:
+def _check(
+    bodies: Sequence[Meridian],
+    frequency: float,
+    k: float,
+    moving: frozenset[str],
+    floor: float | None,
+) -> None:
     if not frequency > 0.0:
         raise ValueError(f"a frequency of {frequency:g} Hz has no wave: give one above 0 Hz")
     labels = {piece.part for body in bodies for piece in body.pieces}
     if missing := moving - labels:
         raise ValueError(f"driven parts {sorted(missing)} are on no body; parts: {sorted(labels)}")
     for body in bodies:
-        if not body.is_closed:
+        if floor is None and not body.is_closed:
             raise ValueError("a body's meridian must start and end on the axis (r = 0)")
         widest = _widest(body)
         if widest > longest_radius(k):
@@ -295,6 +316,9 @@ def _incident(mesh: Mesh, source: Monopole | PlaneWave, k: float, m: int) -> np.
     shape = basis(GAUSS + 2)
     at = mesh.at(shape.points)
     p, q = source.on(at, k, m)
+    if mesh.floor is not None:
+        p_back, q_back = source.on(mirrored_surface(at, mesh.floor), k, m)
+        p, q = p + p_back, q + q_back
     load = (p + 1j / k * q) * at.r * at.jacobian * shape.weights
     right = np.zeros(mesh.unknowns, dtype=complex)
     np.add.at(right, mesh.nodes, load @ shape.values)

@@ -6,6 +6,9 @@ For rigid solids driven by q = dp/dn on some of their surface,
 
 has one solution at every frequency (Burton and Miller 1971). N is written with tangential
 derivatives (Maue's identity), so that only weakly singular kernels are left; `pairs` holds them.
+
+Over a rigid floor every kernel gets a second term, of the one element with the other's mirror image
+(see `floor`); unknowns and factorisation stay what they are.
 """
 
 from functools import lru_cache
@@ -15,6 +18,7 @@ import numpy as np
 from numba import njit
 
 from .elements import GAUSS, Mesh, basis
+from .floor import mirrored
 from .pairs import (
     APART,
     BACK,
@@ -38,12 +42,13 @@ from .sharing import Block, SharedBlocks
 
 
 class Surface(NamedTuple):
-    """What the compiled assembly needs of the mesh."""
+    """What the compiled assembly needs of the mesh: E elements, then as many images, if any."""
 
     curve: np.ndarray  # (E, 2, G)
     nodes: np.ndarray  # (E, NODES)
     body: np.ndarray  # (E,)
-    columns: np.ndarray  # (E,) first column of a driven element, else -1
+    columns: np.ndarray  # (E, NODES) columns of a driven element's node values, else -1
+    after: np.ndarray  # (E,) element that starts where this one ends, -1 if there is none
     centre: np.ndarray  # (E, 2) and radius: a circle round each element
     radius: np.ndarray
     points: Points
@@ -62,14 +67,12 @@ def pair_rules(digits: float) -> Rules:
 def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
     """Evaluate the mesh at its Gauss points for the compiled code."""
     shape = basis()
-    columns = np.full(mesh.elements, -1)
-    columns[driven] = np.arange(len(driven)) * NODES
+    columns = np.full((mesh.elements, NODES), -1)
+    columns[driven] = np.arange(len(driven) * NODES).reshape(-1, NODES)
+    after = np.where(np.roll(mesh.starts, -1), -1, np.arange(1, mesh.elements + 1))
     at = mesh.at(shape.points)
     points = Points(
-        at.r,
-        at.z,
-        at.tangent_r,
-        at.tangent_z,
+        *(np.ascontiguousarray(x) for x in (at.r, at.z, at.tangent_r, at.tangent_z)),
         shape.weights * at.jacobian,
         np.broadcast_to(shape.values, (mesh.elements, GAUSS, NODES)).copy(),
         shape.slopes / at.jacobian[:, :, None],
@@ -80,7 +83,17 @@ def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
     reach = np.hypot(at.r - centre[:, :1], at.z - centre[:, 1:]).max(axis=1)
     half_chord = 0.5 * np.hypot(*(corners[:, :, 1] - corners[:, :, 0]).T)
     radius = np.maximum(reach, half_chord)
-    return Surface(mesh.curve, mesh.nodes, mesh.body, columns, centre, radius, points)
+    return Surface(mesh.curve, mesh.nodes, mesh.body, columns, after, centre, radius, points)
+
+
+def _with_images(mesh: Mesh, floor: float, driven: np.ndarray) -> Surface:
+    """Evaluate the mesh, and after it its mirror image, of which every element is walked back."""
+    real, image = surface_arrays(mesh, driven), surface_arrays(mirrored(mesh, floor), driven)
+    touching = np.where(mesh.stands, np.arange(mesh.elements), -1)
+    image = image._replace(columns=image.columns[:, ::-1], after=touching)
+    both = [np.concatenate(pair) for pair in zip(real[:-1], image[:-1], strict=True)]
+    points = [np.concatenate(pair) for pair in zip(real.points, image.points, strict=True)]
+    return Surface(*both, Points(*points))
 
 
 def assemble(
@@ -115,16 +128,19 @@ def assemble(
         Galerkin matrix of -(S + alpha (1/2 + K')) on the node values of q = dp/dn of the
         driven elements, element by element.
     """
-    matrix, drive = _assembled(mesh, k, m, driven, digits, within=False)
+    images = (False,) if mesh.floor is None else (False, True)
+    matrix, drive = _assembled(mesh, k, m, driven, digits, False, images)
     column = 0
     for body in range(len(mesh.lifts)):
+        alone = mesh.alone(body)
         elements = np.flatnonzero(mesh.body == body)
         moving = np.flatnonzero(np.isin(elements, driven))
-        own = _own_block(mesh.alone(body), k, m, moving, digits, shared)
         rows = slice(mesh.nodes[elements[0], 0], mesh.nodes[elements[-1], -1] + 1)
-        matrix[rows, rows] = own.matrix
         columns = slice(column, column + len(moving) * NODES)
-        drive[rows, columns] = own.drive
+        for image in images:
+            own = _own_block(alone, k, m, moving, digits, shared, image)
+            matrix[rows, rows] += own.matrix
+            drive[rows, columns] += own.drive
         column = columns.stop
     if m > 0:
         # A wave of order m > 0 vanishes on the axis.
@@ -135,38 +151,57 @@ def assemble(
 
 
 def _own_block(
-    mesh: Mesh, k: float, m: int, driven: np.ndarray, digits: float, shared: SharedBlocks | None
+    mesh: Mesh,
+    k: float,
+    m: int,
+    driven: np.ndarray,
+    digits: float,
+    shared: SharedBlocks | None,
+    image: bool,
 ) -> Block:
-    """Block of one body on itself; it does not depend on where the body hangs."""
+    """Block of one body on itself, wherever it hangs; or on its image, for its height."""
 
     def make() -> Block:
-        return _assembled(mesh, k, m, driven, digits, within=True)
+        return _assembled(mesh, k, m, driven, digits, True, (image,))
 
     if shared is None:
         return make()
-    key = (mesh.own_curve.tobytes(), driven.tobytes(), k, m, digits)
+    height = mesh.floor if image else None
+    key = (mesh.own_curve.tobytes(), driven.tobytes(), k, m, digits, height)
     return shared.find(key, make)
 
 
 def _assembled(
-    mesh: Mesh, k: float, m: int, driven: np.ndarray, digits: float, within: bool
+    mesh: Mesh,
+    k: float,
+    m: int,
+    driven: np.ndarray,
+    digits: float,
+    within: bool,
+    images: tuple[bool, ...],
 ) -> Block:
-    """Pairs of elements within the bodies, or between different ones."""
+    """Pairs of elements within the bodies, or between different ones; direct, with images, both."""
     matrix = np.zeros((mesh.unknowns, mesh.unknowns), dtype=complex)
     drive = np.zeros((mesh.unknowns, len(driven) * NODES), dtype=complex)
-    surface = surface_arrays(mesh, driven)
-    _assemble(pair_rules(digits), surface, k, compiled_order(m), within, matrix, drive)
+    rules, order = pair_rules(digits), compiled_order(m)
+    if True in images:
+        surface = _with_images(mesh, mesh.floor, driven)
+    else:
+        surface = surface_arrays(mesh, driven)
+    for image in images:
+        _assemble(rules, surface, mesh.elements, image, k, order, within, matrix, drive)
     return Block(matrix, drive)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _assemble(rules, surface, k, m, within, matrix, drive):
-    elements = len(surface.body)
+def _assemble(rules, surface, elements, image, k, m, within, matrix, drive):
+    """Add every pair of elements, or of the mirror image of one with the other."""
     scratch = new_scratch()
     blocks = scratch.blocks
     for e in range(elements):
-        if within:
+        if within and not image:
             _add_mass(surface, k, e, matrix, drive)
+        one = e + elements if image else e
         for f in range(e, elements):
             if (surface.body[e] == surface.body[f]) != within:
                 continue
@@ -174,14 +209,17 @@ def _assemble(rules, surface, k, m, within, matrix, drive):
                 for a in range(NODES):
                     for b in range(NODES):
                         blocks[row, a, b] = 0.0
-            touch = f == e + 1 and surface.body[e] == surface.body[f]
-            if e != f and not touch and _apart(surface, e, f):
-                driven = surface.columns[e] >= 0 or surface.columns[f] >= 0
-                add_product(rules.azimuth, surface.points, e, f, k, m, driven, scratch)
+            touch = surface.after[one] == f
+            if one != f and not touch and _apart(surface, one, f):
+                driven = surface.columns[e, 0] >= 0 or surface.columns[f, 0] >= 0
+                add_product(rules.azimuth, surface.points, one, f, k, m, driven, scratch)
             else:
-                kind = COINCIDENT if e == f else (TOUCHING if touch else DISJOINT)
-                add_close(rules, surface.curve, e, f, kind, k, m, scratch)
-            _scatter(surface, e, f, blocks, matrix, drive)
+                kind = COINCIDENT if one == f else (TOUCHING if touch else DISJOINT)
+                add_close(rules, surface.curve, one, f, kind, k, m, scratch)
+            if image and e == f:
+                # Both directions say the same here, and both are added.
+                blocks *= 0.5
+            _scatter(surface, one, f, blocks, matrix, drive)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -196,7 +234,7 @@ def _apart(surface, e, f):
 @njit(cache=True, nogil=True, error_model="numpy")
 def _add_mass(surface, k, e, matrix, drive):
     """Add 1/2 psi p to the matrix and -(alpha/2) psi q to the drive of one element."""
-    points, nodes, column = surface.points, surface.nodes, surface.columns[e]
+    points, nodes, column = surface.points, surface.nodes, surface.columns[e, 0]
     for i in range(GAUSS):
         weight = 0.5 * points.r[e, i] * points.weight[e, i]
         for a in range(NODES):
@@ -209,16 +247,16 @@ def _add_mass(surface, k, e, matrix, drive):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _scatter(surface, e, f, blocks, matrix, drive):
-    nodes, from_e, from_f = surface.nodes, surface.columns[e], surface.columns[f]
+    nodes, columns = surface.nodes, surface.columns
     for a in range(NODES):
         row = nodes[e, a]
         for b in range(NODES):
             column = nodes[f, b]
             matrix[row, column] += complex(blocks[FORTH, a, b], blocks[FORTH + 1, a, b])
             matrix[column, row] += complex(blocks[BACK, a, b], blocks[BACK + 1, a, b])
-            if from_f >= 0:
+            if columns[f, b] >= 0:
                 forth = complex(blocks[DRIVE_FORTH, a, b], blocks[DRIVE_FORTH + 1, a, b])
-                drive[row, from_f + b] += forth
-            if from_e >= 0:
+                drive[row, columns[f, b]] += forth
+            if columns[e, a] >= 0:
                 back = complex(blocks[DRIVE_BACK, a, b], blocks[DRIVE_BACK + 1, a, b])
-                drive[column, from_e + a] += back
+                drive[column, columns[e, a]] += back

@@ -37,10 +37,11 @@ def demo() -> Design:
     return read_design(files("studies.examples") / "reading_room.toml")
 
 
-def sweep_problem(design: Design, assembly=None) -> Problem:
+def sweep_problem(design: Design, assembly=None, floor: bool = False) -> Problem:
     """92 frequencies, 12 per octave, 100 Hz to 19.2 kHz."""
     assembly = assembly or design.assembly()
-    return Problem(assembly, design.sources(), twelve_per_octave(100.0, 19_200.0), design.air)
+    frequencies = twelve_per_octave(100.0, 19_200.0)
+    return Problem(assembly, design.sources(), frequencies, design.air, floor=floor)
 
 
 def best_time(task) -> float:
@@ -120,6 +121,9 @@ def measure() -> dict[str, float]:
     problem = sweep_problem(design)
     response = solve_waves(problem)
     sweep = best_time(lambda: solve_waves(problem))
+    on_floor = sweep_problem(design, floor=True)
+    solve_waves(on_floor)
+    floor = best_time(lambda: solve_waves(on_floor))
     one_worker = best_time(lambda: solve_waves(problem, workers=1))
     lu = factorisation_time(problem)
     start = time.perf_counter()
@@ -145,6 +149,7 @@ def measure() -> dict[str, float]:
         "lu_s": lu,
         "sweep_s": sweep,
         "sweep_over_lu": sweep / lu,
+        "floor_over_sweep": floor / sweep,
         "workers_gain": one_worker / sweep,
         "study_s": study,
         "candidate_over_sweep": study / 41.0 / sweep,
@@ -164,6 +169,7 @@ MEANINGS = {
     "lu_s": "bare LU of the sweep's matrices, one thread, s",
     "sweep_s": "one design, whole sweep, s",
     "sweep_over_lu": "sweep over LU (20 at most, 10 aimed at)",
+    "floor_over_sweep": "the same on a rigid floor over in free air",
     "workers_gain": "one worker over all workers",
     "study_s": "trim study of 41 candidates, s (60 aimed at)",
     "candidate_over_sweep": "one candidate of the study over a lone sweep",
