@@ -50,6 +50,8 @@ class Measurement:
         A narrow-band curve, or readings of third-octave bands.
     gate_limit_hz : float
         Below it the first bounce is in the measurement, and nothing is compared; 0 for none.
+    notes : tuple of str
+        What a reader must know: columns ignored, rows put together or passed over.
     """
 
     position: Position
@@ -58,6 +60,7 @@ class Measurement:
     level_db: np.ndarray
     kind: Literal["curve", "bands"]
     gate_limit_hz: float = 0.0
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
