@@ -177,8 +177,8 @@ class NumberRows:
         if self._separator == "," and self.width > 2 and not self._decimal:
             self._refuse(
                 self._first,
-                "only whole numbers parted by commas, three in a row: these may be decimal commas."
-                " Save it with semicolons between the columns",
+                "only whole numbers parted by commas, three in a row: these may be decimal commas,"
+                " so save it with semicolons between the columns",
             )
         if self._thousands_at and self._whole_levels and self._all_thousands:
             self._refuse(
@@ -211,7 +211,8 @@ def _split(text: str, separator: str) -> list[str]:
     if separator == " ":
         cells = [cell.strip('"') for cell in _BLANK.split(text.rstrip(","))]
     else:
-        cells = [cell.strip() for cell in next(csv.reader([text], delimiter=separator))]
+        reader = csv.reader([text], delimiter=separator, skipinitialspace=True)
+        cells = [cell.strip() for cell in next(reader)]
     while len(cells) > 2 and not cells[-1]:
         cells.pop()
     return [cell.replace("\u2212", "-") for cell in cells]

@@ -20,6 +20,7 @@ PERIODS = 2.0
 """Of a tone that must fit before the first bounce. With one, what rings on with a quality of 3 is
 cut off at a third of its strength; with two at an eighth, 1 dB, which is less than the model's
 own uncertainty."""
+LARGEST_INDEX = 2**20
 EXAMPLE = """
 [[measurement]]
 file = "p1.txt"
@@ -101,10 +102,10 @@ def read_index(path: Path) -> tuple[MeasurementTable, ...]:
     MeasurementError
         With one line for each mistake.
     """
-    text = "\n".join(line for _, line in text_lines(path))
+    text = "\n".join(line for _, line in text_lines(path, LARGEST_INDEX))
     try:
         raw = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise MeasurementError(
             f"{path}: is not valid TOML ({error}): put text and sizes in double quotes, like"
             ' distance = "2 m"'
@@ -121,3 +122,5 @@ def read_index(path: Path) -> tuple[MeasurementTable, ...]:
         raise MeasurementError(
             "\n".join(f"{path}: {mistake.key}: {mistake.message}" for mistake in found)
         ) from None
+    except OverflowError:
+        raise MeasurementError(f"{path}: a number in it is far too large: correct it") from None

@@ -59,8 +59,8 @@ def read_measurements(paths: Sequence[Path], design: Design) -> tuple[Measuremen
         if path.suffix.lower() == ".toml":
             for table in read_index(path):
                 file = path.parent / table.file
-                listed.add(file.resolve())
                 found.append(_from_index(path, file, table))
+                listed.add(file.resolve())
                 _require_bounded(path, found)
         elif is_sheet(path):
             found += _from_sheet(path, design)

@@ -46,7 +46,7 @@ class Sheet:
     readings : tuple of Reading
         Boxes left empty are none.
     fingerprints : frozenset of str
-        Of the design that it was made for, as its first comment tells it; empty if it does not.
+        Of the design that it was made for, as remarks above the header tell it; may be empty.
     """
 
     readings: tuple[Reading, ...]
@@ -80,18 +80,13 @@ def read_sheet(path: Path) -> Sheet:
         With file, line and remedy.
     """
     lines = text_lines(path)
-    fingerprints: frozenset[str] = frozenset()
-    number, text = 0, ""
-    for number, text in lines:
-        if text and not _is_remark(text):
-            break
-        fingerprints = fingerprints or frozenset(_FINGERPRINT.findall(text))
-    separator = next((sign for sign in ";\t" if sign in text), ",")
-    columns = [name.lower() for name in _cells(text, separator)]
+    line, header, remarks = _header(lines)
+    separator = next((sign for sign in ";\t" if sign in header), ",")
+    columns = [name.lower() for name in _cells(header, separator)]
     missing = [name for name in HEADER if name not in columns]
     if missing:
         raise MeasurementError(
-            f"{path}, line {number}: the header lacks {', '.join(missing)}: it must be"
+            f"{path}, line {line}: the header lacks {', '.join(missing)}: it must be"
             f" {','.join(HEADER)}"
         )
     readings = tuple(_readings(path, lines, separator, columns))
@@ -100,7 +95,17 @@ def read_sheet(path: Path) -> Sheet:
             f"{path}: no reading_db is filled in yet: write what the meter shows, at one position"
             " and band at least"
         )
-    return Sheet(readings, fingerprints)
+    return Sheet(readings, frozenset(_FINGERPRINT.findall(remarks)))
+
+
+def _header(lines: Iterator[tuple[int, str]]) -> tuple[int, str, str]:
+    """First line that is no remark, its number in front, and the remarks above it."""
+    remarks: list[str] = []
+    for number, text in lines:
+        if text and not _is_remark(text):
+            return number, text, "\n".join(remarks)
+        remarks.append(text)
+    return len(remarks), "", ""
 
 
 def _readings(
@@ -140,8 +145,8 @@ def _reading(path: Path, line: int, row: dict[str, str]) -> Reading:
     azimuth = number("azimuth_deg", -360.0, 360.0) % 360.0 if row["azimuth_deg"] else None
     position = Position(
         row["position"],
-        number("distance_mm", 0.0, 30_000.0) * 1e-3,
-        number("height_mm", 0.0, 20_000.0) * 1e-3,
+        number("distance_mm", 0.0, 30_000.0) / 1e3,
+        number("height_mm", 0.0, 20_000.0) / 1e3,
         azimuth,
     )
     return Reading(
@@ -154,4 +159,7 @@ def _is_remark(text: str) -> bool:
 
 
 def _cells(text: str, separator: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([text], delimiter=separator))]
+    return [
+        cell.strip()
+        for cell in next(csv.reader([text], delimiter=separator, skipinitialspace=True))
+    ]

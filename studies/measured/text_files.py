@@ -19,14 +19,16 @@ class MeasurementError(ValueError):
     """A measurement that cannot be used; the message names file, line and remedy."""
 
 
-def text_lines(path: Path) -> Iterator[tuple[int, str]]:
+def text_lines(path: Path, largest: int = LARGEST_FILE) -> Iterator[tuple[int, str]]:
     """Yield every line of a text file with its number, blanks at its ends removed.
 
     Parameters
     ----------
     path : Path
-        At most `LARGEST_FILE` bytes: UTF-8 or UTF-16 with or without a byte-order mark (UTF-16
-        with), or Latin-1; lines end as on any system.
+        UTF-8 with or without a byte-order mark, UTF-16 with one, or Latin-1; lines end as on any
+        system.
+    largest : int
+        Bytes that it may have.
 
     Raises
     ------
@@ -34,7 +36,7 @@ def text_lines(path: Path) -> Iterator[tuple[int, str]]:
         If it cannot be read, is too large (found before any of it is taken into memory), or is
         no text.
     """
-    raw = _bytes_of(path)
+    raw = _bytes_of(path, largest)
     # Decoded piece by piece: a file takes little more memory than its bytes.
     reader = io.TextIOWrapper(io.BytesIO(raw), encoding=_encoding_of(raw), newline=None)
     number = 0
@@ -59,15 +61,15 @@ def text_lines(path: Path) -> Iterator[tuple[int, str]]:
         ) from None
 
 
-def _bytes_of(path: Path) -> bytes:
+def _bytes_of(path: Path, largest: int) -> bytes:
     try:
         about = path.stat()
         if not S_ISREG(about.st_mode):
             raise MeasurementError(f"{path}: is no file with a measurement: name the file itself")
         size = about.st_size
-        if size <= LARGEST_FILE:
+        if size <= largest:
             with path.open("rb") as file:
-                raw = file.read(LARGEST_FILE + 1)
+                raw = file.read(largest + 1)
             size = len(raw)
     except OSError as error:
         reason = error.strerror or str(error)
@@ -76,10 +78,10 @@ def _bytes_of(path: Path) -> bytes:
         ) from None
     except ValueError:
         raise MeasurementError(f"{path!s}: no file can have such a name: check it") from None
-    if size > LARGEST_FILE:
+    if size > largest:
         raise MeasurementError(
-            f"{path}: {size / 2**20:.0f} MiB, and {LARGEST_FILE // 2**20} MiB is the most that is"
-            " read: export fewer points, 96 an octave are plenty"
+            f"{path}: {size / 2**20:.1f} MiB, and {largest // 2**20} MiB is the most that is read:"
+            " export fewer points, 96 an octave are plenty"
         )
     return raw
 
