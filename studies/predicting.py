@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -74,11 +74,28 @@ def predict(
     10 lg mean |p|^2 over the band - 20 lg(R / 1 m), where p is relative to 0 dB at the distance
     R of the position from the middle of the baffle.
     """
-    points = places(positions, design.tables.column.height)
-    problem = problem_of(design, assembly, per_band)
-    frequencies = study_frequencies(*(band or design.target.band), per_band)
-    problem = replace(problem, frequencies=frequencies, points=points)
-    response = solver(problem, progress=counted(progress, PREDICTING, len(frequencies)))
+    wanted = band or design.target.band
+    total = len(study_frequencies(*wanted, per_band))
+    advance = counted(progress, PREDICTING, total)
+    return predicted_at(design, assembly, positions, solver, per_band, advance, wanted)
+
+
+def predicted_at(
+    design: Design,
+    assembly: Assembly,
+    positions: Sequence[Position],
+    solver: Solver,
+    per_band: int,
+    advance: Callable[[int], None] | None,
+    band: tuple[float, float],
+) -> Predicted:
+    """Do what `predict` does as one of many: `advance` is called with solves that are done."""
+    problem = replace(
+        problem_of(design, assembly, per_band),
+        frequencies=study_frequencies(*band, per_band),
+        points=places(positions, design.tables.column.height),
+    )
+    response = solver(problem, progress=advance)
     return Predicted(tuple(positions), *levels_at(response), response)
 
 
