@@ -116,6 +116,15 @@ class Overlay:
         return tuple(math.degrees(math.atan2(at.height - ring, at.r)) for at in self.positions)
 
     @property
+    def foreseen_db(self) -> float:
+        """What the model foresees between the positions in a band, distance aside, rms, dB."""
+        alone = self.predicted.level_db + 20.0 * np.log10(self.distances)[:, None]
+        known = np.where(self.comparison.compared, alone, np.nan)
+        counts = np.isfinite(known).any(axis=0)
+        means = np.nanmean(known[:, counts], axis=0)
+        return float(np.sqrt(np.nanmean((known[:, counts] - means) ** 2)))
+
+    @property
     def aligned_db(self) -> np.ndarray:
         """(P, B) all that was measured with level and driver curve removed, dB re 0 dB at 1 m."""
         return self.whole_db - self.comparison.offset_db - np.nan_to_num(self.comparison.driver_db)
@@ -268,7 +277,7 @@ def _one_size_off(trial: _Trial) -> tuple[float, tuple[SizeOff, ...]]:
             tried.append(SizeOff(dimension, change, math.nan, reason))
         else:
             found = trial.compared(built, COARSE_PER_BAND, advance)
-            tried.append(SizeOff(dimension, change, found[0], "", found[1]))
+            tried.append(SizeOff(dimension, change, found[0], "", found[1].without_far()))
     return as_written, tuple(tried)
 
 
@@ -280,7 +289,7 @@ def _settled(trial: _Trial, tried: Sequence[SizeOff], per_band: int) -> list[Siz
     for one in best:
         built, _ = _built(one.dimension.move(trial.design.tables, one.change))
         rms, response = trial.compared(built, per_band, advance)
-        settled.append(replace(one, rms_db=rms, response=response))
+        settled.append(replace(one, rms_db=rms, response=response.without_far()))
     return settled
 
 
