@@ -69,6 +69,7 @@ def read_measurements(paths: Sequence[Path], design: Design) -> tuple[Measuremen
             loose.append(path)
     for path in loose:
         if path.resolve() not in listed:
+            read_curve(path)  # what is no curve at all is told first
             raise MeasurementError(
                 f"{path}: nothing says where this was measured: name an index (a TOML file) that"
                 f" lists it, such as{EXAMPLE.replace('p1.txt', path.name)}"

@@ -64,20 +64,19 @@ def text_lines(path: Path, largest: int = LARGEST_FILE) -> Iterator[tuple[int, s
 def _bytes_of(path: Path, largest: int) -> bytes:
     try:
         about = path.stat()
-        if not S_ISREG(about.st_mode):
-            raise MeasurementError(f"{path}: is no file with a measurement: name the file itself")
-        size = about.st_size
-        if size <= largest:
+        regular, size = S_ISREG(about.st_mode), about.st_size
+        raw = b""
+        if regular and size <= largest:
             with path.open("rb") as file:
-                raw = file.read(largest + 1)
+                raw = file.read(largest + 1)  # it may have grown
             size = len(raw)
-    except OSError as error:
-        reason = error.strerror or str(error)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
         raise MeasurementError(
             f"{path}: cannot be read ({reason}): check the name and the folder"
         ) from None
-    except ValueError:
-        raise MeasurementError(f"{path!s}: no file can have such a name: check it") from None
+    if not regular:
+        raise MeasurementError(f"{path}: is a folder or a device: name the file itself")
     if size > largest:
         raise MeasurementError(
             f"{path}: {size / 2**20:.1f} MiB, and {largest // 2**20} MiB is the most that is read:"

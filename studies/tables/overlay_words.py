@@ -16,6 +16,8 @@ from studies.tables.columns import in_words
 from studies.tables.table import joined
 
 ONE_IN = 20
+FEW = 20
+"""Fewer numbers than this that can still differ make no more than a hint."""
 LITTLE_DB = READING_DB
 """Where the model predicts smaller differences between positions than this, a test says little."""
 
@@ -142,6 +144,11 @@ def _how_much_it_tests(found: Overlay) -> Iterator[str]:
         f"The distances alone, with a speaker that sounds alike in all directions, would leave"
         f" {alone.rms_db:.1f} dB rms; the model leaves {held.rms_db:.1f} dB."
     )
+    if held.free < FEW:
+        yield (
+            f"Only {held.free} of these numbers can still differ once that is removed:"
+            " take all of this as a hint, and measure more bands or positions."
+        )
     if held.driver_removed and found.foreseen_db < LITTLE_DB:
         yield (
             f"This tests little: the model itself foresees differences of only"

@@ -139,8 +139,13 @@ def test_what_is_no_measurement_is_refused(tmp_path: Path, content: bytes, remed
 
 
 def test_missing_files_and_folders_are_refused(tmp_path: Path) -> None:
-    for path in (tmp_path / "none.txt", tmp_path, Path("a\0b")):
-        with pytest.raises(MeasurementError):
+    for path, told in (
+        (tmp_path / "none.txt", "cannot be read"),
+        (tmp_path, "is a folder"),
+        (Path("a\0b"), "cannot be read"),
+        (Path("/dev/null"), "or a device"),
+    ):
+        with pytest.raises(MeasurementError, match=told):
             read_curve(path)
 
 
@@ -362,7 +367,7 @@ def test_a_curve_that_its_index_lists_may_be_named_too(tmp_path: Path, design: D
         ('"4 ms"', "4", 'no unit: write a time like "4 ms"'),
         ('"4 ms"', '"4 s"', "no time of a first bounce"),
         ('"p1.txt"', '"p3.txt"', "p3.txt: cannot be read"),
-        ('"p1.txt"', '"\\u0000"', "no file can have such a name"),
+        ('"p1.txt"', '"\\u0000"', "cannot be read"),
         ('"bands"', '"octaves"', "not a choice"),
         ("height", "hight", "did you mean height"),
         ('kind = "bands"', "kind = bands", "not valid TOML"),
