@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import shorten
 
 import numpy as np
 from matplotlib import colormaps
@@ -103,7 +104,7 @@ def _laid(axes: Axes, edges: np.ndarray, one: Laid) -> None:
     axes.stairs(left_out, edges, color=QUIET, label="measured, not compared", **look)
     axes.stairs(counted, edges, color=SERIES[1], label="measured", **look)
     rms = "not compared" if np.isnan(one.rms_db) else f"{one.rms_db:.1f} dB rms"
-    axes.set_title(f"{one.name}: {rms}")
+    axes.set_title(f"{shorten(one.name, 28, placeholder='...')}: {rms}")
 
 
 @in_house_style
@@ -167,7 +168,8 @@ def _map(
                           va="center", fontsize=8, color=ink)  # fmt: skip
     axes.set_ylim(len(names) - 0.5, -0.5)
     step = -(-len(names) // 40)
-    axes.set_yticks(range(0, len(names), step), names[::step])
+    short = [shorten(name, 36, placeholder="...") for name in names[::step]]
+    axes.set_yticks(range(0, len(names), step), short)
     axes.tick_params(axis="y", length=0)
     bar = figure.colorbar(ScalarMappable(norm, colours), ax=axes, extend="both", ticks=STEPS,
                           aspect=18, pad=0.01)  # fmt: skip

@@ -83,7 +83,8 @@ def _sizes(found: Overlay) -> Picture:
         moved,
         found.tried_rms_db,
         found.comparison.expected_db,
-        "mm",
+        "mm"
+        + ", angles in degrees" * any(one.dimension.unit.symbol != "mm" for one in found.tried),
     )
     return Picture(
         figure,

@@ -42,7 +42,7 @@ def _verdict(found: Overlay) -> str:
         f"the {held.expected_db:.1f} dB that model ({MODEL_DB:g} dB) and meter ({READING_DB:g} dB)"
         " together may be off by"
     )
-    left = f"{held.rms_db:.1f} dB rms over {held.count} bands at {_positions(found)}"
+    left = f"{held.rms_db:.1f} dB rms over {held.count} band levels at {_positions(found)}"
     if held.explained:
         return f"The model explains this measurement: what is left, {left}, is no more than {due}."
     return (
