@@ -31,6 +31,7 @@ AREA_UNITS = {
     "sq in": INCH**2,
 }
 FREQUENCY_UNITS = {"hz": 1.0, "khz": 1e3}
+TIME_UNITS = {"s": 1.0, "ms": 1e-3}
 MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": 0.45359237, "oz": 0.45359237 / 16}
 ANGLE_UNITS = {"deg": math.pi / 180, "degrees": math.pi / 180, "°": math.pi / 180, "rad": 1.0}
 
@@ -91,6 +92,17 @@ def parse_frequency(value: str | float | int, unit: str = "Hz") -> float:
         If the text has no unit, an unknown unit, or is not a number.
     """
     return _parse(value, unit, FREQUENCY_UNITS, "frequency", "'3 kHz' or '800 Hz'")
+
+
+def parse_time(value: str | float | int, unit: str = "ms") -> float:
+    """Read a time such as ``"4.2 ms"`` (seconds); a number counts in `unit`.
+
+    Raises
+    ------
+    LengthError
+        If the text has no unit, an unknown unit, or is not a number.
+    """
+    return _parse(value, unit, TIME_UNITS, "time", "'4.2 ms'")
 
 
 def parse_mass(value: str | float | int, unit: str = "kg") -> float:

@@ -14,6 +14,7 @@ from studies.commands.beginning import draft, examples, schema, section
 from studies.commands.choosing import carve, contest, explore, gap, spread, tolerance, trim
 from studies.commands.explaining import posts, rays, slice_, trust
 from studies.commands.keeping import ledger
+from studies.commands.measuring import overlay
 from studies.commands.options import Refusal
 from studies.commands.workshop import cut
 
@@ -24,6 +25,7 @@ IN_THE_ORDER_OF_THE_WORK = (
     *(spread, trim, contest, carve, gap, tolerance, explore),
     *(slice_, rays, posts, trust),
     cut,
+    overlay,
     *(ledger, schema),
 )
 

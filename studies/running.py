@@ -38,6 +38,8 @@ from studies.explore import explore
 from studies.gap import gap
 from studies.grid import Progress, Solver, problem_of
 from studies.ledger import Ledger, LedgerError
+from studies.measured.reading import read_measurements
+from studies.overlay import Overlay, overlay
 from studies.pages.explorer import explore_files
 from studies.pages.report import report_html
 from studies.posts import PostsStudy, posts_study
@@ -51,6 +53,8 @@ from studies.tolerance import Tolerance, tolerance
 from studies.trim import trim
 from studies.trust import Trust, trust
 
+ARGUMENTS = ("files",)
+"""What stands on the command line without a name."""
 CHANGES_NOTHING = ("workers", "ledger", "no_ledger", "cluster")
 
 
@@ -162,7 +166,10 @@ def _pictures(drawn: pictures.Pictures) -> dict[str, bytes]:
 def _asked(how: dict[str, Any]) -> str:
     """Options as on the command line, without those that change nothing in the answer."""
     given = {key: value for key, value in how.items() if key not in CHANGES_NOTHING and value}
-    return " ".join(f"--{key.replace('_', '-')} {_in_words(value)}" for key, value in given.items())
+    return " ".join(
+        _in_words(value) if key in ARGUMENTS else f"--{key.replace('_', '-')} {_in_words(value)}"
+        for key, value in given.items()
+    )
 
 
 def _in_words(value: Any) -> str:
@@ -319,6 +326,14 @@ def find_carved(design: Design, knots: int, solves: int, finer: float = 1.0, **h
     return solve(study, design, "waves", finer, **how)
 
 
+def find_overlay(design: Design, files: Sequence[Path], method: str, **how: Any) -> Overlay:
+    """Read measurements and lay them over the prediction, with a progress bar on standard error."""
+    if method == "images":
+        raise MethodError("--method images leaves the reflector out: take waves, edges or rays")
+    study = functools.partial(overlay, measurements=read_measurements(files, design))
+    return solve(study, design, method, **how)
+
+
 def find_slices(
     design: Design, at: Sequence[float], workers: int | None = None, finer: float = 1.0
 ) -> Slices:
@@ -368,6 +383,7 @@ QUESTIONS = {
         pictures.tolerance_pictures,
         weigh=tolerance_work,
     ),
+    "overlay": Question(find_overlay, tables.overlay_tables, pictures.overlay_pictures),
     "posts": Question(find_posts, tables.posts_tables, pictures.posts_pictures),
     "rays": Question(find_rays, tables.rays_tables, pictures.rays_pictures),
     "trust": Question(find_trust, tables.trust_tables, pictures.trust_pictures),

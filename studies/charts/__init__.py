@@ -9,6 +9,13 @@ from studies.charts.choosing import choosing_figure
 from studies.charts.contest import Contender, contest_figure
 from studies.charts.coverage import coverage_map_figure, polar_figure
 from studies.charts.curves import Trace, curves_figure, index_figure
+from studies.charts.overlay import (
+    Laid,
+    Moved,
+    differences_figure,
+    laid_over_figure,
+    sizes_off_figure,
+)
 from studies.charts.paths import (
     AroundTrace,
     around_figure,
@@ -28,6 +35,8 @@ __all__ = [
     "AroundTrace",
     "Contender",
     "Ladder",
+    "Laid",
+    "Moved",
     "Trace",
     "Worry",
     "around_figure",
@@ -37,14 +46,17 @@ __all__ = [
     "contest_figure",
     "coverage_map_figure",
     "curves_figure",
+    "differences_figure",
     "in_both_formats",
     "index_figure",
     "ladder_figure",
+    "laid_over_figure",
     "polar_figure",
     "rays_figure",
     "round_band_figure",
     "section_figure",
     "shave_figure",
+    "sizes_off_figure",
     "slice_animation",
     "slice_figure",
     "slice_files",

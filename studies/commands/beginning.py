@@ -9,6 +9,8 @@ import click
 
 from studies.commands.options import metres, output_options
 
+EXAMPLE_FILES = (".toml", ".txt", ".csv")
+
 
 @click.command()
 @click.option("--driver", required=True, help='Nominal diameter, such as "130mm" or "5 1/8 in".')
@@ -48,24 +50,29 @@ def draft(to: Path, force: bool, title: str | None, **lengths: str | None) -> No
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path), default=Path("roundcast-examples"))
 def examples(folder: Path) -> None:
-    """Copy the example designs into a folder.
+    """Copy the example designs, and invented measurements to go with one, into a folder.
 
     Files that exist are left alone.
     """
     from importlib import resources
 
-    from studies.exports import make_folder, write_text
+    from studies.exports import make_folder, write_files
 
-    make_folder(folder)
-    installed = sorted(resources.files("studies.examples").iterdir(), key=lambda file: file.name)
-    for file in installed:
-        if file.name.endswith(".toml"):
-            target = folder / file.name
+    installed = resources.files("studies.examples")
+    for part, room in ((Path(), installed), (Path("measured"), installed / "measured")):
+        here = sorted(room.iterdir(), key=lambda file: file.name)
+        new = {}
+        for file in here:
+            target = folder / part / file.name
+            if not file.name.endswith(EXAMPLE_FILES):
+                continue
             if target.exists():
                 click.echo(f"{target} exists already: left alone")
             else:
-                write_text(target, file.read_text(encoding="utf-8"))
+                new[file.name] = file.read_bytes()
                 click.echo(f"{target}")
+        make_folder(folder / part)
+        write_files(folder / part, new)
 
 
 @click.command()

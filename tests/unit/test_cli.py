@@ -26,6 +26,7 @@ ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "studies" / "examples"
 COMMANDS = ("section", "spread", "trim", "contest", "gap", "tolerance", "explore")
 QUICK = ("carve", "cut", "slice", "rays", "posts", "trust")
+WITH_FILES = ("overlay",)
 
 
 @pytest.fixture(autouse=True)
@@ -68,8 +69,10 @@ def test_papers_are_those_of_the_shed() -> None:
 
 
 def test_every_question_has_a_command() -> None:
-    assert set(running.QUESTIONS) == {*COMMANDS, *QUICK}
-    assert {*COMMANDS, *QUICK, "draft", "examples", "ledger", "schema"} == set(cli.main.commands)
+    assert set(running.QUESTIONS) == {*COMMANDS, *QUICK, *WITH_FILES}
+    assert {*COMMANDS, *QUICK, *WITH_FILES, "draft", "examples", "ledger", "schema"} == set(
+        cli.main.commands
+    )
 
 
 def test_help_imports_nothing_heavy() -> None:
@@ -97,7 +100,7 @@ def test_it_runs_as_a_module() -> None:
     assert out.stdout.startswith("roundcast ")
 
 
-@pytest.mark.parametrize("command", [*COMMANDS, *QUICK, "draft", "examples", "schema"])
+@pytest.mark.parametrize("command", [*COMMANDS, *QUICK, *WITH_FILES, "draft", "examples", "schema"])
 def test_every_command_explains_itself(command: str) -> None:
     result = run(command, "--help")
     assert result.exit_code == 0
@@ -266,7 +269,9 @@ def test_draft_names_the_number_that_does_not_fit(sizes: list[str], words: tuple
 def test_examples_are_copied_and_never_overwritten() -> None:
     assert run("examples", "here").exit_code == 0
     installed = {path.name for path in EXAMPLES.glob("*.toml")}
-    assert {path.name for path in Path("here").iterdir()} == installed
+    assert {path.name for path in Path("here").glob("*.*")} == installed
+    for path in (EXAMPLES / "measured").iterdir():
+        assert Path("here/measured", path.name).read_bytes() == path.read_bytes()
     Path("here/reading_room.toml").write_text("mine")
     result = run("examples", "here")
     assert result.exit_code == 0

@@ -1,0 +1,32 @@
+"""From the model to the workshop's microphone and back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from studies.commands.options import output_options, solver_options
+
+
+@click.command()
+@output_options
+@click.argument(
+    "files", metavar="FILES...", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
+@solver_options
+def overlay(**given: Any) -> None:
+    """Does your measurement bear the model out?
+
+    FILES are what you measured: the sheet of `roundcast meter` with its readings filled in (CSV),
+    or an index (TOML) that says where each curve was measured, a curve being a text file of Hz
+    and dB. See measured/index.toml among the files of `roundcast examples`.
+
+    Level and, from three positions on, the driver's own curve are removed; what is left is held
+    against what model and meter may be off by, and sizes are moved one at a time to see which
+    would explain it.
+    """
+    from studies.running import answer
+
+    answer("overlay", **given)

@@ -1,0 +1,165 @@
+"""The filled-in sheet of `roundcast meter`: one row for each position and band."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from studies.measured.curves import HIGHEST_HZ, PLAUSIBLE_DB
+from studies.measured.positions import Position
+from studies.measured.text_files import MeasurementError, text_lines
+
+HEADER = (
+    "position",
+    "distance_mm",
+    "height_mm",
+    "azimuth_deg",
+    "band_hz",
+    "predicted_db",
+    "reading_db",
+)
+MOST_ROWS = 100_000
+
+_NUMBER = re.compile(r"[+-]?([0-9]+[.,]?[0-9]*|[.,][0-9]+)([eE][+-]?[0-9]+)?")
+_FINGERPRINT = re.compile(r"\b[0-9a-f]{8,64}\b")
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One box of the sheet that was filled in."""
+
+    line: int
+    position: Position
+    band_hz: float
+    reading_db: float
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A filled-in sheet.
+
+    Attributes
+    ----------
+    readings : tuple of Reading
+        Boxes left empty are none.
+    fingerprints : frozenset of str
+        Of the design that it was made for, as remarks above the header tell it; may be empty.
+    """
+
+    readings: tuple[Reading, ...]
+    fingerprints: frozenset[str]
+
+
+def is_sheet(path: Path) -> bool:
+    """Tell a sheet from a curve by its header.
+
+    Raises
+    ------
+    MeasurementError
+        If the file cannot be read.
+    """
+    for _, text in text_lines(path):
+        if text and not _is_remark(text):
+            return text.strip('"').lower().startswith("position") and "reading_db" in text.lower()
+    return False
+
+
+def read_sheet(path: Path) -> Sheet:
+    """Read a filled-in sheet, as it was written or as a spreadsheet saved it.
+
+    The header decides how columns are parted: commas, semicolons or tabs. With the last two a
+    comma within a number is its decimal sign; with commas it is where the number is in quotation
+    marks.
+
+    Raises
+    ------
+    MeasurementError
+        With file, line and remedy.
+    """
+    lines = text_lines(path)
+    line, header, remarks = _header(lines)
+    separator = next((sign for sign in ";\t" if sign in header), ",")
+    columns = [name.lower() for name in _cells(header, separator)]
+    missing = [name for name in HEADER if name not in columns]
+    if missing:
+        raise MeasurementError(
+            f"{path}, line {line}: the header lacks {', '.join(missing)}: it must be"
+            f" {','.join(HEADER)}"
+        )
+    readings = tuple(_readings(path, lines, separator, columns))
+    if not readings:
+        raise MeasurementError(
+            f"{path}: no reading_db is filled in yet: write what the meter shows, at one position"
+            " and band at least"
+        )
+    return Sheet(readings, frozenset(_FINGERPRINT.findall(remarks)))
+
+
+def _header(lines: Iterator[tuple[int, str]]) -> tuple[int, str, str]:
+    """First line that is no remark, its number in front, and the remarks above it."""
+    remarks: list[str] = []
+    for number, text in lines:
+        if text and not _is_remark(text):
+            return number, text, "\n".join(remarks)
+        remarks.append(text)
+    return len(remarks), "", ""
+
+
+def _readings(
+    path: Path, lines: Iterator[tuple[int, str]], separator: str, columns: list[str]
+) -> Iterator[Reading]:
+    for count, (number, text) in enumerate(lines):
+        if count > MOST_ROWS:
+            raise MeasurementError(f"{path}, line {number}: more than {MOST_ROWS} rows")
+        if not text.strip(separator) or _is_remark(text):
+            continue
+        cells = _cells(text, separator)
+        # What a spreadsheet cuts off at the end of a row is an empty reading.
+        cells += [""] * (len(columns) - len(cells))
+        if len(cells) != len(columns):
+            raise MeasurementError(
+                f"{path}, line {number}: {len(cells)} cells where {len(columns)} are due: put a"
+                " name that holds a comma in quotation marks, and write numbers with points"
+            )
+        row = dict(zip(columns, cells, strict=True))
+        if row["reading_db"]:
+            yield _reading(path, number, row)
+
+
+def _reading(path: Path, line: int, row: dict[str, str]) -> Reading:
+    def number(key: str, low: float, high: float) -> float:
+        cell = row[key].replace("\u2212", "-")
+        value = float(cell.replace(",", ".")) if _NUMBER.fullmatch(cell) else None
+        if value is None or not low <= value <= high:
+            what = f"{cell[:40]!r} is no {key}" if cell else f"{key} is empty"
+            raise MeasurementError(
+                f"{path}, line {line}: {what}: a number from {low:g} to {high:g} is due"
+            )
+        return value
+
+    if not row["position"]:
+        raise MeasurementError(f"{path}, line {line}: the position has no name: write it as before")
+    azimuth = number("azimuth_deg", -360.0, 360.0) % 360.0 if row["azimuth_deg"] else None
+    position = Position(
+        row["position"],
+        number("distance_mm", 0.0, 30_000.0) / 1e3,
+        number("height_mm", 0.0, 20_000.0) / 1e3,
+        azimuth,
+    )
+    return Reading(
+        line, position, number("band_hz", 1.0, HIGHEST_HZ), number("reading_db", *PLAUSIBLE_DB)
+    )
+
+
+def _is_remark(text: str) -> bool:
+    return text.lstrip('"').startswith("#")
+
+
+def _cells(text: str, separator: str) -> list[str]:
+    return [
+        cell.strip()
+        for cell in next(csv.reader([text], delimiter=separator, skipinitialspace=True))
+    ]

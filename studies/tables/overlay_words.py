@@ -1,0 +1,198 @@
+"""Whether the measurement bears the model out, in sentences."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+
+from dispersion.bands import band_label
+from shapes.lengths import in_both, in_degrees
+from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB
+from studies.measured.index import PERIODS
+from studies.overlay import LEAST_GAIN, LEAST_GAIN_DB, STEPS, Overlay, SizeOff
+from studies.tables.columns import in_words
+from studies.tables.table import joined
+
+ONE_IN = 20
+FEW = 20
+"""Fewer numbers than this that can still differ make no more than a hint."""
+LITTLE_DB = READING_DB
+"""Where the model predicts smaller differences between positions than this, a test says little."""
+
+
+def answer(found: Overlay) -> list[str]:
+    """Answer "does the measurement bear the model out?" in sentences, the most important first."""
+    return [
+        _verdict(found),
+        *_beyond(found),
+        *_culprits(found),
+        *_what_was_removed(found),
+        *_how_much_it_tests(found),
+        *_limits(found),
+        *_azimuth(found),
+        *dict.fromkeys(f"{note}." for one in found.measurements for note in one.notes),
+    ]
+
+
+def _verdict(found: Overlay) -> str:
+    held = found.comparison
+    due = (
+        f"the {held.expected_db:.1f} dB that model ({MODEL_DB:g} dB) and meter ({READING_DB:g} dB)"
+        " together may be off by"
+    )
+    left = f"{held.rms_db:.1f} dB rms over {held.count} band levels at {_positions(found)}"
+    if held.explained:
+        return f"The model explains this measurement: what is left, {left}, is no more than {due}."
+    return (
+        f"The model does not explain this measurement: what is left, {left}, is more than {due}."
+        f" {_worst(found)}"
+    )
+
+
+def _positions(found: Overlay) -> str:
+    count = int(np.count_nonzero(found.comparison.compared.any(axis=1)))
+    return "1 position" if count == 1 else f"{count} positions"
+
+
+def _worst(found: Overlay) -> str:
+    held = found.comparison
+    position, band = held.worst_at
+    return (
+        f"The largest difference is {held.worst_db:+.1f} dB at"
+        f" {band_label(found.measured.centres[band])}, {found.positions[position].name}."
+    )
+
+
+def _beyond(found: Overlay) -> Iterator[str]:
+    """Single bands that stand out although the whole agrees."""
+    held = found.comparison
+    if not held.explained:
+        return
+    if not held.beyond:
+        yield _worst(found)
+        return
+    told = f"{held.beyond} of {held.count} differ by more than {held.limit_db:.1f} dB"
+    if held.beyond <= max(1, held.count // ONE_IN):
+        yield f"{told}, where one in {ONE_IN} may by chance. {_worst(found)}"
+    else:
+        yield f"But {told}, where one in {ONE_IN} may by chance: look there. {_worst(found)}"
+
+
+def _culprits(found: Overlay) -> Iterator[str]:
+    names = joined([one.dimension.name for one in found.best_by_size])
+    if not found.culprits:
+        yield (
+            f"No one size being off would explain the rest better: {names} were moved one at a"
+            f" time, by up to {_farthest(found)} either way, and none brings the rms down by"
+            f" {LEAST_GAIN_DB:g} dB and {100 * LEAST_GAIN:.0f} %."
+        )
+        return
+    best, *others = found.culprits
+    need = "Though nothing needs explaining, one" if found.comparison.explained else "One"
+    yield (
+        f"{need} size off would fit better: with the {change_in_words(best)} the rms falls from"
+        f" {found.comparison.rms_db:.2f} to {best.rms_db:.2f} dB. Measure the"
+        f" {best.dimension.name} before you believe it."
+    )
+    if others:
+        told = "; ".join(f"{change_in_words(one)} ({one.rms_db:.2f} dB)" for one in others)
+        yield f"This measurement can hardly tell it from the {told}."
+
+
+def _farthest(found: Overlay) -> str:
+    units = dict.fromkeys(one.dimension.unit for one in found.tried)
+    steps = [max(STEPS) * unit.size / unit.per_symbol for unit in units]
+    told = [f"{step:g} {unit.symbol}" for unit, step in zip(units, steps, strict=True)]
+    return " or ".join(told)
+
+
+def change_in_words(size: SizeOff) -> str:
+    """Name a size and how far it is moved: "plate gap 2.0 mm (3/32 in) larger"."""
+    if size.dimension.unit.symbol == "mm":
+        amount = in_both(abs(size.change))
+    else:
+        amount = in_degrees(abs(size.change))
+    return f"{size.dimension.name} {amount} {'larger' if size.change > 0 else 'smaller'}"
+
+
+def _what_was_removed(found: Overlay) -> Iterator[str]:
+    held = found.comparison
+    yield (
+        f"Removed before comparing: the level, {held.offset_db:+.1f} dB at all positions alike"
+        " (median of all differences); and any delay, which has no part in the levels of bands."
+    )
+    if held.driver_removed:
+        driver = held.driver_db[np.isfinite(held.driver_db)]
+        yield (
+            "Removed as well: the driver's own curve, that is what all positions have in common"
+            f" band by band ({driver.min():+.1f} to {driver.max():+.1f} dB, mean over positions,"
+            " shown in picture and table). With it goes every fault that is the same at all"
+            " positions: only differences between them are tested."
+        )
+    else:
+        yield (
+            f"The driver's own curve is not removed, which takes {LEAST_POSITIONS} positions: its"
+            " bumps are among the differences, unless [driver] has a curve."
+        )
+
+
+def _how_much_it_tests(found: Overlay) -> Iterator[str]:
+    alone, held = found.distance_only, found.comparison
+    yield (
+        f"The distances alone, with a speaker that sounds alike in all directions, would leave"
+        f" {alone.rms_db:.1f} dB rms; the model leaves {held.rms_db:.1f} dB."
+    )
+    if held.free < FEW:
+        yield (
+            f"Only {held.free} of these numbers can still differ once that is removed:"
+            " take all of this as a hint, and measure more bands or positions."
+        )
+    if held.driver_removed and found.foreseen_db < LITTLE_DB:
+        yield (
+            f"This tests little: the model itself foresees differences of only"
+            f" {found.foreseen_db:.1f} dB rms between these positions, distance aside. Measure at"
+            " other heights too: lower, level with the ring, steeply above."
+        )
+
+
+def _limits(found: Overlay) -> Iterator[str]:
+    limits = sorted({one.gate_limit_hz for one in found.measurements} - {0.0})
+    if limits:
+        told = " to ".join(in_words(limit) for limit in dict.fromkeys((limits[0], limits[-1])))
+        yield (
+            f"Bands that reach below the gate's limit ({told}) are shown in grey and not compared:"
+            f" {PERIODS:g} periods must fit before the first bounce; with one, a resonance is cut"
+            " off while it still rings."
+        )
+    if any(not one.gate_limit_hz for one in found.measurements):
+        yield (
+            "Without first_bounce nothing is known of a gate: floor, ceiling and walls may be in"
+            " the measurement, and the model stands in the open air."
+        )
+    held = found.comparison
+    few = held.driver_removed and np.isfinite(found.measured.level_db).any(axis=0)
+    if np.any(few & ~held.compared.any(axis=0)):
+        bands = found.measured.centres[few & ~held.compared.any(axis=0)]
+        yield (
+            f"Not compared, since fewer than {LEAST_POSITIONS} positions have them:"
+            f" {joined([band_label(band) for band in bands])}."
+        )
+
+
+def _azimuth(found: Overlay) -> Iterator[str]:
+    noted = [at for at in found.positions if at.azimuth_deg is not None]
+    about = "the model is the same all round: posts, and parts off the centre, are not in it"
+    if not noted:
+        yield f"No azimuth is noted, and {about}; `roundcast posts` estimates what posts do."
+        return
+    yield (
+        f"Azimuth is noted at {len(noted)} of {len(found.positions)} positions, but {about};"
+        " `roundcast posts` estimates what posts do."
+    )
+    if not math.isnan(found.round_db):
+        yield (
+            f"Positions that differ in azimuth only scatter by {found.round_db:.1f} dB: so much no"
+            " model that is the same all round explains."
+        )
