@@ -9,6 +9,8 @@ from studies.charts.choosing import choosing_figure
 from studies.charts.contest import Contender, contest_figure
 from studies.charts.coverage import coverage_map_figure, polar_figure
 from studies.charts.curves import Trace, curves_figure, index_figure
+from studies.charts.meter import Candidate as MeterCandidate
+from studies.charts.meter import Mark, places_figure, readings_figure, telling_figure
 from studies.charts.paths import (
     AroundTrace,
     around_figure,
@@ -28,6 +30,8 @@ __all__ = [
     "AroundTrace",
     "Contender",
     "Ladder",
+    "Mark",
+    "MeterCandidate",
     "Trace",
     "Worry",
     "around_figure",
@@ -40,8 +44,10 @@ __all__ = [
     "in_both_formats",
     "index_figure",
     "ladder_figure",
+    "places_figure",
     "polar_figure",
     "rays_figure",
+    "readings_figure",
     "round_band_figure",
     "section_figure",
     "shave_figure",
@@ -49,6 +55,7 @@ __all__ = [
     "slice_figure",
     "slice_files",
     "sweep_map_figure",
+    "telling_figure",
     "trust_figure",
     "worries_figure",
 ]

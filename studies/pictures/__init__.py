@@ -3,6 +3,7 @@
 from studies.pictures.carve import carve_pictures
 from studies.pictures.contest import contest_pictures
 from studies.pictures.gap import gap_pictures
+from studies.pictures.meter import meter_pictures
 from studies.pictures.paths import posts_pictures, rays_pictures, trust_pictures
 from studies.pictures.picture import Picture, Pictures
 from studies.pictures.section import cut_pictures, section_pictures
@@ -18,6 +19,7 @@ __all__ = [
     "contest_pictures",
     "cut_pictures",
     "gap_pictures",
+    "meter_pictures",
     "posts_pictures",
     "rays_pictures",
     "section_pictures",

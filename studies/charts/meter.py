@@ -1,0 +1,339 @@
+"""The measuring plan in pictures: where the meter stands, what it should read, which bands tell."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib import colormaps
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Polygon, Rectangle
+
+from shapes.assembly import Assembly
+from shapes.parts import post_angles
+from studies.charts.drafting import Sheet
+from studies.charts.style import (
+    FAINT,
+    INK,
+    QUIET,
+    SERIES,
+    WIDTH_IN,
+    WINDOW,
+    edges_of_bands,
+    frequency_axis,
+    in_house_style,
+    new_figure,
+)
+
+COLUMN_LOOK = {"facecolor": "#efe2cc", "edgecolor": INK, "linewidth": 0.7, "zorder": 3}
+GREY = "#e7e9ea"
+HEIGHT_IN = 5.2
+MOST_APART = 4.0
+LABEL_PT = 13.0
+POST_LABEL = math.radians(20.0)
+"""How far beside a post its name stands."""
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A place of the meter: its number in the plan, distance, height (m), azimuth (degrees)."""
+
+    number: int
+    r: float
+    height: float
+    azimuth_deg: float
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """What one candidate predicts: its name, levels re the reference (P, B), dB."""
+
+    name: str
+    relative_db: np.ndarray
+
+
+@in_house_style
+def places_figure(title: str, assembly: Assembly, marks: Sequence[Mark]) -> Figure:
+    """Draw from the side and from above where the meter stands.
+
+    Parameters
+    ----------
+    title : str
+    assembly : Assembly
+    marks : sequence of Mark
+    """
+    figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN))
+    figure.text(0.012, 0.985, title, fontsize=12, va="top")
+    figure.text(
+        0.03, 0.91, "from the side: mm from the axis, mm above the floor", fontsize=10.5, va="top"
+    )
+    figure.text(0.62, 0.91, "from above: where round the column", fontsize=10.5, va="top")
+    for side, place in ((True, (0.02, 0.02, 0.56, 0.85)), (False, (0.6, 0.02, 0.39, 0.85))):
+        axes = figure.add_axes(place)
+        room = (place[2] * WIDTH_IN * 72, place[3] * HEIGHT_IN * 72)
+        sheet = sheet_for(axes, assembly, marks, room, side)
+        (draw_side if side else draw_above)(sheet, assembly, marks)
+    return figure
+
+
+def sheet_for(
+    axes: Axes,
+    assembly: Assembly,
+    marks: Sequence[Mark],
+    room_pt: tuple[float, float],
+    side: bool,
+) -> Sheet:
+    """Fit one of the two drawings into axes of so many points."""
+    axes.set_axis_off()
+    width_pt, height_pt = room_pt
+    widest = assembly.column.radius * 1e3
+    most_r = max(mark.r for mark in marks) * 1e3
+    if side:
+        low = -20.0
+        top = max(assembly.column.height + assembly.plate_gap, *(m.height for m in marks)) * 1e3
+        span = (most_r + widest, top - low)
+        room = (width_pt - 13 * LABEL_PT, height_pt - 2.5 * LABEL_PT)
+        scale = max(span[0] / room[0], span[1] / room[1])
+        left = -widest - 2 * LABEL_PT * scale
+        axes.set_xlim(left, left + width_pt * scale)
+        axes.set_ylim(low - LABEL_PT * scale, low + (height_pt - LABEL_PT) * scale)
+        return Sheet(axes, scale)
+    reach = _reach_from_above(assembly)
+    scale = 2 * reach / (min(width_pt, height_pt) - 5 * LABEL_PT)
+    axes.set_xlim(-width_pt * scale / 2, width_pt * scale / 2)
+    axes.set_ylim(-height_pt * scale / 2, height_pt * scale / 2)
+    return Sheet(axes, scale)
+
+
+def draw_side(sheet: Sheet, assembly: Assembly, marks: Sequence[Mark]) -> None:
+    """Draw the column on its floor, and each place with its number and height."""
+    ring, base = assembly.height_of_ring * 1e3, assembly.column.height * 1e3
+    for line in (assembly.lower_line, assembly.upper_line):
+        if len(line):
+            outline = line * 1e3 + (0.0, base)
+            mirrored = outline[::-1] * (-1.0, 1.0)
+            sheet.axes.add_patch(Polygon(np.vstack((outline, mirrored)), **COLUMN_LOOK))
+    left, right = sheet.axes.get_xlim()
+    sheet.line((left, right), (0.0, 0.0), color=INK, linewidth=1.4)
+    sheet.line((0.0, max(m.r for m in marks) * 1e3), (ring, ring), linewidth=0.6, linestyle=":")
+    places = sorted(_same_place(marks).items(), key=lambda item: item[0][1])
+    levels = _spread([height * 1e3 for (_, height), _ in places], sheet)
+    beyond = max(m.r for m in marks) * 1e3 + 12 * sheet.pt
+    for ((r, height), numbers), level in zip(places, levels, strict=True):
+        x, z = r * 1e3, height * 1e3
+        sheet.line((0.0, x), (ring, z), linewidth=0.6)
+        _dot(sheet, x, z, 1 in numbers)
+        words = f"{listed(numbers)}:  {x:.0f} out, {z:.0f} up"
+        sheet.line((x, beyond), (z, level), linewidth=0.4, color=FAINT)
+        sheet.text(beyond + 2 * sheet.pt, level, words, ha="left", va="center", fontsize=9)
+
+
+def _spread(heights: Sequence[float], sheet: Sheet) -> list[float]:
+    """Heights of labels: those of the places, ascending, moved apart until none overlaps."""
+    step, levels = LABEL_PT * sheet.pt, list(heights)
+    for at in range(1, len(levels)):
+        levels[at] = max(levels[at], levels[at - 1] + step)
+    most = sheet.axes.get_ylim()[1] - 0.5 * step
+    for at in reversed(range(len(levels))):
+        levels[at] = min(levels[at], most)
+        most = levels[at] - step
+    return levels
+
+
+def draw_above(sheet: Sheet, assembly: Assembly, marks: Sequence[Mark]) -> None:
+    """Draw column and posts from above, and the azimuth of each place."""
+    column = assembly.column.radius * 1e3
+    sheet.axes.add_patch(Circle((0.0, 0.0), column, **COLUMN_LOOK))
+    posts = assembly.posts
+    turn = 0.0
+    if posts is not None:
+        angles = post_angles(assembly.column, posts)
+        turn = angles[0]
+        for number, angle in enumerate(angles, start=1):
+            x, y = posts.circle_radius * 1e3 * np.array((math.cos(angle), math.sin(angle)))
+            size = max(posts.radius * 1e3, 2.5 * sheet.pt)
+            sheet.axes.add_patch(Circle((x, y), size, color=INK, zorder=5))
+            out, beside = column + 9 * sheet.pt, angle - POST_LABEL
+            place = (out * math.cos(beside), out * math.sin(beside))
+            look = {"ha": "center", "va": "center", "fontsize": 8, "bbox": None}
+            sheet.text(*place, f"P{number}", **look)
+    reach = _reach_from_above(assembly)
+    for azimuth, numbers in _same_azimuth(marks).items():
+        angle = turn + math.radians(azimuth)
+        x, y = math.cos(angle), math.sin(angle)
+        look = {
+            "color": WINDOW if 1 in numbers else QUIET,
+            "linewidth": 1.4 if 1 in numbers else 0.8,
+        }
+        sheet.line((0.0, reach * x), (0.0, reach * y), **look)
+        place = (reach * x + 14 * sheet.pt * x, reach * y + 10 * sheet.pt * y)
+        side = "left" if x > 0.3 else "right" if x < -0.3 else "center"
+        words = f"{azimuth:.0f}\u00b0\n{listed(numbers)}"
+        sheet.text(*place, words, ha=side, va="center", fontsize=9)
+
+
+def listed(numbers: Sequence[int]) -> str:
+    """Write numbers, runs of them short: "1 to 5, 8"."""
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    parts = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
+    return ", ".join(parts)
+
+
+def _reach_from_above(assembly: Assembly) -> float:
+    return 1.45 * assembly.column.radius * 1e3
+
+
+def _dot(sheet: Sheet, x: float, z: float, first: bool) -> None:
+    look = {"color": WINDOW if first else INK, "zorder": 7}
+    sheet.axes.plot((x,), (z,), marker="o", markersize=6.0 if first else 4.5, **look)
+
+
+def _same_place(marks: Sequence[Mark]) -> dict[tuple[float, float], list[int]]:
+    found: dict[tuple[float, float], list[int]] = {}
+    for mark in marks:
+        found.setdefault((mark.r, mark.height), []).append(mark.number)
+    return found
+
+
+def _same_azimuth(marks: Sequence[Mark]) -> dict[float, list[int]]:
+    found: dict[float, list[int]] = {}
+    for mark in marks:
+        found.setdefault(mark.azimuth_deg, []).append(mark.number)
+    return found
+
+
+@in_house_style
+def telling_figure(
+    title: str,
+    names: Sequence[str],
+    centres: np.ndarray,
+    difference_db: np.ndarray,
+    doubt_db: np.ndarray,
+    fair: np.ndarray,
+    told: Sequence[tuple[int, int]],
+) -> Figure:
+    """Draw how much two candidates differ at each place, against how far a reading may be off.
+
+    Parameters
+    ----------
+    title : str
+    names : sequence of str
+        Of the places.
+    centres : (B,) array
+    difference_db, doubt_db, fair : (P, B) arrays
+        One candidate less the other; standard deviation of a reading; whether it is compared.
+    told : sequence of (int, int)
+        Place and band of the telling readings, in their order.
+    """
+    share = np.where(fair, np.abs(difference_db) / doubt_db, np.nan)
+    shown = np.flatnonzero(fair.any(axis=0))
+    edges = edges_of_bands(centres)
+    subtitle = (
+        "colour: difference over its uncertainty; numbers: difference, dB, where it is half of that"
+        " or more; grey: not compared; ringed: the telling readings, in their order"
+    )
+    figure = new_figure(2.6 + 0.42 * len(names), title, subtitle)
+    axes = figure.add_subplot()
+    colours = colormaps["YlGnBu"].copy()
+    colours.set_bad(GREY)
+    mesh = axes.pcolormesh(
+        edges,
+        np.arange(len(names) + 1),
+        np.ma.masked_invalid(share),
+        cmap=colours,
+        vmin=0.0,
+        vmax=MOST_APART,
+        edgecolor="white",
+        linewidth=0.6,
+    )
+    for (place, band), value in np.ndenumerate(difference_db):
+        if fair[place, band] and share[place, band] >= 0.5:
+            colour = "white" if share[place, band] > 0.6 * MOST_APART else INK
+            look = {"fontsize": 9, "ha": "center", "va": "center", "color": colour}
+            axes.text(centres[band], place + 0.5, f"{value:.1f}", **look)
+    for order, (place, band) in enumerate(told, start=1):
+        _ring(axes, edges[band : band + 2], place, order)
+    axes.set_yticks(np.arange(len(names)) + 0.5, names)
+    axes.set_ylim(len(names), 0)
+    axes.tick_params(axis="y", length=0)
+    low = edges[shown[0]] if shown.size else edges[0]
+    frequency_axis(axes, low, edges[-1])
+    bar = figure.colorbar(mesh, ax=axes, extend="max", aspect=24, pad=0.02)
+    bar.set_label("difference / uncertainty")
+    bar.outline.set_visible(False)
+    return figure
+
+
+def _ring(axes: Axes, edges: np.ndarray, place: int, order: int) -> None:
+    low, high = edges
+    look = {"fill": False, "edgecolor": WINDOW, "linewidth": 2.2, "zorder": 6}
+    axes.add_patch(Rectangle((low, place + 0.03), high - low, 0.94, **look))
+    axes.annotate(
+        str(order),
+        (low, place + 0.03),
+        xytext=(3, -3),
+        textcoords="offset points",
+        ha="left",
+        va="top",
+        fontsize=7,
+        color=WINDOW,
+        fontweight="bold",
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+        zorder=5,
+    )
+
+
+@in_house_style
+def readings_figure(
+    title: str,
+    names: Sequence[str],
+    centres: np.ndarray,
+    written: Candidate,
+    doubt_db: np.ndarray,
+    fair: np.ndarray,
+    candidates: Sequence[Candidate],
+) -> Figure:
+    """Draw what the meter should read at each place, less the reference.
+
+    Parameters
+    ----------
+    title : str
+    names : sequence of str
+        Of the places that are drawn, in rows of two.
+    centres : (B,) array
+    written : Candidate
+        The design as written, with its uncertainty as a band.
+    doubt_db, fair : (P, B) arrays
+    candidates : sequence of Candidate
+        Arrays of all are (P, B), one row for each name.
+    """
+    rows = math.ceil(len(names) / 2)
+    figure = new_figure(1.6 + 2.4 * rows, title, "level less that at the reference, same band, dB")
+    grid = figure.subplots(rows, 2, sharex=True, sharey=True, squeeze=False)
+    edges = edges_of_bands(centres)
+    for place, (axes, name) in enumerate(zip(grid.flat, names, strict=False)):
+        level, doubt = written.relative_db[place], doubt_db[place]
+        axes.fill_between(centres, level - doubt, level + doubt, color=FAINT, linewidth=0)
+        axes.plot(centres, level, color=INK, linewidth=1.6, label=f"{written.name}, +/- one sigma")
+        for colour, candidate in zip(SERIES, candidates, strict=False):
+            axes.plot(centres, candidate.relative_db[place], color=colour, label=candidate.name)
+        for band in np.flatnonzero(~fair[place]):
+            axes.axvspan(edges[band], edges[band + 1], color=GREY, linewidth=0, zorder=0)
+        axes.set_title(name)
+        axes.grid(True)
+        frequency_axis(axes, edges[0], edges[-1], label=place >= len(names) - 2)
+    for axes in list(grid.flat)[len(names) :]:
+        axes.set_visible(False)
+    handles, labels = grid[0, 0].get_legend_handles_labels()
+    labels = [*labels, "grey: not compared"]
+    handles = [*handles, Rectangle((0, 0), 1, 1, color=GREY)]
+    figure.legend(handles, labels, loc="outside lower left", ncols=3)
+    return figure

@@ -1,0 +1,81 @@
+"""Where something was measured, and what was measured there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Position:
+    """Where the microphone or meter stood.
+
+    Attributes
+    ----------
+    name : str
+    r : float
+        Distance from the column's axis, level, m.
+    height : float
+        Above the floor, m.
+    azimuth_deg : float or None
+        From the first post, anticlockwise seen from above; None where it was not noted.
+    """
+
+    name: str
+    r: float
+    height: float
+    azimuth_deg: float | None = None
+
+    def z_over(self, column_height: float) -> float:
+        """Height above the baffle's upper face, m."""
+        return self.height - column_height
+
+
+@dataclass(frozen=True, eq=False)
+class Measurement:
+    """One curve, or one row of meter readings, at one position.
+
+    Attributes
+    ----------
+    position : Position
+    source : str
+        Name of the file, for messages.
+    frequencies : (N,) array
+        Hz, ascending, each one once.
+    level_db : (N,) array
+        dB of any reference.
+    kind : {"curve", "bands"}
+        A narrow-band curve, or readings of third-octave bands.
+    gate_limit_hz : float
+        Below it the first bounce is in the measurement, and nothing is compared; 0 for none.
+    notes : tuple of str
+        What a reader must know: columns ignored, rows put together or passed over.
+    """
+
+    position: Position
+    source: str
+    frequencies: np.ndarray
+    level_db: np.ndarray
+    kind: Literal["curve", "bands"]
+    gate_limit_hz: float = 0.0
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class MeasuredBands:
+    """Measurements as third-octave band levels on common exact base-ten centres.
+
+    Attributes
+    ----------
+    positions : tuple of Position
+    centres : (B,) array
+        Hz.
+    level_db : (P, B) array
+        nan where nothing was measured or the band reaches below the gate limit.
+    """
+
+    positions: tuple[Position, ...]
+    centres: np.ndarray
+    level_db: np.ndarray
