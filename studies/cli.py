@@ -15,6 +15,7 @@ from studies.commands.choosing import carve, contest, explore, gap, spread, tole
 from studies.commands.explaining import posts, rays, slice_, trust
 from studies.commands.keeping import ledger
 from studies.commands.options import Refusal
+from studies.commands.planning import meter
 from studies.commands.workshop import cut
 
 FAULT, INTERRUPTED = 1, 130
@@ -23,7 +24,7 @@ IN_THE_ORDER_OF_THE_WORK = (
     *(examples, draft, section),
     *(spread, trim, contest, carve, gap, tolerance, explore),
     *(slice_, rays, posts, trust),
-    cut,
+    *(cut, meter),
     *(ledger, schema),
 )
 

@@ -36,6 +36,8 @@ from studies.measured.positions import Position
 from studies.measured.question import Contender, Kind, OpenQuestion, open_question
 from studies.measured.telling import Told, chances_of_mistakes, most_telling
 
+INSTRUMENT_OPTIONS = ("instrument", "turntable", "distance", "wall")
+"""Keys of the measuring table that options can replace."""
 MOST_READINGS = 6
 """Readings that are called telling at most; more are no longer few."""
 MOST_STEP_BANDS = 4

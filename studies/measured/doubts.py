@@ -65,7 +65,7 @@ class Doubts:
                 own[here, here] += np.outer(change, change)
         reference = own[:bands, :bands]
         between = np.tile(reference, (places, places))
-        shared = (self.shared_db - self.shared_db[:, :1]).reshape(len(self.shared_db), -1)
+        shared = (self.shared_db - self.shared_db[:, :1]).reshape(-1, places * bands)
         return own + between + shared.T @ shared
 
     @property
