@@ -102,7 +102,7 @@ def sheet_for(
         axes.set_ylim(low - LABEL_PT * scale, low + (height_pt - LABEL_PT) * scale)
         return Sheet(axes, scale)
     reach = _reach_from_above(assembly)
-    scale = 2 * reach / (min(width_pt, height_pt) - 5 * LABEL_PT)
+    scale = 2 * reach / min(width_pt - 11 * LABEL_PT, height_pt - 2 * LABEL_PT)
     axes.set_xlim(-width_pt * scale / 2, width_pt * scale / 2)
     axes.set_ylim(-height_pt * scale / 2, height_pt * scale / 2)
     return Sheet(axes, scale)
@@ -160,19 +160,30 @@ def draw_above(sheet: Sheet, assembly: Assembly, marks: Sequence[Mark]) -> None:
             place = (out * math.cos(beside), out * math.sin(beside))
             look = {"ha": "center", "va": "center", "fontsize": 8, "bbox": None}
             sheet.text(*place, f"P{number}", **look)
-    reach = _reach_from_above(assembly)
-    for azimuth, numbers in _same_azimuth(marks).items():
+    _draw_azimuths(sheet, _reach_from_above(assembly), turn, _same_azimuth(marks))
+
+
+def _draw_azimuths(sheet: Sheet, reach: float, turn: float, found: dict[float, list[int]]) -> None:
+    """Draw a line towards each azimuth, labels to the right and left of all."""
+    sides: dict[float, list[tuple[float, float, list[int]]]] = {}
+    for azimuth, numbers in found.items():
         angle = turn + math.radians(azimuth)
-        x, y = math.cos(angle), math.sin(angle)
-        look = {
-            "color": WINDOW if 1 in numbers else QUIET,
-            "linewidth": 1.4 if 1 in numbers else 0.8,
-        }
-        sheet.line((0.0, reach * x), (0.0, reach * y), **look)
-        place = (reach * x + 14 * sheet.pt * x, reach * y + 10 * sheet.pt * y)
-        side = "left" if x > 0.3 else "right" if x < -0.3 else "center"
-        words = f"{azimuth:.0f}\u00b0\n{listed(numbers)}"
-        sheet.text(*place, words, ha=side, va="center", fontsize=9)
+        side = -1.0 if math.cos(angle) < -1e-9 else 1.0
+        sides.setdefault(side, []).append((reach * math.sin(angle), azimuth, numbers))
+    for side, labels in sides.items():
+        labels.sort()
+        levels = _spread([height for height, _, _ in labels], sheet)
+        for (height, azimuth, numbers), level in zip(labels, levels, strict=True):
+            first, x = 1 in numbers, reach * math.cos(turn + math.radians(azimuth))
+            look = {"color": WINDOW if first else QUIET, "linewidth": 1.4 if first else 0.8}
+            sheet.line((0.0, x), (0.0, height), **look)
+            beyond = side * (reach + 6 * sheet.pt)
+            sheet.line((x, beyond), (height, level), linewidth=0.4, color=FAINT)
+            words, place = (
+                f"{azimuth:.0f}\u00b0: {listed(numbers)}",
+                "left" if side > 0 else "right",
+            )
+            sheet.text(beyond, level, words, ha=place, va="center", fontsize=9)
 
 
 def listed(numbers: Sequence[int]) -> str:
@@ -188,7 +199,7 @@ def listed(numbers: Sequence[int]) -> str:
 
 
 def _reach_from_above(assembly: Assembly) -> float:
-    return 1.45 * assembly.column.radius * 1e3
+    return 1.3 * assembly.column.radius * 1e3
 
 
 def _dot(sheet: Sheet, x: float, z: float, first: bool) -> None:

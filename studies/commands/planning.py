@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from studies.commands.options import output_options, solver_options
+from studies.commands.options import metres, output_options, solver_options
 
 INSTRUMENTS = ("meter", "microphone")
 """Choices of `[measuring] instrument`; a test holds them against it."""
@@ -47,7 +47,7 @@ INSTRUMENTS = ("meter", "microphone")
     help="Keeps or gaps to tell apart, twice or more: --tell 41mm --tell 47mm."
     " [default: the near-best]",
 )
-def meter(**given: Any) -> None:
+def meter(tell: tuple[str, ...], **given: Any) -> None:
     """Plan what to measure: places, bands, boxes to fill in.
 
     Says where to stand, how low a reading is honest in your room, what it should be, which few
@@ -56,4 +56,6 @@ def meter(**given: Any) -> None:
     """
     from studies.running import answer
 
-    answer("meter", **given)
+    for size in tell:
+        metres("tell", size)
+    answer("meter", tell=tell, **given)

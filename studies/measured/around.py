@@ -15,13 +15,14 @@ from shapes.assembly import Assembly
 from studies.design import Design
 from studies.grid import COARSE_PER_BAND, Progress, Solver
 from studies.measured.doubts import Doubts, late_db, model_db, noise_db, room_db
-from studies.measured.places import BEHIND_POST, FARTHER, Stand
+from studies.measured.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
 from studies.measured.positions import Position
 from studies.predicting import Predicted, predict
 
 ROOM_MOST_DB = 2.0
 """Where the room may move a difference by more, a reading without a gate is not compared."""
 STEEPEST_DEG = 80.0
+SHADED = (BEHIND_POST, BESIDE_POST)
 
 
 class Asked:
@@ -100,7 +101,7 @@ def foresee(
         shared = _with_the_plate_lower(design, assembly, stands, ask) - level
     alone = np.sqrt(_instrument_and_model(design, assembly, centres) ** 2 + early**2 + late**2)
     fair = _fair(design, stands, centres, np.sqrt(early**2 + early[:1] ** 2 + late**2))
-    level, alone = _behind_post(design, assembly, stands, level, alone)
+    level, alone = _with_posts(design, assembly, stands, level, alone)
     return Foreseen(centres, level, Doubts(alone, moved, shared), late, fair)
 
 
@@ -165,24 +166,26 @@ def _fair(
     return honest & honest[:1]
 
 
-def _behind_post(
+def _with_posts(
     design: Design,
     assembly: Assembly,
     stands: Sequence[Stand],
     level: np.ndarray,
     alone: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Add the estimated shade of a post where the meter stands in line with one."""
-    at = [n for n, stand in enumerate(stands) if stand.position.name == BEHIND_POST]
-    if not at:
+    """Add the estimated shade of a post where the meter stands behind or beside one."""
+    shaded = [n for n, stand in enumerate(stands) if stand.position.name in SHADED]
+    if not shaded:
         return level, alone
     elevation = float(np.clip(stands[0].elevation_deg, -STEEPEST_DEG, STEEPEST_DEG))
     frequencies = study_frequencies(*design.target.band, COARSE_PER_BAND)
     ripple = post_ripple(assembly, design.air, frequencies, window_deg=(elevation, elevation))
-    azimuths = [stands[0].position.azimuth_deg, stands[at[0]].position.azimuth_deg]
-    between, behind = (ripple.level_db[:, round(azimuth) % 360] for azimuth in azimuths)
     level, alone = level.copy(), alone.copy()
-    level[at[0]] += behind - between
-    # The estimate is good to about half of itself (see `dispersion.paths.posts`).
-    alone[at[0]] = np.hypot(alone[at[0]], 0.5 * np.abs(behind - between))
+    between, *others = (
+        ripple.level_db[:, round(stands[n].position.azimuth_deg) % 360] for n in (0, *shaded)
+    )
+    for n, there in zip(shaded, others, strict=True):
+        level[n] += there - between
+        # The estimate is good to about half of itself (see `dispersion.paths.posts`).
+        alone[n] = np.hypot(alone[n], 0.5 * np.abs(there - between))
     return level, alone

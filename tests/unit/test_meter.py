@@ -369,7 +369,7 @@ def boxes_of(data: bytes) -> list[tuple[float, float]]:
                 corners = []
             if operator in (b"m", b"l"):
                 corners.append([float(value) * POINT for value in operands])
-            if operator in (b"h", b"s") and len(corners) == 4:
+            if operator == b"h" and len(corners) in (4, 5):
                 width, height = np.ptp(corners, axis=0)
                 found.append((float(width), float(height)))
     return found
