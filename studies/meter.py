@@ -211,10 +211,7 @@ def meter(
     foreseen = foresee(design, assembly, stands, ask, asked.kind == "plate gap")
     positions = [stand.position for stand in stands]
     levels = np.array([ask(c.assembly, positions).level_db for c in asked.contenders])
-    relative = (levels - levels[:, :1]).reshape(len(levels), -1)
-    usable = foreseen.fair & tells_candidates(stands)[:, None]
-    covariance = foreseen.doubts.covariance
-    told = most_telling(relative, covariance, usable.ravel(), MOST_READINGS)
+    told, mistaken = _told(levels, stands, foreseen)
     return Meter(
         design,
         assembly,
@@ -224,10 +221,21 @@ def meter(
         asked,
         levels,
         told,
-        chances_of_mistakes(relative, covariance, told),
+        mistaken,
         _shaving(asked, ask, positions, foreseen),
         ask.responses,
     )
+
+
+def _told(
+    levels: np.ndarray, stands: Sequence[Stand], foreseen: Foreseen
+) -> tuple[tuple[Told, ...], dict[tuple[int, int], float]]:
+    """The telling readings, and for each pair of candidates the chance of a mistake after them."""
+    relative = (levels - levels[:, :1]).reshape(len(levels), -1)
+    usable = foreseen.fair & tells_candidates(stands)[:, None]
+    covariance = foreseen.doubts.covariance
+    told = most_telling(relative, covariance, usable.ravel(), MOST_READINGS)
+    return told, chances_of_mistakes(relative, covariance, told)
 
 
 def tells_candidates(stands: Sequence[Stand]) -> np.ndarray:

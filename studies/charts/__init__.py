@@ -10,7 +10,7 @@ from studies.charts.contest import Contender, contest_figure
 from studies.charts.coverage import coverage_map_figure, polar_figure
 from studies.charts.curves import Trace, curves_figure, index_figure
 from studies.charts.meter import Candidate as MeterCandidate
-from studies.charts.meter import Mark, places_figure, readings_figure, telling_figure
+from studies.charts.meter import readings_figure, telling_figure
 from studies.charts.paths import (
     AroundTrace,
     around_figure,
@@ -19,6 +19,7 @@ from studies.charts.paths import (
     round_band_figure,
     trust_figure,
 )
+from studies.charts.places import Mark, places_figure
 from studies.charts.section import section_figure
 from studies.charts.shaving import shave_figure
 from studies.charts.slices import slice_animation, slice_figure, slice_files

@@ -20,7 +20,9 @@ from studies.target import METER_DB
 
 def meter_pictures(meter: Meter) -> Pictures:
     """Draw the measuring plan."""
-    pictures = {"places": _places(meter), "telling": _telling(meter), "readings": _readings(meter)}
+    pictures = {"places": _places(meter), "telling": _telling(meter)}
+    if tells_candidates(meter.stands).any():
+        pictures["readings"] = _readings(meter)
     if meter.shaving is not None and np.max(np.abs(_steps(meter))) >= METER_DB:
         pictures["shaving"] = _shaving(meter)
     return pictures

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both
-from studies.charts.meter import Mark, draw_above, draw_side, sheet_for
+from studies.charts.places import Mark, draw_above, draw_side, sheet_for
 from studies.meter import Meter
 from studies.shed import lettering
 from studies.shed.lettering import SMALL, Line, heading, paragraph, table

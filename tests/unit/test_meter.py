@@ -30,6 +30,7 @@ from studies.measured.telling import (
     most_telling,
 )
 from studies.meter import Meter, meter, with_options
+from studies.pictures import meter_pictures
 from studies.predicting import predict
 from studies.shed.meter_boxes import BOX_HEIGHT
 from studies.shed.meter_files import HEADER, meter_files, to_fill
@@ -302,6 +303,21 @@ def test_the_room_takes_bands_from_a_meter() -> None:
         example(more="[measuring]\nvolume = 100000\nreverberation = 0.1"), among=[0.02, 0.03]
     )
     assert np.all(quiet.foreseen.doubts.of_difference_db <= found.foreseen.doubts.of_difference_db)
+
+
+def test_a_plan_without_any_fair_band_says_so_and_is_still_drawn() -> None:
+    nearly_nothing = (
+        ("band = [3150, 4000]", "band = [100, 125]"),
+        ("[posts]                # three thin rods\ncount = 3", "[posts]\ncount = 1"),
+    )
+    design = with_options(example(*nearly_nothing), {"instrument": "microphone", "wall": "1.3 m"})
+    found = plan(design, among=[0.02, 0.03])
+    assert not found.foreseen.fair.any()
+    assert found.told == ()
+    assert found.mistaken == {(0, 1): 0.5}
+    assert any("no reading tells" in sentence for sentence in meter_tables(found).answer)
+    assert set(meter_pictures(found)) == {"places", "telling", "readings"}
+    assert len(PdfReader(io.BytesIO(meter_files(found)["meter-a4.pdf"])).pages) == 1
 
 
 def test_named_candidates_are_told_apart_and_nothing_is_searched() -> None:
