@@ -107,6 +107,18 @@ def carve_work(design: Design, how: Mapping[str, Any]) -> Work:
     )
 
 
+def meter_work(design: Design, how: Mapping[str, Any]) -> Work:
+    """Every keep of the file's ball or every plate gap, and about a dozen of them again twice."""
+    if how.get("tell"):
+        return (Batch(2 + len(how["tell"]), FINE_PER_BAND),)
+    trim, gap = design.tables.trim, design.tables.gap
+    if how.get("question") != "gap" and trim is not None and design.ball is not None:
+        tried = len({keep for _, keep in design.trim_candidates()})
+    else:
+        tried = 3 if gap is None else len(design.gap_candidates())
+    return (Batch(tried, _coarse(how)), Batch(24, FINE_PER_BAND))
+
+
 def explore_work(design: Design, how: Mapping[str, Any]) -> Work:
     """Every pair, and about a dozen again."""
     knob, gap = knobs_of(design)

@@ -16,6 +16,7 @@ from studies.commands.explaining import posts, rays, slice_, trust
 from studies.commands.keeping import ledger
 from studies.commands.measuring import overlay
 from studies.commands.options import Refusal
+from studies.commands.planning import meter
 from studies.commands.workshop import cut
 
 FAULT, INTERRUPTED = 1, 130
@@ -24,8 +25,7 @@ IN_THE_ORDER_OF_THE_WORK = (
     *(examples, draft, section),
     *(spread, trim, contest, carve, gap, tolerance, explore),
     *(slice_, rays, posts, trust),
-    cut,
-    overlay,
+    *(cut, meter, overlay),
     *(ledger, schema),
 )
 

@@ -18,6 +18,7 @@ from dispersion.checks import problems_before
 from dispersion.paths.freeform import read_free_form
 from dispersion.solvers import SOLVERS
 from dispersion.waves import SharedBlocks, WaveSettings
+from shapes.lengths import parse_length
 from studies import exports, pictures, tables
 from studies.budget import (
     Budget,
@@ -25,6 +26,7 @@ from studies.budget import (
     carve_work,
     explore_work,
     gap_work,
+    meter_work,
     require_consent,
     tolerance_work,
     trim_work,
@@ -39,6 +41,7 @@ from studies.gap import gap
 from studies.grid import Progress, Solver, problem_of
 from studies.ledger import Ledger, LedgerError
 from studies.measured.reading import read_measurements
+from studies.meter import INSTRUMENT_OPTIONS, Meter, meter, with_options
 from studies.overlay import Overlay, overlay
 from studies.pages.explorer import explore_files
 from studies.pages.report import report_html
@@ -47,6 +50,7 @@ from studies.printing import open_console, print_files, print_findings, print_ta
 from studies.progress import Watch
 from studies.rays import RayStudy, ray_study
 from studies.shed import cutting, cutting_files
+from studies.shed.meter_files import meter_files
 from studies.slices import Slices, slice_study
 from studies.spread import spread
 from studies.tolerance import Tolerance, tolerance
@@ -334,6 +338,22 @@ def find_overlay(design: Design, files: Sequence[Path], method: str, **how: Any)
     return solve(study, design, method, **how)
 
 
+def find_meter(
+    design: Design, question: str | None, tell: Sequence[str], method: str, **how: Any
+) -> Meter:
+    """Plan what to measure, with a progress bar on standard error."""
+    if method != "waves":
+        raise MethodError(
+            f"--method {method}: readings near the column can only be told by the wave solver, so"
+            " leave the option out"
+        )
+    given = {key: how.pop(key, None) for key in INSTRUMENT_OPTIONS}
+    asked = {key: value for key, value in given.items() if value is not None}
+    kind = "plate gap" if question == "gap" else question
+    study = functools.partial(meter, question=kind, among=[parse_length(size) for size in tell])
+    return solve(study, with_options(design, asked), method, **how)
+
+
 def find_slices(
     design: Design, at: Sequence[float], workers: int | None = None, finer: float = 1.0
 ) -> Slices:
@@ -377,6 +397,9 @@ QUESTIONS = {
     ),
     "slice": Question(find_slices, tables.slices_tables, pictures.slice_pictures, slice_files),
     "cut": Question(cutting, tables.cut_tables, pictures.cut_pictures, cutting_files),
+    "meter": Question(
+        find_meter, tables.meter_tables, pictures.meter_pictures, meter_files, meter_work
+    ),
     "tolerance": Question(
         find_tolerance,
         tables.tolerance_tables,

@@ -9,6 +9,8 @@ from studies.charts.choosing import choosing_figure
 from studies.charts.contest import Contender, contest_figure
 from studies.charts.coverage import coverage_map_figure, polar_figure
 from studies.charts.curves import Trace, curves_figure, index_figure
+from studies.charts.meter import Candidate as MeterCandidate
+from studies.charts.meter import readings_figure, telling_figure
 from studies.charts.overlay import (
     Laid,
     Moved,
@@ -24,6 +26,7 @@ from studies.charts.paths import (
     round_band_figure,
     trust_figure,
 )
+from studies.charts.places import Mark, places_figure
 from studies.charts.section import section_figure
 from studies.charts.shaving import shave_figure
 from studies.charts.slices import slice_animation, slice_figure, slice_files
@@ -37,6 +40,8 @@ __all__ = [
     "Ladder",
     "Laid",
     "Moved",
+    "Mark",
+    "MeterCandidate",
     "Trace",
     "Worry",
     "around_figure",
@@ -51,8 +56,10 @@ __all__ = [
     "index_figure",
     "ladder_figure",
     "laid_over_figure",
+    "places_figure",
     "polar_figure",
     "rays_figure",
+    "readings_figure",
     "round_band_figure",
     "section_figure",
     "shave_figure",
@@ -61,6 +68,7 @@ __all__ = [
     "slice_figure",
     "slice_files",
     "sweep_map_figure",
+    "telling_figure",
     "trust_figure",
     "worries_figure",
 ]

@@ -18,6 +18,7 @@ from shapes.reflectors import Reflector, ball_cap
 from studies.design import building
 from studies.design.build_table import BuildTable
 from studies.design.errors import DesignError, Mistake
+from studies.design.measuring_table import MeasuringTable
 from studies.design.quantities import Between
 from studies.design.questions import (
     CarveTable,
@@ -74,6 +75,7 @@ class DesignFile(Table):
     explore: ExploreTable | None = None
     tolerance: ToleranceTable = ToleranceTable()
     carve: CarveTable = CarveTable()
+    measuring: MeasuringTable = MeasuringTable()
     contest: Annotated[tuple[ContestTable, ...], Field(strict=False)] = ()
 
 

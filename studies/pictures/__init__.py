@@ -3,6 +3,7 @@
 from studies.pictures.carve import carve_pictures
 from studies.pictures.contest import contest_pictures
 from studies.pictures.gap import gap_pictures
+from studies.pictures.meter import meter_pictures
 from studies.pictures.overlay import overlay_pictures
 from studies.pictures.paths import posts_pictures, rays_pictures, trust_pictures
 from studies.pictures.picture import Picture, Pictures
@@ -20,6 +21,7 @@ __all__ = [
     "cut_pictures",
     "gap_pictures",
     "overlay_pictures",
+    "meter_pictures",
     "posts_pictures",
     "rays_pictures",
     "section_pictures",

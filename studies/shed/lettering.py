@@ -20,7 +20,7 @@ LEADING = 1.3
 CELL_GAP = 3.0
 ELLIPSIS = "\u2026"
 BINDING = "\u00a0"
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|in|deg|kg|lb|\d+/\d+)\b)")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|in|deg|kg|lb|\d+/\d+)\b|%)")
 
 
 @dataclass(frozen=True)

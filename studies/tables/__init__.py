@@ -11,6 +11,7 @@ from studies.tables.evidence import Evidence, evidence_of
 from studies.tables.explore import explore_tables
 from studies.tables.gap import gap_tables
 from studies.tables.ledger import ledger_table
+from studies.tables.meter import meter_tables
 from studies.tables.overlay import overlay_tables
 from studies.tables.posts import posts_tables
 from studies.tables.rays import rays_tables
@@ -36,6 +37,7 @@ __all__ = [
     "gap_tables",
     "ledger_table",
     "overlay_tables",
+    "meter_tables",
     "posts_tables",
     "rays_tables",
     "section_tables",

@@ -13,6 +13,18 @@ SWEEPS = (
     "Noise and tones for the meter: start low and above the driver's safe frequency, protect your"
     " hearing (85 dBA for 8 hours, half that time for every 3 dB more)."
 )
+SAFE_START = (
+    "Never sweep a small driver, least of all a tweeter, at high level below its range: start above"
+    " the frequency that its maker calls safe, and quietly."
+)
+MEASURING = (
+    "Hearing: wear ear protection above 85 dB(A), and keep it short (85 dB(A) for 8 hours, half"
+    " that time for every 3 dB more); warn others in the house. 75 to 80 dB at the meter will do.",
+    "Weigh down the foot of the column and of the microphone's stand so that neither tips; no"
+    " climbing on chairs: a ladder stands on firm ground and somebody holds it.",
+    "Mains: switch off before anything is connected, lay cables where nobody trips, open nothing"
+    " that is live; local codes and licensed practice come first.",
+)
 TURNING = (
     "Lathe, router, saw: eye, ear and face protection, dust extraction, no gloves or loose sleeves"
     " at the lathe."

@@ -1,0 +1,77 @@
+"""Files to take to the measurement: sheets of paper, and a CSV file to fill in."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from dispersion.bands import nominal_centre
+from studies.meter import Meter
+from studies.release import version
+from studies.shed.files import FINGERPRINT_LENGTH
+from studies.shed.meter_plan import meter_sheets
+from studies.shed.page import Imprint, pdf_bytes
+from studies.shed.paper import paper_named
+
+PAPERS = ("a4", "letter")
+TO_FILL = "meter-to-fill.csv"
+HEADER = (
+    "position",
+    "distance_mm",
+    "height_mm",
+    "azimuth_deg",
+    "band_hz",
+    "predicted_db",
+    "reading_db",
+)
+
+
+def meter_files(meter: Meter) -> dict[str, bytes]:
+    """Make every file of a measuring plan; the same plan gives the same bytes.
+
+    Returns
+    -------
+    dict of str to bytes
+        ``meter-a4.pdf``, ``meter-letter.pdf`` and ``meter-to-fill.csv``.
+    """
+    design = meter.design
+    imprint = Imprint(
+        title=" ".join(design.title.split()),
+        program=f"roundcast {version()}",
+        fingerprint=design.fingerprint[:FINGERPRINT_LENGTH],
+    )
+    sheets = {
+        f"meter-{name}.pdf": pdf_bytes(meter_sheets(meter, paper_named(name)), imprint)
+        for name in PAPERS
+    }
+    return sheets | {TO_FILL: to_fill(meter).encode("utf-8")}
+
+
+def to_fill(meter: Meter) -> str:
+    """Write the CSV to fill in: a row for every place and band that is compared.
+
+    `predicted_db` is the reading less that at the reference in the same band; `reading_db` is left
+    empty for whatever the meter shows. Bands are named by their nominal centres.
+    """
+    text = io.StringIO()
+    title = " ".join(meter.design.title.split())
+    text.write(f"# {title}; design {meter.design.fingerprint}\n")
+    text.write("# reading_db: what the meter shows; predicted_db: that less the reference's\n")
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(HEADER)
+    for place, stand in enumerate(meter.stands):
+        position = stand.position
+        for band, centre in enumerate(meter.centres):
+            if meter.foreseen.fair[place, band]:
+                writer.writerow(
+                    (
+                        position.name,
+                        f"{position.r * 1e3:.0f}",
+                        f"{position.height * 1e3:.0f}",
+                        f"{position.azimuth_deg:g}",
+                        f"{nominal_centre(centre):g}",
+                        f"{round(meter.relative_db[place, band], 2) + 0.0:.2f}",
+                        "",
+                    )
+                )
+    return text.getvalue()

@@ -1,0 +1,307 @@
+"""The measuring plan: places, predicted readings, the telling ones, what to see after each cut."""
+
+from __future__ import annotations
+
+from dispersion.bands import band_label
+from shapes.lengths import in_mm
+from studies.grid import Row
+from studies.measured.places import Stand
+from studies.meter import Meter
+from studies.tables.columns import band, fixed, length, mm, number, text
+from studies.tables.evidence import evidence_of
+from studies.tables.meter_words import (
+    answer,
+    azimuth_words,
+    band_range,
+    cautions_of,
+    how_sure,
+    order_of_work,
+    percent,
+    place_name,
+    to_write_down,
+)
+from studies.tables.table import Column, Fact, Findings, Table, Value, joined
+
+
+def meter_tables(meter: Meter) -> Findings:
+    """Put the measuring plan into words and tables."""
+    rows = [Row("", response=response) for response in meter.responses]
+    shaving = () if meter.shaving is None else (_shaving(meter), _shaving_bands(meter))
+    return Findings(
+        "meter",
+        meter.design,
+        answer(meter),
+        _facts(meter),
+        (
+            _places(meter),
+            *((_telling(meter), _pairs(meter)) if meter.told else ()),
+            *shaving[:1],
+            _readings(meter),
+            _sentences("work", "In this order", order_of_work(meter)),
+            _sentences("notes", "Write down", to_write_down(meter)),
+            *shaving[1:],
+            _predictions(meter),
+            _candidates(meter),
+        ),
+        evidence_of([*meter.question.rows, *rows], rows[0]),
+        cautions_of(meter),
+    )
+
+
+def _facts(meter: Meter) -> tuple[Fact, ...]:
+    reference = meter.stands[0]
+    fair = meter.centres[meter.foreseen.fair[0]]
+    worst = max(meter.mistaken.values())
+    return (
+        Fact("instrument", meter.measuring.instrument, "what is measured with"),
+        Fact("reference_distance_mm", mm(reference.position.r), "from the axis, mm"),
+        Fact("reference_height_mm", mm(reference.position.height), "above the floor, mm"),
+        Fact("reference_azimuth_deg", reference.position.azimuth_deg, "from the first post"),
+        Fact(
+            "first_bounce_ms",
+            reference.first_bounce.delay * 1e3,
+            "delay of the first bounce at the reference, ms",
+        ),
+        Fact("one_period_hz", reference.one_period_hz, "1 / that delay, Hz"),
+        Fact("resolved_hz", reference.resolved_hz, "where a third octave is as wide as that, Hz"),
+        Fact("lowest_band_hz", float(fair[0]) if fair.size else None, "lowest band compared, Hz"),
+        Fact("whole_pattern_below_hz", meter.whole_pattern_below_hz, "c R / D^2, Hz"),
+        Fact("telling_readings", len(meter.told), "how many readings are called telling"),
+        Fact("largest_chance_of_mistake", worst, "of taking one candidate for another, after them"),
+    )
+
+
+def _places(meter: Meter) -> Table:
+    columns = (
+        text("position", "place", "name of the place"),
+        length("distance_mm", "from the axis", "level distance from the axis", short=True),
+        length("height_mm", "height", "above the floor", short=True),
+        number("elevation_deg", "angle\ndeg", "above horizontal, seen from the ring, degrees", 0),
+        number("azimuth_deg", "turn\ndeg", "from the first post, anticlockwise from above", 0),
+        text("round", "", "where that is", shown=False),
+        number("first_bounce_ms", "bounce\nms", "first bounce behind the direct sound, ms", 1),
+        text("surface", "off the", "surface of the first bounce"),
+        number("one_period_hz", "1 period\nHz", "1 / that delay, Hz", 0),
+        text("purpose", "", "what a reading there is good for", shown=False),
+    )
+    return Table(
+        "places",
+        "Where the meter stands",
+        columns,
+        tuple(_place(meter, stand) for stand in meter.stands),
+        "\n".join(f"{stand.position.name}: {stand.purpose}" for stand in meter.stands),
+    )
+
+
+def _place(meter: Meter, stand: Stand) -> tuple[Value, ...]:
+    position, bounce = stand.position, stand.first_bounce
+    return (
+        position.name,
+        mm(position.r),
+        mm(position.height),
+        stand.elevation_deg,
+        position.azimuth_deg,
+        azimuth_words(meter, stand),
+        bounce.delay * 1e3,
+        bounce.surface,
+        stand.one_period_hz,
+        stand.purpose,
+    )
+
+
+def _telling(meter: Meter) -> Table:
+    relative = meter.contenders_relative_db
+    doubt = meter.foreseen.doubts.of_difference_db
+    rows = []
+    for told in meter.told:
+        place, at = meter.place_and_band(told)
+        rows.append(
+            (
+                float(meter.centres[at]),
+                place_name(meter.stands[place]),
+                *map(float, relative[:, place, at]),
+                float(doubt[place, at]),
+                told.mistaken,
+            )
+        )
+    candidates = (
+        number(
+            f"candidate_{n}_db",
+            in_mm(contender.size),
+            f"predicted for {meter.question.kind} {in_mm(contender.size)}, dB re the reference",
+            1,
+        )
+        for n, contender in enumerate(meter.question.contenders, start=1)
+    )
+    columns = (
+        band(),
+        text("position", "place", "where it is read"),
+        *candidates,
+        number("uncertainty_db", "+/-", "standard deviation of the difference, dB", 1),
+        Column(
+            "largest_chance_of_mistake",
+            "mistaken\nat most",
+            "largest chance of taking one candidate for another, with the readings so far",
+            percent,
+        ),
+    )
+    return Table(
+        "telling",
+        f"The few readings that tell which {meter.question.kind}, dB re the reference",
+        columns,
+        tuple(rows),
+        "each row adds to those above it; chance of the likelier candidate being the wrong one:"
+        f" Phi(-d'/2)\n{how_sure(meter)}",
+    )
+
+
+def _pairs(meter: Meter) -> Table:
+    sizes = [mm(contender.size) for contender in meter.question.contenders]
+    columns = (
+        length("first_mm", "one", "one candidate", short=True),
+        length("second_mm", "other", "the other", short=True),
+        Column("chance_of_mistake", "mistaken", "chance of taking one for the other", percent),
+    )
+    rows = tuple((sizes[i], sizes[j], chance) for (i, j), chance in meter.mistaken.items())
+    return Table("pairs", "What they tell apart", columns, rows, scope="data")
+
+
+def _shaving(meter: Meter) -> Table:
+    shaving = meter.shaving
+    names = [*[""] * (len(shaving.stops) - 1), "stop here", "too far"]
+    changes = tuple(
+        number(
+            f"change_{round(meter.centres[at])}_hz_db",
+            band_label(meter.centres[at]),
+            f"change since the first reading in the {band_label(meter.centres[at])} band, dB",
+            1,
+        )
+        for at in shaving.shown
+    )
+    columns = (
+        length("keep_mm", "keep", "apex to flat", short=True),
+        length("cut_off_mm", "cut off", "what is gone of the ball", short=True),
+        *changes,
+        text("standing", "", "where to stop"),
+    )
+    rows = tuple(
+        (
+            mm(stop.size),
+            mm(meter.question.ball_diameter - stop.size),
+            *(float(shaving.change_db[n, at]) for at in shaving.shown),
+            names[n],
+        )
+        for n, stop in enumerate(shaving.way)
+    )
+    sure = ", ".join(
+        f"{band_label(meter.centres[at])} {fixed(1)(shaving.doubt_db[at])}" for at in shaving.shown
+    )
+    bands = joined([band_label(meter.centres[at]) for at in shaving.bands] or ["none"])
+    tells = f"when to stop is told by {bands}; "
+    return Table(
+        "shaving",
+        "After each cut, at the reference: change since the first reading, dB",
+        columns,
+        rows,
+        f"{tells}uncertainty of a change, dB: {sure}" if sure else "",
+    )
+
+
+def _shaving_bands(meter: Meter) -> Table:
+    shaving = meter.shaving
+    columns = (
+        number("keep_mm", "keep", "apex to flat, mm"),
+        band(),
+        number("change_db", "change", "level at the reference less that under the first cap, dB"),
+        number("uncertainty_db", "+/-", "standard deviation of such a change, dB"),
+    )
+    rows = tuple(
+        (mm(stop.size), float(centre), float(change), float(doubt))
+        for stop, changes in zip(shaving.way, shaving.change_db, strict=True)
+        for centre, change, doubt in zip(meter.centres, changes, shaving.doubt_db, strict=True)
+    )
+    return Table("shaving_bands", "Shaving by third octave", columns, rows, scope="data")
+
+
+def _readings(meter: Meter) -> Table:
+    columns = (
+        band(),
+        *(
+            number(
+                f"place_{n}_db",
+                stand.position.name.replace(" ", "\n"),
+                f"predicted at {stand.position.name} less the reference, dB; none: not compared",
+                1,
+            )
+            for n, stand in enumerate(meter.stands[1:], start=2)
+        ),
+    )
+    fair = meter.foreseen.fair
+    rows = tuple(
+        (
+            float(centre),
+            *(
+                float(meter.relative_db[place, at]) if fair[place, at] else None
+                for place in range(1, len(meter.stands))
+            ),
+        )
+        for at, centre in enumerate(meter.centres)
+        if fair[:, at].any()
+    )
+    return Table(
+        "readings",
+        "Predicted readings for the design as written: dB re the reference in the same band",
+        columns,
+        rows,
+        f"-: below the honest limit there, not compared; the reference itself: {band_range(meter)}",
+    )
+
+
+def _predictions(meter: Meter) -> Table:
+    doubt, foreseen = meter.foreseen.doubts.of_difference_db, meter.foreseen
+    columns = (
+        text("position", "place", "name of the place"),
+        band(),
+        number("predicted_db", "predicted", "level less that at the reference, dB"),
+        number("uncertainty_db", "+/-", "standard deviation of the difference, dB"),
+        number("late_room_db", "room", "what the room's late sound adds to the difference, dB"),
+        number("level_db", "level", "predicted level, dB re the house's 0 dB at 1 m"),
+        Column("compared", "compared", "whether it is above the honest limit", str),
+    )
+    rows = tuple(
+        (
+            stand.position.name,
+            float(centre),
+            float(meter.relative_db[place, at]),
+            float(doubt[place, at]),
+            float(foreseen.late_db[place, at]),
+            float(foreseen.level_db[place, at]),
+            bool(foreseen.fair[place, at]),
+        )
+        for place, stand in enumerate(meter.stands)
+        for at, centre in enumerate(meter.centres)
+    )
+    return Table("predictions", "Every predicted reading", columns, rows, scope="data")
+
+
+def _candidates(meter: Meter) -> Table:
+    columns = (
+        number("size_mm", "size", f"{meter.question.kind} of the candidate, mm"),
+        text("position", "place", "name of the place"),
+        band(),
+        number("predicted_db", "predicted", "level less that at the reference, dB"),
+    )
+    rows = tuple(
+        (mm(contender.size), stand.position.name, float(centre), float(levels[place, at]))
+        for contender, levels in zip(
+            meter.question.contenders, meter.contenders_relative_db, strict=True
+        )
+        for place, stand in enumerate(meter.stands)
+        for at, centre in enumerate(meter.centres)
+    )
+    return Table("candidates", "What each candidate predicts", columns, rows, scope="data")
+
+
+def _sentences(name: str, title: str, sentences: tuple[str, ...]) -> Table:
+    columns = (text("words", "", title),)
+    return Table(name, title, columns, tuple((sentence,) for sentence in sentences))

@@ -1,0 +1,260 @@
+"""The measuring plan in sentences: where, how low, what tells, when to stop."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dispersion.bands import band_label
+from shapes.lengths import in_both, in_mm
+from studies.measured.around import ROOM_MOST_DB
+from studies.measured.doubts import AVERAGING_S, MODEL_DB
+from studies.measured.places import FARTHER, Stand
+from studies.meter import Meter
+from studies.tables import cautions
+from studies.tables.columns import fixed, in_words
+from studies.tables.table import joined
+
+POOR = 0.2
+"""A chance of a mistake above one in five is called as good as not told."""
+QUIETER_DB = 15
+
+
+def answer(meter: Meter) -> tuple[str, ...]:
+    """The plan, the most important sentences first."""
+    return (
+        *_telling(meter),
+        *_stopping(meter),
+        *_places(meter),
+        *how_low(meter),
+        *room_check(meter),
+        *far_enough(meter),
+        *(f"Left out, {name}: {reason}." for name, reason in meter.left_out.items()),
+    )
+
+
+def place_name(stand: Stand) -> str:
+    """Name and elevation: "window's top (+19 deg)"."""
+    return f"{stand.position.name} ({stand.elevation_deg:+.0f} deg)"
+
+
+def size_name(meter: Meter, size: float) -> str:
+    """Name a candidate: "keep 25.0 mm (31/32 in)"."""
+    return f"{meter.question.kind} {in_both(size)}"
+
+
+def band_range(meter: Meter) -> str:
+    """Bands that the reference is compared in: "400 Hz to 16 kHz"."""
+    fair = meter.centres[meter.foreseen.fair[0]]
+    return f"{band_label(fair[0])} to {band_label(fair[-1])}" if fair.size else "no band"
+
+
+def _telling(meter: Meter) -> Iterator[str]:
+    sizes = [in_mm(c.size) for c in meter.question.contenders]
+    asked = f"The open question: which {meter.question.kind}, {joined(sizes)}?"
+    if not meter.told:
+        yield (
+            f"{asked} With this instrument, room and distance no reading tells: the candidates"
+            " differ by less than a reading may be off."
+        )
+        return
+    readings = []
+    for told in meter.told:
+        place, band = meter.place_and_band(told)
+        readings.append(
+            f"{band_label(meter.centres[band])} at {meter.stands[place].elevation_deg:+.0f} degrees"
+        )
+    count = f"{len(readings)} readings tell" if len(readings) > 1 else "One reading tells"
+    yield f"{asked} {count} most: {joined(readings)}."
+    yield f"Chance of taking one for the other once they are read: {joined(chances(meter))}."
+    if max(meter.mistaken.values()) > POOR:
+        nearer = "" if meter.measuring.gated else "come nearer, go outdoors, borrow a microphone, "
+        yield (
+            f"More than 20 % is as good as not told: {nearer}place the meter more exactly, or leave"
+            " these sizes to what is easier to make."
+        )
+
+
+def chances(meter: Meter) -> list[str]:
+    """Chance of a mistake of every pair: "25.0 mm and 28.0 mm 6 %"."""
+    sizes = [in_mm(contender.size) for contender in meter.question.contenders]
+    return [
+        f"{sizes[i]} and {sizes[j]} {percent(chance)}" for (i, j), chance in meter.mistaken.items()
+    ]
+
+
+def percent(chance: float) -> str:
+    """Write a probability: "12 %", "less than 1 %"."""
+    return f"{100 * chance:.0f} %" if chance >= 0.01 else "less than 1 %"
+
+
+def _stopping(meter: Meter) -> Iterator[str]:
+    shaving = meter.shaving
+    if shaving is None:
+        return
+    first, best = shaving.stops[0].size, shaving.stops[-1].size
+    at_best, signed = len(shaving.stops) - 1, fixed(1)
+    if not shaving.bands:
+        yield (
+            f"Shaving from keep {in_both(first)} to {in_both(best)}: no band at the reference"
+            " tells reliably when to stop; stop by the tape measure."
+        )
+        return
+    bands = [
+        f"{band_label(meter.centres[b])} by {signed(shaving.change_db[at_best, b])} dB"
+        for b in shaving.bands
+    ]
+    yield (
+        f"Shaving from keep {in_both(first)}: read the reference after every cut. It is time to"
+        f" stop, at keep {in_both(best)}, when since the first reading there has changed"
+        f" {joined(bands)}."
+    )
+    if shaving.too_far is not None:
+        beyond = [
+            f"{band_label(meter.centres[b])} by {signed(shaving.change_db[-1, b])} dB"
+            for b in shaving.bands
+        ]
+        yield (
+            f"Too much is gone when it is {joined(beyond)}: that is keep"
+            f" {in_both(shaving.too_far.size)}, and foam does not grow back."
+        )
+
+
+def _places(meter: Meter) -> Iterator[str]:
+    stand = meter.stands[0]
+    yield (
+        f"{len(meter.stands)} places, third octaves from {band_range(meter)}. The reference:"
+        f" {in_both(stand.position.r)} from the axis, {in_both(stand.position.height)} above the"
+        f" floor, {azimuth_words(meter, stand)}."
+    )
+
+
+def azimuth_words(meter: Meter, stand: Stand) -> str:
+    """Where round the column: "60 degrees from the first post, between two posts"."""
+    azimuth, posts = stand.position.azimuth_deg, meter.assembly.posts
+    if posts is None:
+        return f"{azimuth:g} degrees from a mark on the column"
+    pitch = 360.0 / posts.count
+    share = (azimuth / pitch) % 1.0
+    where = "in line with a post" if share == 0.0 else "beside a post"
+    if posts.count > 1 and abs(share - 0.5) < 1e-9:
+        where = "between two posts"
+    return f"{azimuth:g} degrees from the first post, {where}"
+
+
+def how_low(meter: Meter) -> tuple[str, ...]:
+    """The honest lower limit."""
+    reference, bounce = meter.stands[0], meter.stands[0].first_bounce
+    if not meter.measuring.gated:
+        return (
+            "A level meter with band noise has no gate: floor, ceiling and walls are in every"
+            f" reading, the first {bounce.delay * 1e3:.1f} ms after the direct sound, off the"
+            f" {bounce.surface}. Only near places and differences mean something. Left out is every"
+            " band in which the room as stated may move a difference by more than"
+            f" {ROOM_MOST_DB:g} dB.",
+        )
+    worst = max(meter.stands, key=lambda stand: stand.one_period_hz)
+    return (
+        f"The honest lower limit: at the reference the first bounce, off the {bounce.surface},"
+        f" comes {bounce.delay * 1e3:.2f} ms after the direct sound. Shut the gate before it: it"
+        f" then holds one period of {reference.one_period_hz:.0f} Hz, and nothing below is honest;"
+        f" at the worst place, {worst.position.name}, {worst.one_period_hz:.0f} Hz.",
+        f"From there up to {in_words(reference.resolved_hz)} (4.3 periods in the gate) a third"
+        " octave is narrower than the gate resolves: neighbouring bands run into each other, so"
+        " read broad slopes there, not single bands.",
+    )
+
+
+def room_check(meter: Meter) -> tuple[str, ...]:
+    """How the place that is twice as far shows the room; nothing where there is none."""
+    far = [n for n, stand in enumerate(meter.stands) if stand.position.name == FARTHER]
+    fair, measuring = meter.foreseen.fair[0], meter.measuring
+    if not far or not fair.any():
+        return ()
+    free = meter.relative_db[far[0], fair].mean()
+    read = free + meter.foreseen.late_db[far[0], fair].mean()
+    return (
+        f"How much is the room: twice as far the level would fall by {-free:.1f} dB with no room at"
+        f" all, and by about {-read:.1f} dB in a room of {measuring.volume:g} m3 that dies away in"
+        f" {measuring.reverberation:g} s. If it falls by less, the room is louder than assumed:"
+        " come nearer, or go outdoors.",
+    )
+
+
+def far_enough(meter: Meter) -> tuple[str, ...]:
+    """Where a reading stops being the pattern far away; nothing where it does not."""
+    limit = meter.whole_pattern_below_hz
+    if limit >= meter.centres[-1]:
+        return ()
+    return (
+        f"Far enough? Up to about {in_words(limit)} (c R / D^2) the pattern is at this distance"
+        " what it is far away. Above, a reading belongs to its place: it is fair against the"
+        " prediction, made for that very point, but is not the level at a seat.",
+    )
+
+
+def order_of_work(meter: Meter) -> tuple[str, ...]:
+    """What to do, step by step."""
+    measuring, reference = meter.measuring, meter.stands[0]
+    fair = meter.centres[meter.foreseen.fair[0]]
+    lowest = band_label(fair[0]) if fair.size else "the lowest band"
+    turning = "on the turntable" if measuring.turntable else "by hand, to marks on the floor"
+    noise = (
+        f"Play third-octave band noise, one band at a time, and read the mean over"
+        f" {AVERAGING_S:g} s (slow, flat or Z weighting). Such a reading is the mean of |p|^2 over"
+        " the band, which is what is predicted; pink noise over all bands needs a meter with"
+        " filters."
+    )
+    sweep = (
+        f"Sweep from {lowest} upwards, gate before the first bounce"
+        f" ({reference.first_bounce.delay * 1e3:.1f} ms at the reference), take third-octave means"
+        " of |p|^2; no other smoothing."
+    )
+    return (
+        f"Set the column at least {measuring.wall:g} m from walls and large furniture; mark the"
+        f" azimuths on it and turn it {turning}; the meter stays on its stand.",
+        "Start very quietly and raise the level until every band is 15 dB over the background (at"
+        " 10 dB it still adds 0.4 dB, at 15 dB 0.1 dB); then leave all knobs alone.",
+        sweep if measuring.gated else noise,
+        "Read the reference first, then the readings that tell most, then the rest.",
+        "After every place go back to the reference and read one band: a change of more than"
+        f" {max(2 * measuring.repeats_within_db, 0.5):.1f} dB is drift, of the driver, the"
+        " amplifier or the meter; begin again.",
+        "Repeat with the reflector turned by half a post pitch: what turns with the reflector is"
+        " the reflector, what stays with the posts is their shade.",
+    )
+
+
+def to_write_down(meter: Meter) -> tuple[str, ...]:
+    """What a reading is worth nothing without."""
+    shape = (
+        "ball diameter as measured, keep, base diameter"
+        if meter.design.ball is not None
+        else "the reflector's base diameter and height as measured"
+    )
+    gate = "gate, smoothing" if meter.measuring.gated else "weighting, averaging time"
+    return (
+        f"{shape}; plate gap, at three places; which way up and round",
+        "distance from the axis, height above the floor, azimuth: of the microphone's tip",
+        f"instrument, {gate}; level setting; background in each band",
+        "temperature; room, and what stands in it; date, who",
+    )
+
+
+def how_sure(meter: Meter) -> str:
+    """What the uncertainties are made of."""
+    measuring = meter.measuring
+    room = "" if measuring.gated else ", the room as stated"
+    gap = "" if meter.question.kind == "plate gap" else ", the plate gap within its tolerance"
+    return (
+        f"uncertainty: standard deviation of a difference, from the reading"
+        f" ({measuring.repeats_within_db:g} dB), the place ({in_mm(measuring.placing)} each"
+        f" way){gap}{room}, and the model ({MODEL_DB[0]:g} dB, {MODEL_DB[1]:g} dB where the cone is"
+        " wider than a wave: a judgement)"
+    )
+
+
+def cautions_of(meter: Meter) -> tuple[str, ...]:
+    """What to take care of, with the lowest frequency that is worth playing."""
+    fair = meter.centres[meter.foreseen.fair[0]]
+    lowest = f"Nothing below {band_label(fair[0])} counts here: start there. " if fair.size else ""
+    return (lowest + cautions.SAFE_START, *cautions.MEASURING)

@@ -1,0 +1,415 @@
+"""The measuring plan: where to stand, how low is honest, which readings tell, what is printed."""
+
+import csv
+import io
+import math
+from functools import cache, partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pypdf import PdfReader
+from pypdf.generic import ContentStream
+from scipy.special import ndtr
+
+from dispersion.solvers import solve_waves
+from dispersion.waves import SharedBlocks
+from studies.commands.planning import INSTRUMENTS
+from studies.design import Design, DesignError, parse_design
+from studies.design.measuring_table import MeasuringTable
+from studies.measured.around import ROOM_MOST_DB
+from studies.measured.doubts import Doubts, late_db, noise_db, room_db
+from studies.measured.places import Box, azimuths, bounces_of, stands_of
+from studies.measured.positions import Position
+from studies.measured.question import open_question
+from studies.measured.telling import (
+    ENOUGH,
+    chance_of_mistake,
+    chances_of_mistakes,
+    distance_apart,
+    most_telling,
+)
+from studies.meter import Meter, meter, with_options
+from studies.pictures import meter_pictures
+from studies.predicting import predict
+from studies.shed.meter_boxes import BOX_HEIGHT
+from studies.shed.meter_files import HEADER, meter_files, to_fill
+from studies.tables import meter_tables
+from studies.trim import trim
+
+EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+POINT = 25.4 / 72
+SPEED = 343.0
+
+
+def example(*pairs: tuple[str, str], more: str = "") -> Design:
+    """Return the example with a narrow band, few keeps, and whatever else is asked."""
+    path = EXAMPLES / "reading_room.toml"
+    text = path.read_text(encoding="utf-8")
+    for old, new in (
+        ('band = ["100 Hz", "16 kHz"]', "band = [3150, 4000]"),
+        ("keep = { from = 15, to = 55, step = 1 }", "keep = [20, 26, 40, 55]"),
+        *pairs,
+    ):
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return parse_design(f"{text}\n{more}\n", path)
+
+
+def plan(design: Design, **how: object) -> Meter:
+    return meter(design, partial(solve_waves, shared=SharedBlocks()), **how)
+
+
+@cache
+def by_microphone() -> Meter:
+    return plan(with_options(example(), {"instrument": "microphone"}))
+
+
+@cache
+def by_meter() -> Meter:
+    return plan(example())
+
+
+# Where to stand
+
+
+def test_the_floor_bounce_of_the_usual_example() -> None:
+    # Room of 2.5 m, speaker and microphone at half its height, 1 m apart: floor and ceiling both
+    # sqrt(1 + 2.5^2) - 1 m later (plain geometry).
+    bounces = bounces_of(Position("m", 1.0, 1.25), 1.25, Box(2.5, 10.0), SPEED)
+    late = (math.sqrt(1.0 + 2.5**2) - 1.0) / SPEED
+    assert [bounce.surface for bounce in bounces] == ["floor", "ceiling", "wall"]
+    assert [bounce.delay for bounce in bounces[:2]] == pytest.approx([late, late])
+    assert bounces[2].delay == pytest.approx((20.0 - 1.0 - 1.0) / SPEED)
+    assert 1.0 / late == pytest.approx(202.6, abs=0.1)
+
+
+def test_places_keep_their_distance_and_their_elevation() -> None:
+    found = by_microphone()
+    ring = found.assembly.height_of_ring
+    for stand in found.stands:
+        place = stand.position
+        assert math.hypot(place.r, place.height - ring) == pytest.approx(1.0, abs=0.006)
+        for length in (place.r, place.height):
+            assert length * 200 == pytest.approx(round(length * 200), abs=1e-6)
+    low, high = found.design.window_deg
+    angles = [stand.elevation_deg for stand in found.stands]
+    assert min(angles) < low
+    assert max(angles) > high
+    assert any(abs(angle - high) < 0.5 for angle in angles)
+
+
+def test_azimuths_lie_between_posts_and_in_line_with_one() -> None:
+    design = example()
+    for count, expected in ((3, (60.0, 0.0, 180.0)), (4, (45.0, 0.0, 225.0))):
+        assembly = example(("count = 3", f"count = {count}")).assembly()
+        between, in_line, far = azimuths(assembly)
+        assert (between, in_line, far) == expected
+        pitch = 360.0 / count
+        assert (far / pitch) % 1.0 == pytest.approx(0.5)
+    bare = design.assembly().without_upper()
+    assert azimuths(bare) == (0.0, 90.0, 180.0)
+
+
+def test_a_turntable_adds_a_place_beside_a_post() -> None:
+    design = with_options(example(), {"turntable": True})
+    stands, _ = stands_of(design, design.assembly())
+    beside = next(stand for stand in stands if stand.position.name == "beside post")
+    assert beside.position.azimuth_deg == pytest.approx(30.0)
+
+
+def test_a_room_without_room_is_refused_with_the_remedy() -> None:
+    design = with_options(example(), {"distance": "1.4 m", "wall": "1.5 m"})
+    with pytest.raises(DesignError, match=r"measuring\.distance.*go nearer"):
+        stands_of(design, design.assembly())
+
+
+def test_places_that_the_room_does_not_hold_are_left_out_with_a_reason() -> None:
+    design = with_options(example(), {"wall": "0.9 m"})
+    stands, left_out = stands_of(design, design.assembly())
+    assert "twice as far" not in [stand.position.name for stand in stands]
+    assert "wall" in left_out["twice as far"]
+
+
+def test_options_are_read_like_the_file_and_mistakes_name_them() -> None:
+    assert with_options(example(), {"wall": "60 in"}).tables.measuring.wall == pytest.approx(1.524)
+    kept = with_options(example(more="[measuring]\nwall = 2000"), {"turntable": True})
+    assert kept.tables.measuring.wall == pytest.approx(2.0)
+    with pytest.raises(DesignError, match="--wall"):
+        with_options(example(), {"wall": "3 mm"})
+
+
+def test_the_command_offers_what_the_table_knows() -> None:
+    field = MeasuringTable.model_fields["instrument"]
+    assert field.annotation.__args__ == INSTRUMENTS
+
+
+# How far a reading may be off
+
+
+def test_noise_of_a_third_octave_read_for_ten_seconds() -> None:
+    # 4.34 / sqrt(W T), W = 0.2308 f (IEC 61260-1): at 1 kHz and 10 s, 0.0904 dB.
+    assert noise_db(np.array([1000.0]), 10.0)[0] == pytest.approx(
+        4.3429 / math.sqrt(2308), rel=1e-3
+    )
+
+
+def test_noise_against_a_simulation() -> None:
+    # The power of Gaussian noise of bandwidth W over T is chi squared with 2 W T degrees.
+    rng, freedom = np.random.default_rng(6), 2 * 231 * 10
+    levels = 10 * np.log10(rng.chisquare(freedom, 20_000) / freedom)
+    assert levels.std() == pytest.approx(noise_db(np.array([1000.0]))[0], rel=0.03)
+
+
+def test_bounces_add_energy_and_beat_only_in_narrow_bands() -> None:
+    # One bounce as loud as the direct sound, long after it: 3.01 dB of bias and no beats.
+    level, centres = np.zeros(1), np.array([8000.0])
+    assert room_db(level, [level], [0.05], centres)[0] == pytest.approx(3.0103, abs=0.02)
+    # The same at once: beats of 4.34 sqrt(2) / 2 dB on top.
+    low = room_db(level, [level], [1e-9], centres)[0]
+    assert low == pytest.approx(math.hypot(3.0103, 4.3429 * math.sqrt(2) / 2), abs=1e-3)
+    assert room_db(level, [level - 200], [0.001], centres)[0] == pytest.approx(0.0, abs=1e-6)
+
+
+def test_late_sound_halves_a_small_difference_where_it_is_as_loud() -> None:
+    # Evenly radiating source of 0 dB at 1 m: direct and late are equal at r^2 = A / 16 pi.
+    area = 16.0 * math.pi
+    levels = np.array([[0.0], [0.1]])
+    change = late_db(levels, np.array([0.0]), area)
+    assert change[0, 0] == 0.0
+    assert change[1, 0] == pytest.approx(-0.05, abs=1e-3)
+    assert late_db(levels, np.array([0.0]), 1e12) == pytest.approx(np.zeros((2, 1)), abs=1e-9)
+
+
+def test_covariance_is_that_of_simulated_errors() -> None:
+    rng = np.random.default_rng(1)
+    alone, placing = rng.uniform(0.3, 1.0, (3, 2)), rng.normal(size=(2, 3, 2))
+    shared = rng.normal(size=(1, 3, 2))
+    doubts = Doubts(alone, placing, shared)
+    count = 200_000
+    moved = np.einsum("napx,apb->npb", rng.normal(size=(count, 2, 3, 1)), placing)
+    errors = alone * rng.normal(size=(count, 3, 2)) + moved
+    errors += rng.normal(size=(count, 1, 1)) * shared[0]
+    differences = (errors - errors[:, :1])[:, 1:].reshape(count, -1)
+    # The reference's own rows stand for a second reading, so only the others are compared.
+    found = doubts.covariance[2:, 2:]
+    assert np.cov(differences.T) == pytest.approx(found, abs=0.03 * found.max())
+    assert doubts.of_difference_db.ravel() == pytest.approx(np.sqrt(np.diag(doubts.covariance)))
+
+
+# Which readings tell
+
+
+def test_distance_with_independent_and_with_shared_errors() -> None:
+    difference = np.array([1.0, 1.0])
+    assert distance_apart(difference, np.eye(2)) == pytest.approx(math.sqrt(2))
+    # An error that both share wholly makes the second reading worth nothing.
+    both = np.ones((2, 2)) + 1e-9 * np.eye(2)
+    assert distance_apart(difference, both) == pytest.approx(1.0, rel=1e-6)
+    # But what differs between them is then told without any error.
+    assert distance_apart(np.array([1.0, -1.0]), both) > 1e4
+
+
+def test_chance_of_a_mistake_against_a_simulation() -> None:
+    rng = np.random.default_rng(2)
+    covariance = np.array([[1.0, 0.6], [0.6, 2.0]])
+    a, b = np.array([0.0, 0.0]), np.array([1.0, -1.0])
+    read = rng.multivariate_normal(a, covariance, 100_000)
+    inverse = np.linalg.inv(covariance)
+    off = [np.einsum("ni,ij,nj->n", read - x, inverse, read - x) for x in (a, b)]
+    wrong = np.mean(off[1] < off[0])
+    assert chance_of_mistake(distance_apart(a - b, covariance)) == pytest.approx(wrong, abs=0.005)
+
+
+def test_most_telling_passes_over_what_is_shared_and_what_is_not_usable() -> None:
+    predicted = np.array([[0.0, 0.0, 0.0, 0.0], [2.0, 1.9, 1.5, 9.0]])
+    covariance = np.eye(4) * 0.1
+    covariance[:2, :2] += 1.0
+    usable = np.array([True, True, True, False])
+    told = most_telling(predicted, covariance, usable, 2)
+    assert told[0].reading == 2
+    assert told[0].mistaken == pytest.approx(ndtr(-1.5 / math.sqrt(0.1) / 2))
+    assert told[0].mistaken <= ENOUGH
+    assert len(told) == 1
+    assert chances_of_mistakes(predicted, covariance, told) == {(0, 1): told[0].mistaken}
+
+
+def test_nothing_tells_candidates_that_are_alike() -> None:
+    alike = np.zeros((2, 3))
+    assert most_telling(alike, np.eye(3), np.ones(3, bool), 3) == ()
+    assert chances_of_mistakes(alike, np.eye(3), ()) == {(0, 1): 0.5}
+
+
+# The whole plan
+
+
+@pytest.mark.slow
+def test_the_open_question_is_that_of_trim() -> None:
+    design = example()
+    solver = partial(solve_waves, shared=SharedBlocks())
+    asked, study = open_question(design, solver, 4), trim(design, solver)
+    assert asked.best.size == study.best.keep
+    assert (asked.near_best.low, asked.near_best.high) == (
+        study.near_best.low,
+        study.near_best.high,
+    )
+    assert [s.size for s in asked.stops[1:]] == [step.stop.keep for step in study.steps]
+
+
+def test_readings_are_those_of_solving_at_the_places() -> None:
+    found = by_microphone()
+    places = [stand.position for stand in found.stands]
+    alone = predict(found.design, found.assembly, places, solve_waves, 12)
+    behind = [place.name for place in places].index("behind post")
+    others = [n for n in range(len(places)) if n != behind]
+    expected = alone.level_db - alone.level_db[:1]
+    assert found.relative_db[others] == pytest.approx(expected[others], abs=1e-9)
+    assert np.all(found.relative_db[0] == 0.0)
+
+
+def test_a_gate_says_how_low_and_a_meter_how_much_is_the_room() -> None:
+    reference = by_microphone().stands[0]
+    assert reference.one_period_hz * reference.first_bounce.delay == pytest.approx(1.0)
+    # 10^0.05 - 10^-0.05 = 0.2308 of the centre is a third octave wide.
+    assert reference.resolved_hz / reference.one_period_hz == pytest.approx(1 / 0.2308, rel=1e-3)
+    limits = [stand.one_period_hz for stand in by_microphone().stands]
+    assert by_microphone().foreseen.fair.all() == (max(limits) < 3150 / 10**0.05)
+    assert not by_microphone().foreseen.late_db.any()
+    far = [s.position.name for s in by_meter().stands].index("twice as far")
+    free = by_meter().relative_db[far]
+    assert free == pytest.approx(-6.0, abs=1.5)
+    assert np.all(by_meter().foreseen.late_db[far] > 0.0)
+
+
+def test_bands_below_the_gate_are_not_compared() -> None:
+    design = example(("band = [3150, 4000]", "band = [200, 500]"))
+    design = with_options(design, {"instrument": "microphone"})
+    found = plan(design, question="plate gap", among=[0.055, 0.065])
+    edges = found.centres / 10**0.05
+    limits = np.array([stand.one_period_hz for stand in found.stands])
+    expected = (edges >= limits[:, None]) & (edges >= limits[0])
+    assert np.array_equal(found.foreseen.fair, expected)
+    assert expected.any()
+    assert not expected.all()
+
+
+def test_the_room_takes_bands_from_a_meter() -> None:
+    found = by_meter()
+    doubt = np.abs(found.foreseen.late_db)
+    names = [stand.position.name for stand in found.stands]
+    near = [n for n, name in enumerate(names) if name != "twice as far"]
+    assert np.all(doubt[near][found.foreseen.fair[near]] <= ROOM_MOST_DB)
+    quiet = plan(
+        example(more="[measuring]\nvolume = 100000\nreverberation = 0.1"), among=[0.02, 0.03]
+    )
+    assert np.all(quiet.foreseen.doubts.of_difference_db <= found.foreseen.doubts.of_difference_db)
+
+
+def test_a_plan_without_any_fair_band_says_so_and_is_still_drawn() -> None:
+    nearly_nothing = (
+        ("band = [3150, 4000]", "band = [100, 125]"),
+        ("[posts]                # three thin rods\ncount = 3", "[posts]\ncount = 1"),
+    )
+    design = with_options(example(*nearly_nothing), {"instrument": "microphone", "wall": "1.3 m"})
+    found = plan(design, among=[0.02, 0.03])
+    assert not found.foreseen.fair.any()
+    assert found.told == ()
+    assert found.mistaken == {(0, 1): 0.5}
+    assert any("no reading tells" in sentence for sentence in meter_tables(found).answer)
+    assert set(meter_pictures(found)) == {"places", "telling", "readings"}
+    assert len(PdfReader(io.BytesIO(meter_files(found)["meter-a4.pdf"])).pages) == 1
+
+
+def test_named_candidates_are_told_apart_and_nothing_is_searched() -> None:
+    found = plan(example(), among=[0.055, 0.02])
+    assert [contender.size for contender in found.question.contenders] == [0.02, 0.055]
+    assert found.shaving is None
+    assert found.mistaken[0, 1] < 0.2
+    with pytest.raises(DesignError, match="--tell.*name two sizes"):
+        plan(example(), among=[0.03])
+    with pytest.raises(DesignError, match="--tell: keep 500 mm"):
+        plan(example(), among=[0.03, 0.5])
+
+
+def test_without_trim_the_gap_is_open_and_is_no_error_of_its_own() -> None:
+    design = example(("from = 50\nto = 90\nstep = 2", "from = 56\nto = 64\nstep = 4"))
+    found = plan(design, question="plate gap")
+    assert found.question.kind == "plate gap"
+    assert found.foreseen.doubts.shared_db.shape[0] == 0
+    assert by_meter().foreseen.doubts.shared_db.shape[0] == 1
+
+
+def test_shaving_ends_at_the_best_and_warns_of_too_far() -> None:
+    shaving = by_meter().shaving
+    assert np.all(shaving.change_db[0] == 0.0)
+    sizes = [stop.size for stop in shaving.way]
+    assert sizes == sorted(sizes, reverse=True)
+    assert shaving.stops[-1].size == by_meter().question.best.size
+    places = [by_meter().stands[0].position]
+    ends = [
+        predict(by_meter().design, stop.assembly, places, solve_waves, 12).level_db[0]
+        for stop in (shaving.stops[0], shaving.stops[-1])
+    ]
+    at_best = shaving.change_db[len(shaving.stops) - 1]
+    assert at_best == pytest.approx(ends[1] - ends[0], abs=1e-9)
+
+
+# What is written
+
+
+def test_the_csv_has_the_agreed_header_and_a_row_for_each_fair_reading() -> None:
+    found = by_meter()
+    lines = to_fill(found).splitlines()
+    assert found.design.title in lines[0]
+    assert found.design.fingerprint in lines[0]
+    assert lines[0].startswith("# ")
+    body = [line for line in lines if not line.startswith("#")]
+    assert body[0] == "position,distance_mm,height_mm,azimuth_deg,band_hz,predicted_db,reading_db"
+    assert tuple(body[0].split(",")) == HEADER
+    rows = list(csv.DictReader(io.StringIO("\n".join(body))))
+    assert len(rows) == found.foreseen.fair.sum()
+    assert all(row["reading_db"] == "" for row in rows)
+    assert {row["predicted_db"] for row in rows if row["position"] == "reference"} == {"0.00"}
+    assert {float(row["band_hz"]) for row in rows} <= {3150.0, 4000.0}
+
+
+def boxes_of(data: bytes) -> list[tuple[float, float]]:
+    """Width and height, mm, of the closed figures of four corners on the sheet of readings."""
+    found = []
+    for page in PdfReader(io.BytesIO(data)).pages:
+        if not page.extract_text().startswith("Readings"):
+            continue
+        corners: list[list[float]] = []
+        for operands, operator in ContentStream(page.get_contents(), page.pdf).operations:
+            if operator == b"m":
+                corners = []
+            if operator in (b"m", b"l"):
+                corners.append([float(value) * POINT for value in operands])
+            if operator == b"h" and len(corners) in (4, 5):
+                width, height = np.ptp(corners, axis=0)
+                found.append((float(width), float(height)))
+    return found
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_every_reading_has_a_box_for_a_pencil(paper: str) -> None:
+    found = by_meter()
+    data = meter_files(found)[f"meter-{paper}.pdf"]
+    boxes = [box for box in boxes_of(data) if abs(box[1] - BOX_HEIGHT) < 0.01]
+    # Every place has a box for each band that is read anywhere, or a grey field, and one for drift.
+    bands = int(found.foreseen.fair.any(axis=0).sum())
+    assert len(boxes) == len(found.stands) * (bands + 1)
+    assert BOX_HEIGHT >= 8.0
+    assert min(width for width, _ in boxes) >= 9.0
+    assert meter_files(found)[f"meter-{paper}.pdf"] == data
+
+
+def test_the_answer_names_limits_and_cautions() -> None:
+    spoken = meter_tables(by_microphone())
+    assert any("honest lower limit" in sentence for sentence in spoken.answer)
+    assert any("has no gate" in sentence for sentence in meter_tables(by_meter()).answer)
+    told = " ".join(spoken.cautions)
+    for word in ("safe", "85 dB(A)", "ladder", "licensed"):
+        assert word in told
+    assert spoken.fact("one_period_hz") == by_microphone().stands[0].one_period_hz
+    assert len(spoken.table("telling").rows) == len(by_microphone().told)
