@@ -10,9 +10,6 @@ one kind of processor and linear algebra library.
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, wait
 from dataclasses import dataclass
-from functools import cache
-
-from threadpoolctl import threadpool_limits
 
 from dispersion.fields import Fields, solve_fields
 from dispersion.keys import solver_version
@@ -56,17 +53,10 @@ def perform(task: Task) -> dict[float, Fields] | str:
         raise OtherVersionError(
             "another version of roundcast runs there: install the same one everywhere"
         )
-    _hold_to_one_thread()
     try:
         return solve_fields(task.problem, task.frequencies, task.settings, 1, _BLOCKS)
     except ValueError as refusal:
         return str(refusal)
-
-
-@cache
-def _hold_to_one_thread() -> None:
-    """Hold linear algebra to one thread for good: pieces side by side must not let go of it."""
-    threadpool_limits(1, user_api="blas")
 
 
 def hand_out(

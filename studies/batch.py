@@ -9,7 +9,7 @@ from dispersion.bands import band_means
 from dispersion.coverage import level_db, measure_coverage
 from studies.design.moves import Dimension
 from studies.design.questions import TargetTable
-from studies.grid import Row
+from studies.grid import Row, Solved
 from studies.target import score
 
 BAND_PERCENT = (5.0, 50.0, 95.0)
@@ -116,10 +116,5 @@ def thinned(row: Row, target: TargetTable, per_band: int) -> Row:
     coverage = measure_coverage(
         problem.frequencies, problem.elevations, response.power, row.coverage.window, target.band
     )
-    return replace(
-        row,
-        response=response,
-        coverage=coverage,
-        scorecard=score(coverage, target),
-        window_curve_db=row.window_curve_db[some],
-    )
+    curve = row.window_curve_db[some]
+    return replace(row, found=Solved(response, coverage, score(coverage, target), curve))

@@ -6,6 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 from threading import Lock
+from typing import TypeVar
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from dispersion.checks import problems_before
 from dispersion.coverage import Coverage, level_db, measure_coverage, window_power
 from dispersion.problem import Problem
 from dispersion.response import Response
+from dispersion.waves import one_blas_thread
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError, Mistake
 from studies.target import Scorecard, score
@@ -27,6 +29,7 @@ off by 0.28 dB at most, and two against each other by 0.42 dB."""
 Solver = Callable[..., Response]
 """(problem, progress=...) -> Response, one of `dispersion.solvers.SOLVERS`. One that can take
 several problems at once says how many in its attribute `at_once`."""
+Part = TypeVar("Part")
 Progress = Callable[[str, int, int], None]
 """Called with (stage, done, total) solves of one frequency."""
 
@@ -39,6 +42,30 @@ class Candidate:
     build: Callable[[], Assembly]
 
 
+class NotSolvedError(ValueError):
+    """A candidate was asked for what it has not got."""
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """What was found of a candidate.
+
+    Attributes
+    ----------
+    response : Response
+        Without far field unless that was asked for.
+    coverage : Coverage
+    scorecard : Scorecard
+    window_curve_db : (F,) array
+        Window level at every single frequency, dB.
+    """
+
+    response: Response
+    coverage: Coverage
+    scorecard: Scorecard
+    window_curve_db: np.ndarray
+
+
 @dataclass(frozen=True, eq=False)
 class Row:
     """What became of one candidate.
@@ -46,33 +73,58 @@ class Row:
     Attributes
     ----------
     name : str
-    assembly : Assembly or None
+    drawn : Assembly or None
         None if it could not even be drawn.
     reason : str
         Why it was not solved; empty if it was.
-    response, coverage, scorecard
-        None if it was not solved. The response has no far field unless it was asked for.
-    window_curve_db : (F,) array or None
-        Window level at every single frequency, dB.
+    found : Solved or None
+        None if it was not solved.
     """
 
     name: str
-    assembly: Assembly | None = None
+    drawn: Assembly | None = None
     reason: str = ""
-    response: Response | None = field(default=None, repr=False)
-    coverage: Coverage | None = field(default=None, repr=False)
-    scorecard: Scorecard | None = None
-    window_curve_db: np.ndarray | None = field(default=None, repr=False)
+    found: Solved | None = field(default=None, repr=False)
 
     @property
     def solved(self) -> bool:
         """Tell whether there are numbers."""
-        return self.scorecard is not None
+        return self.found is not None
+
+    @property
+    def assembly(self) -> Assembly:
+        """What would be built; NotSolvedError if it could not be drawn."""
+        return self._present(self.drawn)
+
+    @property
+    def response(self) -> Response:
+        """What the solver found; NotSolvedError if it was not asked."""
+        return self._present(self.found).response
+
+    @property
+    def coverage(self) -> Coverage:
+        """What it amounts to; NotSolvedError if it was not solved."""
+        return self._present(self.found).coverage
+
+    @property
+    def scorecard(self) -> Scorecard:
+        """How it was judged; NotSolvedError if it was not solved."""
+        return self._present(self.found).scorecard
+
+    @property
+    def window_curve_db(self) -> np.ndarray:
+        """(F,) window level at every frequency, dB; NotSolvedError if it was not solved."""
+        return self._present(self.found).window_curve_db
+
+    def _present(self, what: Part | None) -> Part:
+        if what is None:
+            raise NotSolvedError(f"{self.name}: {self.reason}")
+        return what
 
     @property
     def score(self) -> float:
         """Score in dB; infinite if it was not solved."""
-        return self.scorecard.score if self.scorecard else float("inf")
+        return self.scorecard.score if self.solved else float("inf")
 
     @property
     def per_band(self) -> int:
@@ -132,7 +184,8 @@ def run(
     def one(assembly: Assembly) -> Row:
         return _solve(design, assembly, solver, per_band, advance, keep_far)
 
-    with _side_by_side(solver) as each:
+    # Sums over directions go through linear algebra too, while other problems are being solved.
+    with one_blas_thread(), _side_by_side(solver) as each:
         solved = dict(zip(to_solve, each(one, to_solve), strict=True))
     return tuple(
         row if row.reason else replace(solved[row.assembly], name=row.name) for row in rows
@@ -238,7 +291,7 @@ def _solve(
     )
     curve = level_db(window_power(response.power, problem.elevations, coverage.window))
     kept = response if keep_far else response.without_far()
-    return Row("", assembly, "", kept, coverage, score(coverage, design.target), curve)
+    return Row("", assembly, "", Solved(kept, coverage, score(coverage, design.target), curve))
 
 
 @contextlib.contextmanager

@@ -9,6 +9,7 @@ surface pressure, far field, pressure at points and the power balance come out.
 """
 
 from .elements import Mesh, MeshSettings, build_mesh
+from .one_thread import one_blas_thread
 from .rings import ring_kernels
 from .sharing import SharedBlocks
 from .solution import DEFAULT_SETTINGS, MAX_UNKNOWNS, WaveSettings, WaveSolution, solve, sweep
@@ -29,6 +30,7 @@ __all__ = [
     "build_mesh",
     "normal_motion",
     "normal_velocity",
+    "one_blas_thread",
     "ring_kernels",
     "solve",
     "sweep",

@@ -12,7 +12,6 @@ from functools import lru_cache
 from typing import TypeVar
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from dispersion.air import Air
 from shapes.meridian import Meridian
@@ -20,6 +19,7 @@ from shapes.meridian import Meridian
 from .elements import GAUSS, Mesh, MeshSettings, basis, build_mesh
 from .field import far_field, field_at
 from .floor import above_floor, mirrored_surface
+from .one_thread import one_blas_thread
 from .rings import longest_radius
 from .sharing import SharedBlocks
 from .sources import Drive, Monopole, PlaneWave
@@ -264,7 +264,7 @@ def sweep(
     # The highest frequency costs most: started first, no worker ends up waiting for it.
     costliest_first = np.argsort(frequencies)[::-1]
     with (
-        threadpool_limits(1, user_api="blas"),
+        one_blas_thread(),
         ThreadPoolExecutor(workers or os.cpu_count()) as pool,
     ):
         futures = {int(i): pool.submit(one, frequencies[i]) for i in costliest_first}

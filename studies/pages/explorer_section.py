@@ -54,7 +54,7 @@ def section_of(found: Explore) -> Data:
     if built.plate is not None:
         alone = built.with_reflector(None)
         plate = _both_halves(alone.upper.sample(DRAWN_ERROR) - (0.0, built.plate_gap))
-    solids = [row.assembly for row in found.rows if row.assembly is not None]
+    solids = [row.drawn for row in found.rows if row.drawn is not None]
     return {
         "lower": _both_halves(lower),
         "moving": [

@@ -71,21 +71,26 @@ class Evidence:
 
 def evidence_of(rows: Sequence[Row], best: Row) -> Evidence:
     """Gather the evidence of all solved rows; `best` is the one the answer rests on."""
-    responses = {id(row.response): row.response for row in rows if row.response is not None}
-    worst = max(responses.values(), key=lambda response: response.worst_power_error_db)
-    lowest, highest = zip(*(_sizes(response) for response in responses.values()), strict=True)
-    frequencies = best.response.problem.frequencies
+    return evidence_of_responses([row.response for row in rows if row.solved], best.response)
+
+
+def evidence_of_responses(responses: Sequence[Response], best: Response) -> Evidence:
+    """Gather the evidence of responses; the answer rests on the `best`."""
+    different = list({id(response): response for response in responses}.values())
+    worst = max(different, key=lambda response: response.worst_power_error_db)
+    lowest, highest = zip(*(_sizes(response) for response in different), strict=True)
+    frequencies = best.problem.frequencies
     return Evidence(
-        method=best.response.method,
-        solved=len(responses),
+        method=best.method,
+        solved=len(different),
         lowest_hz=float(frequencies[0]),
         highest_hz=float(frequencies[-1]),
         unknowns_lowest=max(lowest),
         unknowns_highest=max(highest),
         worst_power_error_db=worst.worst_power_error_db,
-        settings=best.response.settings,
-        remarks=_grouped_remarks(best.response, worst),
-        account=best.response.account,
+        settings=best.settings,
+        remarks=_grouped_remarks(best, worst),
+        account=best.account,
     )
 
 

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from dispersion.bands import band_label
 from shapes.lengths import in_mm
-from studies.grid import Row
 from studies.measured.places import Stand
 from studies.meter import Meter
 from studies.tables.columns import band, fixed, length, mm, number, text
-from studies.tables.evidence import evidence_of
+from studies.tables.evidence import evidence_of_responses
 from studies.tables.meter_words import (
     answer,
     azimuth_words,
@@ -25,7 +24,7 @@ from studies.tables.table import Column, Fact, Findings, Table, Value, joined
 
 def meter_tables(meter: Meter) -> Findings:
     """Put the measuring plan into words and tables."""
-    rows = [Row("", response=response) for response in meter.responses]
+    asked = [row.response for row in meter.question.rows if row.solved]
     shaving = () if meter.shaving is None else (_shaving(meter), _shaving_bands(meter))
     return Findings(
         "meter",
@@ -43,7 +42,7 @@ def meter_tables(meter: Meter) -> Findings:
             _predictions(meter),
             _candidates(meter),
         ),
-        evidence_of([*meter.question.rows, *rows], rows[0]),
+        evidence_of_responses([*asked, *meter.responses], meter.responses[0]),
         cautions_of(meter),
     )
 

@@ -7,11 +7,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from studies.grid import Row
+from dispersion.response import Response
 from studies.overlay import Overlay, SizeOff
 from studies.tables import cautions
 from studies.tables.columns import band, fixed, number, text
-from studies.tables.evidence import evidence_of
+from studies.tables.evidence import evidence_of_responses
 from studies.tables.overlay_words import answer
 from studies.tables.table import Column, Fact, Findings, Table, Value
 
@@ -28,18 +28,15 @@ def overlay_tables(found: Overlay) -> Findings:
         tuple(answer(found)),
         _facts(found),
         (_positions(found), _differences(found), _sizes(found), _tried(found), _levels(found)),
-        evidence_of(_rows(found), _as_written(found)),
+        evidence_of_responses(_responses(found), found.predicted.response),
         (cautions.SWEEPS,),
     )
 
 
-def _as_written(found: Overlay) -> Row:
-    return Row("as written", found.assembly, "", found.predicted.response)
-
-
-def _rows(found: Overlay) -> list[Row]:
+def _responses(found: Overlay) -> list[Response]:
     sizes = (*found.tried, *found.best_by_size)
-    return [_as_written(found), *(Row(one.dimension.name, response=one.response) for one in sizes)]
+    solved = [one.response for one in sizes if one.response is not None]
+    return [found.predicted.response, *solved]
 
 
 def _facts(found: Overlay) -> tuple[Fact, ...]:

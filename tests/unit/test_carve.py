@@ -159,7 +159,10 @@ def test_the_error_bar_is_twice_what_every_term_changed_and_never_nothing() -> N
     moved = (replace(terms[0], measured=terms[0].measured + 0.2), *terms[1:])
     # Terms that move against each other hide nothing.
     moved = (*moved[:1], replace(terms[1], measured=terms[1].measured - 0.2), *moved[2:])
-    check = replace(one.row, scorecard=replace(one.row.scorecard, terms=moved))
+    check = replace(
+        one.row,
+        found=replace(one.row.found, scorecard=replace(one.row.scorecard, terms=moved)),
+    )
     assert replace(one, check=check).doubt_db == pytest.approx(2 * (0.2 + 0.2))
     assert replace(one, check=one.row).doubt_db == LEAST_DOUBT_DB
 
@@ -276,7 +279,9 @@ def found_with_gain(found: Carved, gain: float) -> Carved:
     def moved(row: Row) -> Row:
         first, *others = row.scorecard.terms
         first = replace(first, measured=first.measured + shift / first.weight)
-        return replace(row, scorecard=replace(row.scorecard, terms=(first, *others)))
+        return replace(
+            row, found=replace(row.found, scorecard=replace(row.scorecard, terms=(first, *others)))
+        )
 
     curve = replace(found.curve, row=moved(found.curve.row), check=moved(found.curve.check))
     return replace(found, curve=curve)

@@ -2,13 +2,14 @@
 
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from studies.charts.choosing import choosing_figure
 from studies.choosing import NOISE_DB, choices, unbeaten
-from studies.grid import Row
+from studies.grid import Row, Solved
 from studies.tables.choosing import unbeaten_table
 from studies.target import Scorecard, Term
 
@@ -23,9 +24,12 @@ def offering(level: float, evenness: float, leak: float, ripple: float = 0.0) ->
     )
     return Row(
         f"{level} {evenness} {leak}",
-        response=SimpleNamespace(problem=SimpleNamespace(frequencies=[0.0] * 4)),
-        coverage=SimpleNamespace(centres=[1000.0]),
-        scorecard=Scorecard(terms),
+        found=Solved(
+            SimpleNamespace(problem=SimpleNamespace(frequencies=[0.0] * 4)),
+            SimpleNamespace(centres=[1000.0]),
+            Scorecard(terms),
+            np.zeros(4),
+        ),
     )
 
 

@@ -18,7 +18,7 @@ from studies.contest import contest
 from studies.design import Design, DesignError, parse_design
 from studies.design.questions import TargetTable
 from studies.gap import gap
-from studies.grid import Candidate, Row, best_of, near_best, run, settle
+from studies.grid import Candidate, Row, Solved, best_of, near_best, run, settle
 from studies.spread import ceiling_angle, spread
 from studies.tables import spread_tables
 from studies.target import Scorecard, Term, score
@@ -57,9 +57,12 @@ def scored(score_db: float, per_band: int = 4) -> Row:
     """Row with a score and nothing else that counts."""
     return Row(
         f"{score_db}",
-        response=SimpleNamespace(problem=SimpleNamespace(frequencies=[0.0] * per_band)),
-        coverage=SimpleNamespace(centres=[1000.0]),
-        scorecard=Scorecard((Term("evenness", score_db, 1.0),)),
+        found=Solved(
+            SimpleNamespace(problem=SimpleNamespace(frequencies=[0.0] * per_band)),
+            SimpleNamespace(centres=[1000.0]),
+            Scorecard((Term("evenness", score_db, 1.0),)),
+            np.zeros(per_band),
+        ),
     )
 
 

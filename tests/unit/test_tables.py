@@ -84,7 +84,7 @@ def with_score(row: Row, score_db: float) -> Row:
     card = row.scorecard
     first = replace(card.terms[0], measured=score_db, weight=1.0)
     others = tuple(replace(term, weight=0.0) for term in card.terms[1:])
-    return replace(row, scorecard=replace(card, terms=(first, *others)))
+    return replace(row, found=replace(row.found, scorecard=replace(card, terms=(first, *others))))
 
 
 def said(findings: Findings, words: str) -> str:
@@ -286,7 +286,7 @@ def test_spread_shows_every_band_and_seat(spread_out: Spread) -> None:
 def test_spread_tells_the_treble_limit_or_why_not(spread_out: Spread) -> None:
     def told(limit_hz: float) -> str:
         coverage = replace(spread_out.row.coverage, treble_limit_hz=limit_hz)
-        row = replace(spread_out.row, coverage=coverage)
+        row = replace(spread_out.row, found=replace(spread_out.row.found, coverage=coverage))
         return said(spread_tables(replace(spread_out, row=row)), "Treble limit")
 
     top = float(spread_out.row.coverage.centres[-1])
