@@ -49,6 +49,7 @@ from studies.posts import PostsStudy, posts_study
 from studies.printing import open_console, print_files, print_findings, print_table
 from studies.progress import Watch
 from studies.rays import RayStudy, ray_study
+from studies.release import mark_of
 from studies.shed import cutting, cutting_files
 from studies.shed.meter_files import meter_files
 from studies.slices import Slices, slice_study
@@ -138,17 +139,19 @@ def answer(
     result = question.find(design, **how)
     findings = question.tell(result)
     drawn = {f"{command}-{name}": picture for name, picture in question.draw(result).items()}
-    files = exports.findings_files(findings) | _pictures(drawn) | question.make(result)
+    drawings = _pictures(drawn, mark_of(design))
+    files = exports.csv_files(findings) | drawings | question.make(result)
     captions = {name: picture.caption for name, picture in drawn.items()}
     page = report_html(findings, captions, files, _asked(how), date.today() if dated else None)
     files.setdefault(f"{command}.html", page.encode("utf-8"))
-    exports.write_files(folder, files)
+    document = exports.json_text(findings, files)
+    exports.write_files(folder, files | {f"{command}.json": document.encode("ascii")})
     if as_json:
-        sys.stdout.write(exports.json_text(findings))
+        sys.stdout.write(document)
     else:
         console = open_console(sys.stdout)
         print_findings(console, findings)
-        print_files(console, folder, len(files), f"{command}.html")
+        print_files(console, folder, len(files) + 1, f"{command}.html")
     return findings
 
 
@@ -159,11 +162,11 @@ def _question() -> Callable[[str], bool] | None:
     return functools.partial(Confirm.ask, console=open_console(sys.stderr), default=False)
 
 
-def _pictures(drawn: pictures.Pictures) -> dict[str, bytes]:
+def _pictures(drawn: pictures.Pictures, mark: str) -> dict[str, bytes]:
     return {
         f"{name}.{kind}": content
         for name, picture in drawn.items()
-        for kind, content in in_both_formats(picture.figure).items()
+        for kind, content in in_both_formats(picture.figure, mark).items()
     }
 
 

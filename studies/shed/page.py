@@ -45,11 +45,15 @@ SCALE_NOTE = (
 
 @dataclass(frozen=True)
 class Imprint:
-    """What stands on every sheet: title of the design, program and version, fingerprint."""
+    """What stands on every sheet: title of the design, program and version, fingerprint.
+
+    `mark` stands in the file's own description, where no one sees it.
+    """
 
     title: str
     program: str
     fingerprint: str
+    mark: str = ""
 
 
 @dataclass(frozen=True)
@@ -114,6 +118,7 @@ def pdf_bytes(leaves: Sequence[Leaf], imprint: Imprint) -> bytes:
     """Print sheets into one PDF; the same sheets give the same bytes."""
     buffer = io.BytesIO()
     about = {"Title": imprint.title, "Creator": imprint.program, "CreationDate": None}
+    about |= {"Subject": imprint.mark} if imprint.mark else {}
     with (
         style.context(["default", HOUSE, PRINT_STYLE]),
         warnings.catch_warnings(),
