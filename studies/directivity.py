@@ -197,14 +197,15 @@ def directivity(
     Raises
     ------
     DirectivityError
-        If the file would become too large; found before anything is solved.
+        If the SOFA file would become too large; found before anything is solved.
     ValueError
         If the design cannot be solved; the message says why.
     """
     wanted = directions or Directions()
-    _require_size(wanted, len(study_frequencies(*design.target.band, per_band)))
+    if as_sofa:
+        _require_size(wanted, len(study_frequencies(*design.target.band, per_band)))
     candidates = [Candidate("as designed", design.assembly)]
-    (row,) = run(design, candidates, solver, per_band, STAGE, progress)
+    (row,) = run(design, candidates, solver, per_band, STAGE, progress, keep_far=True)
     if not row.solved:
         raise ValueError(row.reason)
     pressure = row.response.far[:, :: wanted.every].conj()

@@ -36,7 +36,10 @@ from studies.charts import in_both_formats, slice_files
 from studies.cluster import ClusterSolver, cluster_at
 from studies.contest import contest
 from studies.design import Design, DesignError, Mistake, read_design
+from studies.directivity import Directions, Directivity, directivity
 from studies.explore import explore
+from studies.formats.files import directivity_files
+from studies.formats.sofa import require_sofar
 from studies.gap import gap
 from studies.grid import Progress, Solver, problem_of
 from studies.ledger import Ledger, LedgerError
@@ -357,6 +360,34 @@ def find_meter(
     return solve(study, with_options(design, asked), method, **how)
 
 
+def find_directivity(
+    design: Design,
+    elevation_step: float,
+    azimuth_step: float,
+    no_sofa: bool,
+    author: str,
+    licence: str,
+    method: str,
+    **how: Any,
+) -> Directivity:
+    """Solve the far field for other programs, with a progress bar on standard error."""
+    if method in ("rays", "images"):
+        raise MethodError(
+            f"--method {method} knows {'no phase' if method == 'rays' else 'no reflector'}: take"
+            " waves or edges"
+        )
+    if not no_sofa:
+        require_sofar()
+    study = functools.partial(
+        directivity,
+        directions=Directions(elevation_step, azimuth_step),
+        as_sofa=not no_sofa,
+        author=author,
+        licence=licence,
+    )
+    return solve(study, design, method, **how)
+
+
 def find_slices(
     design: Design, at: Sequence[float], workers: int | None = None, finer: float = 1.0
 ) -> Slices:
@@ -410,6 +441,12 @@ QUESTIONS = {
         weigh=tolerance_work,
     ),
     "overlay": Question(find_overlay, tables.overlay_tables, pictures.overlay_pictures),
+    "export": Question(
+        find_directivity,
+        tables.directivity_tables,
+        pictures.directivity_pictures,
+        directivity_files,
+    ),
     "posts": Question(find_posts, tables.posts_tables, pictures.posts_pictures),
     "rays": Question(find_rays, tables.rays_tables, pictures.rays_pictures),
     "trust": Question(find_trust, tables.trust_tables, pictures.trust_pictures),

@@ -116,7 +116,7 @@ def _about(found: Directivity) -> dict[str, str]:
         "Origin": "Simulation",
         "SourceType": "Loudspeaker that radiates all round: driver facing up, reflector above it",
         "SourceManufacturer": "Built by its owner",
-        "EmitterDescription": f"One emitter, at the source: {ways} together",
+        "EmitterDescription": f"One emitter at the source for all that sounds: {ways}",
         "DatabaseName": "None",
         "ApplicationName": "roundcast",
         "ApplicationVersion": version(),

@@ -37,17 +37,25 @@ def directivity_tables(found: Directivity) -> Findings:
 
 def _answer(found: Directivity) -> list[str]:
     directions, frequencies = found.directions, found.frequencies
-    worst = int(np.argmax(found.between_db()))
     return [
         f"{frequencies.size} frequencies from {frequencies[0]:.0f} to {frequencies[-1]:.0f} Hz at"
         f" {directions.elevations.size} elevations, {directions.elevation_step:g} degrees apart,"
         " as CSV and JSON" + (_sofa(found) if found.as_sofa else "; SOFA was left out") + ".",
-        f"A straight line between those elevations is off by {found.between_db()[worst]:.1f} dB"
-        f" (rms) in the {band_label(found.band_centres[worst])} band and by less in all others,"
-        f" where the level is within {STRONG_DB:.0f} dB of the strongest: a smaller"
-        " --elevation-step tells more.",
+        *_between(found),
         *meaning(found).values(),
         "After reading a file elsewhere, look for the values in the table below.",
+    ]
+
+
+def _between(found: Directivity) -> list[str]:
+    if found.directions.every == 1:
+        return ["Every elevation that was solved is there."]
+    worst = int(np.argmax(found.between_db()))
+    return [
+        f"Between those elevations a straight line is off by {found.between_db()[worst]:.1f} dB"
+        f" (rms) in the {band_label(found.band_centres[worst])} band, by less in all others, where"
+        f" the level is within {STRONG_DB:.0f} dB of the strongest: a smaller --elevation-step"
+        " tells more."
     ]
 
 

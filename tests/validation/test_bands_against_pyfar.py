@@ -47,7 +47,7 @@ def skirts(lower: float, upper: float, mean: float, order: int) -> float:
     w, w1, w2 = (np.tan(np.pi * np.asarray(f) / RATE) for f in (BINS, lower, upper))
     with np.errstate(over="ignore"):  # far outside nothing passes
         passed = 1.0 / (1.0 + ((w**2 - w1 * w2) / (w * (w2 - w1))) ** (2 * order))
-    exact = (BINS >= lower) & (BINS < upper)
+    exact = (lower <= BINS) & (upper > BINS)
     off = np.abs(power(BINS) - mean) * np.abs(passed - exact)
     return float(np.sum(off / BINS) / np.sum(passed / BINS))
 
