@@ -6,17 +6,15 @@ from shapes.reflector import Reflector
 from shapes.scenes import assembly_scene, glb_bytes
 from shapes.solids import reflector_solid, stl_bytes, threemf_bytes
 from shapes.templates import dxf_bytes, female_template, full_section, male_template, svg_bytes
-from studies.release import mark_of, version
+from studies.release import mark_of
 from studies.shed.cutting import Cutting
 from studies.shed.drill_plan import drill_sheets
 from studies.shed.gauges import gauge_sheet
 from studies.shed.lists import list_sheets
-from studies.shed.page import Imprint, Leaf, pdf_bytes
+from studies.shed.page import Leaf, imprint_of, pdf_bytes
 from studies.shed.paper import Paper, paper_named
 from studies.shed.template_sheets import template_sheets
 from studies.shed.trim_card import trim_card
-
-FINGERPRINT_LENGTH = 12
 
 
 def cutting_files(cutting: Cutting) -> dict[str, bytes]:
@@ -59,14 +57,7 @@ def sheets(cutting: Cutting, paper: Paper) -> list[Leaf]:
 
 def sheets_pdf(cutting: Cutting, paper: Paper) -> bytes:
     """Print all sheets for one size of paper."""
-    design = cutting.design
-    imprint = Imprint(
-        title=" ".join(design.title.split()),
-        program=f"roundcast {version()}",
-        fingerprint=design.fingerprint[:FINGERPRINT_LENGTH],
-        mark=mark_of(design),
-    )
-    return pdf_bytes(sheets(cutting, paper), imprint)
+    return pdf_bytes(sheets(cutting, paper), imprint_of(cutting.design))
 
 
 def _reflector_files(cutting: Cutting, reflector: Reflector) -> dict[str, bytes]:

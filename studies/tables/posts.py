@@ -57,11 +57,11 @@ def _omnidirectional(study: PostsStudy) -> list[str]:
     if not held:
         return []
     over = [band_label(f) for f, off in held if off > iso_limit_db(f)]
-    verdict = f"too much at {joined(over)}" if over else "within its limits"
+    verdict = f"go beyond that at {joined(over)}" if over else "keep within that"
     return [
         f"ISO 3382-1 would call it the same all round if no arc of {ARC_DEG:.0f} degrees departed"
         f" from the circle by more than 1 to 6 dB (octaves from {band_label(held[0][0])} to"
-        f" {band_label(held[-1][0])}): by this estimate the posts in the file are {verdict}, at"
+        f" {band_label(held[-1][0])}): by this estimate the posts in the file {verdict}, at"
         f" most {max(off for _, off in held):.2f} dB off."
     ]
 
