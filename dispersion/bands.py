@@ -178,3 +178,37 @@ def band_means(
         )
     means = np.add.reduceat(values, starts, axis=0)
     return centres, means / counts.reshape((-1,) + (1,) * (values.ndim - 1))
+
+
+def octave_means(
+    centres: ArrayLike, means: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean of the power within each octave band, from its three third-octave bands.
+
+    Parameters
+    ----------
+    centres : array_like, shape (B,)
+        Exact centres of adjoining third-octave bands, Hz, ascending.
+    means : array_like, shape (B, ...)
+        Mean power in each, as `band_means` gives it.
+
+    Returns
+    -------
+    octaves : ndarray, shape (O,)
+        Exact centres, Hz, of the octave bands of which all three thirds are there: 125 Hz,
+        250 Hz and so on, which are centres of thirds as well.
+    means : ndarray, shape (O, ...)
+        Mean of the three: pink noise has the same power in each.
+
+    Raises
+    ------
+    BandError
+        If the bands do not adjoin, or `means` does not go with them.
+    """
+    numbers = band_index(centres)
+    values = np.asarray(means, dtype=float)
+    if numbers.ndim != 1 or np.any(np.diff(numbers) != 1) or values.shape[:1] != numbers.shape:
+        raise BandError("octaves need adjoining third-octave bands and one entry for each")
+    first = np.flatnonzero((numbers % 3 == 2) & (numbers + 2 <= numbers[-1]))
+    octaves = REFERENCE * 10.0 ** ((numbers[first] + 1) / 10.0)
+    return octaves, np.mean([values[first + step] for step in range(3)], axis=0)

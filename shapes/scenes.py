@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -55,13 +55,21 @@ def assembly_scene(assembly: Assembly, chord_error: float = CHORD_ERROR) -> Scen
     return scene
 
 
-def glb_bytes(scene: Scene) -> bytes:
-    """Return a scene as binary glTF: metres, y up, the same bytes for the same scene."""
+def glb_bytes(scene: Scene, mark: str = "") -> bytes:
+    """Return a scene as binary glTF: metres, y up, the same bytes for the same scene.
+
+    `mark` says where it comes from, in the ``extras`` of the file's ``asset``.
+    """
     from trimesh.transformations import rotation_matrix
 
     turned = scene.copy()
     turned.apply_transform(rotation_matrix(-0.5 * math.pi, (1.0, 0.0, 0.0)))
-    return turned.export(file_type="glb")
+
+    def marked(tree: dict[str, Any]) -> None:
+        if mark:
+            tree["asset"]["extras"] = {"origin": mark}
+
+    return turned.export(file_type="glb", tree_postprocessor=marked)
 
 
 def _parts(assembly: Assembly, chord_error: float) -> list[tuple[str, str, Trimesh]]:

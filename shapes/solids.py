@@ -11,6 +11,7 @@ import re
 import zipfile
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -36,6 +37,7 @@ LEFT_OVER = 1e-3
 """Least material between a spigot hole and the surface, metres."""
 FEWEST_SECTIONS = 24
 MM = 1e3
+STL_HEADER = 80
 _RANDOM_NAME = re.compile(rb' p:UUID="[^"]*"')  # optional in 3MF
 
 
@@ -114,21 +116,37 @@ def reflector_solid(
     return _in_metres(solid)
 
 
-def stl_bytes(solid: Trimesh) -> bytes:
-    """Return a solid as binary STL in millimetres."""
-    return _in_mm(solid).export(file_type="stl")
+def stl_bytes(solid: Trimesh, mark: str = "") -> bytes:
+    """Return a solid as binary STL in millimetres.
+
+    `mark`, plain ASCII that says where it comes from, stands in the 80 bytes of the header, cut
+    off where they end.
+    """
+    made = _in_mm(solid).export(file_type="stl")
+    header = mark.encode("ascii")[:STL_HEADER].ljust(STL_HEADER, b"\0")
+    return header + made[STL_HEADER:]
 
 
-def threemf_bytes(solid: Trimesh) -> bytes:
-    """Return a solid as 3MF in millimetres, the same bytes for the same solid."""
+def threemf_bytes(solid: Trimesh, mark: str = "") -> bytes:
+    """Return a solid as 3MF in millimetres, the same bytes for the same solid.
+
+    `mark`, which says where it comes from, stands in the model's description.
+    """
     made = zipfile.ZipFile(io.BytesIO(_in_mm(solid).export(file_type="3mf")))
     fixed = io.BytesIO()
     with zipfile.ZipFile(fixed, "w", zipfile.ZIP_DEFLATED) as archive:
         for name in made.namelist():
             entry = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
             entry.compress_type = zipfile.ZIP_DEFLATED
-            archive.writestr(entry, _RANDOM_NAME.sub(b"", made.read(name)))
+            content = _RANDOM_NAME.sub(b"", made.read(name))
+            archive.writestr(entry, _described(content, mark) if mark else content)
     return fixed.getvalue()
+
+
+def _described(model: bytes, mark: str) -> bytes:
+    """Put a description before what a 3MF model is made of; other parts stay as they are."""
+    words = f'<metadata name="Description">{escape(mark)}</metadata>'
+    return model.replace(b"<resources>", words.encode() + b"<resources>", 1)
 
 
 def _in_mm(solid: Trimesh) -> Trimesh:

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
 
 import numpy as np
 
@@ -123,20 +124,25 @@ def coordinates(reflector: Reflector, step: float = STEP) -> tuple[Coordinate, .
     return tuple(Coordinate(float(r), float(-z) + 0.0) for r, z in kept)
 
 
-def dxf_bytes(outlines: Sequence[Outline]) -> bytes:
+def dxf_bytes(outlines: Sequence[Outline], mark: str = "") -> bytes:
     """Return outlines side by side as DXF in millimetres; arcs stay true arcs.
 
     The same outlines give the same bytes: handles, which trimesh takes from memory addresses, are
-    numbered, and the unit is written into the header.
+    numbered, and the unit is written into the header. `mark`, one line of plain ASCII that says
+    where they come from, stands as a comment at the top.
     """
     drawn = _path(outlines).export(file_type="dxf")
     numbers = itertools.count(0xF000)
     numbered = _HANDLE.sub(lambda found: f"{found[1]}{next(numbers):X}", drawn)
-    return numbered.replace("HEADER\n", "HEADER\n9\n$INSUNITS\n70\n4\n", 1).encode("ascii")
+    drawing = numbered.replace("HEADER\n", "HEADER\n9\n$INSUNITS\n70\n4\n", 1)
+    return (f"999\n{mark}\n{drawing}" if mark else drawing).encode("ascii")
 
 
-def svg_bytes(outlines: Sequence[Outline]) -> bytes:
-    """Return outlines side by side as SVG that prints at true size."""
+def svg_bytes(outlines: Sequence[Outline], mark: str = "") -> bytes:
+    """Return outlines side by side as SVG that prints at true size.
+
+    `mark`, plain ASCII that says where they come from, stands in its description.
+    """
     path = _path(outlines)
     (x0, y0), (x1, y1) = path.bounds
     strokes = re.findall(r'<path d="([^"]*)"', path.export(file_type="svg", layers=path.layers))
@@ -146,6 +152,7 @@ def svg_bytes(outlines: Sequence[Outline]) -> bytes:
         '<?xml version="1.0" encoding="utf-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{box[2]:.4f}mm" height="{box[3]:.4f}mm"'
         f' viewBox="{" ".join(f"{side:.4f}" for side in box)}">',
+        *([f"<desc>{escape(mark)}</desc>"] if mark else []),
         f'<g transform="scale(1,-1)" fill="none" stroke="#000" stroke-width="{LINE_MM}">',
         *(f'<path d="{stroke}"/>' for stroke in strokes),
         "</g>",

@@ -2,12 +2,17 @@
 
 Keys carry their units and are described in the JSON document. Numbers that do not exist (not
 computed, infinite) are null in JSON and empty in CSV. A file appears complete or not at all.
+
+Every file can be traced to its design. CSV has no place for a comment that all readers pass over,
+so the JSON document beside it lists every file of the folder with its SHA-256, and the columns of
+every CSV file; formats that have such a place carry the mark of `studies.release` as well.
 """
 
 from __future__ import annotations
 
 import contextlib
 import csv
+import hashlib
 import io
 import json
 import math
@@ -17,9 +22,12 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+from studies.design import Design
 from studies.release import version
 from studies.tables import Evidence, Findings, Table
 
+FORMAT = "roundcast results 1"
+"""Kind and generation of the document; `roundcast schema results` describes it."""
 DECIMALS = 6
 """Decimals kept of every number: a millionth of its unit."""
 
@@ -28,38 +36,51 @@ class ExportError(ValueError):
     """A folder or file that cannot be written; the message names it."""
 
 
-def document(findings: Findings) -> dict[str, Any]:
+def named(design: Design) -> dict[str, str]:
+    """Title, file and fingerprint of a design, as every JSON document names it."""
+    return {
+        "title": design.title,
+        "file": str(design.path),
+        "fingerprint": design.fingerprint,
+    }
+
+
+def document(findings: Findings, files: Mapping[str, bytes] | None = None) -> dict[str, Any]:
     """Everything that was found, ready for JSON.
+
+    Parameters
+    ----------
+    findings : Findings
+    files : mapping of str to bytes, optional
+        What is written beside the document, by file name.
 
     Returns
     -------
     dict
-        ``roundcast`` (version), ``command``, ``design`` (title, file, fingerprint), ``answer``
-        (sentences), ``facts`` (single numbers) with ``fact_descriptions``, ``tables`` (by name:
-        title, ``columns`` with a description for each key, ``rows``), ``evidence``, ``cautions``.
-        Tables that are long are left to their CSV files.
+        ``format``, ``roundcast`` (version), ``command``, ``design`` (title, file, fingerprint),
+        ``answer`` (sentences), ``facts`` (single numbers) with ``fact_descriptions``, ``tables``
+        (by name: title, ``columns`` with a description for each key, ``rows``), ``evidence``,
+        ``cautions``, ``files`` (by name: ``sha256``, and ``columns`` of CSV files). Tables that
+        are long are left to their CSV files.
     """
-    design = findings.design
     return {
+        "format": FORMAT,
         "roundcast": version(),
         "command": findings.command,
-        "design": {
-            "title": design.title,
-            "file": str(design.path),
-            "fingerprint": design.fingerprint,
-        },
+        "design": named(findings.design),
         "answer": list(findings.answer),
         "facts": {fact.key: _clean(fact.value) for fact in findings.facts},
         "fact_descriptions": {fact.key: fact.description for fact in findings.facts},
         "tables": {t.name: _table(t) for t in findings.tables if t.scope != "bulk"},
         "evidence": _evidence(findings.evidence),
         "cautions": list(findings.cautions),
+        "files": _listed(findings, files or {}),
     }
 
 
-def json_text(findings: Findings) -> str:
+def json_text(findings: Findings, files: Mapping[str, bytes] | None = None) -> str:
     """Write the document of some findings as JSON text, in ASCII so that any pipe carries it."""
-    return json.dumps(document(findings), indent=1, allow_nan=False) + "\n"
+    return json.dumps(document(findings, files), indent=1, allow_nan=False) + "\n"
 
 
 def csv_text(table: Table) -> str:
@@ -72,12 +93,11 @@ def csv_text(table: Table) -> str:
     return text.getvalue()
 
 
-def findings_files(findings: Findings) -> dict[str, bytes]:
-    """Prepare one JSON document and a CSV file for each table, by file name."""
-    stem = findings.command
-    texts = {f"{stem}.json": json_text(findings)}
-    texts |= {f"{stem}-{table.name}.csv": csv_text(table) for table in findings.tables}
-    return {name: text.encode("utf-8") for name, text in texts.items()}
+def csv_files(findings: Findings) -> dict[str, bytes]:
+    """Prepare a CSV file for each table, by file name."""
+    return {
+        _csv_name(findings, table): csv_text(table).encode("utf-8") for table in findings.tables
+    }
 
 
 def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
@@ -188,10 +208,28 @@ def _refused(path: Path, error: OSError) -> ExportError:
     return ExportError(f"{path} cannot be written ({reason}): name another place")
 
 
+def _csv_name(findings: Findings, table: Table) -> str:
+    return f"{findings.command}-{table.name}.csv"
+
+
+def _listed(findings: Findings, files: Mapping[str, bytes]) -> dict[str, Any]:
+    tables = {_csv_name(findings, table): table for table in findings.tables}
+    listed: dict[str, Any] = {}
+    for name, content in files.items():
+        listed[name] = {"sha256": hashlib.sha256(content).hexdigest()}
+        if name in tables:
+            listed[name]["columns"] = _columns(tables[name])
+    return listed
+
+
+def _columns(table: Table) -> dict[str, str]:
+    return {column.key: column.description for column in table.columns}
+
+
 def _table(table: Table) -> dict[str, Any]:
     return {
         "title": table.title,
-        "columns": {column.key: column.description for column in table.columns},
+        "columns": _columns(table),
         "rows": [
             {key: _clean(value) for key, value in record.items()} for record in table.records()
         ],

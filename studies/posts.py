@@ -3,7 +3,10 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from dispersion.bands import study_frequencies
+from dispersion.gliding import deviation_by_octave
 from dispersion.paths.posts import Ripple, compare_posts
 from shapes.assembly import Posts
 from studies.design import Design, DesignError
@@ -28,6 +31,19 @@ class PostsStudy:
     def own(self) -> Ripple:
         """Ripple of the posts in the file."""
         return next(iter(self.ripples.values()))
+
+    @property
+    def octaves(self) -> np.ndarray:
+        """Centres of the octave bands, (O,), Hz, of which all three thirds were worked out."""
+        return deviation_by_octave(self.own.centres, self.own.level_db)[0]
+
+    @property
+    def arcs_db(self) -> Mapping[str, np.ndarray]:
+        """Largest departure of an arc of 30 degrees from the circle by octave, (O,) for each."""
+        return {
+            name: deviation_by_octave(ripple.centres, ripple.level_db)[1]
+            for name, ripple in self.ripples.items()
+        }
 
 
 def posts_study(

@@ -36,7 +36,10 @@ from studies.charts import in_both_formats, slice_files
 from studies.cluster import ClusterSolver, cluster_at
 from studies.contest import contest
 from studies.design import Design, DesignError, Mistake, read_design
+from studies.directivity import Directions, Directivity, directivity
 from studies.explore import explore
+from studies.formats.files import directivity_files
+from studies.formats.sofa import require_sofar
 from studies.gap import gap
 from studies.grid import Progress, Solver, problem_of
 from studies.ledger import Ledger, LedgerError
@@ -49,6 +52,7 @@ from studies.posts import PostsStudy, posts_study
 from studies.printing import open_console, print_files, print_findings, print_table
 from studies.progress import Watch
 from studies.rays import RayStudy, ray_study
+from studies.release import mark_of
 from studies.shed import cutting, cutting_files
 from studies.shed.meter_files import meter_files
 from studies.slices import Slices, slice_study
@@ -138,17 +142,19 @@ def answer(
     result = question.find(design, **how)
     findings = question.tell(result)
     drawn = {f"{command}-{name}": picture for name, picture in question.draw(result).items()}
-    files = exports.findings_files(findings) | _pictures(drawn) | question.make(result)
+    drawings = _pictures(drawn, mark_of(design))
+    files = exports.csv_files(findings) | drawings | question.make(result)
     captions = {name: picture.caption for name, picture in drawn.items()}
     page = report_html(findings, captions, files, _asked(how), date.today() if dated else None)
     files.setdefault(f"{command}.html", page.encode("utf-8"))
-    exports.write_files(folder, files)
+    document = exports.json_text(findings, files)
+    exports.write_files(folder, files | {f"{command}.json": document.encode("ascii")})
     if as_json:
-        sys.stdout.write(exports.json_text(findings))
+        sys.stdout.write(document)
     else:
         console = open_console(sys.stdout)
         print_findings(console, findings)
-        print_files(console, folder, len(files), f"{command}.html")
+        print_files(console, folder, len(files) + 1, f"{command}.html")
     return findings
 
 
@@ -159,11 +165,11 @@ def _question() -> Callable[[str], bool] | None:
     return functools.partial(Confirm.ask, console=open_console(sys.stderr), default=False)
 
 
-def _pictures(drawn: pictures.Pictures) -> dict[str, bytes]:
+def _pictures(drawn: pictures.Pictures, mark: str) -> dict[str, bytes]:
     return {
         f"{name}.{kind}": content
         for name, picture in drawn.items()
-        for kind, content in in_both_formats(picture.figure).items()
+        for kind, content in in_both_formats(picture.figure, mark).items()
     }
 
 
@@ -354,6 +360,34 @@ def find_meter(
     return solve(study, with_options(design, asked), method, **how)
 
 
+def find_directivity(
+    design: Design,
+    elevation_step: float,
+    azimuth_step: float,
+    no_sofa: bool,
+    author: str,
+    licence: str,
+    method: str,
+    **how: Any,
+) -> Directivity:
+    """Solve the far field for other programs, with a progress bar on standard error."""
+    if method in ("rays", "images"):
+        raise MethodError(
+            f"--method {method} knows {'no phase' if method == 'rays' else 'no reflector'}: take"
+            " waves or edges"
+        )
+    if not no_sofa:
+        require_sofar()
+    study = functools.partial(
+        directivity,
+        directions=Directions(elevation_step, azimuth_step),
+        as_sofa=not no_sofa,
+        author=author,
+        licence=licence,
+    )
+    return solve(study, design, method, **how)
+
+
 def find_slices(
     design: Design, at: Sequence[float], workers: int | None = None, finer: float = 1.0
 ) -> Slices:
@@ -407,6 +441,12 @@ QUESTIONS = {
         weigh=tolerance_work,
     ),
     "overlay": Question(find_overlay, tables.overlay_tables, pictures.overlay_pictures),
+    "export": Question(
+        find_directivity,
+        tables.directivity_tables,
+        pictures.directivity_pictures,
+        directivity_files,
+    ),
     "posts": Question(find_posts, tables.posts_tables, pictures.posts_pictures),
     "rays": Question(find_rays, tables.rays_tables, pictures.rays_pictures),
     "trust": Question(find_trust, tables.trust_tables, pictures.trust_pictures),

@@ -18,6 +18,7 @@ from scipy.ndimage import distance_transform_edt
 from shapes.assembly import Assembly
 from studies.charts.section import FOAM, MOVING, PLATE, WOOD
 from studies.charts.style import INK, in_house_style, new_figure
+from studies.release import mark_of
 
 if TYPE_CHECKING:  # a chart loads no solver
     from studies.slices import Slices
@@ -98,7 +99,7 @@ def slice_animation(slices: Slices, number: int) -> bytes:
     for frame in range(FRAMES):
         image.set_data(instant(slices, number, frame / FRAMES))
         frames.append(_shot(canvas).quantize(palette=palette, dither=Image.Dither.NONE))
-    return _gif(frames)
+    return _gif(frames, mark_of(slices.design))
 
 
 def slice_files(slices: Slices) -> dict[str, bytes]:
@@ -259,8 +260,8 @@ def _palette(canvas: FigureCanvasAgg, image: AxesImage, colours: ListedColormap)
     return palette
 
 
-def _gif(frames: list[Image.Image]) -> bytes:
+def _gif(frames: list[Image.Image], mark: str) -> bytes:
     out = io.BytesIO()
     look = {"append_images": frames[1:], "duration": FRAME_MS, "loop": 0, "optimize": False}
-    frames[0].save(out, "GIF", save_all=True, **look)
+    frames[0].save(out, "GIF", save_all=True, comment=mark, **look)
     return out.getvalue()

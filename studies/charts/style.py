@@ -132,8 +132,14 @@ def level_limits(
     return min(max(bottom, top - most_span), top - least_span), top
 
 
-def in_both_formats(figure: Figure) -> dict[str, bytes]:
+def in_both_formats(figure: Figure, mark: str = "") -> dict[str, bytes]:
     """Render a figure as PNG (150 dpi) and SVG; the same figure gives the same bytes.
+
+    Parameters
+    ----------
+    figure : Figure
+    mark : str
+        What the files say of their origin, where no one sees it: their description.
 
     Returns
     -------
@@ -141,7 +147,11 @@ def in_both_formats(figure: Figure) -> dict[str, bytes]:
         By format: ``png``, ``svg``.
     """
     files = {}
-    metadata = {"png": {"Software": None}, "svg": {"Date": None, "Creator": "roundcast"}}
+    origin = {"Description": mark or None}
+    metadata = {
+        "png": origin | {"Software": None},
+        "svg": origin | {"Date": None, "Creator": "roundcast"},
+    }
     for kind, about in metadata.items():
         drawn = io.BytesIO()
         with style.context(["default", HOUSE]):

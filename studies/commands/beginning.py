@@ -9,6 +9,9 @@ import click
 
 from studies.commands.options import metres, output_options
 
+SCHEMAS = ("design", "results", "directivity")
+"""What `studies.formats.schemas` describes; a test holds them against it."""
+
 EXAMPLE_FILES = (".toml", ".txt", ".csv")
 
 
@@ -88,10 +91,13 @@ def section(**given: Any) -> None:
 
 
 @click.command()
-def schema() -> None:
-    """Print the JSON Schema of design files, for editors."""
-    import json
+@click.argument("what", type=click.Choice(SCHEMAS), default=SCHEMAS[0])
+def schema(what: str) -> None:
+    """Print a JSON Schema: of design files, for editors, unless you name another.
 
-    from studies.design import design_schema
+    results is the JSON document that every command writes; directivity is that of `roundcast
+    export`.
+    """
+    from studies.formats.schemas import schema_text
 
-    click.echo(json.dumps(design_schema(), indent=1))
+    click.echo(schema_text(what), nl=False)

@@ -41,7 +41,8 @@ def report_html(
         the answer.
     files : mapping of str to bytes
         What is written beside the page, by file name: every picture as SVG is taken from here,
-        and every animation (GIF).
+        and every animation (GIF). The JSON document, which lists them, comes last and is not
+        among them.
     options : str
         What was asked beyond the design file, as on the command line.
     dated : date, optional
@@ -63,7 +64,10 @@ def report_html(
         pictures=shown[1:],
         moving=[_animated(name, files[name]) for name in files if name.endswith(".gif")],
         tables=[(table, lay_out(table)) for table in findings.tables if table.scope == "printed"],
-        beside=[name for name in files if not name.endswith((".png", ".gif"))],
+        beside=[
+            f"{findings.command}.json",
+            *(name for name in files if not name.endswith((".png", ".gif"))),
+        ],
         stands_on=stands_on(findings),
         options=options,
         dated=dated,

@@ -2,6 +2,7 @@
 
 from studies.pictures.carve import carve_pictures
 from studies.pictures.contest import contest_pictures
+from studies.pictures.directivity import directivity_pictures
 from studies.pictures.gap import gap_pictures
 from studies.pictures.meter import meter_pictures
 from studies.pictures.overlay import overlay_pictures
@@ -19,6 +20,7 @@ __all__ = [
     "carve_pictures",
     "contest_pictures",
     "cut_pictures",
+    "directivity_pictures",
     "gap_pictures",
     "overlay_pictures",
     "meter_pictures",

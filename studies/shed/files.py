@@ -6,17 +6,15 @@ from shapes.reflector import Reflector
 from shapes.scenes import assembly_scene, glb_bytes
 from shapes.solids import reflector_solid, stl_bytes, threemf_bytes
 from shapes.templates import dxf_bytes, female_template, full_section, male_template, svg_bytes
-from studies.release import version
+from studies.release import mark_of
 from studies.shed.cutting import Cutting
 from studies.shed.drill_plan import drill_sheets
 from studies.shed.gauges import gauge_sheet
 from studies.shed.lists import list_sheets
-from studies.shed.page import Imprint, Leaf, pdf_bytes
+from studies.shed.page import Leaf, imprint_of, pdf_bytes
 from studies.shed.paper import Paper, paper_named
 from studies.shed.template_sheets import template_sheets
 from studies.shed.trim_card import trim_card
-
-FINGERPRINT_LENGTH = 12
 
 
 def cutting_files(cutting: Cutting) -> dict[str, bytes]:
@@ -42,7 +40,7 @@ def cutting_files(cutting: Cutting) -> dict[str, bytes]:
     files = {f"cut-{name}.pdf": sheets_pdf(cutting, paper) for name, paper in sizes.items()}
     if cutting.assembly.reflector is not None:
         files |= _reflector_files(cutting, cutting.assembly.reflector)
-    files["assembly.glb"] = glb_bytes(assembly_scene(cutting.assembly))
+    files["assembly.glb"] = glb_bytes(assembly_scene(cutting.assembly), mark_of(cutting.design))
     return files
 
 
@@ -59,13 +57,7 @@ def sheets(cutting: Cutting, paper: Paper) -> list[Leaf]:
 
 def sheets_pdf(cutting: Cutting, paper: Paper) -> bytes:
     """Print all sheets for one size of paper."""
-    design = cutting.design
-    imprint = Imprint(
-        title=" ".join(design.title.split()),
-        program=f"roundcast {version()}",
-        fingerprint=design.fingerprint[:FINGERPRINT_LENGTH],
-    )
-    return pdf_bytes(sheets(cutting, paper), imprint)
+    return pdf_bytes(sheets(cutting, paper), imprint_of(cutting.design))
 
 
 def _reflector_files(cutting: Cutting, reflector: Reflector) -> dict[str, bytes]:
@@ -73,11 +65,12 @@ def _reflector_files(cutting: Cutting, reflector: Reflector) -> dict[str, bytes]
     solid = reflector_solid(reflector, wall=making.reflector_wall, spigot=making.spigot)
     section = [full_section(reflector)]
     templates = [male_template(reflector), female_template(reflector)]
+    mark = mark_of(cutting.design)
     return {
-        "reflector.dxf": dxf_bytes(section),
-        "reflector.svg": svg_bytes(section),
-        "templates.dxf": dxf_bytes(templates),
-        "templates.svg": svg_bytes(templates),
-        "reflector.stl": stl_bytes(solid),
-        "reflector.3mf": threemf_bytes(solid),
+        "reflector.dxf": dxf_bytes(section, mark),
+        "reflector.svg": svg_bytes(section, mark),
+        "templates.dxf": dxf_bytes(templates, mark),
+        "templates.svg": svg_bytes(templates, mark),
+        "reflector.stl": stl_bytes(solid, mark),
+        "reflector.3mf": threemf_bytes(solid, mark),
     }

@@ -7,10 +7,8 @@ import io
 
 from dispersion.bands import nominal_centre
 from studies.meter import Meter
-from studies.release import version
-from studies.shed.files import FINGERPRINT_LENGTH
 from studies.shed.meter_plan import meter_sheets
-from studies.shed.page import Imprint, pdf_bytes
+from studies.shed.page import imprint_of, pdf_bytes
 from studies.shed.paper import paper_named
 
 PAPERS = ("a4", "letter")
@@ -34,12 +32,7 @@ def meter_files(meter: Meter) -> dict[str, bytes]:
     dict of str to bytes
         ``meter-a4.pdf``, ``meter-letter.pdf`` and ``meter-to-fill.csv``.
     """
-    design = meter.design
-    imprint = Imprint(
-        title=" ".join(design.title.split()),
-        program=f"roundcast {version()}",
-        fingerprint=design.fingerprint[:FINGERPRINT_LENGTH],
-    )
+    imprint = imprint_of(meter.design)
     sheets = {
         f"meter-{name}.pdf": pdf_bytes(meter_sheets(meter, paper_named(name)), imprint)
         for name in PAPERS

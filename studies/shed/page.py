@@ -18,6 +18,8 @@ from matplotlib.patches import Rectangle
 
 from studies.charts.drafting import Sheet
 from studies.charts.style import HOUSE, INK, QUIET
+from studies.design import Design
+from studies.release import mark_of, version
 from studies.shed import lettering
 from studies.shed.lettering import BODY, SMALL, TITLE, Cell, Line
 from studies.shed.paper import (
@@ -31,6 +33,7 @@ from studies.shed.paper import (
 )
 
 INCH = 25.4
+FINGERPRINT_LENGTH = 12
 PRINT_STYLE = {
     "pdf.fonttype": 42,  # whole letters, so that words can be searched and printers agree
     "path.simplify": False,  # every point of an outline is kept
@@ -45,11 +48,25 @@ SCALE_NOTE = (
 
 @dataclass(frozen=True)
 class Imprint:
-    """What stands on every sheet: title of the design, program and version, fingerprint."""
+    """What stands on every sheet: title of the design, program and version, fingerprint.
+
+    `mark` stands in the file's own description, where no one sees it.
+    """
 
     title: str
     program: str
     fingerprint: str
+    mark: str = ""
+
+
+def imprint_of(design: Design) -> Imprint:
+    """Imprint of a design's sheets; the fingerprint on paper is its first few digits."""
+    return Imprint(
+        title=" ".join(design.title.split()),
+        program=f"roundcast {version()}",
+        fingerprint=design.fingerprint[:FINGERPRINT_LENGTH],
+        mark=mark_of(design),
+    )
 
 
 @dataclass(frozen=True)
@@ -114,6 +131,7 @@ def pdf_bytes(leaves: Sequence[Leaf], imprint: Imprint) -> bytes:
     """Print sheets into one PDF; the same sheets give the same bytes."""
     buffer = io.BytesIO()
     about = {"Title": imprint.title, "Creator": imprint.program, "CreationDate": None}
+    about |= {"Subject": imprint.mark} if imprint.mark else {}
     with (
         style.context(["default", HOUSE, PRINT_STYLE]),
         warnings.catch_warnings(),

@@ -7,6 +7,7 @@ their keys say, and are printed in mm and inches.
 from studies.tables.carve import carve_tables
 from studies.tables.contest import contest_tables
 from studies.tables.cut import cut_tables
+from studies.tables.directivity import directivity_tables
 from studies.tables.evidence import Evidence, evidence_of
 from studies.tables.explore import explore_tables
 from studies.tables.gap import gap_tables
@@ -32,6 +33,7 @@ __all__ = [
     "carve_tables",
     "contest_tables",
     "cut_tables",
+    "directivity_tables",
     "evidence_of",
     "explore_tables",
     "gap_tables",

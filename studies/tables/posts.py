@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dispersion.bands import band_label
+from dispersion.gliding import ARC_DEG, iso_limit_db
 from studies.posts import PostsStudy
 from studies.tables import cautions
 from studies.tables.columns import band, number, text, window_in_words
-from studies.tables.table import Column, Fact, Findings, Table
+from studies.tables.table import Column, Fact, Findings, Table, joined
 
 METHOD = (
     "Method: rods in the gap's vertical modes, an estimate. Against boundary elements in three"
@@ -23,7 +24,7 @@ def posts_tables(study: PostsStudy) -> Findings:
         study.design,
         tuple(_answer(study)),
         tuple(_facts(study)),
-        (_choices(study), _by_band(study)),
+        (_choices(study), *_arcs(study), _by_band(study)),
         None,
         (cautions.POSTS,),
     )
@@ -43,9 +44,26 @@ def _answer(study: PostsStudy) -> list[str]:
             said.append(f"{name}: nowhere more than {most:.1f} dB round the column.")
     advice = study.own.turn_advice()
     said.append(f"With the posts in the file: {advice}")
+    said += _omnidirectional(study)
     said += [f"{name} does not fit: {reason}." for name, reason in study.left_out.items()]
     window = window_in_words(study.design.window_deg)
     return [*said, f"Level over that without posts, mean of {window} of elevation.", *METHOD]
+
+
+def _omnidirectional(study: PostsStudy) -> list[str]:
+    """Say how the posts in the file stand against the limits of ISO 3382-1, if they reach any."""
+    octaves, own = study.octaves, next(iter(study.arcs_db.values()))
+    held = [(f, off) for f, off in zip(octaves, own, strict=True) if iso_limit_db(f) is not None]
+    if not held:
+        return []
+    over = [band_label(f) for f, off in held if off > iso_limit_db(f)]
+    verdict = f"go beyond that at {joined(over)}" if over else "keep within that"
+    return [
+        f"ISO 3382-1 would call it the same all round if no arc of {ARC_DEG:.0f} degrees departed"
+        f" from the circle by more than 1 to 6 dB (octaves from {band_label(held[0][0])} to"
+        f" {band_label(held[-1][0])}): by this estimate the posts in the file {verdict}, at"
+        f" most {max(off for _, off in held):.2f} dB off."
+    ]
 
 
 def _facts(study: PostsStudy) -> list[Fact]:
@@ -92,10 +110,38 @@ def _choices(study: PostsStudy) -> Table:
     return Table("choices", "Posts side by side", columns, tuple(rows))
 
 
+def _arcs(study: PostsStudy) -> tuple[Table, ...]:
+    """Tell by octave how far an arc departs from the circle, beside the limit of the standard."""
+    if not study.octaves.size:
+        return ()
+    columns = [
+        Column("octave_hz", "octave", "exact centre of the octave band, Hz", band_label),
+        number("limit_db", "limit\n+-", "limit of ISO 3382-1, Table 1, dB; none outside it", 0),
+        *(
+            number(f"arcs_{_key(name)}_db", name, f"largest departure of an arc, {name}, dB", 2)
+            for name in study.arcs_db
+        ),
+    ]
+    rows = [
+        (float(octave), iso_limit_db(octave), *map(float, found))
+        for octave, *found in zip(study.octaves, *study.arcs_db.values(), strict=True)
+    ]
+    title = "Arcs of 30 degrees against the whole circle, dB (ISO 3382-1), an estimate"
+    caption = (
+        "Largest departure of the mean level over any arc from the energy mean of the circle, in"
+        " the window of elevations, for pink noise; without posts it is 0."
+    )
+    return (Table("arcs", title, tuple(columns), tuple(rows), caption),)
+
+
+def _key(name: str) -> str:
+    return name.replace(" ", "_").replace(".", "_")
+
+
 def _by_band(study: PostsStudy) -> Table:
     columns = [band()]
     for name in study.ripples:
-        key = name.replace(" ", "_").replace(".", "_")
+        key = _key(name)
         columns += [
             number(f"lowest_{key}_db", f"{name}\nlow", f"lowest level, {name}, dB re no posts", 1),
             number(f"mean_{key}_db", "mean", f"mean level, {name}, dB re no posts", 1),

@@ -16,9 +16,9 @@ from studies.design import parse_design
 from studies.exports import (
     ExportError,
     all_or_nothing,
+    csv_files,
     csv_text,
     document,
-    findings_files,
     json_text,
     make_folder,
     require_folder,
@@ -90,9 +90,9 @@ def test_csv_reads_back_and_is_empty_where_there_is_no_number() -> None:
 
 
 def test_long_tables_go_to_csv_only(findings: Findings, tmp_path: Path) -> None:
-    write_files(tmp_path, findings_files(findings))
+    write_files(tmp_path, csv_files(findings))
     written = {path.name for path in tmp_path.iterdir()}
-    assert {"spread.json", "spread-bands.csv", "spread-curves.csv"} <= written
+    assert {"spread-bands.csv", "spread-curves.csv"} <= written
     assert "curves" not in document(findings)["tables"]
     lines = (tmp_path / "spread-curves.csv").read_text(encoding="utf-8").splitlines()
     rows = list(csv.DictReader(lines))
@@ -101,7 +101,9 @@ def test_long_tables_go_to_csv_only(findings: Findings, tmp_path: Path) -> None:
 
 
 def test_the_same_findings_give_the_same_bytes(findings: Findings) -> None:
-    assert findings_files(findings) == findings_files(findings)
+    files = csv_files(findings)
+    assert csv_files(findings) == files
+    assert json_text(findings, files) == json_text(findings, files)
 
 
 def test_a_file_is_replaced_whole_or_left_as_it_was(

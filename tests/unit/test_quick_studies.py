@@ -8,10 +8,13 @@ import numpy as np
 import pytest
 
 from dispersion import checks
+from dispersion.bands import third_octave_centres
+from dispersion.gliding import gliding_deviation_db
+from dispersion.paths.posts import Ripple
 from dispersion.paths.scene import CENTRED
 from dispersion.solvers import SOLVERS, solve_waves
 from studies.design import Design, DesignError, parse_design
-from studies.posts import posts_name, posts_study, usual_alternatives
+from studies.posts import PostsStudy, posts_name, posts_study, usual_alternatives
 from studies.rays import RayStudy, ray_study
 from studies.tables import posts_tables, rays_tables, trust_tables
 from studies.trim import trim
@@ -178,3 +181,36 @@ class _Pooled(Trust):
 
     def difference_db(self, method: str) -> np.ndarray:
         return self.differences
+
+
+def swinging(level_db: float) -> PostsStudy:
+    """Posts that make every band swing three times round by this much either way."""
+    design = small_design()
+    azimuths = np.arange(360.0)
+    centres = third_octave_centres(100.0, 10000.0)
+    swing = np.tile(level_db * np.cos(3.0 * np.radians(azimuths)), (centres.size, 1))
+    ripple = Ripple(design.assembly().posts, azimuths, centres, swing, design.window_deg)
+    return PostsStudy(design, {"3 x 6 mm": ripple}, {})
+
+
+def test_posts_are_held_against_the_limits_of_iso_3382_1() -> None:
+    """Limits 1 dB up to 500 Hz, 3 dB at 1 kHz and more above; an arc smooths little of 3 lobes."""
+    told = posts_tables(swinging(2.0))
+    table = told.table("arcs")
+    assert table.values("limit_db") == (1.0, 1.0, 1.0, 3.0, 5.0, 6.0, None)
+    expected = float(gliding_deviation_db(2.0 * np.cos(3.0 * np.radians(np.arange(360.0)))))
+    assert 1.0 < expected < 3.0
+    assert table.values("arcs_3_x_6_mm_db") == pytest.approx([expected] * 7)
+    (sentence,) = [line for line in told.answer if "ISO 3382-1" in line]
+    assert "go beyond that at 125 Hz, 250 Hz and 500 Hz" in sentence
+    assert f"{expected:.2f} dB off" in sentence
+    (fine,) = [line for line in posts_tables(swinging(0.2)).answer if "ISO 3382-1" in line]
+    assert "keep within that" in fine
+
+
+def test_a_band_without_a_whole_octave_says_nothing_of_arcs() -> None:
+    study = swinging(3.0)
+    short = replace(study.own, centres=study.own.centres[:2], level_db=study.own.level_db[:2])
+    told = posts_tables(replace(study, ripples={"3 x 6 mm": short}))
+    assert all(table.name != "arcs" for table in told.tables)
+    assert not any("ISO 3382-1" in line for line in told.answer)

@@ -18,6 +18,7 @@ from dispersion.waves import WaveSettings, axial_motion, solve
 from studies import slices as module
 from studies.charts.slices import FRAMES, instant, slice_figure, slice_files
 from studies.design import Design, DesignError, parse_design
+from studies.release import mark_of
 from studies.slices import (
     Slices,
     inside,
@@ -181,6 +182,7 @@ def test_animations_loop_are_small_and_the_same_every_time(slices: Slices) -> No
     for data in files.values():
         picture = Image.open(io.BytesIO(data))
         assert (picture.n_frames, picture.info["loop"], picture.width) == (FRAMES, 0, 640)
+        assert picture.info["comment"].decode("ascii") == mark_of(slices.design)
         assert len(data) < 1.5e6
 
 

@@ -1,0 +1,223 @@
+"""The directivity of one design, ready to be handed to other programs.
+
+Inside, roundcast counts time as exp(-i omega t). What leaves it counts as everybody's discrete
+Fourier transform does, exp(+j omega t), so that a later sound has a falling phase: the pressure
+here is the complex conjugate of the response's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from dispersion.bands import study_frequencies
+from dispersion.coverage import level_db
+from dispersion.problem import ELEVATION_STEP_DEG, elevation_grid
+from studies.design import Design
+from studies.grid import FINE_PER_BAND, Candidate, Progress, Row, Solver, run
+
+STAGE = "directivity"
+MOST_VALUES = 2**24
+"""Complex values of one file, frequencies times directions: 256 MiB."""
+STRONG_DB = 20.0
+"""How far below the strongest direction the steps between directions are still judged."""
+
+
+class DirectivityError(ValueError):
+    """Directions that cannot be exported; the message names the option and the remedy."""
+
+
+@dataclass(frozen=True)
+class Directions:
+    """Where a file tells the pressure: elevations from pole to pole, azimuths right round.
+
+    Attributes
+    ----------
+    elevation_step, azimuth_step : float
+        Degrees. Elevations are those of the solve, or every so many of them, the horizon and both
+        poles among them.
+
+    Raises
+    ------
+    DirectivityError
+        If the steps do not go into the circle, or are finer than the solve.
+    """
+
+    elevation_step: float = 2.5
+    azimuth_step: float = 10.0
+
+    def __post_init__(self) -> None:
+        """Refuse steps that miss the horizon or the poles, do not close, or were not solved."""
+        if not _goes_into(self.elevation_step, 90.0) or not _goes_into(
+            ELEVATION_STEP_DEG, self.elevation_step
+        ):
+            raise DirectivityError(
+                f"--elevation-step {self.elevation_step:g}: take a multiple of"
+                f" {ELEVATION_STEP_DEG:g} degrees that goes into 90 without rest, such as 1, 2.5,"
+                " 5 or 10"
+            )
+        if not _goes_into(self.azimuth_step, 360.0):
+            raise DirectivityError(
+                f"--azimuth-step {self.azimuth_step:g}: take a step that goes into 360 degrees"
+                " without rest, such as 5, 10 or 30"
+            )
+
+    @property
+    def every(self) -> int:
+        """How many steps of the solve make one of these."""
+        return round(self.elevation_step / ELEVATION_STEP_DEG)
+
+    @property
+    def elevations(self) -> np.ndarray:
+        """(E,) degrees, from straight down to straight up."""
+        return elevation_grid()[:: self.every]
+
+    @property
+    def azimuths(self) -> np.ndarray:
+        """(A,) degrees from the first post, anticlockwise seen from above."""
+        return np.arange(round(360.0 / self.azimuth_step)) * self.azimuth_step
+
+    @property
+    def count(self) -> int:
+        """Number of directions, R: rings of azimuths, and each pole once."""
+        return (self.elevations.size - 2) * self.azimuths.size + 2
+
+    def each(self) -> tuple[np.ndarray, np.ndarray]:
+        """Elevation (by its number) and azimuth (degrees) of every direction, (R,) each.
+
+        Ring by ring from straight down to straight up; a pole has one direction, at azimuth 0.
+        """
+        rings = np.arange(1, self.elevations.size - 1)
+        numbers = np.repeat(rings, self.azimuths.size)
+        around = np.tile(self.azimuths, rings.size)
+        return np.concatenate(([0], numbers, [rings.size + 1])), np.concatenate(
+            ([0.0], around, [0.0])
+        )
+
+
+def _goes_into(step: float, whole: float) -> bool:
+    times = whole / step if step > 0.0 else 0.0
+    return times >= 1.0 and abs(times - round(times)) < 1e-9 * times
+
+
+@dataclass(frozen=True, eq=False)
+class Directivity:
+    """The far field of a design as it is handed on.
+
+    Attributes
+    ----------
+    design : Design
+    row : Row
+        The design solved and scored.
+    directions : Directions
+    pressure : (F, E) complex array
+        At the frequencies of the solve and the elevations of `directions`, relative to the
+        house's 0 dB, all ways together; for exp(+j omega t), the delay of the distance taken out.
+    as_sofa : bool
+        Write the SOFA file as well.
+    author, licence : str
+        What that file says of who made it and what others may do with it.
+    """
+
+    design: Design
+    row: Row
+    directions: Directions
+    pressure: np.ndarray = field(repr=False)
+    as_sofa: bool = True
+    author: str = ""
+    licence: str = ""
+
+    @property
+    def frequencies(self) -> np.ndarray:
+        """(F,) Hz."""
+        return self.row.response.problem.frequencies
+
+    @property
+    def levels_db(self) -> np.ndarray:
+        """(F, E) level of the pressure, dB."""
+        return level_db(np.abs(self.pressure) ** 2)
+
+    @property
+    def phases_deg(self) -> np.ndarray:
+        """(F, E) phase of the pressure, above -180 to 180 degrees."""
+        return np.degrees(np.angle(self.pressure))
+
+    @property
+    def band_centres(self) -> np.ndarray:
+        """(B,) exact centres of the third-octave bands, Hz."""
+        return self.row.coverage.centres
+
+    @property
+    def band_levels_db(self) -> np.ndarray:
+        """(B, E) band levels, dB."""
+        return self.row.coverage.level_db[:, :: self.directions.every]
+
+    def between_db(self) -> np.ndarray:
+        """How far a straight line between the exported elevations is off, rms, (B,), dB.
+
+        Of the band levels in dB at all solved elevations, where the level is within `STRONG_DB` of
+        the strongest direction of its band.
+        """
+        solved = self.row.coverage.level_db
+        elevations = self.row.coverage.elevations
+        kept = self.directions.elevations
+        lines = np.array(
+            [np.interp(elevations, kept, levels) for levels in solved[:, :: self.directions.every]]
+        )
+        strong = solved >= solved.max(axis=1, keepdims=True) - STRONG_DB
+        return np.sqrt(np.mean((lines - solved) ** 2, axis=1, where=strong))
+
+
+def directivity(
+    design: Design,
+    solver: Solver,
+    progress: Progress | None = None,
+    per_band: int = FINE_PER_BAND,
+    directions: Directions | None = None,
+    as_sofa: bool = True,
+    author: str = "",
+    licence: str = "",
+) -> Directivity:
+    """Solve a design as it is written, and take its far field at some directions.
+
+    Parameters
+    ----------
+    design : Design
+    solver : callable
+        One of `dispersion.solvers.SOLVERS`.
+    progress : callable, optional
+        Called with (stage, done, total).
+    per_band : int
+        Frequencies in a third-octave band, four or more.
+    directions : Directions, optional
+    as_sofa, author, licence
+        See `Directivity`.
+
+    Raises
+    ------
+    DirectivityError
+        If the SOFA file would become too large; found before anything is solved.
+    ValueError
+        If the design cannot be solved; the message says why.
+    """
+    wanted = directions or Directions()
+    if as_sofa:
+        _require_size(wanted, len(study_frequencies(*design.target.band, per_band)))
+    candidates = [Candidate("as designed", design.assembly)]
+    (row,) = run(design, candidates, solver, per_band, STAGE, progress, keep_far=True)
+    if not row.solved:
+        raise ValueError(row.reason)
+    pressure = row.response.far[:, :: wanted.every].conj()
+    return Directivity(design, row, wanted, pressure, as_sofa, author, licence)
+
+
+def _require_size(directions: Directions, frequencies: int) -> None:
+    values = directions.count * frequencies
+    if values > MOST_VALUES:
+        raise DirectivityError(
+            f"{directions.count} directions at {frequencies} frequencies are {values / 1e6:.0f}"
+            f" million values, more than {MOST_VALUES / 1e6:.0f} million: take a larger"
+            " --azimuth-step (the pattern is the same all round) or --elevation-step, or fewer"
+            " frequencies with --per-band"
+        )

@@ -1,0 +1,56 @@
+"""An exported directivity as one JSON document."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+
+from studies.directivity import Directivity
+from studies.exports import DECIMALS, named
+from studies.formats.meaning import meaning
+from studies.formats.schemas import SCHEMAS
+from studies.release import version
+
+FORMAT = "roundcast directivity 1"
+
+
+def directivity_document(found: Directivity) -> dict[str, Any]:
+    """Everything about the far field, ready for JSON; `roundcast schema directivity` describes it.
+
+    Levels and phases are lists of one list for each frequency or band, which holds one number for
+    each elevation.
+    """
+    air = found.design.air
+    return {
+        "format": FORMAT,
+        "schema": SCHEMAS["directivity"],
+        "roundcast": version(),
+        "design": named(found.design),
+        "meaning": meaning(found),
+        "air": {
+            "temperature_c": air.temperature_c,
+            "humidity_percent": air.humidity_percent,
+            "pressure_pa": air.pressure_pa,
+            "density_kg_m3": _listed(air.density),
+            "speed_of_sound_m_s": _listed(air.speed),
+        },
+        "elevation_deg": _listed(found.directions.elevations),
+        "frequency_hz": _listed(found.frequencies),
+        "level_db": _listed(found.levels_db),
+        "phase_deg": _listed(found.phases_deg),
+        "bands": {
+            "frequency_hz": _listed(found.band_centres),
+            "level_db": _listed(found.band_levels_db),
+        },
+    }
+
+
+def directivity_json(found: Directivity) -> bytes:
+    """Write the document as JSON, in ASCII; the same directivity gives the same bytes."""
+    return (json.dumps(directivity_document(found), allow_nan=False) + "\n").encode("ascii")
+
+
+def _listed(numbers: np.ndarray | float) -> Any:
+    return (np.round(numbers, DECIMALS) + 0.0).tolist()

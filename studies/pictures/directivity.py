@@ -1,0 +1,20 @@
+"""What an exported directivity looks like."""
+
+from __future__ import annotations
+
+from studies.charts import polar_figure
+from studies.directivity import Directivity
+from studies.pictures.picture import Picture, Pictures, coverage_picture
+
+
+def directivity_pictures(found: Directivity) -> Pictures:
+    """Draw the pattern that is handed on, to hold another program's picture against."""
+    title = found.design.title
+    return {
+        "coverage": coverage_picture(title, found.row),
+        "polar": Picture(
+            polar_figure(title, found.row.coverage),
+            "The same seen from the side: what another program draws from the file should look"
+            " like this, at every azimuth.",
+        ),
+    }
