@@ -23,6 +23,9 @@ PENALTY_DB = 1e3
 """Score of what breaks a limit, and more the further it does."""
 ASKED_PER_SOLVE = 50
 """How many candidates that break a limit may be asked for in the time of one that does not."""
+STILL_SHARE, STILL_DB = 0.01, 0.005
+"""The local search stands still when its guesses differ by less: half a millimetre where there is
+room for 50 mm of height, as a workshop would have it, and less than any score can be trusted."""
 _SCATTER, _STEP = 0.1, 0.06
 """Of the first guesses round the starts, and of the first local steps: shares of the range."""
 
@@ -119,8 +122,8 @@ def _search_nearby(search: Search, start: Numbers) -> None:
             bounds=bounds,
             options={
                 "initial_simplex": np.vstack((start, corners)),
-                "xatol": 0.005,
-                "fatol": 0.005,
+                "xatol": STILL_SHARE,
+                "fatol": STILL_DB,
                 "maxfev": ASKED_PER_SOLVE * bench.solves,
             },
         )
