@@ -25,7 +25,7 @@ from studies.shed.paper import PAPERS
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "studies" / "examples"
 COMMANDS = ("section", "spread", "trim", "contest", "gap", "tolerance", "explore", "meter")
-QUICK = ("carve", "cut", "slice", "rays", "posts", "trust")
+QUICK = ("carve", "cut", "export", "slice", "rays", "posts", "trust")
 WITH_FILES = ("overlay",)
 
 
