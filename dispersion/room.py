@@ -11,8 +11,8 @@ delay.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,6 +25,7 @@ Array = NDArray[np.float64]
 Absorption = float | Mapping[float, float]
 
 SURFACES = ("floor", "ceiling", "west wall", "east wall", "south wall", "north wall")
+DIRECT = "direct"
 SHORTEST_SIDE, LONGEST_SIDE = 1.0, 100.0
 NEAREST_SEAT = 0.3
 
@@ -34,21 +35,43 @@ class RoomError(ValueError):
 
 
 @dataclass(frozen=True)
+class Plane:
+    """A plane surface across one axis of the room: x (0), y (1) or z (2), where it is `at`."""
+
+    name: str
+    axis: int
+    at: float
+
+    def mirrored(self, position: Array) -> Array:
+        """Return the image of a (3,) position."""
+        image = position.copy()
+        image[self.axis] = 2.0 * self.at - position[self.axis]
+        return image
+
+    def met(self, start: Array, end: Array) -> Array:
+        """Return where the straight line between two (3,) positions goes through."""
+        share = (self.at - start[self.axis]) / (end[self.axis] - start[self.axis])
+        return start + share * (end - start)
+
+
+@dataclass(frozen=True)
 class Room:
-    """A box with plane surfaces, its corner at the origin.
+    """A box with plane surfaces, its corner at the origin; or floor and ceiling alone.
 
     Parameters
     ----------
-    length, width, height : float
-        Along x (west to east), y (south to north) and z (up), metres.
+    length, width : float or None
+        Along x (west to east) and y (south to north), metres; None for no walls across that axis.
+    height : float
+        Along z (up), metres.
     absorption : float or mapping
         Share of the energy that a surface takes away, 0 to 1: one number for all surfaces, or
-        for each of `SURFACES` a number or a mapping from octave centre in Hz to number. A band
-        takes the value of the nearest octave in the mapping.
+        for each of `SURFACES` a number or a mapping from octave centre in Hz to number. Between
+        octaves it is a straight line over the logarithm of the frequency, beyond them it is held.
     """
 
-    length: float
-    width: float
+    length: float | None
+    width: float | None
     height: float
     absorption: float | Mapping[str, Absorption] = 0.1
 
@@ -56,7 +79,7 @@ class Room:
         """Refuse what is no room."""
         for name in ("length", "width", "height"):
             side = getattr(self, name)
-            if not SHORTEST_SIDE <= side <= LONGEST_SIDE:
+            if side is not None and not SHORTEST_SIDE <= side <= LONGEST_SIDE:
                 raise RoomError(
                     f"room {name} {side:g} m: give metres, from {SHORTEST_SIDE:g} to "
                     f"{LONGEST_SIDE:g}"
@@ -67,19 +90,40 @@ class Room:
             self._check_absorption(surface)
 
     @property
-    def sides(self) -> Array:
-        """(3,) length, width and height, metres."""
-        return np.array([self.length, self.width, self.height])
+    def planes(self) -> tuple[Plane, ...]:
+        """Every surface that is there, in the order of `SURFACES`."""
+        across = ((2, self.height), (0, self.length), (1, self.width))
+        ends = [(axis, side, end) for axis, side in across for end in (0.0, 1.0)]
+        return tuple(
+            Plane(name, axis, end * side)
+            for name, (axis, side, end) in zip(SURFACES, ends, strict=True)
+            if side is not None
+        )
+
+    def reflected(self, surface: str, frequencies: ArrayLike) -> Array:
+        """Share of the energy that comes back from a surface at frequencies in Hz, (F,)."""
+        return share_reflected(self._absorption_of(surface), frequencies)
 
     def loss_db(self, surface: str, centres: ArrayLike) -> Array:
         """Level of a reflection, 10 lg(1 - absorption) in dB, at band centres in Hz, (B,)."""
-        f = np.asarray(centres, dtype=float)
-        value = self._absorption_of(surface)
-        if not isinstance(value, Mapping):
-            return in_db(np.full(f.shape, 1.0 - value))
-        octaves = np.array(list(value), dtype=float)
-        nearest = np.argmin(np.abs(np.log(f[:, None] / octaves)), axis=1)
-        return in_db(1.0 - np.array(list(value.values()), dtype=float)[nearest])
+        return in_db(self.reflected(surface, centres))
+
+    def check(self, speaker: Place, seat: Place) -> None:
+        """Refuse a speaker or a seat outside the room, or too close together."""
+        sides = (self.length, self.width, self.height)
+        for name, place in (("speaker", speaker), ("seat", seat)):
+            for axis, at, side in zip(("x", "y", "height"), place.position, sides, strict=True):
+                if side is not None and not 0.0 < at < side:
+                    raise RoomError(
+                        f"the {name} is outside the room: its {axis} of {at:g} m must lie between "
+                        f"0 and {side:g} m (all places in metres from the south-west corner)"
+                    )
+        apart = float(np.linalg.norm(seat.position - speaker.position))
+        if apart < NEAREST_SEAT:
+            raise RoomError(
+                f"the seat is {apart:g} m from the speaker, where a far-field pattern means"
+                f" nothing: move it at least {NEAREST_SEAT:g} m away"
+            )
 
     def _absorption_of(self, surface: str) -> Absorption:
         if isinstance(self.absorption, Mapping):
@@ -118,19 +162,21 @@ class Place:
 
 
 @dataclass(frozen=True, eq=False)
-class Bounce:
-    """Sound that reaches the seat by way of one surface.
+class Path:
+    """Sound's way from the speaker to a seat by way of at most one surface.
 
     Attributes
     ----------
     surface : str
-        One of `SURFACES`.
-    delay_s : float
-        Behind the direct sound, seconds.
+        Name of the surface, or `DIRECT`.
+    image : (3,) array
+        The seat's image in the surface: the speaker sounds there as if nothing stood between.
+    spot : (3,) array
+        Where the path meets the surface; the ears, if direct.
     path_m : float
         Whole length of the path, metres.
-    level_db : (B,) array
-        Relative to the direct sound at the seat, per band.
+    delay_s : float
+        Behind the direct sound, seconds.
     azimuth_deg, elevation_deg : float
         Where it comes from, seen from the seat: azimuth anticlockwise from east.
     departure_elevation_deg : float
@@ -138,9 +184,10 @@ class Bounce:
     """
 
     surface: str
-    delay_s: float
+    image: Array = field(repr=False)
+    spot: Array = field(repr=False)
     path_m: float
-    level_db: Array
+    delay_s: float
     azimuth_deg: float
     elevation_deg: float
     departure_elevation_deg: float
@@ -149,6 +196,68 @@ class Bounce:
     def delay_ms(self) -> float:
         """Behind the direct sound, milliseconds."""
         return self.delay_s * 1e3
+
+
+@dataclass(frozen=True, eq=False)
+class Bounce(Path):
+    """Sound that reaches the seat by way of one surface.
+
+    Attributes
+    ----------
+    level_db : (B,) array
+        Relative to the direct sound at the seat, per band.
+    """
+
+    level_db: Array
+
+
+def share_reflected(absorption: Absorption, frequencies: ArrayLike) -> Array:
+    """Share of the energy that comes back at frequencies in Hz, (F,); see `Room`."""
+    f = np.asarray(frequencies, dtype=float)
+    if not isinstance(absorption, Mapping):
+        return np.full(f.shape, 1.0 - absorption)
+    octaves = sorted(absorption)
+    shares = [absorption[octave] for octave in octaves]
+    return 1.0 - np.interp(np.log(f), np.log(octaves), shares)
+
+
+def paths_to(
+    planes: Sequence[Plane], speaker: Place, seat: Place, speed: float
+) -> tuple[Path, ...]:
+    """The direct path to a seat, then that by way of each plane.
+
+    Parameters
+    ----------
+    planes : sequence of Plane
+        Without end: whether speaker and seat are on the same side is for `Room.check` to tell.
+    speaker, seat : Place
+    speed : float
+        Of sound, m/s.
+    """
+    start, ear = speaker.position, seat.position
+    direct = float(np.linalg.norm(ear - start))
+    # Mirroring the seat gives the departure, mirroring the speaker the arrival.
+    ends = [(DIRECT, ear, start, ear)]
+    for plane in planes:
+        image = plane.mirrored(ear)
+        ends.append((plane.name, image, plane.mirrored(start), plane.met(start, image)))
+    found = []
+    for name, image, mirrored_start, spot in ends:
+        departure, arrival = image - start, mirrored_start - ear
+        length = float(np.linalg.norm(departure))
+        found.append(
+            Path(
+                name,
+                image,
+                spot,
+                length,
+                (length - direct) / speed,
+                math.degrees(math.atan2(arrival[1], arrival[0])),
+                _elevation(arrival),
+                _elevation(departure),
+            )
+        )
+    return tuple(found)
 
 
 def first_bounces(
@@ -179,7 +288,7 @@ def first_bounces(
     Returns
     -------
     tuple of Bounce
-        In the order of `SURFACES`.
+        In the order of `SURFACES`, those that the room has.
 
     Raises
     ------
@@ -192,50 +301,30 @@ def first_bounces(
     L the pattern, d and d0 the two paths, m the air's absorption in dB/m.
     """
     air = Air() if air is None else air
-    _check_places(room, speaker, seat)
+    room.check(speaker, seat)
     f, power = _checked_bands(centres, level_db)
-    start, ear = speaker.position, seat.position
-    direct = float(np.linalg.norm(ear - start))
-    direct_db = in_db(power_at(power, elevations, _elevation(ear - start)))
-    loss_per_metre = _air_loss(air, f)
+    direct, *bounces = paths_to(room.planes, speaker, seat, air.speed)
+    direct_db = in_db(power_at(power, elevations, direct.departure_elevation_deg))
+    loss_per_metre = air_loss(air, f)
     found = []
-    for index, surface in enumerate(SURFACES):
-        # Mirroring the seat gives the departure, mirroring the speaker the arrival.
-        departure = _mirrored(room, index, ear) - start
-        arrival = _mirrored(room, index, start) - ear
-        path = float(np.linalg.norm(departure))
-        leaving = _elevation(departure)
-        level = in_db(power_at(power, elevations, leaving)) - direct_db
-        level = level - 20.0 * math.log10(path / direct) - loss_per_metre * (path - direct)
-        found.append(
-            Bounce(
-                surface,
-                (path - direct) / air.speed,
-                path,
-                level + room.loss_db(surface, f),
-                math.degrees(math.atan2(arrival[1], arrival[0])),
-                _elevation(arrival),
-                leaving,
-            )
-        )
+    for path in bounces:
+        level = in_db(power_at(power, elevations, path.departure_elevation_deg)) - direct_db
+        level = level - 20.0 * math.log10(path.path_m / direct.path_m)
+        level = level - loss_per_metre * (path.path_m - direct.path_m)
+        level = level + room.loss_db(path.surface, f)
+        found.append(Bounce(**vars(path), level_db=level))
     return tuple(found)
-
-
-def _mirrored(room: Room, surface: int, position: Array) -> Array:
-    """Return the image of a position in one of `SURFACES`."""
-    axis, far = ((2, 0), (2, 1), (0, 0), (0, 1), (1, 0), (1, 1))[surface]
-    image = position.copy()
-    image[axis] = 2.0 * far * room.sides[axis] - position[axis]
-    return image
 
 
 def _elevation(direction: Array) -> float:
     return math.degrees(math.atan2(direction[2], math.hypot(direction[0], direction[1])))
 
 
-def _air_loss(air: Air, centres: Array) -> Array:
+def air_loss(air: Air, frequencies: ArrayLike) -> Array:
+    """What the air takes at frequencies in Hz, dB/m (ISO 9613-1)."""
+    f = np.asarray(frequencies, dtype=float)
     # The formula's range ends near 40 Hz, where air takes less than 0.001 dB in any room.
-    return air.absorption(np.maximum(centres, 4.001e-4 * air.pressure_pa))
+    return air.absorption(np.maximum(f, 4.001e-4 * air.pressure_pa))
 
 
 def _checked_bands(centres: ArrayLike, level_db: ArrayLike) -> tuple[Array, Array]:
@@ -248,22 +337,6 @@ def _checked_bands(centres: ArrayLike, level_db: ArrayLike) -> tuple[Array, Arra
             f"{f.size} bands"
         )
     return f, 10.0 ** (level / 10.0)
-
-
-def _check_places(room: Room, speaker: Place, seat: Place) -> None:
-    for name, place in (("speaker", speaker), ("seat", seat)):
-        for axis, at, side in zip(("x", "y", "height"), place.position, room.sides, strict=True):
-            if not 0.0 < at < side:
-                raise RoomError(
-                    f"the {name} is outside the room: its {axis} of {at:g} m must lie between "
-                    f"0 and {side:g} m (all places in metres from the south-west corner)"
-                )
-    apart = float(np.linalg.norm(seat.position - speaker.position))
-    if apart < NEAREST_SEAT:
-        raise RoomError(
-            f"the seat is {apart:g} m from the speaker, where a far-field pattern means nothing: "
-            f"move it at least {NEAREST_SEAT:g} m away"
-        )
 
 
 def _listed(names: tuple[str, ...]) -> str:

@@ -32,13 +32,13 @@ from studies.design.questions import (
     sizes_of,
 )
 from studies.design.reflector_tables import BallTable, ReflectorTable
+from studies.design.room_table import RoomTable
 from studies.design.tables import (
     AirTable,
     ColumnTable,
     DriverTable,
     PlateTable,
     PostsTable,
-    RoomTable,
     Table,
     TweeterTable,
 )

@@ -37,6 +37,11 @@ class SeatTable(Table):
     distance: Annotated[float, Between(300, 30_000)] = Field(
         description="From the speaker's axis, level."
     )
+    direction: Annotated[float, Field(ge=-360, le=360)] | None = Field(
+        None,
+        description="From the column, degrees seen from above: 0 along the room's length, away from"
+        " where its corner is; 90 along its width. Left out: towards the room's middle.",
+    )
 
 
 class TargetTable(Table):

@@ -208,11 +208,3 @@ class AirTable(Table):
     humidity: Annotated[float, Field(ge=0, le=100)] = Field(
         50.0, description="Relative humidity, per cent."
     )
-
-
-class RoomTable(Table):
-    """The room that the first bounces depend on."""
-
-    ceiling: Annotated[float, Between(1500, 20_000)] = Field(
-        2.5, description="Height above the floor; 2.5 m if left out: common practice, no source."
-    )

@@ -1,0 +1,232 @@
+"""Who sits where in the room of a design, and by which paths the sound comes there."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from dispersion.room import DIRECT, Absorption, Path, Place, Plane, Room, RoomError, paths_to
+from shapes.assembly import Assembly
+from shapes.lengths import in_both
+from studies.design import Design, DesignError, Mistake
+from studies.design.design import Seat
+
+MOST_SEATS = 12
+SITTING_EARS, STANDING_EARS = 1.15, 1.6
+"""Ears above the floor, m: common practice, no source."""
+HEAD_ROOM = 0.1
+AIR_BEHIND = 0.1
+"""Between the speaker's back and the wall of the comparison, m: common practice, no source."""
+BEHIND = "wall behind"
+
+
+@dataclass(frozen=True, eq=False)
+class Ears:
+    """Paths to one place of ears, and where the wave solver is asked about them.
+
+    Attributes
+    ----------
+    paths : tuple of Path
+        The direct one first.
+    points : (P, 2) array
+        The seat and its images, r from the column's axis and z above the baffle, m.
+    first : int
+        Number of the first of them among all points of the study.
+    """
+
+    paths: tuple[Path, ...]
+    points: np.ndarray = field(repr=False)
+    first: int = 0
+
+    @property
+    def numbers(self) -> slice:
+        """Which of all points of the study are these."""
+        return slice(self.first, self.first + len(self.points))
+
+    @property
+    def distances(self) -> np.ndarray:
+        """(P,) from the middle of the baffle, m."""
+        return np.hypot(*self.points.T)
+
+
+@dataclass(frozen=True, eq=False)
+class Sitter:
+    """One seat of the design in its room.
+
+    Attributes
+    ----------
+    seat : Seat
+    place : Place
+        Of the ears.
+    here : Ears
+        As the file has it.
+    other_ears : float
+        Above the floor, m: standing at the same place, or sitting if the seat is a standing one.
+    there : Ears
+        With them.
+    behind : Ears
+        The direct path, and that by way of a wall close behind the column.
+    """
+
+    seat: Seat
+    place: Place
+    here: Ears
+    other_ears: float
+    there: Ears
+    behind: Ears
+
+
+@dataclass(frozen=True, eq=False)
+class Seating:
+    """The room with everybody in it.
+
+    Attributes
+    ----------
+    room : Room
+    speaker : Place
+        The middle of the ring.
+    near_wall : float
+        From the column's axis to the wall of the comparison, m.
+    sitters : tuple of Sitter
+        In the file's order.
+    absorption : mapping
+        Of every path by its name, the direct one and the wall of the comparison included.
+    """
+
+    room: Room
+    speaker: Place
+    near_wall: float
+    sitters: tuple[Sitter, ...]
+    absorption: Mapping[str, Absorption]
+
+    @property
+    def points(self) -> np.ndarray:
+        """(P, 2) every point that the wave solver is asked about, m."""
+        ears = [one for sitter in self.sitters for one in (sitter.here, sitter.there)]
+        ears += [sitter.behind for sitter in self.sitters]
+        return np.vstack([one.points for one in sorted(ears, key=lambda one: one.first)])
+
+
+def seating_of(design: Design, assembly: Assembly) -> Seating:
+    """Put the seats of a design into its room.
+
+    Raises
+    ------
+    DesignError
+        If there is no seat or there are too many, or speaker or seats do not fit into the room.
+    """
+    given = design.tables.room
+    room = Room(given.length, given.width, given.ceiling, given.absorption.by_surface())
+    x, y = given.column or (0.0, 0.0)
+    speaker = Place(x, y, assembly.height_of_ring)
+    reach, top = np.vstack((assembly.lower_line, assembly.upper_line)).max(axis=0)
+    near_wall = given.near_wall or float(reach) + AIR_BEHIND
+    mistakes = _misfits(design, room, float(reach), float(top), near_wall)
+    if mistakes:
+        raise DesignError(design.path, mistakes)
+    sitters: list[Sitter] = []
+    for number, seat in enumerate(design.seats, start=1):
+        try:
+            first = sum(_count(sitter) for sitter in sitters)
+            sitters.append(_sitter(design, room, speaker, near_wall, number, first))
+        except RoomError as error:
+            mistakes.append(Mistake(f"seats[{number}]", f"{seat.name}: {error}"))
+    if mistakes:
+        raise DesignError(design.path, mistakes)
+    absorption = {DIRECT: 0.0, BEHIND: given.absorption.walls, **given.absorption.by_surface()}
+    return Seating(room, speaker, near_wall, tuple(sitters), absorption)
+
+
+def _count(sitter: Sitter) -> int:
+    return len(sitter.here.points) + len(sitter.there.points) + len(sitter.behind.points)
+
+
+def _misfits(
+    design: Design, room: Room, reach: float, top: float, near_wall: float
+) -> list[Mistake]:
+    """Tell what is wrong with seats and speaker before any place is worked out."""
+    found = []
+    if not 1 <= len(design.seats) <= MOST_SEATS:
+        found.append(
+            Mistake("seats", f"{len(design.seats)} seats: give 1 to {MOST_SEATS} [[seats]] tables")
+        )
+    height = design.tables.column.height + top
+    if height >= room.height:
+        found.append(
+            Mistake(
+                "room.ceiling",
+                f"the speaker is {in_both(height)} high and does not fit below a ceiling of"
+                f" {in_both(room.height)}",
+            )
+        )
+    if near_wall < reach:
+        found.append(
+            Mistake(
+                "room.near_wall",
+                f"a wall {in_both(near_wall)} from the axis stands in the speaker: at least"
+                f" {in_both(reach)}",
+            )
+        )
+    return found + _column_in_walls(design, room, reach)
+
+
+def _column_in_walls(design: Design, room: Room, reach: float) -> list[Mistake]:
+    if room.length is None or room.width is None:
+        return []
+    x, y = design.tables.room.column
+    least = min(x, y, room.length - x, room.width - y)
+    if least >= reach:
+        return []
+    message = (
+        f"the speaker reaches {in_both(reach)} from its axis, and a wall is {in_both(least)} away:"
+        " move it into the room"
+    )
+    return [Mistake("room.column", message)]
+
+
+def _sitter(
+    design: Design, room: Room, speaker: Place, near_wall: float, number: int, first: int
+) -> Sitter:
+    seat, towards = design.seats[number - 1], design.tables.seats[number - 1].direction
+    angle = _towards_the_middle(room, speaker) if towards is None else math.radians(towards)
+    x, y = speaker.x + seat.r * math.cos(angle), speaker.y + seat.r * math.sin(angle)
+    # Turned so that the seat lies along x, the wall of the comparison stands across it.
+    alone, aside = Place(0.0, 0.0, speaker.height), Place(seat.r, 0.0, seat.ear_height)
+    wall = Plane(BEHIND, 0, -near_wall)
+    base, speed = design.tables.column.height, design.air.speed
+    other = _other_ears(seat, room)
+    place, there = Place(x, y, seat.ear_height), Place(x, y, other)
+    room.check(speaker, place)
+    room.check(speaker, there)
+    ears: list[Ears] = []
+    for planes, start, end in (
+        (room.planes, speaker, place),
+        (room.planes, speaker, there),
+        ((wall,), alone, aside),
+    ):
+        paths = paths_to(planes, start, end, speed)
+        begin = first + sum(len(one.points) for one in ears)
+        ears.append(Ears(paths, _points(paths, start, base), begin))
+    return Sitter(seat, place, ears[0], other, ears[1], ears[2])
+
+
+def _points(paths: Sequence[Path], speaker: Place, base: float) -> np.ndarray:
+    """(P, 2) images of the seat, r from the column's axis and z above the baffle, m."""
+    images = np.array([path.image for path in paths])
+    r = np.hypot(images[:, 0] - speaker.x, images[:, 1] - speaker.y)
+    return np.column_stack((r, images[:, 2] - base))
+
+
+def _towards_the_middle(room: Room, speaker: Place) -> float:
+    if room.length is None or room.width is None:
+        return 0.0
+    return math.atan2(room.width / 2 - speaker.y, room.length / 2 - speaker.x)
+
+
+def _other_ears(seat: Seat, room: Room) -> float:
+    """Ears of the same person standing or sitting: whichever is farther from those of the seat."""
+    standing = min(STANDING_EARS, room.height - HEAD_ROOM)
+    return max(standing, SITTING_EARS, key=lambda ears: abs(ears - seat.ear_height))

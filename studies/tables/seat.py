@@ -1,0 +1,305 @@
+"""What reaches the seats, in words and tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from dispersion.bands import band_label
+from dispersion.coverage import level_db
+from dispersion.impulse import RATE
+from shapes.lengths import in_both
+from studies.grid import Row
+from studies.octaves import octaves_of
+from studies.seat import EARLY_S, Listener, SeatStudy
+from studies.tables.columns import band, number, text
+from studies.tables.evidence import Evidence, evidence_of
+from studies.tables.seat_words import answer, posture
+from studies.tables.table import Column, Fact, Findings, Table
+
+_LEVEL = "level: direct sound re 0 dB at 1 m, bounces re direct sound"
+CAUTION = (
+    "The WAV files are clicks at full level: turn the volume down before you play one, and protect"
+    " your hearing."
+)
+
+
+def seat_tables(study: SeatStudy) -> Findings:
+    """Put what reaches the seats into words and tables."""
+    return Findings(
+        "seat",
+        study.design,
+        answer(study),
+        tuple(_facts(study)),
+        (
+            _bounces(study),
+            _early(study),
+            _main_seat(study),
+            _by_seat(study),
+            _levels(study),
+        ),
+        _evidence(study),
+        (CAUTION,),
+    )
+
+
+def _facts(study: SeatStudy) -> Iterator[Fact]:
+    main = study.listeners[0]
+    yield Fact("near_wall_mm", 1e3 * study.seating.near_wall, "axis to the wall behind, mm")
+    for arrival in main.arrivals[1:]:
+        key = arrival.path.surface.replace(" ", "_")
+        yield Fact(
+            f"{key}_delay_ms", arrival.path.delay_ms, f"{arrival.path.surface} behind direct, ms"
+        )
+        mean = float(np.mean(arrival.level_db - main.direct.level_db))
+        yield Fact(f"{key}_level_db", mean, f"{arrival.path.surface} re direct, mean of bands, dB")
+    yield Fact(
+        "early_to_direct_db",
+        float(main.early_to_direct_db.mean()),
+        f"bounces within {EARLY_S * 1e3:.0f} ms over direct sound at seat 1, mean of bands, dB",
+    )
+    yield Fact("impulse_ms", 1e3 * len(main.impulse.whole) / RATE, "length of each WAV file, ms")
+    yield Fact(
+        "impulse_least_ms", 1e3 * main.impulse.least_s, "least length of seat 1's WAV files, ms"
+    )
+    yield Fact(
+        "solved_frequencies", len(study.refined.response.problem.frequencies), "solved for them"
+    )
+    yield Fact(
+        "read_between_db",
+        float(level_db(study.refined.error**2)),
+        "worst error of the curves between solved frequencies, before the last were added, dB",
+    )
+    yield Fact("by_pattern_rms_db", study.pattern_db[0], "bounces by far-field pattern, rms, dB")
+    yield Fact("by_pattern_worst_db", study.pattern_db[1], "the same, largest, dB")
+
+
+def _octave_columns(study: SeatStudy, what: str) -> tuple[Column, ...]:
+    return tuple(
+        number(
+            f"octave_{centre:.0f}_hz_db",
+            band_label(centre).replace(" ", "\n"),
+            f"{what}, {band_label(centre)} octave, dB",
+            1,
+        )
+        for centre, _ in octaves_of(study.centres)
+    )
+
+
+def _bounces(study: SeatStudy) -> Table:
+    columns = (
+        text("seat", "seat", "name of the seat"),
+        text("surface", "by way of", "surface of the bounce"),
+        number("delay_ms", "delay\nms", "behind the direct sound, ms; 0 if direct"),
+        *_directions(),
+        number("spot_m", "meets\nat m", "level distance from the axis to where it is met, m", 1),
+        number("level_db", "mean\ndB", f"{_LEVEL}, mean of the third octaves, dB", 1),
+        *_octave_columns(study, _LEVEL),
+    )
+    rows = tuple(row for listener in study.listeners for row in _arrivals(study, listener))
+    caption = (
+        "direct: level re 0 dB at 1 m; bounces: re the direct sound, losses in surface and air"
+        " included. leaves: elevation at the speaker. meets at: where a rug or an absorber would"
+        " have to be, level distance from the column's axis"
+    )
+    title = "What arrives, in the order of arrival"
+    return Table("bounces", title, columns, rows, caption, group_key="seat")
+
+
+def _directions() -> tuple[Column, ...]:
+    from_where = "degrees anticlockwise from the room's length"
+    return (
+        number("path_m", "path", "whole length from the middle of the ring, m", shown=False),
+        number("leaves_deg", "leaves\ndeg", "elevation at the speaker, degrees", 0),
+        number("azimuth_deg", "from", f"azimuth at the ears, {from_where}", 0, shown=False),
+        number("elevation_deg", "from", "elevation at the ears, degrees", 0, shown=False),
+    )
+
+
+def _arrivals(study: SeatStudy, listener: Listener) -> Iterator[tuple]:
+    direct = listener.direct
+    speaker = study.seating.speaker
+    for arrival in listener.arrivals:
+        path = arrival.path
+        base = np.zeros_like(direct.level_db) if arrival is direct else direct.level_db
+        octaves = [
+            float(level_db(_energy(arrival.level_db[among])) - level_db(_energy(base[among])))
+            for _, among in octaves_of(study.centres)
+        ]
+        spot = float(np.hypot(path.spot[0] - speaker.x, path.spot[1] - speaker.y))
+        yield (
+            listener.name,
+            path.surface,
+            path.delay_ms,
+            path.path_m,
+            path.departure_elevation_deg,
+            path.azimuth_deg,
+            path.elevation_deg,
+            None if arrival is direct else spot,
+            float(np.mean(arrival.level_db - base)),
+            *octaves,
+        )
+
+
+def _energy(levels: np.ndarray) -> float:
+    return float(np.mean(10.0 ** (levels / 10.0)))
+
+
+def _early(study: SeatStudy) -> Table:
+    columns = (
+        text("seat", "seat", "name of the seat"),
+        number("mean_db", "mean\ndB", "mean of the third octaves, dB", 1),
+        *_octave_columns(study, "early bounces over direct sound"),
+    )
+    rows = tuple(
+        (
+            listener.name,
+            float(listener.early_to_direct_db.mean()),
+            *(
+                float(level_db(_energy(listener.early_to_direct_db[among])))
+                for _, among in octaves_of(study.centres)
+            ),
+        )
+        for listener in study.listeners
+    )
+    title = f"Early bounces (within {EARLY_S * 1e3:.0f} ms) over direct sound, energy, by octave"
+    return Table("early", title, columns, rows)
+
+
+def _main_seat(study: SeatStudy) -> Table:
+    main = study.listeners[0]
+    here, there = posture(main)
+    columns = (
+        band(),
+        number("direct_db", f"direct\n{here}", f"direct sound {here}, dB re 0 dB at 1 m", 1),
+        number("other_direct_db", f"direct\n{there}", f"the same {there}", 1),
+        number("change_db", f"{there}\nless {here}", "their difference, dB", 1),
+        number("early_db", "early re\ndirect", "early bounces over direct sound, dB", 1),
+        number("other_early_db", f"the same\n{there}", f"the same {there}, dB", 1),
+        number("behind_db", "wall\nbehind", "what a wall close behind adds to direct sound, dB", 1),
+        *_floor_columns(main),
+    )
+    change = main.other_arrivals[0].level_db - main.direct.level_db
+    other = replace(main, arrivals=main.other_arrivals).early_to_direct_db
+    values = (
+        study.centres,
+        main.direct.level_db,
+        main.other_arrivals[0].level_db,
+        change,
+        main.early_to_direct_db,
+        other,
+        main.behind_db,
+        *_floor_values(main),
+    )
+    rows = tuple(tuple(map(float, row)) for row in zip(*values, strict=True))
+    title = f"{main.name}, by third octave"
+    caption = (
+        "direct: dB re 0 dB at 1 m. early: energies of the bounces added. wall behind: what a wall"
+        f" {in_both(study.seating.near_wall)} behind the column's axis adds to the direct sound,"
+        " wave by wave; 0 in the free room" + _floor_caption(main)
+    )
+    return Table("main_seat", title, columns, rows, caption)
+
+
+def _floor_columns(listener: Listener) -> tuple[Column, ...]:
+    if listener.floor is None:
+        return ()
+    exact = "column on a rigid floor, exact, dB re 0 dB at 1 m"
+    images = "direct sound and a rigid floor's bounce, wave by wave, dB re 0 dB at 1 m"
+    return (
+        number("floor_exact_db", "on the\nfloor", exact, 1),
+        number("floor_images_db", "direct +\nimage", images, 1),
+    )
+
+
+def _floor_values(listener: Listener) -> tuple[np.ndarray, ...]:
+    found = listener.floor
+    return () if found is None else (found.exact_db, found.images_db)
+
+
+def _floor_caption(listener: Listener) -> str:
+    if listener.floor is None:
+        return ""
+    return (
+        ". on the floor: solved with the column standing on a rigid floor; direct + image: the"
+        " column in free air, and the bounce"
+    )
+
+
+def _by_seat(study: SeatStudy) -> Table:
+    columns = (
+        text("seat", "seat", "name of the seat"),
+        band(),
+        number("direct_db", "direct", "direct sound, dB re 0 dB at 1 m"),
+        number("other_direct_db", "other", "direct sound at the other height of the ears, dB"),
+        number("early_db", "early", "early bounces over direct sound, dB"),
+        number("behind_db", "behind", "what a wall close behind adds to direct sound, dB"),
+        *_floor_columns(study.listeners[0]),
+    )
+    rows = []
+    for one in study.listeners:
+        values = (
+            study.centres,
+            one.direct.level_db,
+            one.other_arrivals[0].level_db,
+            one.early_to_direct_db,
+            one.behind_db,
+            *_floor_values(one),
+        )
+        rows += [(one.name, *map(float, row)) for row in zip(*values, strict=True)]
+    return Table("seats", "Every seat by third octave", columns, tuple(rows), scope="data")
+
+
+def _levels(study: SeatStudy) -> Table:
+    columns = (
+        text("seat", "seat", "name of the seat"),
+        text("surface", "surface", "by way of which surface"),
+        band(),
+        number("level_db", "level", "band level of that path at the seat, dB re 0 dB at 1 m"),
+    )
+    rows = tuple(
+        (one.name, arrival.path.surface, float(centre), float(level))
+        for one in study.listeners
+        for arrival in one.arrivals
+        for centre, level in zip(study.centres, arrival.level_db, strict=True)
+    )
+    return Table("paths", "Every path by third octave", columns, rows, scope="bulk")
+
+
+def _evidence(study: SeatStudy) -> Evidence:
+    row = Row("as designed", study.assembly, response=study.refined.response)
+    found = evidence_of([row], row)
+    kept = tuple(remark for remark in found.remarks if not remark.startswith("free field"))
+    return replace(
+        found,
+        remarks=(*_read_between(study), *kept, *_LEFT_OUT),
+        reference="the driver's own on-axis curve in an endless wall, at 1 m",
+    )
+
+
+def _read_between(study: SeatStudy) -> tuple[str, ...]:
+    solved, (rms, worst) = study.refined, study.pattern_db
+    count = len(solved.response.problem.frequencies)
+    if np.isnan(solved.error):
+        met = f"leaving every second out changes it by {100 * solved.left:.1f} per cent at most"
+    else:
+        met = (
+            f"the last that were added had been foretold within {100 * solved.error:.1f} per cent"
+            " of the pressure round them"
+        )
+    return (
+        f"{count} frequencies solved, closer where the curves bend, a spline in between: {met}",
+        "each bounce is the pressure that the solver finds at the seat's image, near field"
+        f" included; the far-field pattern at each bounce's own angle gives the same within"
+        f" {rms:.1f} dB (rms; {worst:.1f} dB at worst)",
+    )
+
+
+_LEFT_OUT = (
+    "air absorption by ISO 9613-1 on every path; its delay is that of the speed of sound alone",
+    "surfaces are plane, without end and without edges; what they send back keeps its phase and"
+    " loses the energy that the file says; delays are those from the middle of the ring",
+    "the column is solved in free air: it does not scatter again what a surface sends back",
+)
