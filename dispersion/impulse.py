@@ -22,8 +22,9 @@ FADE = 10.0**0.1
 PERIODS = 4.0
 """Of the band's lowest frequency that must fit behind the last arrival: the high-pass has rung down
 by 40 dB by then."""
-FADE_WIDTHS_AHEAD = 3.0
-"""Inverse widths of the upper fade ahead of an arrival, after which its ringing is 60 dB down."""
+FADE_WIDTHS_AHEAD = 6.0
+"""Inverse widths of the upper fade ahead of an arrival: what still rings there is cut away, which
+leaves less than -60 dB beyond the fade."""
 LONGEST_S = 2.0
 
 

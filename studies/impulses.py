@@ -1,27 +1,14 @@
-"""Impulse responses at the seats: WAV files, each pair with a document that says what it is."""
+"""Impulse responses at the seats: the paths added in time, and held against what went in."""
 
 from __future__ import annotations
 
-import io
-import json
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 
 from dispersion.bands import band_index
-from dispersion.impulse import (
-    HIGH_PASS_ORDER,
-    PERIODS,
-    RATE,
-    BandLimits,
-    impulse,
-    least_length,
-)
-from studies.design import Design
-from studies.release import version
+from dispersion.impulse import RATE, BandLimits, impulse, least_length
 
 WITHIN_DB = 0.1
 """What a third octave of the direct part may differ by from the solver's curve."""
@@ -127,46 +114,3 @@ def _difference_db(
         for power in (spectrum[inside], np.abs(pressure[inside]) ** 2)
     )
     return float(np.max(np.abs(10.0 * np.log10(got[meant > 0] / meant[meant > 0]))))
-
-
-def wav_bytes(response: np.ndarray) -> bytes:
-    """Write a mono WAV file of 32-bit floating-point samples."""
-    from scipy.io import wavfile
-
-    file = io.BytesIO()
-    wavfile.write(file, RATE, response)
-    return file.getvalue()
-
-
-def companion(design: Design, number: int, about: dict[str, Any], impulse: SeatImpulse) -> bytes:
-    """Say in JSON what the two WAV files of a seat hold."""
-    limits = impulse.limits
-    document = {
-        "roundcast": version(),
-        "design": {
-            "title": design.title,
-            "file": str(design.path),
-            "fingerprint": design.fingerprint,
-        },
-        "files": {
-            f"seat-{number}-direct.wav": "the direct sound alone, free field",
-            f"seat-{number}.wav": "the direct sound and the first bounces of the surfaces below",
-        },
-        "sample_rate_hz": RATE,
-        "samples": len(impulse.whole),
-        "format": "mono, 32-bit floating point",
-        "level": "1.0 is 0 dB: the driver's own on-axis curve in an endless wall, at 1 m",
-        "start_sample": impulse.start,
-        "start": "sample at which the driver's signal begins, at the middle of the baffle",
-        "shortest_length_ms": math.ceil(impulse.least_s * 1e3),
-        "length_rule": f"start, way of the latest bounce, and {PERIODS:g} periods of"
-        f" {limits.low:.0f} Hz",
-        "band_hz": [round(limits.low, 3), round(limits.high, 3)],
-        "below": "not solved: the value at the band's end, through a Butterworth high-pass of"
-        f" order {HIGH_PASS_ORDER} at {limits.high_pass_hz:.1f} Hz",
-        "above": f"not solved: faded out up to {limits.silent_hz:.0f} Hz",
-        "energy_cut_off_db": round(impulse.cut_db, 2),
-        "direct_off_by_db": round(impulse.off_db, 4),
-        **about,
-    }
-    return (json.dumps(document, indent=1, allow_nan=False) + "\n").encode()

@@ -40,6 +40,7 @@ from studies.directivity import Directions, Directivity, directivity
 from studies.explore import explore
 from studies.formats.files import directivity_files
 from studies.formats.sofa import require_sofar
+from studies.formats.wav import seat_files
 from studies.gap import gap
 from studies.grid import Progress, Solver, problem_of
 from studies.ledger import Ledger, LedgerError
@@ -53,6 +54,7 @@ from studies.printing import open_console, print_files, print_findings, print_ta
 from studies.progress import Watch
 from studies.rays import RayStudy, ray_study
 from studies.release import mark_of
+from studies.seat import SeatStudy, seat
 from studies.shed import cutting, cutting_files
 from studies.shed.meter_files import meter_files
 from studies.slices import Slices, slice_study
@@ -388,6 +390,12 @@ def find_directivity(
     return solve(study, design, method, **how)
 
 
+def find_seat(design: Design, wav_length: float | None, **how: Any) -> SeatStudy:
+    """Find what reaches the seats, with the wave solver: phases count."""
+    length = None if wav_length is None else 1e-3 * wav_length
+    return solve(functools.partial(seat, length=length), design, "waves", **how)
+
+
 def find_slices(
     design: Design, at: Sequence[float], workers: int | None = None, finer: float = 1.0
 ) -> Slices:
@@ -429,6 +437,7 @@ QUESTIONS = {
     "carve": Question(
         find_carved, tables.carve_tables, pictures.carve_pictures, carve_files, carve_work
     ),
+    "seat": Question(find_seat, tables.seat_tables, pictures.seat_pictures, seat_files),
     "slice": Question(find_slices, tables.slices_tables, pictures.slice_pictures, slice_files),
     "cut": Question(cutting, tables.cut_tables, pictures.cut_pictures, cutting_files),
     "meter": Question(

@@ -3,12 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from textwrap import shorten
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from numpy.typing import ArrayLike
 
+from dispersion.room import DIRECT, SURFACES
 from studies.charts.curves import Trace, draw_traces, level_axis
 from studies.charts.style import (
     DASHES,
@@ -65,7 +68,7 @@ def energy_time_figure(title: str, seats: Sequence[Heard]) -> Figure:
     last = max(delay for seat in seats for _, delay, _ in seat.bounces)
     end = max(LEAST_MS, BEHIND_LAST * last)
     for axes, seat in zip(panels, seats, strict=True):
-        _over_time(axes, seat)
+        _over_time(axes, seat, end)
         axes.set_title(shorten(seat.name, 60, placeholder="..."))
         axes.set_xlim(-BEFORE_MS, end)
         axes.set_ylim(DEEPEST_DB, 17.0)
@@ -76,21 +79,26 @@ def energy_time_figure(title: str, seats: Sequence[Heard]) -> Figure:
     return figure
 
 
-def _over_time(axes: Axes, seat: Heard) -> None:
-    axes.fill_between(
-        seat.milliseconds,
-        DEEPEST_DB,
-        np.maximum(seat.energy_db, DEEPEST_DB),
-        color=SERIES[0],
-        alpha=0.2,
-        linewidth=0,
-    )
-    axes.plot(seat.milliseconds, seat.energy_db, color=SERIES[0], linewidth=0.9)
-    for number, (name, delay, level) in enumerate([("direct", 0.0, 0.0), *seat.bounces]):
+def _over_time(axes: Axes, seat: Heard, end: float) -> None:
+    shown = (seat.milliseconds >= -BEFORE_MS) & (seat.milliseconds <= end)
+    time, level = seat.milliseconds[shown], np.maximum(seat.energy_db[shown], DEEPEST_DB)
+    axes.fill_between(time, DEEPEST_DB, level, color=SERIES[0], alpha=0.2, linewidth=0)
+    axes.plot(time, level, color=SERIES[0], linewidth=0.9)
+    paper = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
+    for number, (name, delay, level_db) in enumerate([("direct", 0.0, 0.0), *seat.bounces]):
         height = 2.0 + 4.5 * (TIERS - 1 - number % TIERS)
         axes.plot([delay, delay], [DEEPEST_DB, height], color=WINDOW, linewidth=0.8, zorder=3)
-        axes.plot(delay, level, "o", color=WINDOW, markersize=4.5, zorder=4)
-        axes.annotate(f" {name}", (delay, height), color=INK, fontsize=9, va="center", ha="left")
+        axes.plot(delay, level_db, "o", color=WINDOW, markersize=4.5, zorder=4)
+        axes.annotate(
+            name,
+            (delay, height),
+            xytext=(4, 0),
+            textcoords="offset points",
+            fontsize=9,
+            va="center",
+            bbox=paper,
+            zorder=5,
+        )
 
 
 @in_house_style
@@ -217,15 +225,22 @@ def plan_figure(
     """
     length, width, height = sides
     walled = length is not None and width is not None
-    figure = new_figure(6.2 if walled else 4.6, title)
+    shown = seats if walled else seats[:1]
+    named = (f"{n} {shorten(name, 30, placeholder='...')}" for n, (name, _) in enumerate(shown, 1))
+    figure = new_figure(6.0 if walled else 5.0, title, f"to {'; '.join(named)}")
+    panels = figure.subplots(1, 1 + walled, squeeze=False)[0]
+    _from_the_side(panels[0], speaker, column, height, paths)
     if walled:
-        panels = figure.subplots(1, 2, width_ratios=(1.0, 1.0))
         _from_above(panels[1], speaker, column[0], (length, width), paths, seats)
-        side = panels[0]
-    else:
-        side = figure.add_subplot()
-    _from_the_side(side, speaker, column, height, paths)
+    lines = {path.name: _look(path.name) for path in paths}
+    handles = [Line2D([], [], label=name, **look) for name, look in lines.items()]
+    figure.legend(handles=handles, loc="outside lower left", ncols=len(handles))
     return figure
+
+
+def _look(surface: str) -> dict[str, Any]:
+    number = (DIRECT, *SURFACES).index(surface)
+    return {"color": SERIES[number], "linestyle": DASHES[number % 4], "linewidth": 1.6}
 
 
 def _from_the_side(
@@ -238,33 +253,33 @@ def _from_the_side(
     """Floor and ceiling lie in the plane through column and seat."""
     half, tall = column
     away = float(np.hypot(*(paths[0].ears - speaker)[:2]))
-    shown = [path for path in paths if path.name in ("direct", "floor", "ceiling")]
-    for number, path in enumerate(shown):
+    for path in paths:
+        if path.name not in (DIRECT, *SURFACES[:2]):
+            continue
         at = float(np.hypot(*(path.spot - speaker)[:2]))
         corners = np.array([(0.0, speaker[2]), (at, path.spot[2]), (away, path.ears[2])])
-        axes.plot(*corners.T, color=SERIES[number], linewidth=1.6, label=path.name)
-        if path.name != "direct":
-            above = path.name == "floor"
+        axes.plot(*corners.T, **_look(path.name))
+        if path.name != DIRECT:
+            below = path.name == "floor"
             axes.annotate(
                 f"{at:.2f} m",
                 (at, path.spot[2]),
-                xytext=(0, 5 if above else -5),
+                xytext=(0, -5 if below else 5),
                 textcoords="offset points",
                 ha="center",
-                va="bottom" if above else "top",
-                color=SERIES[number],
+                va="top" if below else "bottom",
+                color=_look(path.name)["color"],
             )
     axes.fill([-half, half, half, -half], [0, 0, tall, tall], color="#efe2cc", ec=INK, lw=1.0)
     axes.plot(away, paths[0].ears[2], "o", color=INK, markersize=6)
     for level in (0.0, height):
         axes.axhline(level, color=INK, linewidth=2.0)
     axes.set_xlim(-0.4, away + 0.4)
-    axes.set_ylim(-0.06 * height, 1.06 * height)
+    axes.set_ylim(-0.1 * height, 1.1 * height)
     axes.set_aspect("equal")
     axes.set_title("from the side, to the main seat")
     axes.set_xlabel("distance from the column's axis, m")
     axes.set_ylabel("height, m")
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.18), ncols=3)
 
 
 def _from_above(
@@ -277,12 +292,10 @@ def _from_above(
 ) -> None:
     length, width = sides
     axes.plot([0, length, length, 0, 0], [0, 0, width, width, 0], color=INK, linewidth=2.0)
-    walls = [path for path in paths if path.name.endswith("wall")]
-    for number, path in enumerate(walls, start=3):
-        corners = np.array([speaker[:2], path.spot[:2], path.ears[:2]])
-        look = {"color": SERIES[number % len(SERIES)], "linestyle": DASHES[number % len(DASHES)]}
-        axes.plot(*corners.T, linewidth=1.4, label=path.name, **look)
-    axes.plot(*np.array([speaker[:2], paths[0].ears[:2]]).T, color=SERIES[0], linewidth=1.6)
+    for path in paths:
+        if path.name not in SURFACES[:2]:
+            corners = np.array([speaker[:2], path.spot[:2], path.ears[:2]])
+            axes.plot(*corners.T, **_look(path.name))
     angle = np.linspace(0.0, 2.0 * np.pi, 60)
     axes.fill(speaker[0] + half * np.cos(angle), speaker[1] + half * np.sin(angle),
               facecolor="#efe2cc", edgecolor=INK, zorder=4)  # fmt: skip
@@ -292,13 +305,10 @@ def _from_above(
             f"{number}", place[:2], xytext=(5, 4), textcoords="offset points", color=INK, zorder=6
         )
     axes.set_aspect("equal")
-    named = ", ".join(f"{n} {shorten(name, 24, placeholder='...')}" for n, (name, _) in
-                      enumerate(seats[:3], start=1))  # fmt: skip
-    axes.set_title(f"from above; seats: {named}", fontsize=9.5, color=INK, wrap=True)
+    axes.set_title("from above")
     axes.set_xlabel("along the length, m")
     axes.set_ylabel("along the width, m")
     axes.grid(color=FAINT)
-    axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.18), ncols=2)
 
 
 @in_house_style

@@ -1,4 +1,4 @@
-"""Why it is so: waves seen, rays, posts, and how far to believe quick methods."""
+"""Why it is so: what a room adds, waves seen, rays, posts, how far to believe quick methods."""
 
 from __future__ import annotations
 
@@ -14,8 +14,32 @@ from studies.commands.options import (
     metres,
     output_options,
     per_band_option,
+    wave_options,
     workers_option,
 )
+
+
+@click.command()
+@output_options
+@wave_options
+@click.option(
+    "--wav-length",
+    type=click.FloatRange(min=1.0),
+    metavar="MS",
+    help="Of the impulse responses, milliseconds. [default: as long as the latest bounce and the"
+    " lowest frequency need, up to the next tenth of a second]",
+)
+def seat(**given: Any) -> None:
+    """What reaches your chair.
+
+    Direct sound and the first bounces off floor, ceiling and walls, sitting against standing, a
+    wall close behind against the free room, and impulse responses as WAV. Say in [room] of the
+    design file how large the room is, where the column stands and what its surfaces absorb; without
+    it there are floor and ceiling. Stops at first bounces: no room simulator.
+    """
+    from studies.running import answer
+
+    answer("seat", **given)
 
 
 @click.command("slice")

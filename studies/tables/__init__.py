@@ -16,6 +16,7 @@ from studies.tables.meter import meter_tables
 from studies.tables.overlay import overlay_tables
 from studies.tables.posts import posts_tables
 from studies.tables.rays import rays_tables
+from studies.tables.seat import seat_tables
 from studies.tables.section import section_tables
 from studies.tables.slices import slices_tables
 from studies.tables.spread import spread_tables
@@ -42,6 +43,7 @@ __all__ = [
     "meter_tables",
     "posts_tables",
     "rays_tables",
+    "seat_tables",
     "section_tables",
     "slices_tables",
     "spread_tables",

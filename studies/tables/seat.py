@@ -11,11 +11,10 @@ from dispersion.bands import band_label
 from dispersion.coverage import level_db
 from dispersion.impulse import RATE
 from shapes.lengths import in_both
-from studies.grid import Row
 from studies.octaves import octaves_of
 from studies.seat import EARLY_S, Listener, SeatStudy
 from studies.tables.columns import band, number, text
-from studies.tables.evidence import Evidence, evidence_of
+from studies.tables.evidence import Evidence, evidence_of_responses
 from studies.tables.seat_words import answer, posture
 from studies.tables.table import Column, Fact, Findings, Table
 
@@ -269,8 +268,7 @@ def _levels(study: SeatStudy) -> Table:
 
 
 def _evidence(study: SeatStudy) -> Evidence:
-    row = Row("as designed", study.assembly, response=study.refined.response)
-    found = evidence_of([row], row)
+    found = evidence_of_responses([study.refined.response], study.refined.response)
     kept = tuple(remark for remark in found.remarks if not remark.startswith("free field"))
     return replace(
         found,

@@ -45,7 +45,10 @@ def _arrivals(main: Listener) -> str:
         f" ({np.mean(one.level_db - main.direct.level_db):+.1f} dB)"
         for one in main.arrivals[1:]
     ]
-    return f"At {main.name}: after the direct sound the {joined(told)}, mean along the band."
+    return (
+        f"At {main.name}: after the direct sound the {joined(told)}; levels re the direct sound,"
+        " mean along the band."
+    )
 
 
 def _early(study: SeatStudy, main: Listener) -> str:
@@ -105,7 +108,7 @@ def _impulses(study: SeatStudy) -> str:
         f" {limits.low:.0f} Hz fit), {RATE // 1000} kHz, 32-bit float. Nothing below"
         f" {limits.low:.0f} Hz or above {limits.high / 1e3:.1f} kHz is solved: there they fade."
         f" Third octaves of the direct part, read back, are within {max(off, 0.01):.2f} dB of the"
-        f" solver's; {cut:.0f} dB of the energy is cut off."
+        f" solver's; what the end cuts off holds {cut:.0f} dB of the energy."
     )
     if off > WITHIN_DB:
         words += f" That is more than {WITHIN_DB:g} dB: take longer ones with --wav-length."

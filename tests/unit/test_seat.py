@@ -1,0 +1,336 @@
+"""What reaches the seats: a point source in the ring's middle, whose every path is known by hand.
+
+The point source is the answer of a solver that stands in for the wave solver: p = exp(ikR) / R,
+R from the middle of the ring, over 0 dB at 1 m.
+"""
+
+import io
+import json
+import math
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.io import wavfile
+
+from dispersion.bands import third_octave_centres
+from dispersion.impulse import RATE, ImpulseError
+from dispersion.problem import Problem
+from dispersion.response import Response
+from dispersion.room import SURFACES
+from dispersion.solvers import solve_waves
+from dispersion.waves import SharedBlocks
+from studies.design import Design, DesignError, parse_design
+from studies.formats.wav import seat_files
+from studies.impulses import WITHIN_DB, envelope
+from studies.octaves import octaves_of
+from studies.pictures import seat_pictures
+from studies.seat import Listener, SeatStudy, seat
+from studies.seating import AIR_BEHIND, SITTING_EARS, STANDING_EARS
+from studies.tables import seat_tables
+
+EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+WALLED = """
+[room]
+length = "6.3 m"
+width = "4.4 m"
+column = ["1.4 m", "1.7 m"]
+near_wall = "0.5 m"
+absorption = { floor = { 125 = 0.1, 1000 = 0.5 }, walls = 0.2, east_wall = 0.6 }
+"""
+BASE = 0.9  # of the baffle above the floor, as in the example
+
+
+def example(*pairs: tuple[str, str], room: str = "") -> Design:
+    """Return the example with a room, and whatever else is asked."""
+    path = EXAMPLES / "reading_room.toml"
+    text = path.read_text(encoding="utf-8")
+    for old, new in pairs:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return parse_design(text + room, path)
+
+
+class PointSource:
+    """A solver for which the speaker is a point in the middle of its ring."""
+
+    def __init__(self) -> None:
+        self.asked: list[Problem] = []
+
+    def __call__(self, problem: Problem, progress: object = None) -> Response:
+        self.asked.append(problem)
+        f, ring = problem.frequencies, problem.assembly.height_of_ring - BASE
+        k = 2.0 * np.pi * f[:, None] / problem.air.speed
+        r, z = problem.points.T
+        middle = np.hypot(r, z)
+        heard = np.exp(1j * k * np.hypot(r, z - ring)) / np.hypot(r, z - ring)
+        if problem.floor:
+            image = np.hypot(r, z + 2.0 * BASE + ring)
+            heard = heard + np.exp(1j * k * image) / image
+        near = heard * middle * np.exp(-1j * k * middle)
+        far = np.ones((1, len(f), problem.elevations.size), dtype=complex)
+        nothing = np.zeros((1, len(f)))
+        return Response(problem, "waves", {}, far, near[None], nothing, np.ones(len(f)))
+
+
+@pytest.fixture(scope="module")
+def walled() -> SeatStudy:
+    return seat(example(room=WALLED), PointSource())
+
+
+def arrival(listener: Listener, surface: str) -> object:
+    return next(one for one in listener.arrivals if one.path.surface == surface)
+
+
+def test_without_a_room_there_are_floor_and_ceiling() -> None:
+    found = seat(example(), PointSource())
+    for listener in found.listeners:
+        assert {one.path.surface for one in listener.arrivals} == {"direct", *SURFACES[:2]}
+    assert found.seating.near_wall == pytest.approx(0.1 + AIR_BEHIND)
+
+
+def test_paths_by_hand(walled: SeatStudy) -> None:
+    """The first seat stands 2 m from the column towards the room's middle, ears at 1.15 m."""
+    main, ring = walled.listeners[0], walled.assembly.height_of_ring
+    angle = math.atan2(2.2 - 1.7, 3.15 - 1.4)
+    x, y = 1.4 + 2.0 * math.cos(angle), 1.7 + 2.0 * math.sin(angle)
+    lengths = {
+        "direct": math.hypot(2.0, 1.15 - ring),
+        "floor": math.hypot(2.0, 1.15 + ring),
+        "ceiling": math.hypot(2.0, 5.0 - 1.15 - ring),
+        "west wall": math.hypot(x + 1.4, y - 1.7, 1.15 - ring),
+        "east wall": math.hypot(2 * 6.3 - x - 1.4, y - 1.7, 1.15 - ring),
+        "south wall": math.hypot(x - 1.4, y + 1.7, 1.15 - ring),
+        "north wall": math.hypot(x - 1.4, 2 * 4.4 - y - 1.7, 1.15 - ring),
+    }
+    assert {one.path.surface: one.path.path_m for one in main.arrivals} == pytest.approx(lengths)
+    delays = [one.path.delay_s for one in main.arrivals]
+    assert delays == sorted(delays) and delays[0] == 0.0
+    speed = walled.design.air.speed
+    late = {name: (length - lengths["direct"]) / speed for name, length in lengths.items()}
+    assert {one.path.surface: one.path.delay_s for one in main.arrivals} == pytest.approx(late)
+    floor = arrival(main, "floor").path
+    # Where a mirror on the floor would show the ring: ring : ears as the distances from it.
+    assert np.hypot(*(floor.spot[:2] - [1.4, 1.7])) == pytest.approx(2.0 * ring / (ring + 1.15))
+
+
+def test_levels_are_distance_surface_and_air(walled: SeatStudy) -> None:
+    main, air = walled.listeners[0], walled.design.air
+    centres = walled.centres
+    absorbed = {"floor": None, "east wall": 0.6, "west wall": 0.2, "ceiling": 0.1}
+    for name, share in absorbed.items():
+        one = arrival(main, name)
+        kept = (
+            1.0 - np.interp(np.log(centres), np.log([125.0, 1000.0]), [0.1, 0.5])
+            if share is None
+            else 1.0 - share
+        )
+        lost = air.absorption(centres) * one.path.path_m
+        expected = 10.0 * np.log10(kept) - 20.0 * math.log10(one.path.path_m) - lost
+        # Within a band air and floor change a little; read at the centre they are off by less
+        # than their own change over half a band: 0.03 of absorption, 0.1 dB on 6 m at 16 kHz.
+        assert one.level_db == pytest.approx(expected, abs=0.1)
+
+
+def test_air_takes_what_iso_9613_1_says() -> None:
+    """ISO 9613-1 at 20 degrees, 50 percent: 29.4192 dB/km at 3981 Hz (pyfar 0.8.1), 25 m away."""
+    pair = ('distance = "2 m"', 'distance = "25 m"')
+    found = seat(
+        example(pair, ('band = ["100 Hz", "16 kHz"]', "band = [2000, 8000]")), PointSource()
+    )
+    path = found.listeners[0].direct.path.path_m
+    at_4k = int(np.argmin(np.abs(found.centres - 3981.07)))
+    level = found.listeners[0].direct.level_db[at_4k]
+    # Absorption grows as f^2 at most: over the band, a twentieth of a decade either way, its mean
+    # is above the centre's by sinh(2 x) / (2 x) with x = ln(10) / 20 at most.
+    x = 2.0 * math.log(10.0) / 20.0
+    most = (math.sinh(x) / x - 1.0) * 0.0294192 * path
+    assert level == pytest.approx(-20.0 * math.log10(path) - 0.0294192 * path, abs=most)
+
+
+def test_a_pattern_without_direction_says_the_same_as_the_images(walled: SeatStudy) -> None:
+    # Of the far-field pattern only band means against centres is left, as above.
+    assert walled.pattern_db[1] < 0.1
+
+
+def test_early_to_direct_is_the_sum_of_energies(walled: SeatStudy) -> None:
+    main = walled.listeners[0]
+    energies = sum(10.0 ** (one.level_db / 10.0) for one in main.arrivals[1:])
+    expected = 10.0 * np.log10(energies) - main.direct.level_db
+    assert main.early_to_direct_db == pytest.approx(expected)
+
+
+def test_bounces_later_than_50_ms_are_not_early() -> None:
+    hall = WALLED.replace('"6.3 m"', '"40 m"').replace('"4.4 m"', '"40 m"')
+    main = seat(example(room=hall), PointSource()).listeners[0]
+    assert max(one.path.delay_s for one in main.arrivals) > 0.05
+    kept = [one for one in main.arrivals[1:] if one.path.delay_s <= 0.05]
+    energies = sum(10.0 ** (one.level_db / 10.0) for one in kept)
+    expected = 10.0 * np.log10(energies) - main.direct.level_db
+    assert main.early_to_direct_db == pytest.approx(expected)
+
+
+def test_a_wall_behind_is_added_wave_by_wave(walled: SeatStudy) -> None:
+    main, air, f = walled.listeners[0], walled.design.air, walled.frequencies
+    rise = 1.15 - walled.assembly.height_of_ring
+    near, far = math.hypot(2.0, rise), math.hypot(3.0, rise)
+    k = 2.0 * np.pi * f / air.speed
+    share = near / far * np.sqrt(0.8) * 10.0 ** (-air.absorption(f) * (far - near) / 20.0)
+    # The phase is that of the middle of the ring, read between frequencies by the spline.
+    expected = 20.0 * np.log10(np.abs(1.0 + share * np.exp(1j * k * (far - near))))
+    assert main.behind_curve_db == pytest.approx(expected, abs=0.02)
+
+
+def test_sitting_against_standing(walled: SeatStudy) -> None:
+    sitting, _, standing = walled.listeners
+    assert (sitting.standing, sitting.sitter.other_ears) == (False, STANDING_EARS)
+    assert (standing.standing, standing.sitter.other_ears) == (True, SITTING_EARS)
+    # The same place: only the height of the ears differs.
+    path = sitting.other_arrivals[0].path.path_m
+    assert path == pytest.approx(math.hypot(2.0, 1.6 - walled.assembly.height_of_ring))
+
+
+def test_column_on_the_floor_is_held_against_the_image() -> None:
+    solver = PointSource()
+    found = seat(example(room="[room]\nfloor = true\nabsorption = { floor = 0.9 }"), solver)
+    (on_floor,) = (problem for problem in solver.asked if problem.floor)
+    assert on_floor.points == pytest.approx(np.array([(s.r, s.z) for s in found.design.seats]))
+    for listener in found.listeners:
+        # Two point sources: the image is exact, whatever the floor of the room absorbs.
+        assert listener.floor.images_db == pytest.approx(listener.floor.exact_db, abs=1e-6)
+    words = " ".join(seat_tables(found).answer)
+    assert "the bounce tells the same" in words
+
+
+def read(files: dict[str, bytes], name: str) -> tuple[int, np.ndarray]:
+    return wavfile.read(io.BytesIO(files[name]))
+
+
+def test_wav_files_read_back(walled: SeatStudy) -> None:
+    files = seat_files(walled)
+    assert len(files) == 9
+    for number, listener in enumerate(walled.listeners, start=1):
+        about = json.loads(files[f"seat-{number}.json"])
+        assert about["design"]["fingerprint"] == walled.design.fingerprint
+        assert set(about["files"]) < set(files)
+        for name in about["files"]:
+            rate, samples = read(files, name)
+            assert (rate, samples.dtype, samples.shape) == (RATE, np.float32, (about["samples"],))
+            assert len(samples) >= 1e-3 * about["shortest_length_ms"] * RATE
+        _, whole = read(files, f"seat-{number}.wav")
+        found = np.abs(whole)
+        for one, told in zip(listener.arrivals, about["arrivals"], strict=True):
+            expected = about["start_sample"] + told["flight_samples"]
+            near = slice(int(expected) - 4, int(expected) + 6)
+            assert abs(near.start + int(np.argmax(found[near])) - expected) <= 1.0
+            assert told["delay_samples"] == pytest.approx(one.path.delay_s * RATE, abs=1e-3)
+
+
+def test_spectrum_of_the_direct_part_is_the_curve(walled: SeatStudy) -> None:
+    files = seat_files(walled)
+    for number, listener in enumerate(walled.listeners, start=1):
+        assert listener.impulse.off_db < WITHIN_DB
+        _, direct = read(files, f"seat-{number}-direct.wav")
+        count = 1 << 17
+        f = np.fft.rfftfreq(count, 1.0 / RATE)
+        found = 20.0 * np.log10(np.abs(np.fft.rfft(direct, count))[1:])
+        path, air = listener.direct.path.path_m, walled.design.air
+        inside = (f[1:] > 100.0) & (f[1:] < 16000.0)
+        expected = -20.0 * math.log10(path) - air.absorption(f[1:][inside]) * path
+        assert found[inside] == pytest.approx(expected, abs=WITHIN_DB)
+
+
+def test_the_same_input_gives_the_same_bytes(walled: SeatStudy) -> None:
+    again = seat(example(room=WALLED), PointSource())
+    assert seat_files(again) == seat_files(walled)
+
+
+@pytest.fixture(scope="module")
+def solved() -> SeatStudy:
+    """The real solver, two octaves."""
+    design = example(('band = ["100 Hz", "16 kHz"]', "band = [1000, 4000]"))
+    return seat(design, partial(solve_waves, shared=SharedBlocks()), per_band=4)
+
+
+def test_real_curves_come_back_from_the_wav(solved: SeatStudy) -> None:
+    assert max(listener.impulse.off_db for listener in solved.listeners) < WITHIN_DB
+    assert solved.refined.error < 0.03
+
+
+def test_real_bounces_are_near_those_of_the_far_pattern(solved: SeatStudy) -> None:
+    # Two independent routes: pressure at the image, and far field at its angle. Near field and the
+    # sound's true centre are worth tenths at two metres, not decibels.
+    assert solved.pattern_db[0] < 1.0
+
+
+def test_energy_begins_with_the_direct_sound(solved: SeatStudy) -> None:
+    for listener in solved.listeners:
+        time, level = listener.impulse.milliseconds, listener.impulse.energy_time_db
+        assert time[int(np.argmax(envelope(listener.impulse.direct)))] == 0.0
+        ahead = time < -1e3 * listener.impulse.limits.lead - 1.0
+        assert level[ahead].max() < -30.0
+
+
+def test_tables_and_pictures_hold_every_seat(walled: SeatStudy) -> None:
+    findings = seat_tables(walled)
+    assert findings.table("bounces").values("seat") == tuple(
+        listener.name for listener in walled.listeners for _ in listener.arrivals
+    )
+    assert len(findings.table("seats").rows) == 3 * walled.centres.size
+    assert findings.fact("floor_delay_ms") == pytest.approx(
+        1e3 * arrival(walled.listeners[0], "floor").path.delay_s
+    )
+    words = " ".join((*findings.answer, *findings.evidence.sentences()))
+    assert "no room simulator" in words and "free field" not in words
+    assert list(seat_pictures(walled)) == ["energy-time", "paths", "bounces", "ears"]
+
+
+def test_octaves_gather_thirds_by_their_middle_one() -> None:
+    found = octaves_of(third_octave_centres(100.0, 16000.0))
+    assert [round(centre) for centre, _ in found] == [126, 251, 501, 1000, 1995, 3981, 7943, 15849]
+    assert [int(among.sum()) for _, among in found] == [3, 3, 3, 3, 3, 3, 3, 2]
+
+
+SEAT = 'distance = "3 m"'
+
+
+@pytest.mark.parametrize(
+    ("pairs", "room", "words"),
+    [
+        ([], "[room]\nceiling = 1500\n", r"seats\[3\]: standing .* height of 1.6 m"),
+        ([(SEAT, 'distance = "9 m"')], WALLED, r"seats\[2\]: armchair, far: the seat is outside"),
+        ([], WALLED.replace('"1.4 m"', '"0.05 m"'), "room.column: the speaker reaches 100.0 mm"),
+        ([], "[room]\nnear_wall = 60\n", "room.near_wall: .* stands in the speaker"),
+        ([("height = 900", "height = 2440")], "", "room.ceiling: the speaker is .* high"),
+    ],
+)
+def test_what_does_not_fit_is_told_before_anything_is_solved(pairs, room, words) -> None:
+    solver = PointSource()
+    with pytest.raises(DesignError, match=words):
+        seat(example(*pairs, room=room), solver)
+    assert not solver.asked
+
+
+def test_a_wav_too_short_is_refused_before_anything_is_solved() -> None:
+    solver = PointSource()
+    with pytest.raises(ImpulseError, match="too short"):
+        seat(example(), solver, length=0.03)
+    assert not solver.asked
+
+
+@pytest.mark.parametrize(
+    ("room", "words"),
+    [
+        ('length = "5 m"', "room.width: is missing"),
+        ('length = "5 m"\nwidth = "4 m"', "room.column: is missing"),
+        ('column = ["1 m", "1 m"]', "room.length: is missing"),
+        ('length = "5 m"\nwidth = "4 m"\ncolumn = ["5.2 m", "1 m"]', "stands outside the room"),
+        ("absorption = { floor = 1.2 }", "published values above 1 count as 1"),
+        ("absorption = { floor = { 5 = 0.1 } }", "octaves that people hear"),
+        ("absorption = { celing = 0.1 }", "did you mean ceiling"),
+    ],
+)
+def test_mistakes_in_the_room_name_key_and_remedy(room: str, words: str) -> None:
+    with pytest.raises(DesignError, match=words):
+        example(room=f"[room]\n{room}\n")
