@@ -44,6 +44,9 @@ _QUANTITY = re.compile(
     re.VERBOSE | re.IGNORECASE,
 )
 
+FAR_BEYOND = 1e300  # whole numbers of Python know no end, floats do
+LONGEST = 60  # characters of a quantity: more are a slip, and could be thousands of digits
+
 
 class LengthError(ValueError):
     """A quantity that cannot be read; the message holds the remedy."""
@@ -163,7 +166,10 @@ def _parse(
     if isinstance(value, bool) or not isinstance(value, str | int | float):
         raise LengthError(f"{value!r} is not a {what}: write it as {example}.")
     if not isinstance(value, str):
-        return _finite(float(value), what, example) * _factor(unit, units, what, example)
+        number = math.inf if abs(value) > FAR_BEYOND else float(value)
+        return _finite(number, what, example) * _factor(unit, units, what, example)
+    if len(value) > LONGEST:
+        raise LengthError(f"{value[:20]!r}... is too long for a {what}: write it as {example}.")
     match = _QUANTITY.match(value.replace("²", "2").replace("^2", "2"))
     if match is None:
         comma = " Use a point, not a comma, for decimals." if "," in value else ""

@@ -15,7 +15,7 @@ from dispersion.bands import study_frequencies
 from dispersion.coverage import level_db
 from dispersion.problem import ELEVATION_STEP_DEG, elevation_grid
 from studies.design import Design
-from studies.grid import FINE_PER_BAND, Candidate, Progress, Row, Solver, run
+from studies.grid import FINE_PER_BAND, Candidate, NotSolvedError, Progress, Row, Solver, run
 
 STAGE = "directivity"
 MOST_VALUES = 2**24
@@ -198,7 +198,7 @@ def directivity(
     ------
     DirectivityError
         If the SOFA file would become too large; found before anything is solved.
-    ValueError
+    NotSolvedError
         If the design cannot be solved; the message says why.
     """
     wanted = directions or Directions()
@@ -207,7 +207,7 @@ def directivity(
     candidates = [Candidate("as designed", design.assembly)]
     (row,) = run(design, candidates, solver, per_band, STAGE, progress, keep_far=True)
     if not row.solved:
-        raise ValueError(row.reason)
+        raise NotSolvedError(row.reason)
     pressure = row.response.far[:, :: wanted.every].conj()
     return Directivity(design, row, wanted, pressure, as_sofa, author, licence)
 

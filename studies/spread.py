@@ -10,7 +10,16 @@ from dispersion.coverage import level_db, power_at
 from dispersion.paths.posts import Ripple, post_ripple
 from shapes.assembly import Assembly
 from studies.design import Design
-from studies.grid import COARSE_PER_BAND, FINE_PER_BAND, Candidate, Progress, Row, Solver, run
+from studies.grid import (
+    COARSE_PER_BAND,
+    FINE_PER_BAND,
+    Candidate,
+    NotSolvedError,
+    Progress,
+    Row,
+    Solver,
+    run,
+)
 
 STRAIGHT_UP_DEG = 90.0
 STEEPEST_DEG = 89.0
@@ -77,7 +86,7 @@ def spread(
 
     Raises
     ------
-    ValueError
+    NotSolvedError
         If it cannot be solved; the message says why.
     """
     (row,) = run(
@@ -90,7 +99,7 @@ def spread(
         keep_far=True,
     )
     if not row.solved:
-        raise ValueError(row.reason)
+        raise NotSolvedError(row.reason)
     summed = np.abs(row.response.transfer.sum(axis=0))
     bare = 20.0 * np.log10(np.maximum(summed, 1e-10))
     return Spread(design, row, bare, ceiling_angle(design), _ripple(design, row.assembly))

@@ -15,6 +15,7 @@ from studies.design.moves import Dimension, dimensions_of, moved
 from studies.grid import (
     FINE_PER_BAND,
     Candidate,
+    NotSolvedError,
     Progress,
     Row,
     Solver,
@@ -295,7 +296,7 @@ def _doubts(
 
 def _solvable(nominal: Row) -> Row:
     if not nominal.solved:
-        raise ValueError(nominal.reason)
+        raise NotSolvedError(nominal.reason)
     return nominal
 
 

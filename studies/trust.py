@@ -13,7 +13,7 @@ import numpy as np
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap, cone
 from studies.design import Design
-from studies.grid import Candidate, Progress, Row, Solver, run
+from studies.grid import Candidate, NotSolvedError, Progress, Row, Solver, run
 
 WITHIN_DB = 3.0
 PER_BAND = 8
@@ -96,7 +96,7 @@ def trust(
 
     Raises
     ------
-    ValueError
+    NotSolvedError
         If not one case can be built and solved by every method.
     """
     candidates = spread_of_cases(design)
@@ -107,7 +107,7 @@ def trust(
     solved = [i for i in range(len(candidates)) if all(kept[i].solved for kept in rows.values())]
     if not solved:
         reasons = {row.reason for kept in rows.values() for row in kept if row.reason}
-        raise ValueError(f"no case can be solved by every method: {'; '.join(sorted(reasons))}")
+        raise NotSolvedError(f"no case can be solved by every method: {'; '.join(sorted(reasons))}")
     kept = {name: tuple(given[i] for i in solved) for name, given in rows.items()}
     first = kept[REFERENCE][0]
     return Trust(design, tuple(candidates[i].name for i in solved), first.coverage.centres, kept)

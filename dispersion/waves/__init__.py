@@ -12,7 +12,15 @@ from .elements import Mesh, MeshSettings, build_mesh
 from .one_thread import one_blas_thread
 from .rings import ring_kernels
 from .sharing import SharedBlocks
-from .solution import DEFAULT_SETTINGS, MAX_UNKNOWNS, WaveSettings, WaveSolution, solve, sweep
+from .solution import (
+    DEFAULT_SETTINGS,
+    MAX_UNKNOWNS,
+    MeshError,
+    WaveSettings,
+    WaveSolution,
+    solve,
+    sweep,
+)
 from .sources import Drive, Monopole, PlaneWave, axial_motion, normal_motion, normal_velocity
 
 __all__ = [
@@ -20,6 +28,7 @@ __all__ = [
     "MAX_UNKNOWNS",
     "Drive",
     "Mesh",
+    "MeshError",
     "MeshSettings",
     "Monopole",
     "PlaneWave",

@@ -51,6 +51,10 @@ DEFAULT_SETTINGS = WaveSettings()
 ROOM_AIR = Air()
 
 
+class MeshError(ValueError):
+    """A body too large for this frequency; the message says how far down to go."""
+
+
 @dataclass(frozen=True)
 class WaveSolution:
     """Surface pressure of one problem at one frequency and azimuthal order.
@@ -188,9 +192,10 @@ def solve(
 
     Raises
     ------
+    MeshError
+        If a body is too wide for the ring kernels, or too long for the memory, at this frequency.
     ValueError
-        If a body is not closed, a driven part is on no body, or a body is too wide for the ring
-        kernels, too long for the memory at this frequency, or not above the floor.
+        If a body is not closed, a driven part is on no body, or a body is not above the floor.
     """
     if floor is not None:
         bodies = above_floor(bodies, lifts, floor)
@@ -199,7 +204,7 @@ def solve(
     _check(bodies, frequency, k, moving, floor)
     mesh = build_mesh(bodies, 2.0 * np.pi / k, settings.mesh, moving, lifts, floor)
     if mesh.unknowns > MAX_UNKNOWNS:
-        raise ValueError(
+        raise MeshError(
             f"the mesh has {mesh.unknowns} unknowns at {frequency:.0f} Hz, {MAX_UNKNOWNS} at most: "
             "lower the highest frequency, or take a coarser mesh"
         )
@@ -292,7 +297,7 @@ def _check(
             raise ValueError("a body's meridian must start and end on the axis (r = 0)")
         widest = _widest(body)
         if widest > longest_radius(k):
-            raise ValueError(
+            raise MeshError(
                 f"a radius of {widest:.2f} m is too many wavelengths at {frequency:.0f} Hz: "
                 f"stay below {frequency * longest_radius(k) / widest:.0f} Hz"
             )

@@ -12,7 +12,7 @@ from pydantic import Field, model_validator
 from shapes.making import MATERIALS, Making, Material, MaterialKind, Spigot
 from studies.design.errors import wrong
 from studies.design.quantities import Between, Depth, Diameter, Mass
-from studies.design.tables import Table
+from studies.design.tables import Table, Words
 
 _NAMES = ", ".join(MATERIALS)
 
@@ -20,7 +20,7 @@ _NAMES = ", ".join(MATERIALS)
 class MaterialTable(Table):
     """A material of one's own."""
 
-    name: str = Field(min_length=1, description="As the yard calls it.")
+    name: Words = Field(description="As the yard calls it.")
     density: Annotated[float, Field(ge=5, le=25_000, allow_inf_nan=False)] = Field(
         description="kg per cubic metre."
     )

@@ -41,6 +41,7 @@ from studies.design.tables import (
     PostsTable,
     Table,
     TweeterTable,
+    Words,
 )
 
 HEAD_ROOM_DEG = 3.0
@@ -51,7 +52,7 @@ common practice, no source."""
 class DesignFile(Table):
     """A whole design file, table by table."""
 
-    title: str = Field(min_length=1, description="One line that names the design.")
+    title: Words = Field(description="One line that names the design.")
     unit: Literal["mm", "cm", "m", "in"] | None = Field(
         None, description="Unit of bare lengths; left out, every length needs its own."
     )

@@ -21,6 +21,7 @@ _PLAIN_WORDS = {
     "less_than_equal": "must be at most {le:g}",
     "missing": "is missing: add it",
     "model_type": "must be a table: keys in braces, or below a [heading]",
+    "string_too_long": "is too long: at most {max_length} characters",
     "string_too_short": "is empty: write something",
     "string_type": "must be text in quotes",
     "too_long": "has too many entries: at most {max_length}",
@@ -67,7 +68,12 @@ class DesignError(ValueError):
 
     def _line(self, mistake: Mistake) -> str:
         where = f"{mistake.key}: " if mistake.key else ""
-        return f"{self.path}: {where}{mistake.message}"
+        return _shown(f"{self.path}: {where}{mistake.message}")
+
+
+def _shown(line: str) -> str:
+    """Escape what a terminal would obey instead of showing: keys may hold any character."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in line)
 
 
 def wrong(key: str, message: str) -> PydanticCustomError:

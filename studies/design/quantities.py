@@ -48,7 +48,7 @@ def _text_or_number(value: object, example: str) -> str | float:
 def _bare_number(value: str | float) -> float | None:
     try:
         return float(value)
-    except ValueError:
+    except (ValueError, OverflowError):
         return None
 
 

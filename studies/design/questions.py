@@ -18,7 +18,7 @@ from studies.design.quantities import (
     Weight,
 )
 from studies.design.reflector_tables import ReflectorTable
-from studies.design.tables import Table
+from studies.design.tables import Table, Words
 
 MOST_STEPS = 1000
 _ROUNDING = 9  # decimals of a metre kept in a stepped length: a millionth of a millimetre
@@ -32,7 +32,7 @@ SmallAngle = Annotated[float, BetweenDegrees(0, 10)]
 class SeatTable(Table):
     """Where somebody listens."""
 
-    name: str = Field(min_length=1)
+    name: Words
     ear_height: Annotated[float, Between(100, 5000)] = Field(description="Above the floor.")
     distance: Annotated[float, Between(300, 30_000)] = Field(
         description="From the speaker's axis, level."
@@ -208,7 +208,7 @@ class CarveTable(Table):
 class ContestTable(Table):
     """One entry of a contest: a reflector of its own, or another design's."""
 
-    name: str = Field(min_length=1)
+    name: Words
     reflector: ReflectorTable | None = Field(None, description="As in [reflector].")
     design: str | None = Field(
         None, description="Another design file, beside this one; its reflector is taken."

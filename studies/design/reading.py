@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
@@ -28,6 +28,11 @@ from studies.design.reflector_tables import BallTable, ReflectorTable
 from studies.design.tables import DriverTable, WayTable
 
 _HALF_BAND = 10**0.05  # from the middle of a third-octave band to its edge, IEC 61260-1
+_LARGEST_WHOLE = 2**63  # whole numbers of TOML 1.0 lie within 64 bits; Python's reader takes any
+_DEEPEST = 20  # no design file nests half as deep, and Python's own stack has an end
+
+_TOO_LONG = "a whole number of more than 18 digits: correct it, and mind its unit"
+_TOO_DEEP = f"brackets or dots nest more than {_DEEPEST} deep: close them where they belong"
 
 Made = TypeVar("Made")
 
@@ -113,8 +118,8 @@ class _Findings:
         path = self.folder / name
         try:
             self.companions.append((name, hashlib.sha256(path.read_bytes()).hexdigest()))
-        except OSError as error:
-            reason = error.strerror or str(error)
+        except (OSError, ValueError) as error:  # a ValueError for a name that holds a NUL
+            reason = getattr(error, "strerror", None) or str(error)
             remedy = "write its path as seen from the design file's folder"
             self.mistakes.append(Mistake(key, f"{name} cannot be read ({reason}): {remedy}"))
             return None
@@ -142,6 +147,13 @@ def _tables_of(text: str, path: Path) -> DesignFile:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise DesignError(path, (Mistake("", _broken(str(error), text)),)) from None
+    except RecursionError:
+        raise DesignError(path, (Mistake("", _TOO_DEEP),)) from None
+    except ValueError:
+        mistake = Mistake("", f"holds {_TOO_LONG}")
+        raise DesignError(path, (mistake,)) from None
+    if absurd := tuple(_absurd_values(raw)):
+        raise DesignError(path, absurd)
     unit = raw.get("unit")
     if unit is not None and unit not in UNITS:
         # Reported once for the key itself; any unit serves to check the rest.
@@ -150,6 +162,22 @@ def _tables_of(text: str, path: Path) -> DesignFile:
         return DesignFile.model_validate(raw, context={"unit": unit})
     except ValidationError as error:
         raise DesignError(path, mistakes_in(error, raw, DesignFile)) from None
+
+
+def _absurd_values(raw: Mapping[str, Any]) -> Iterator[Mistake]:
+    """What is valid for Python's TOML reader and would trip up whatever reads it afterwards."""
+    waiting: list[tuple[str, int, Any]] = [(key, 1, value) for key, value in raw.items()]
+    while waiting:
+        key, depth, value = waiting.pop()
+        if depth > _DEEPEST:
+            yield Mistake(key.partition(".")[0], _TOO_DEEP)
+            return
+        if isinstance(value, int) and abs(value) >= _LARGEST_WHOLE:
+            yield Mistake(key, f"is {_TOO_LONG}")
+        elif isinstance(value, Mapping):
+            waiting += [(f"{key}.{name}", depth + 1, below) for name, below in value.items()]
+        elif isinstance(value, list):
+            waiting += [(f"{key}[{n}]", depth + 1, below) for n, below in enumerate(value, 1)]
 
 
 def _broken(reason: str, text: str) -> str:

@@ -7,9 +7,10 @@ reference that a reader of the file needs.
 from __future__ import annotations
 
 import math
+import re
 from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from studies.design.errors import wrong
 from studies.design.quantities import (
@@ -23,6 +24,24 @@ from studies.design.quantities import (
 )
 
 Polarity = Literal["normal", "reversed"]
+
+_UNPRINTABLE = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ufffe\uffff]")
+
+
+def _one_line(text: str) -> str:
+    """Refuse what no page, picture or sheet can show: control characters, and nothing at all."""
+    found = _UNPRINTABLE.search(text)
+    if found:
+        raise ValueError(
+            f"holds the control character U+{ord(found[0]):04X}: write it in one line, without it"
+        )
+    if not text.strip():
+        raise ValueError("is empty: write something")
+    return text
+
+
+Words = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_one_line)]
+"""One line that people read: a title, a name."""
 
 
 class Table(BaseModel):
