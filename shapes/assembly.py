@@ -145,6 +145,16 @@ class Assembly:
         return _present(self.reflector, "reflector")
 
     @property
+    def hung_plate(self) -> TopPlate:
+        """The top plate where there must be one; raises AssemblyError if there is none."""
+        return _present(self.plate, "top plate")
+
+    @property
+    def standing_posts(self) -> Posts:
+        """The posts where there must be some; raises AssemblyError if there are none."""
+        return _present(self.posts, "set of posts")
+
+    @property
     def bodies(self) -> tuple[Meridian, ...]:
         """The closed meridians of the assembly."""
         return (self.lower,) if self.upper is None else (self.lower, self.upper)
