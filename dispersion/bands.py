@@ -63,7 +63,8 @@ def third_octave_centres(low: float, high: float) -> NDArray[np.float64]:
         If the range is empty or not positive.
     """
     _require_range(low, high)
-    return REFERENCE * 10.0 ** (np.arange(band_index(low), band_index(high) + 1) / 10.0)
+    numbers = np.arange(int(band_index(low)), int(band_index(high)) + 1)
+    return REFERENCE * 10.0 ** (numbers / 10.0)
 
 
 def band_edges(centres: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

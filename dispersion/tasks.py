@@ -16,6 +16,8 @@ from dispersion.keys import solver_version
 from dispersion.problem import Problem
 from dispersion.waves import SharedBlocks, WaveSettings
 
+Solved = dict[float, Fields] | str
+"""Fields by frequency, or why the solver refuses."""
 PIECE = 24
 """Frequencies of a piece: a third of a second or so, long against the way to another machine."""
 TRIES = 2
@@ -41,7 +43,7 @@ class Task:
     settings: WaveSettings
 
 
-def perform(task: Task) -> dict[float, Fields] | str:
+def perform(task: Task) -> Solved:
     """Solve a piece, in one thread; return the reason, as a string, if the solver refuses it.
 
     Raises
@@ -111,14 +113,14 @@ def _cut(problem: Problem, frequencies: Sequence[float], settings: WaveSettings)
         yield Task(version, problem, tuple(frequencies[first::count]), settings)
 
 
-def _failure(future: Future) -> BaseException | None:
+def _failure(future: Future[Solved]) -> BaseException | None:
     try:
         return future.exception()
     except CancelledError as lost:  # as when the scheduler went away
         return lost
 
 
-def _again(executor: Executor, task: Task, tries: int, failure: BaseException) -> Future:
+def _again(executor: Executor, task: Task, tries: int, failure: BaseException) -> Future[Solved]:
     if tries < TRIES:
         return executor.submit(perform, task)
     how = f"{type(failure).__name__}: {failure}" if str(failure) else type(failure).__name__
@@ -127,7 +129,7 @@ def _again(executor: Executor, task: Task, tries: int, failure: BaseException) -
     ) from failure
 
 
-def _unless_refused(future: Future) -> dict[float, Fields]:
+def _unless_refused(future: Future[Solved]) -> dict[float, Fields]:
     found = future.result()
     if isinstance(found, str):
         raise ValueError(found)

@@ -12,7 +12,7 @@ Ask for `clashes` first: outlines and gaps of parts that do not fit mean nothing
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Self
+from typing import Self, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -55,6 +55,7 @@ MOVING_PARTS = ("cone", "whizzer", "dust cap")
 FIXED_PARTS = ("frame", "recess", "pod", "dome")
 CHORD_ERROR = 1e-6
 """Clearances are measured on polylines this close to the true outlines, metres."""
+Part = TypeVar("Part")
 
 
 @dataclass(frozen=True)
@@ -132,6 +133,26 @@ class Assembly:
         if self.reflector is None and self.plate is None:
             return None
         return Meridian.joined(upper_outline(self.plate_gap, self.reflector, self.plate))
+
+    @property
+    def hung_body(self) -> Meridian:
+        """What hangs, where something must; raises AssemblyError if nothing does."""
+        return _present(self.upper, "reflector or top plate")
+
+    @property
+    def hung_reflector(self) -> Reflector:
+        """The reflector where there must be one; raises AssemblyError if there is none."""
+        return _present(self.reflector, "reflector")
+
+    @property
+    def hung_plate(self) -> TopPlate:
+        """The top plate where there must be one; raises AssemblyError if there is none."""
+        return _present(self.plate, "top plate")
+
+    @property
+    def standing_posts(self) -> Posts:
+        """The posts where there must be some; raises AssemblyError if there are none."""
+        return _present(self.posts, "set of posts")
 
     @property
     def bodies(self) -> tuple[Meridian, ...]:
@@ -293,3 +314,9 @@ class Assembly:
             if gap < nearest.gap:
                 nearest = Nearest(gap, radius, piece.part)
         return nearest
+
+
+def _present(part: Part | None, name: str) -> Part:
+    if part is None:
+        raise AssemblyError(f"there is no {name} in this assembly.")
+    return part

@@ -165,7 +165,7 @@ def conics_through(
     beyond = 1 - e_r**2 - e_z**2
     condition = beyond if kind == "parabola" else ring_radius * beyond - 2 * p * e_r
     found = []
-    for root in sorted(condition.roots(), key=lambda root: -abs(root)):
+    for root in sorted(condition.roots().tolist(), key=abs, reverse=True):
         if abs(root.imag) > 1e-12 * reach or abs(root) < 1e-9 * reach:
             continue
         eccentricity = (float(e_r(root.real)), float(e_z(root.real)))

@@ -289,8 +289,8 @@ def post_angles(column: Column, posts: Posts) -> tuple[float, ...]:
     They turn towards the corners where only those have room for the post circle.
     """
     sides = _SIDES.get(column.shape)
-    to_corners = sides is not None and posts.outer_radius > column.flat_radius
-    first = math.pi / sides if to_corners else 0.0
+    fits_flats = posts.outer_radius <= column.flat_radius
+    first = 0.0 if sides is None or fits_flats else math.pi / sides
     return tuple(first + 2 * math.pi * k / posts.count for k in range(posts.count))
 
 

@@ -37,7 +37,9 @@ class MeridianError(ValueError):
 class Piece(Protocol):
     """What every piece of a meridian offers."""
 
-    part: str
+    @property
+    def part(self) -> str:
+        """Label of the part it belongs to."""
 
     @property
     def start(self) -> Point:

@@ -9,7 +9,7 @@ import numpy as np
 
 from shapes.assembly import MOVING_PARTS, Assembly
 from shapes.meridian import Meridian
-from shapes.parts import Column, post_angles
+from shapes.parts import Column, Posts, post_angles
 from shapes.solids import sections_of, subtracted, turned_solid, turned_surface
 
 if TYPE_CHECKING:
@@ -73,20 +73,20 @@ def glb_bytes(scene: Scene, mark: str = "") -> bytes:
 
 
 def _parts(assembly: Assembly, chord_error: float) -> list[tuple[str, str, Trimesh]]:
-    lower, lift = assembly.lower, assembly.plate_gap
+    lower = assembly.lower
     parts = [("column", "column", _column_solid(assembly, chord_error))]
     for labels, kind in ((STILL_PARTS, "frame"), (MOVING_PARTS, "moving"), (("dome",), "dome")):
         for label in labels:
             if pieces := lower.of_parts(label):
                 parts.append((label, kind, turned_surface(pieces, chord_error)))
     if assembly.reflector is not None:
-        alone = assembly.with_plate(None).upper
+        alone = assembly.with_plate(None).hung_body
         parts.append(("reflector", "reflector", turned_solid(alone, chord_error)))
     if assembly.plate is not None:
-        alone = assembly.with_reflector(None).upper
+        alone = assembly.with_reflector(None).hung_body
         parts.append(("top plate", "top plate", turned_solid(alone, chord_error)))
     if assembly.posts is not None:
-        parts += _posts(assembly, lift, chord_error)
+        parts += _posts(assembly.posts, assembly, chord_error)
     return parts
 
 
@@ -117,10 +117,10 @@ def _block(column: Column, chord_error: float) -> Trimesh:
     return block.apply_translation((0.0, 0.0, -0.5 * height))
 
 
-def _posts(assembly: Assembly, lift: float, chord_error: float) -> list[tuple[str, str, Trimesh]]:
+def _posts(posts: Posts, assembly: Assembly, chord_error: float) -> list[tuple[str, str, Trimesh]]:
     from trimesh.creation import cylinder
 
-    posts, parts = assembly.posts, []
+    parts = []
     middle = 0.5 * assembly.post_length - posts.socket_baffle
     sections = sections_of(posts.radius, chord_error)
     for number, angle in enumerate(post_angles(assembly.column, posts)):

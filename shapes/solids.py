@@ -122,7 +122,9 @@ def stl_bytes(solid: Trimesh, mark: str = "") -> bytes:
     `mark`, plain ASCII that says where it comes from, stands in the 80 bytes of the header, cut
     off where they end.
     """
-    made = _in_mm(solid).export(file_type="stl")
+    from trimesh.exchange.stl import export_stl
+
+    made = export_stl(_in_mm(solid))
     header = mark.encode("ascii")[:STL_HEADER].ljust(STL_HEADER, b"\0")
     return header + made[STL_HEADER:]
 
@@ -132,7 +134,9 @@ def threemf_bytes(solid: Trimesh, mark: str = "") -> bytes:
 
     `mark`, which says where it comes from, stands in the model's description.
     """
-    made = zipfile.ZipFile(io.BytesIO(_in_mm(solid).export(file_type="3mf")))
+    from trimesh.exchange.threemf import export_3MF
+
+    made = zipfile.ZipFile(io.BytesIO(export_3MF(_in_mm(solid))))
     fixed = io.BytesIO()
     with zipfile.ZipFile(fixed, "w", zipfile.ZIP_DEFLATED) as archive:
         for name in made.namelist():

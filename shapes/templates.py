@@ -23,6 +23,7 @@ from shapes.reflector import Reflector
 
 if TYPE_CHECKING:
     from trimesh.path import Path2D
+    from trimesh.path.entities import Entity
 
 CURVE_ERROR = 1e-5
 """Splines and conics become straight pieces this close to the true curve, metres."""
@@ -165,7 +166,9 @@ def svg_bytes(outlines: Sequence[Outline], mark: str = "") -> bytes:
 def _path(outlines: Sequence[Outline]) -> Path2D:
     from trimesh.path import Path2D
 
-    entities, vertices, x = [], [], 0.0
+    entities: list[Entity] = []
+    vertices: list[Array] = []
+    x = 0.0
     for outline in outlines:
         left, _, right, _ = outline.bounds
         placed = outline.moved(x - left)
@@ -184,7 +187,7 @@ def _corners(piece: Piece) -> list[Array]:
     return list(_sampled(piece, CURVE_ERROR))
 
 
-def _entity(piece: Piece, first: int, layer: str) -> object:
+def _entity(piece: Piece, first: int, layer: str) -> Entity:
     from trimesh.path import entities
 
     kind = entities.Arc if isinstance(piece, Arc) else entities.Line

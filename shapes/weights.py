@@ -8,7 +8,8 @@ from shapes.assembly import Assembly
 from shapes.lengths import in_both
 from shapes.making import Making, MakingError, Material
 from shapes.meridian import Line, Meridian
-from shapes.parts import Column
+from shapes.parts import Column, Posts
+from shapes.reflector import Reflector
 from shapes.solids import reflector_solid
 
 STEADY = math.radians(12.0)
@@ -85,12 +86,12 @@ def part_masses(assembly: Assembly, making: Making) -> tuple[PartMass, ...]:
     """
     parts = [*_column_parts(assembly, making), _driver_part(assembly, making)]
     if assembly.reflector is not None:
-        parts.append(_reflector_part(assembly, making))
+        parts.append(_reflector_part(assembly.reflector, assembly, making))
     if assembly.plate is not None:
-        plate = assembly.with_reflector(None).upper
+        plate = assembly.with_reflector(None).hung_body
         parts.append(_part("top plate", making.plate_material, plate, assembly.column.height))
     if assembly.posts is not None:
-        parts.append(_post_part(assembly, making))
+        parts.append(_post_part(assembly.posts, assembly, making))
     return tuple(parts)
 
 
@@ -141,8 +142,8 @@ def _driver_part(assembly: Assembly, making: Making) -> PartMass:
     return PartMass("driver (rough guess from its frame)", "", 1, math.nan, guess, height)
 
 
-def _reflector_part(assembly: Assembly, making: Making) -> PartMass:
-    reflector, material = assembly.reflector, making.reflector_material
+def _reflector_part(reflector: Reflector, assembly: Assembly, making: Making) -> PartMass:
+    material = making.reflector_material
     base = assembly.column.height + assembly.plate_gap
     if making.reflector_wall is None and making.spigot is None:
         flat = Line(reflector.profile.end, (0.0, reflector.profile.end[1]), "reflector base")
@@ -152,8 +153,8 @@ def _reflector_part(assembly: Assembly, making: Making) -> PartMass:
     return PartMass("reflector", material.name, 1, volume, volume * material.density, base - depth)
 
 
-def _post_part(assembly: Assembly, making: Making) -> PartMass:
-    posts, material = assembly.posts, making.post_material
+def _post_part(posts: Posts, assembly: Assembly, making: Making) -> PartMass:
+    material = making.post_material
     volume = posts.count * math.pi * posts.radius**2 * assembly.post_length
     middle = 0.5 * assembly.post_length - posts.socket_baffle + assembly.column.height
     mass = volume * material.density

@@ -41,6 +41,8 @@ from shapes.gaps import highest_at
 from shapes.meridian import Line
 
 Progress = Callable[[int], None]
+Sent = tuple[Complex, Complex]
+"""Far and near field."""
 
 CHORD_ERROR = 5e-5
 """Polyline on which shadows are looked for, metres."""
@@ -187,14 +189,14 @@ def solve_edges(
         made = pool.map(lambda top: _scene(problem, top, settings), shared)
         scenes = dict(zip(shared, made, strict=True))
         results = list(pool.map(one, frequencies, [scenes[top] for top in tops]))
-    far, near, driven, unknowns = zip(*results, strict=True)
-    far = np.stack(far, axis=1)
+    fars, nears, driven, unknowns = zip(*results, strict=True)
+    far = np.stack(fars, axis=1)
     return Response(
         problem,
         "edges",
         asdict(settings),
         far,
-        np.stack(near, axis=1),
+        np.stack(nears, axis=1),
         _power_error(far, np.stack(driven, axis=1), problem.elevations),
         np.array(unknowns),
         f"Kirchhoff, {settings.rounds} rounds of bounces; no power balance holds for it",
@@ -330,11 +332,10 @@ def _depth(assembly: Assembly) -> tuple[Real, Real]:
 
 def _only_lit(upper: Rings, baffle: Rings, assembly: Assembly) -> tuple[Rings, np.ndarray]:
     """Leave out the rings of the upper body that see nothing of the baffle."""
-    line = assembly.upper.sample(CHORD_ERROR)
+    line = assembly.hung_body.sample(CHORD_ERROR)
     lit = visible(upper, baffle, line, CHORD_ERROR)
-    seen = lit.any(axis=1)
-    fields = (upper.r, upper.z, upper.normal_r, upper.normal_z, upper.length, upper.part)
-    return Rings(*(field[seen] for field in fields)), lit[seen].astype(float)
+    seen = np.any(lit, axis=1)
+    return upper.only(seen), lit[seen].astype(float)
 
 
 def _all_ways(
@@ -373,15 +374,15 @@ def _all_ways(
     return all_paths
 
 
-def _with_bounces(paths: _Paths, waves: list, driven: float) -> _Paths:
-    names, far, near = list(paths.names), [paths.far], [paths.near]
+def _with_bounces(paths: _Paths, waves: list[tuple[Sent, Sent]], driven: float) -> _Paths:
+    names, fars, nears = list(paths.names), [paths.far], [paths.near]
     for count, ((up_far, up_near), (down_far, down_near)) in enumerate(waves):
         again = "" if count == 0 else f", time {count + 1}"
         names += [f"off the reflector{again}", f"off the plate{again}"]
         names += [f"reflector then baffle{again}", f"plate then baffle{again}"]
-        far += [up_far.T, down_far.T]
-        near += [up_near.T, down_near.T]
-    far, near = np.concatenate(far), np.concatenate(near)
+        fars += [up_far.T, down_far.T]
+        nears += [up_near.T, down_near.T]
+    far, near = np.concatenate(fars), np.concatenate(nears)
     # A part that is not there has no path.
     there = np.array([np.any(row != 0.0) for row in far])
     kept = tuple(name for name, is_there in zip(names, there, strict=True) if is_there)
@@ -398,7 +399,7 @@ class _Radiation:
         near, near_motion = near_kernels(rings, k, problem.points)
         self.near, self.near_motion = self.scale * near, self.scale * near_motion
 
-    def of(self, pressure: Complex, motion: Real | None = None) -> tuple[Complex, Complex]:
+    def of(self, pressure: Complex, motion: Real | None = None) -> Sent:
         """Fields of a pressure, and of -dp/dn where something moves, on the rings."""
         far, near = self.far @ pressure, self.near @ pressure
         if motion is None:

@@ -9,6 +9,7 @@ the trapezoid rule, which converges exponentially, where two rings meet.
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 from numba import njit
@@ -21,7 +22,7 @@ PANEL = 6
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
-Weight = Callable[[Real], Real]
+Weight = Callable[[Real], Real | Complex]
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,6 +50,13 @@ class Rings:
     def area(self) -> Real:
         """Area of each ring, square metres."""
         return 2.0 * np.pi * self.r * self.length
+
+    def only(self, kept: NDArray[np.bool_]) -> Self:
+        """Return the rings chosen by `kept`, (N,)."""
+        return type(self)(
+            self.r[kept], self.z[kept], self.normal_r[kept], self.normal_z[kept],
+            self.length[kept], self.part[kept],
+        )  # fmt: skip
 
     def __len__(self) -> int:
         """Number of rings."""
@@ -80,7 +88,8 @@ def cut_rings(pieces: Iterable[Piece], step: float) -> Rings:
             [point[:, 0], point[:, 1], slope[:, 1] / speed, -slope[:, 0] / speed, length]
         )
         parts += [piece.part] * t.size
-    return Rings(*(np.concatenate(c) for c in zip(*columns, strict=True)), np.array(parts))
+    r, z, normal_r, normal_z, length = (np.concatenate(c) for c in zip(*columns, strict=True))
+    return Rings(r, z, normal_r, normal_z, length, np.array(parts))
 
 
 def _between(breaks: tuple[float, ...], inner: int) -> Real:
@@ -111,7 +120,7 @@ def piston_plane_pressure(k: float, radii: Real, radius: float, weight: Weight) 
     # Inside the piston: all directions, in two panels since the rim bends the far end quickly.
     turn = np.concatenate([0.25 * np.pi * (1 + x), 0.25 * np.pi * (3 + x)])
     turn_weight = np.tile(0.25 * np.pi * w, 2)
-    out = np.empty(len(radii), dtype=complex)
+    out: Complex = np.empty(len(radii), dtype=complex)
     inside = radii < radius
     if np.any(inside):
         ri = r[inside]
@@ -137,7 +146,7 @@ def _along(
 ) -> Complex:
     """Integral of weight exp(ikR) dR from start to end in each direction from each point."""
     half = 0.5 * (end - start)
-    total = np.zeros(start.shape, dtype=complex)
+    total: Complex = np.zeros(start.shape, dtype=complex)
     for node, share in zip(x, w, strict=True):
         R = start + half * (1.0 + node)
         place = np.sqrt(np.maximum(r * r + R * R + 2.0 * r * R * np.cos(turn), 0.0))

@@ -185,7 +185,7 @@ def post_ripple(
     frequencies = np.asarray(frequencies, dtype=float)
     ratios = relative_power(built, air, frequencies, window_deg, way)
     centres, means = band_means(frequencies, ratios)
-    return Ripple(built.posts, AZIMUTHS_DEG, centres, 10.0 * np.log10(means), window_deg)
+    return Ripple(built.standing_posts, AZIMUTHS_DEG, centres, 10.0 * np.log10(means), window_deg)
 
 
 def compare_posts(
@@ -235,7 +235,7 @@ def mode_shares(
     Taken as if all that passes the post circle travels outwards; without posts. Where one mode
     travels it is 1.
     """
-    gap, radius = assembly.plate_gap, assembly.posts.circle_radius
+    gap, radius = assembly.plate_gap, assembly.standing_posts.circle_radius
     modes = [radial_wavenumbers(2.0 * np.pi * f / air.speed, gap) for f in frequencies]
     shares = [np.ones(1) for _ in modes]
     several = [i for i, kappa in enumerate(modes) if kappa.size > 1]
@@ -247,7 +247,7 @@ def mode_shares(
     moving = {built.name: built.parts for built in assembly.ways}[way]
     pressures = sweep(
         assembly.bodies,
-        frequencies[several],
+        frequencies[several].tolist(),
         [axial_motion(way, moving, air)],
         air,
         each=lambda solution: solution.pressure_at(places)[:, 0],
@@ -286,8 +286,8 @@ def _relative_power_at(
     assembly: Assembly, k: float, shares: np.ndarray, window_deg: tuple[float, float]
 ) -> np.ndarray:
     """Power over that without posts, (A,): modes added in power, mean over the window."""
-    posts, gap = assembly.posts, assembly.plate_gap
-    rim = min(assembly.plate.radius, assembly.column.radius)
+    posts, gap = assembly.standing_posts, assembly.plate_gap
+    rim = min(assembly.hung_plate.radius, assembly.column.radius)
     cosines = np.cos(np.radians(window_elevations(window_deg)))[:, None]
     sines = np.sin(np.radians(window_elevations(window_deg)))
     centres = post_centres(posts)
@@ -295,7 +295,7 @@ def _relative_power_at(
     reach = int((k * posts.outer_radius + 12.0) / posts.count)
     m = posts.count * np.arange(-reach, reach + 1)
     turn = np.exp(1j * np.outer(m, np.radians(AZIMUTHS_DEG)))
-    bare, posted = 0.0, 0.0
+    bare, posted = 0.0, np.zeros(len(AZIMUTHS_DEG))
     for n, (kappa, share) in enumerate(zip(radial_wavenumbers(k, gap), shares, strict=True)):
         scattered = scatter(kappa, centres, posts.radius, line_source(kappa, centres, posts.radius))
         orders = about_axis(kappa, centres, scattered, m)
@@ -316,8 +316,12 @@ def window_elevations(window_deg: tuple[float, float]) -> np.ndarray:
 
 def _rim_pattern(n: int, vertical: np.ndarray, gap: float) -> np.ndarray:
     """1/H int_0^H cos(n pi z / H) exp(-i q z) dz for vertical wavenumbers q."""
-    steps = (vertical - n * np.pi / gap) * gap / 2.0, (vertical + n * np.pi / gap) * gap / 2.0
-    return 0.5 * sum(np.exp(-1j * x) * np.sinc(x / np.pi) for x in steps)
+
+    def wave(wavenumber: np.ndarray) -> np.ndarray:
+        x = wavenumber * gap / 2.0
+        return np.exp(-1j * x) * np.sinc(x / np.pi)
+
+    return 0.5 * (wave(vertical - n * np.pi / gap) + wave(vertical + n * np.pi / gap))
 
 
 def post_centres(posts: Posts) -> np.ndarray:

@@ -378,7 +378,8 @@ def meaningful_above_hz(assembly: Assembly, air: Air | None = None) -> float:
     if assembly.upper is None:
         return math.inf
     speed = (air or Air()).speed
-    mirror = assembly.plate.radius if assembly.reflector is None else assembly.reflector.base_radius
+    reflector = assembly.reflector
+    mirror = assembly.hung_plate.radius if reflector is None else reflector.base_radius
     return speed / min(mirror, 2.0 * assembly.rim_gap)
 
 

@@ -94,7 +94,9 @@ class Scene:
     pose: np.ndarray = field(repr=False)
 
     @property
-    def rows(self) -> tuple[np.ndarray, ...]:
+    def rows(
+        self,
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """The arrays in the order in which they are traced."""
         return (
             self.kind, self.skip, self.moves, self.group, self.bounds, self.data, self.pose

@@ -71,12 +71,11 @@ def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
     columns[driven] = np.arange(len(driven) * NODES).reshape(-1, NODES)
     after = np.where(np.roll(mesh.starts, -1), -1, np.arange(1, mesh.elements + 1))
     at = mesh.at(shape.points)
-    points = Points(
-        *(np.ascontiguousarray(x) for x in (at.r, at.z, at.tangent_r, at.tangent_z)),
-        shape.weights * at.jacobian,
-        np.broadcast_to(shape.values, (mesh.elements, GAUSS, NODES)).copy(),
-        shape.slopes / at.jacobian[:, :, None],
-    )
+    r, z, tr, tz = (np.ascontiguousarray(x) for x in (at.r, at.z, at.tangent_r, at.tangent_z))
+    weight = shape.weights * at.jacobian
+    values = np.broadcast_to(shape.values, (mesh.elements, GAUSS, NODES)).copy()
+    slopes = shape.slopes / at.jacobian[:, :, None]
+    points = Points(r, z, tr, tz, weight, values, slopes)
     ends = mesh.at(np.array([-1.0, 1.0]))
     corners = np.stack((ends.r, ends.z), axis=1)
     centre = corners.mean(axis=2)
@@ -93,7 +92,7 @@ def _with_images(mesh: Mesh, floor: float, driven: np.ndarray) -> Surface:
     image = image._replace(columns=image.columns[:, ::-1], after=touching)
     both = [np.concatenate(pair) for pair in zip(real[:-1], image[:-1], strict=True)]
     points = [np.concatenate(pair) for pair in zip(real.points, image.points, strict=True)]
-    return Surface(*both, Points(*points))
+    return Surface._make((*both, Points(*points)))
 
 
 def assemble(
@@ -184,7 +183,7 @@ def _assembled(
     matrix = np.zeros((mesh.unknowns, mesh.unknowns), dtype=complex)
     drive = np.zeros((mesh.unknowns, len(driven) * NODES), dtype=complex)
     rules, order = pair_rules(digits), compiled_order(m)
-    if True in images:
+    if mesh.floor is not None and True in images:
         surface = _with_images(mesh, mesh.floor, driven)
     else:
         surface = surface_arrays(mesh, driven)
