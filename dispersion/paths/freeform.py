@@ -5,6 +5,7 @@ boxes as every other surface: trimesh's own ray interface needs packages beyond 
 would part the rays from their other surfaces at every bounce.
 """
 
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from os import PathLike
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
 
 SMALLEST, LARGEST = 5e-3, 2.0
 """Widest side of a reflector, metres: beyond these the unit is taken to be wrong."""
+
+MOST_BYTES, MOST_TRIANGLES = 2**26, 200_000
+"""Of a file that is read: more shows no ray anything new, and takes a gigabyte of boxes."""
 
 LEVEL = 1e-4
 """How far the base may lie off z = 0, metres."""
@@ -65,11 +69,43 @@ def read_free_form(path: str | PathLike[str], unit: str = "mm") -> FreeForm:
     """
     import trimesh
 
+    raw = _bytes_of(path)
+    count = _triangles_in(raw, path)
+    if count > MOST_TRIANGLES:
+        raise FreeFormError(
+            f"{path}: has {count} triangles, {MOST_TRIANGLES} at most: export it more coarsely."
+        )
     try:
-        mesh = trimesh.load_mesh(path)
-    except Exception as error:
+        mesh = trimesh.load_mesh(io.BytesIO(raw), file_type="stl")
+    except Exception as error:  # whatever trimesh trips over: its readers promise no kind of error
         raise FreeFormError(f"{path}: cannot be read as an STL file ({error}).") from error
     return free_form(mesh, unit, str(path))
+
+
+def _bytes_of(path: str | PathLike[str]) -> bytes:
+    try:
+        with open(path, "rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise FreeFormError(f"{path}: cannot be read ({error.strerror}).") from error
+    if len(raw) > MOST_BYTES:
+        raise FreeFormError(
+            f"{path}: is larger than {MOST_BYTES // 2**20} MiB: export it more coarsely."
+        )
+    return raw
+
+
+def _triangles_in(raw: bytes, path: str | PathLike[str]) -> int:
+    """How many triangles a file holds: binary by its length, text by its words."""
+    said = int.from_bytes(raw[80:84], "little")
+    if len(raw) >= 84 and len(raw) == 84 + 50 * said:
+        return said
+    if raw.lstrip()[:5].lower() == b"solid":
+        return raw.lower().count(b"endfacet")
+    raise FreeFormError(
+        f"{path}: is no STL file, or only a part of one: {len(raw)} bytes, where its header counts"
+        f" {said} triangles of 50 bytes after 84. Export it again."
+    )
 
 
 def free_form(mesh: "trimesh.Trimesh", unit: str = "mm", name: str = "free form") -> FreeForm:
@@ -82,6 +118,8 @@ def free_form(mesh: "trimesh.Trimesh", unit: str = "mm", name: str = "free form"
     """
     if not len(mesh.faces):
         raise FreeFormError(f"{name}: there are no triangles in it.")
+    if not np.isfinite(mesh.vertices).all():
+        raise FreeFormError(f"{name}: a corner lies at no finite place; export it again.")
     if not mesh.is_watertight:
         raise FreeFormError(f"{name}: the surface is open; close its holes before export.")
     if not mesh.is_winding_consistent or mesh.volume <= 0:
@@ -100,7 +138,10 @@ def free_form(mesh: "trimesh.Trimesh", unit: str = "mm", name: str = "free form"
             f"{name}: its highest point lies at z = {in_mm(top)}; put the base at z = 0 with the "
             "tip hanging down, as mounted."
         )
-    return FreeForm(triangles)
+    # Triangles that are mere lines close a surface, but no ray can meet them.
+    sides = triangles[:, 1:] - triangles[:, :1]
+    normals = np.cross(sides[:, 0], sides[:, 1])
+    return FreeForm(triangles[np.any(normals != 0.0, axis=1)])
 
 
 def free_form_rows(form: FreeForm, plate_gap: float, group: int) -> list[Row]:

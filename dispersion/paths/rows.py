@@ -38,11 +38,20 @@ class Row:
 
 def boxed(rows: Sequence[Row]) -> list[Row]:
     """Put a box before rows that all move alike."""
-    limits = np.array([row.bounds for row in rows])
+    limits = np.array([row.bounds for row in _outermost(rows)])
     bounds = np.empty(limits.shape[1])
     bounds[0::2], bounds[1::2] = limits[:, 0::2].min(axis=0), limits[:, 1::2].max(axis=0)
     kind = tracing.BOX if len(bounds) == 4 else tracing.MESH_BOX
     return [Row(kind, 0, rows[0].moves, tuple(bounds), holds=len(rows)), *rows]
+
+
+def _outermost(rows: Sequence[Row]) -> list[Row]:
+    """Pass over what boxes hold: it lies within their bounds."""
+    found, at = [], 0
+    while at < len(rows):
+        found.append(rows[at])
+        at += 1 + rows[at].holds
+    return found
 
 
 def halved(rows: Sequence[Row], smallest: int = 2) -> list[Row]:
