@@ -169,7 +169,10 @@ def within(known, factor: float = 20.0) -> np.ndarray:
     return LEVEL_TOLERANCE_DB + factor * np.log10(1.0 + HALF_A_DIGIT / np.asarray(known))
 
 
-_SERIES = "series in Legendre functions; long waves as Bouwkamp (1954) [from memory]"
+_SERIES = (
+    "series in Legendre functions, evaluated for this project; for long waves that of Bouwkamp,"
+    " Rep. Prog. Phys. 17, 35 (1954) [from memory]"
+)
 CHECKS = (
     Check("Disc, met squarely: far field", WAVES, _SERIES, "dB", tuple(BROADSIDE), broadside),
     Check(

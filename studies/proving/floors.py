@@ -10,7 +10,6 @@ Sources:
 - pulsating sphere above a plane: multipoles about its middle and about its image's, matched on the
   sphere (addition theorem: Gaunaurd & Huang, J. Acoust. Soc. Am. 96, 2526, 1994 [from memory]; its
   coefficients are taken here by Gauss quadrature over the sphere).
-- monopoles hidden inside the bodies, each with its image: elementary (see the hidden monopoles).
 """
 
 from __future__ import annotations
@@ -25,12 +24,14 @@ from shapes.meridian import Arc, Meridian
 from shapes.pieces import Piece
 from studies.proving.check import (
     LEVEL_TOLERANCE_DB,
+    POWER_TOLERANCE_DB,
     WAVES,
     Check,
     Compared,
     compare,
     compare_levels,
     degrees,
+    joined,
     level,
 )
 from studies.proving.solids import AIR, built, frequency_of, hertz, sphere
@@ -40,6 +41,7 @@ SAME_DB = 0.01
 
 UP = np.arange(0.0, 91.0, 3.0)
 
+NEAR = np.array([[2.0, 0.3]])
 HALF_BALL = Meridian((Arc((1.0, 0.0), (0.0, 1.0), (0.0, 0.0), False, "ball"),))
 
 
@@ -134,13 +136,16 @@ def doubled(frequency: float) -> Compared:
 
 
 def swelling_half_ball(ka: float) -> Compared:
-    """Half of a pulsating sphere on a floor."""
+    """Half of a pulsating sphere on a floor: far away, near by, power balance."""
     drive = normal_motion("swelling", {"ball"}, AIR)
     solution = solve([HALF_BALL], frequency_of(ka), [drive], AIR, floor=0.0)
     exact = AIR.density * np.exp(-1j * ka) / (1.0 - 1j * ka)
-    found = level(solution.far_field(UP)[:, 0] / exact)
-    at = degrees(UP)
-    return compare(f"ka {ka:g}", at, found, np.zeros(len(UP)), LEVEL_TOLERANCE_DB, hertz(ka))
+    far = level(solution.far_field(UP)[:, 0] / exact)
+    near = level(solution.pressure_at(NEAR)[0] * np.hypot(*NEAR[0]) / exact)
+    at = (*degrees(UP), "near by", "power balance")
+    allowed = [*[LEVEL_TOLERANCE_DB] * (len(UP) + 1), POWER_TOLERANCE_DB]
+    found = [*far, *near, *solution.power_error_db]
+    return compare(f"ka {ka:g}", at, found, np.zeros(len(at)), allowed, hertz(ka))
 
 
 def half_ball_in_a_wave(ka: float) -> Compared:
@@ -155,7 +160,11 @@ def ball_above_a_plane(case: tuple[float, float]) -> Compared:
     drive = normal_motion("swelling", {"ball"}, AIR)
     solution = solve([sphere()], frequency_of(ka), [drive], AIR, lifts=(height,), floor=0.0)
     found, exact = solution.far_field(UP)[:, 0], multipoles_above_a_plane(ka, height)
-    return compare_levels(f"ka {ka:g}, height {height:g}", degrees(UP), found, exact, hertz(ka))
+    far = compare_levels("far field", degrees(UP), found, exact, hertz(ka))
+    balance = compare(
+        "power", ["balance"], solution.power_error_db, 0.0, POWER_TOLERANCE_DB, hertz(ka)
+    )
+    return joined(f"ka {ka:g}, height {height:g}", (far, balance))
 
 
 CHECKS = (

@@ -1,12 +1,9 @@
 """Kirchhoff's integrals against their closed forms, not against the exact field.
 
 - Rigid sphere and a plane wave: the integral of twice the incident pressure over the lit half is
-  elementary; the level over the exact series of Rayleigh and Morse is computed here.
-- Disc with source and receiver together on its axis: image source less edge wave, elementary.
+  elementary.
 - Piston in a baffle: Beranek & Mellow, Acoustics: Sound Fields and Transducers (2012), sections
-  4.19 and 13.7; tables computed from these formulas.
-- Curvature: J. H. Rindel, "Attenuation of sound reflections from curved surfaces" (1985) [from
-  memory]; for a source on the axis it is the ray law of the ball.
+  4.19 and 13.7.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ arrives from there, whose pressure on the rigid solids is p,
 
     F = -(1 / 4 pi) int q p dS .
 
-The tests at the default mesh add it; those on finer meshes, which carry the drive, do without.
+The checks at the default mesh add it; tests on finer meshes, which carry the drive, do without.
 Found at the default mesh: within 0.02 dB.
 """
 

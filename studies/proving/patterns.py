@@ -75,7 +75,7 @@ CHECKS = (
     Check(
         "Directivity index of a piston",
         REST,
-        f"ANSI/ASA S1.1, 6.66; {_BOOK}, Eq. 13.102",
+        f"ANSI/ASA S1.1, 6.66; {_BOOK}, Eq. 13.102; evaluated for this project",
         "dB",
         tuple(PISTON),
         piston_index,
@@ -83,7 +83,7 @@ CHECKS = (
     Check(
         "Directivity index of a cap",
         REST,
-        "ANSI/ASA S1.1, 6.66; Morse & Ingard, Theoretical Acoustics, 7.2",
+        "ANSI/ASA S1.1, 6.66; Morse & Ingard, Theoretical Acoustics, 7.2; evaluated for this project",
         "dB",
         tuple(RADIAL_CAP),
         cap_index,

@@ -1,8 +1,4 @@
-"""Images against exact solutions for rigid planes without end.
-
-Half space: the field that a rigid plane sends back is that of a plane which moves so as to cancel
-the incident motion, by Rayleigh's integral (Pierce, Acoustics, 5.2 [from memory]); in the integral
-there are no images.
+"""Images against the exact solution between two rigid planes without end.
 
 Two parallel planes at a distance H, source at h, place at z and r:
 p = (i pi / H) sum e_n cos(n pi h / H) cos(n pi z / H) H0(k_n r), k_n^2 = k^2 - (n pi / H)^2,
@@ -19,8 +15,6 @@ from scipy.special import hankel1
 from dispersion.paths.images import Mirrors, Paths, paths_to
 from studies.proving.check import QUICK, Check, Compared, compare
 
-ROUNDING = 1e-10
-
 H = 0.1
 
 
@@ -28,19 +22,6 @@ def unit_field(paths: Paths, points: np.ndarray, k: complex) -> np.ndarray:
     """Return the pressure of a free source exp(ikR) / R from the house's convention."""
     distance = np.hypot(*np.asarray(points).T)
     return 2.0 * paths.pressure([k])[0] * np.exp(1j * k * distance) / distance
-
-
-def sent_back_by_rayleigh(k: complex, height: float, z: float) -> complex:
-    """On the axis: 1/(2 pi) times the integral of dp/dz of the source over the plane."""
-    edges = np.concatenate([[0.0], np.geomspace(0.02, 60.0 / k.imag, 60)])
-    nodes, weights = np.polynomial.legendre.leggauss(60)
-    half = np.diff(edges)[:, None] / 2.0
-    r = edges[:-1, None] + half * (nodes + 1.0)
-    to_plane, from_plane = np.hypot(r, height), np.hypot(r, z)
-    # d/dz of exp(ikR)/R at the plane, from a source above it.
-    slope = -(1j * k - 1.0 / to_plane) * np.exp(1j * k * to_plane) / to_plane**2 * height
-    spread = np.exp(1j * k * from_plane) / from_plane
-    return complex(np.sum(half * weights * slope * spread * r))
 
 
 def between_two_planes(case: tuple[complex, float, float]) -> Compared:

@@ -4,8 +4,7 @@ Sources:
 - the table holds int_0^2pi exp(ikR) / (4 pi R) dphi and its derivative along the ring's normal
   (0.6, 0.8), computed for this project with mpmath at 25 digits from that formula;
 - k = 0: G = K(m) / (pi S), S^2 = (r + r')^2 + (z - z')^2, m = 4 r r' / S^2, the potential of a
-  charged ring, elementary;
-- azimuthal orders m > 0: mpmath quadrature of the same integrals, here.
+  charged ring, elementary.
 """
 
 from __future__ import annotations

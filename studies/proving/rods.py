@@ -1,9 +1,8 @@
-"""Rigid cylinders across the wave, in the plane: one against its series, several against laws.
+"""A rigid cylinder across the wave, in the plane, against its series.
 
 Sources: the rigid cylinder in a plane wave, Morse & Ingard, Theoretical Acoustics (1968), section
 8.1, and Bowman, Senior & Uslenghi, Electromagnetic and Acoustic Scattering by Simple Shapes (1969),
-section 2.2, line source included [both from memory]; the optical theorem in two dimensions,
-Martin, Multiple Scattering (2006) [from memory]. The series are written out below.
+section 2.2, line source included [both from memory]. The series are written out below.
 """
 
 from __future__ import annotations
@@ -64,7 +63,7 @@ def _round(ka: float, found: np.ndarray, exact: np.ndarray) -> Compared:
 SERIES_CUT = 1e-5
 _BOOKS = (
     "Morse & Ingard, Theoretical Acoustics (1968), 8.1; Bowman, Senior & Uslenghi (1969), 2.2"
-    " [both from memory]; their series"
+    " [both from memory]; series evaluated here"
 )
 CHECKS = (
     Check("Posts: cylinder in a plane wave", QUICK, _BOOKS, "", tuple(KA), in_plane_wave),

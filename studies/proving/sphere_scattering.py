@@ -234,7 +234,7 @@ def beside_off_the_axis(k: int) -> Compared:
 
 _BOOKS = (
     "Morse & Ingard, Theoretical Acoustics, 8.2, and Bowman, Senior & Uslenghi (1969), ch. 10"
-    " [both from memory]; their series"
+    " [both from memory]; series evaluated for this project"
 )
 CHECKS = (
     Check(
@@ -259,7 +259,7 @@ CHECKS = (
     Check(
         "Point source beside a sphere, on the axis",
         WAVES,
-        "series of the field, given in the module",
+        "elementary series, evaluated for this project",
         "dB",
         tuple(POINT_SOURCE),
         beside_on_the_axis,

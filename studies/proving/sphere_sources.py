@@ -224,7 +224,7 @@ CHECKS = (
     Check(
         "Point source on a sphere",
         WAVES,
-        f"Morse, Vibration and Sound, VII.27; {_BOOK}, Eq. 12.46 and 12.47; their series",
+        f"Morse, Vibration and Sound, VII.27; {_BOOK}, Eq. 12.46 and 12.47; series evaluated for this project",
         "dB",
         tuple(POINT_SOURCE),
         point_source,
@@ -240,7 +240,7 @@ CHECKS = (
     Check(
         "Cap on a sphere, moving outwards",
         WAVES,
-        "Morse & Ingard, Theoretical Acoustics, 7.2, its series",
+        "Morse & Ingard, Theoretical Acoustics, 7.2; series evaluated for this project",
         "dB",
         tuple(row for row in CAPS if row[0] == "radial"),
         cap,
@@ -248,7 +248,7 @@ CHECKS = (
     Check(
         "Cap on a sphere, moving along the axis",
         WAVES,
-        f"{_BOOK}, Eq. 12.59 to 12.61, their series",
+        f"{_BOOK}, Eq. 12.59 to 12.61; series evaluated for this project",
         "dB",
         tuple(row for row in CAPS if row[0] == "axial"),
         cap,

@@ -1,7 +1,7 @@
-"""Reflector formulas and solids.
+"""Volumes, areas and slopes of solids.
 
 Sources: spherical cap, frustum and Pappus' theorems, elementary solid geometry as found in any
-handbook; focal properties of the conic sections, likewise (path lengths within 1e-12 m).
+handbook.
 Printed values are held to half a unit of their last digit.
 """
 

@@ -3,8 +3,6 @@
 - Half plane: H. M. Macdonald (1915), Bowman & Senior; two independent forms agree to 3e-15.
 - Wedge of 270 degrees: the line integral of Svensson, Fred & Vanderkooy, J. Acoust. Soc. Am. 106,
   2331 (1999), computed independently.
-- Knife edge: Rec. ITU-R P.526, section 4.1 [formula from memory], by Fresnel's integrals.
-- Transition through the light's end, null wedges, reciprocity: theory.
 """
 
 from __future__ import annotations
