@@ -1,16 +1,7 @@
 """Bodies on and above a rigid floor.
 
-Sources:
-- a rigid plane is a mirror: the field above it is that of the bodies and their images (Pierce,
-  Acoustics, 1.4 [from memory]). So the doubled bodies in free air must give the same.
-- pulsating sphere: p = -rho a_n R^2 exp(ik(r - R)) / (r (1 - ikR)), elementary; half of it on a
-  plane is the same.
-- rigid sphere in a plane wave: Morse & Ingard, Theoretical Acoustics, 8.2 [from memory]; two waves,
-  one the other's image, need no plane.
-- pulsating sphere above a plane: multipoles about its middle and about its image's, matched on the
-  sphere (addition theorem: Gaunaurd & Huang, J. Acoust. Soc. Am. 96, 2526, 1994 [from memory]; its
-  coefficients are taken here by Gauss quadrature over the sphere).
-- monopoles hidden inside the bodies, each with its image: elementary (see the hidden monopoles).
+Monopoles hidden inside the bodies, each with its image: elementary. Other numbers and their sources:
+`studies.proving.floors`.
 """
 
 from collections.abc import Sequence
@@ -25,13 +16,10 @@ from bodies import (
     POWER_TOLERANCE_DB,
     built,
     example,
-    frequency_of,
     level,
     level_error,
     parts_of,
-    sphere,
 )
-from scipy.special import eval_legendre, spherical_jn, spherical_yn
 
 from dispersion.bands import study_frequencies
 from dispersion.problem import Problem
@@ -40,22 +28,25 @@ from dispersion.waves import (
     Drive,
     MeshSettings,
     Monopole,
-    PlaneWave,
     WaveSettings,
-    axial_motion,
-    normal_motion,
     solve,
 )
-from shapes.meridian import Arc, Line, Meridian
-from shapes.pieces import Piece
+from shapes.meridian import Line, Meridian
+from studies.proving.floors import (
+    SAME_DB,
+    UP,
+    ball_above_a_plane,
+    driven_with_image,
+    driver,
+    half_ball_in_a_wave,
+    half_sphere_in_a_wave,
+    image_of,
+    joined_with_image,
+    swelling_half_ball,
+)
 
-SAME_DB = 0.01
-"""The doubled bodies are cut into the same elements, so nothing but rounding is left."""
-
-UP = np.arange(0.0, 91.0, 3.0)
 FOOT = -built().column.height
 PLACES = np.array([[0.06, 0.02], [2.0, 0.3], [0.3, FOOT], [0.15, FOOT + 0.01], [1.5, FOOT + 0.4]])
-HALF_BALL = Meridian((Arc((1.0, 0.0), (0.0, 1.0), (0.0, 0.0), False, "ball"),))
 FOOTLESS = Meridian(tuple(p for p in built().lower.pieces if p.part != "column bottom"))
 FLARED_FOOT = Meridian(
     (
@@ -64,35 +55,6 @@ FLARED_FOOT = Meridian(
         Line((0.15, 0.4), (0.0, 0.4), "lid"),
     )
 )
-
-
-def image_of(body: Meridian, floor: float) -> Meridian:
-    """Mirror image of a body of lines and arcs, its parts called "image ..."."""
-
-    def flipped(piece: Piece) -> Piece:
-        points = [name for name in ("start", "end", "centre") if hasattr(piece, name)]
-        there = {name: (getattr(piece, name)[0], 2 * floor - getattr(piece, name)[1])
-                 for name in points}  # fmt: skip
-        if isinstance(piece, Arc):
-            there["clockwise"] = not piece.clockwise
-        return replace(piece, **there, part=f"image {piece.part}").reversed()
-
-    return Meridian(tuple(flipped(piece) for piece in body.pieces[::-1]))
-
-
-def joined_with_image(standing: Meridian, floor: float) -> Meridian:
-    """Body that stands on the floor and its image, in one."""
-    return Meridian((*image_of(standing, floor).pieces, *standing.pieces))
-
-
-def driven_with_image(drive: Drive) -> Drive:
-    """Axial motion of the image against that of the body."""
-    images = {f"image {part}": -1.0 for part in drive.parts}
-    return Drive(drive.name, drive.parts | images.keys(), drive.gradient, images)
-
-
-def driver() -> Drive:
-    return axial_motion("driver", built().ways[0].parts, AIR)
 
 
 @pytest.mark.parametrize("frequency", [50.0, 200.0, 1e3, 4e3, 16e3])
@@ -123,37 +85,7 @@ def test_source_beside_a_foot_that_slants(m: int) -> None:
 
 @pytest.mark.parametrize("ka", [0.3, 1.0, 5.0, 15.0])
 def test_half_of_a_pulsating_sphere(ka: float) -> None:
-    drive = normal_motion("swelling", {"ball"}, AIR)
-    solution = solve([HALF_BALL], frequency_of(ka), [drive], AIR, floor=0.0)
-    exact = AIR.density * np.exp(-1j * ka) / (1.0 - 1j * ka)
-    assert np.abs(level(solution.far_field(UP) / exact)).max() < LEVEL_TOLERANCE_DB
-    distance = np.hypot(*PLACES[1:2].T)
-    found = solution.pressure_at(PLACES[1:2])[0] * distance
-    assert np.abs(level(found / exact)).max() < LEVEL_TOLERANCE_DB
-    assert abs(solution.power_error_db[0]) < POWER_TOLERANCE_DB
-
-
-def sphere_amplitude(ka: float, sines: np.ndarray) -> np.ndarray:
-    """Far field of a rigid unit sphere in a plane wave that travels up."""
-    n = np.arange(int(ka) + 30)[:, None]
-    slopes = spherical_jn(n, ka, True) + 1j * spherical_yn(n, ka, True)
-    terms = (2 * n + 1) * spherical_jn(n, ka, True) / slopes * eval_legendre(n, sines)
-    return 1j / ka * terms.sum(axis=0)
-
-
-def half_sphere_in_a_wave(ka: float, settings: WaveSettings) -> tuple[np.ndarray, np.ndarray, int]:
-    """Far field found and exact, and the unknowns, of a wave that comes straight down."""
-    wave = [PlaneWave(-90.0)]
-    solution = solve([HALF_BALL], frequency_of(ka), wave, AIR, settings=settings, floor=0.0)
-    sines = np.sin(np.radians(UP))
-    exact = sphere_amplitude(ka, sines) + sphere_amplitude(ka, -sines)
-    return solution.far_field(UP)[:, 0], exact, solution.mesh.unknowns
-
-
-@pytest.mark.parametrize("ka", [0.5, 3.0, 10.0])
-def test_half_of_a_rigid_sphere_in_a_plane_wave(ka: float) -> None:
-    found, exact, _ = half_sphere_in_a_wave(ka, WaveSettings())
-    assert level_error(found, exact) < LEVEL_TOLERANCE_DB
+    assert swelling_half_ball(ka).held
 
 
 def test_order_of_convergence() -> None:
@@ -171,44 +103,10 @@ def test_order_of_convergence() -> None:
     assert -np.polyfit(np.log(unknowns), np.log(errors), 1)[0] > 4.0
 
 
-def multipoles_above_a_plane(ka: float, height: float) -> np.ndarray:
-    """Far field at UP of a unit sphere that swells with a_n = 1 m/s^2, its middle that high."""
-    n = np.arange(60)[:, None]
-    c, weights = np.polynomial.legendre.leggauss(200)
-    s = np.sqrt(1.0 - c**2)
-
-    def hankel(x: np.ndarray, slope: bool = False) -> np.ndarray:
-        return spherical_jn(n, x, slope) + 1j * spherical_yn(n, x, slope)
-
-    # A point of the sphere's image, seen from the sphere's middle, and the image's normal there.
-    z = -2.0 * height - c
-    rho = np.hypot(s, z)
-    along = (s * s - c * z) / rho
-    across = (-c - z / rho * along) / rho
-    legendre = eval_legendre(n, z / rho)
-    below = eval_legendre(np.maximum(n - 1, 0), z / rho)
-    slope = n * (below - z / rho * legendre) / (1.0 - (z / rho) ** 2)
-    own = ka * hankel(np.array([ka]), True)
-    image = (
-        ka * hankel(ka * rho, True) * legendre * along + hankel(ka * rho) * slope * across
-    ) / own
-    # Rows: orders on the sphere; each multipole is scaled to a slope of 1 there.
-    coupling = (n + 0.5) * (eval_legendre(n, c) * weights) @ image.T
-    strengths = np.linalg.solve(np.eye(len(n)) + coupling, -AIR.density * (n[:, 0] == 0))
-    sines = np.sin(np.radians(UP))
-    phase = np.exp(-1j * ka * height * sines)
-    patterns = eval_legendre(n, sines) * phase + eval_legendre(n, -sines) / phase
-    return (strengths[:, None] * (-1j) ** (n + 1) / ka / own * patterns).sum(axis=0)
-
-
 @pytest.mark.parametrize("height", [1.2, 1.7, 3.0])
 @pytest.mark.parametrize("ka", [0.2, 1.0, 4.0, 9.0])
 def test_pulsating_sphere_above_a_plane(ka: float, height: float) -> None:
-    drive = normal_motion("swelling", {"ball"}, AIR)
-    solution = solve([sphere()], frequency_of(ka), [drive], AIR, lifts=(height,), floor=0.0)
-    exact = multipoles_above_a_plane(ka, height)
-    assert level_error(solution.far_field(UP)[:, 0], exact) < LEVEL_TOLERANCE_DB
-    assert abs(solution.power_error_db[0]) < POWER_TOLERANCE_DB
+    assert ball_above_a_plane((ka, height)).held
 
 
 def hidden_with_image(source: Monopole, bodies: Sequence[Meridian], floor: float, m: int) -> Drive:
@@ -267,3 +165,8 @@ def test_finer_mesh_agrees(name: str) -> None:
         for one, other in zip(found, exact, strict=True):
             upper = coarse.problem.elevations >= 0.0
             assert level_error(one[upper], other[upper]) < LEVEL_TOLERANCE_DB
+
+
+@pytest.mark.parametrize("ka", [0.5, 3.0, 10.0])
+def test_half_of_a_rigid_sphere_in_a_plane_wave(ka: float) -> None:
+    assert half_ball_in_a_wave(ka).held

@@ -1,0 +1,115 @@
+"""Order of convergence on a smooth body.
+
+Source: theory of Galerkin boundary elements (Sauter & Schwab, Boundary Element Methods, 2011, ch. 4
+[from memory]). Quartic elements carry a smooth surface pressure to O(h^5); the far field is an
+integral of it, and converges at least as fast (for exact integrals up to O(h^9)). The rules for the
+integrals over pairs of elements are fixed; near 1e-4 of the maximum their error begins to show, and
+flattens the slope. Orders found: 4.8 to 6.3; one less than 5 is allowed for that.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import eval_legendre, spherical_jn, spherical_yn
+
+from dispersion.waves import MeshSettings, Monopole, PlaneWave, WaveSettings, solve
+from studies.proving.check import WAVES, Check, Compared, compare
+from studies.proving.solids import AIR, frequency_of, hidden, sphere, spheroid
+
+ELEVATIONS = np.arange(-90.0, 91.0, 3.0)
+
+FULL_ORDER, LEAST_ORDER = 5.0, 4.0
+DEGREE = 4
+"""Elements are quartic: so many unknowns each."""
+
+UNKNOWNS_PER_WAVELENGTH = (4.0, 5.0, 6.0, 8.0, 10.0, 12.0)
+
+
+def settings(unknowns_per_wavelength: float) -> WaveSettings:
+    """Elements that follow the wavelength alone, azimuth sums to ten digits."""
+    return WaveSettings(MeshSettings(unknowns_per_wavelength, growth=100.0), digits=10.0)
+
+
+def sphere_amplitude(ka: float) -> np.ndarray:
+    """Far field of a rigid unit sphere in a plane wave that travels up (see the sphere's tests)."""
+    n = np.arange(int(ka) + 30)
+    slopes = spherical_jn(n, ka, True) + 1j * spherical_yn(n, ka, True)
+    weights = (2 * n + 1) * spherical_jn(n, ka, True) / slopes
+    sines = np.sin(np.radians(ELEVATIONS))
+    return 1j / ka * np.sum(weights[:, None] * eval_legendre(n[:, None], sines), axis=0)
+
+
+@dataclass(frozen=True, eq=False)
+class MeshLadder:
+    """One field on finer and finer meshes.
+
+    Attributes
+    ----------
+    name : str
+    per_wavelength : (N,) array
+        Elements per wavelength, as asked for.
+    unknowns : (N,) array
+    error : (N,) array
+        Largest difference of the far field to the exact one, over its maximum.
+    """
+
+    name: str
+    per_wavelength: np.ndarray
+    unknowns: np.ndarray
+    error: np.ndarray
+
+    @property
+    def order(self) -> float:
+        """Slope of the error over the mean size of the elements."""
+        return float(np.polyfit(-np.log(self.unknowns), np.log(self.error), 1)[0])
+
+
+def scattered_ladder(ka: float) -> MeshLadder:
+    """A plane wave on a rigid sphere."""
+    wave = [PlaneWave(90.0)]
+    return _ladder(f"sphere, ka {ka:g}", [sphere()], wave, ka, 0, sphere_amplitude(ka))
+
+
+def radiated_ladder(m: int) -> MeshLadder:
+    """A monopole hidden in a spheroid: the drive, quartic too, limits the order to 5."""
+    bodies, source, ka = [spheroid(1.0, 0.5)], Monopole(0.2, 0.1), 15.0
+    drive, exact = [hidden(source, bodies, m)], source.far(ELEVATIONS, ka, m)
+    return _ladder(f"spheroid, ka {ka:g}, order {m}", bodies, drive, ka, m, exact)
+
+
+def _ladder(name, bodies, sources, ka: float, m: int, exact: np.ndarray) -> MeshLadder:
+    errors, unknowns = [], []
+    for fineness in UNKNOWNS_PER_WAVELENGTH:
+        solution = solve(bodies, frequency_of(ka), sources, AIR, m, settings(fineness))
+        found = solution.far_field(ELEVATIONS)[:, 0]
+        errors.append(np.abs(found - exact).max() / np.abs(exact).max())
+        unknowns.append(solution.mesh.unknowns)
+    elements = np.array(UNKNOWNS_PER_WAVELENGTH) / DEGREE
+    return MeshLadder(name, elements, np.array(unknowns), np.array(errors))
+
+
+LADDERS = (
+    (scattered_ladder, 6.0),
+    (scattered_ladder, 15.0),
+    (radiated_ladder, 0),
+    (radiated_ladder, 2),
+)
+"""Every field that is solved on finer and finer meshes."""
+
+
+def order_of_convergence(ladder: MeshLadder) -> Compared:
+    """Order of convergence, more than what theory promises counted as that."""
+    found = min(ladder.order, FULL_ORDER)
+    return compare(ladder.name, ["order"], found, FULL_ORDER, FULL_ORDER - LEAST_ORDER)
+
+
+ORDER = Check(
+    "Order of convergence, counted up to 5",
+    WAVES,
+    "Sauter & Schwab, Boundary Element Methods (2011), ch. 4 [from memory]; one order less allowed",
+    "",
+    LADDERS,
+    lambda ladder: order_of_convergence(ladder[0](ladder[1])),
+)
