@@ -17,6 +17,7 @@ from studies.charts.style import (
     INK,
     QUIET,
     SERIES,
+    Look,
     in_house_style,
     new_figure,
 )
@@ -81,8 +82,8 @@ def _draw_section(axes: Axes, shapes: Sequence[Shape], knots: np.ndarray) -> Non
         across = max(across, plate.radius * 1e3)
         axes.fill_between((0.0, plate.radius * 1e3), gap, gap + plate.thickness * 1e3, color=FAINT)
     for number, shape in enumerate(shapes):
-        profile = shape.assembly.reflector.profile.sample(CHORD_ERROR) * 1e3
-        look = {"color": SERIES[number], "linestyle": DASHES[number], "label": shape.name}
+        profile = shape.assembly.hung_reflector.profile.sample(CHORD_ERROR) * 1e3
+        look: Look = {"color": SERIES[number], "linestyle": DASHES[number], "label": shape.name}
         line = profile + (0.0, gap)
         axes.plot(*line.T, linewidth=2.6 if number == 0 else 1.8, **look)
     axes.plot(knots[:, 0], knots[:, 1] + gap, "o", color=SERIES[0], label="knots of the carved one")

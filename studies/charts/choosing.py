@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib import colormaps
 from matplotlib.axes import Axes
+from matplotlib.collections import PathCollection
 from matplotlib.colors import Colormap, ListedColormap
 from matplotlib.figure import Figure
 
@@ -68,7 +69,7 @@ def choosing_figure(title: str, choices: Sequence[Choice]) -> Figure:
     return figure
 
 
-def _scatter(axes: Axes, choices: Sequence[Choice], **look: object) -> object:
+def _scatter(axes: Axes, choices: Sequence[Choice], **look: Any) -> PathCollection:
     levels = [choice.level_db for choice in choices]
     return axes.scatter(levels, [choice.evenness_db for choice in choices], **look)
 

@@ -83,7 +83,8 @@ def _draw_silhouettes(strip: Axes, contenders: Sequence[Contender]) -> None:
     strip.set_axis_off()
     strip.set_aspect("equal")
     outlines = [_outlines(c.assembly) for c in contenders]
-    corners = np.vstack([line for bodies in outlines for line in bodies] or [(100.0, 100.0)])
+    lines = [line for bodies in outlines for line in bodies]
+    corners = np.vstack(lines or [np.array([100.0, 100.0])])
     wide, tall = corners.max(axis=0)
     foot, slot = -0.12 * tall - 12.0, max(2.3 * wide, 5.0 * tall / len(contenders))
     for number, (contender, bodies) in enumerate(zip(contenders, outlines, strict=True)):

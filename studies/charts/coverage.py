@@ -6,6 +6,7 @@ from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.colors import BoundaryNorm
 from matplotlib.figure import Figure
+from matplotlib.projections.polar import PolarAxes
 
 from dispersion.bands import band_label
 from dispersion.coverage import Coverage
@@ -81,8 +82,7 @@ def polar_figure(title: str, coverage: Coverage) -> Figure:
         "third octaves, dB re the driver's own on-axis curve, rings every 10 dB;"
         f" shaded: window, {low:g} to {high:g} deg"
     )
-    figure = new_figure(6.6, title, subtitle)
-    figure.get_layout_engine().set(hspace=0.09)
+    figure = new_figure(6.6, title, subtitle, hspace=0.09)
     limits = level_limits(coverage.level_db[shown], 40.0, 40.0)
     panels = figure.subplots(2, 4, subplot_kw={"projection": "polar"}).ravel()
     for axes in panels[len(shown) :]:
@@ -129,7 +129,7 @@ def _elevation_map(
     bar.outline.set_visible(False)
 
 
-def _polar_cut(axes: Axes, coverage: Coverage, band: int, limits: tuple[float, float]) -> None:
+def _polar_cut(axes: PolarAxes, coverage: Coverage, band: int, limits: tuple[float, float]) -> None:
     low, high = limits
     right = np.radians(coverage.elevations)
     level = np.maximum(coverage.level_db[band], low)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,6 +16,7 @@ from studies.charts.style import (
     LEVEL_LABEL,
     QUIET,
     SERIES,
+    Look,
     edges_of_bands,
     frequency_axis,
     in_house_style,
@@ -117,7 +119,7 @@ def _draw_index(axes: Axes, coverage: Coverage, edges: np.ndarray) -> None:
     low, high = coverage.window
     ring, window = "re the horizontal ring", f"re the window, {low:g} to {high:g} deg"
     _steps(axes, coverage.di_ring_db, edges, color=SERIES[0], label=ring)
-    look = {"color": SERIES[1], "linestyle": DASHES[1]}
+    look: Look = {"color": SERIES[1], "linestyle": DASHES[1]}
     _steps(axes, coverage.di_window_db, edges, label=window, **look)
     both = np.concatenate((coverage.di_ring_db, coverage.di_window_db))
     level_axis(axes, level_limits(both, 15.0, 30.0), "directivity index, dB")
@@ -134,7 +136,7 @@ def _draw_leak(axes: Axes, coverage: Coverage, edges: np.ndarray) -> None:
     axes.grid(axis="both")
 
 
-def _steps(axes: Axes, values: np.ndarray, edges: np.ndarray, **look: object) -> None:
+def _steps(axes: Axes, values: np.ndarray, edges: np.ndarray, **look: Any) -> None:
     axes.stairs(values, edges, baseline=None, **({"linewidth": 1.8} | look))
 
 
@@ -142,7 +144,10 @@ def draw_traces(axes: Axes, traces: Sequence[Trace]) -> None:
     """Draw every trace in its own colour and dash; background ones in grey, below the rest."""
     count = 0
     for trace in traces:
-        look = {"color": SERIES[count % len(SERIES)], "linestyle": DASHES[count % len(DASHES)]}
+        look: Look = {
+            "color": SERIES[count % len(SERIES)],
+            "linestyle": DASHES[count % len(DASHES)],
+        }
         if trace.background:
             look = {"color": QUIET, "linestyle": "-", "alpha": 0.8, "zorder": 1.9}
         count += not trace.background

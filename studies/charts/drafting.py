@@ -1,11 +1,12 @@
 """Dimension lines as on a workshop drawing: strokes at their ends, millimetres and inches."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from matplotlib.axes import Axes
 
 from shapes.lengths import in_both
-from studies.charts.style import INK, QUIET
+from studies.charts.style import INK, QUIET, Look
 
 SIZE_PT = 10.0
 CHARACTER_PT = 0.6 * SIZE_PT
@@ -26,9 +27,10 @@ class Sheet:
     axes: Axes
     pt: float
 
-    def line(self, x: tuple[float, ...], y: tuple[float, ...], **look: object) -> None:
+    def line(self, x: tuple[float, ...], y: tuple[float, ...], **look: Any) -> None:
         """Draw a thin line."""
-        self.axes.plot(x, y, **({"color": QUIET, "linewidth": 0.7, "zorder": 6} | look))
+        given: Look = {"color": QUIET, "linewidth": 0.7, "zorder": 6}
+        self.axes.plot(x, y, **(given | look))
 
     def upright(
         self,
@@ -77,9 +79,9 @@ class Sheet:
         self.line((-half_width, half_width), (z, z), color=INK)
         self.text(0.0, z, text, ha="center", va="center")
 
-    def text(self, x: float, z: float, text: str, **look: object) -> None:
+    def text(self, x: float, z: float, text: str, **look: Any) -> None:
         """Letter on a scrap of paper colour, so that lines stop short of it."""
-        given = {"fontsize": SIZE_PT, "bbox": PAPER, "zorder": 8, "linespacing": 1.25}
+        given: Look = {"fontsize": SIZE_PT, "bbox": PAPER, "zorder": 8, "linespacing": 1.25}
         self.axes.text(x, z, text, **(given | look))
 
     def _stroke(self, x: float, z: float) -> None:

@@ -18,6 +18,7 @@ from studies.charts.style import (
     INK,
     SERIES,
     WINDOW,
+    Look,
     edges_of_bands,
     frequency_axis,
     in_house_style,
@@ -72,8 +73,8 @@ def telling_figure(
     for (place, band), value in np.ndenumerate(difference_db):
         if fair[place, band] and share[place, band] >= 0.5:
             colour = "white" if share[place, band] > 0.6 * MOST_APART else INK
-            look = {"fontsize": 9, "ha": "center", "va": "center", "color": colour}
-            axes.text(centres[band], place + 0.5, f"{value:.1f}", **look)
+            look: Look = {"fontsize": 9, "ha": "center", "va": "center", "color": colour}
+            axes.text(float(centres[band]), place + 0.5, f"{value:.1f}", **look)
     for order, (place, band) in enumerate(told, start=1):
         _ring(axes, edges[band : band + 2], place, order)
     axes.set_yticks(np.arange(len(names)) + 0.5, names)
@@ -103,7 +104,7 @@ def _shares(axes: Axes, edges: np.ndarray, share: np.ndarray) -> ScalarMappable:
 
 def _ring(axes: Axes, edges: np.ndarray, place: int, order: int) -> None:
     low, high = edges
-    look = {"fill": False, "edgecolor": WINDOW, "linewidth": 2.2, "zorder": 6}
+    look: Look = {"fill": False, "edgecolor": WINDOW, "linewidth": 2.2, "zorder": 6}
     axes.add_patch(Rectangle((low, place + 0.03), high - low, 0.94, **look))
     axes.annotate(
         str(order),

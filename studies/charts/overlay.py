@@ -18,6 +18,7 @@ from studies.charts.style import (
     INK,
     QUIET,
     SERIES,
+    Look,
     edges_of_bands,
     frequency_axis,
     in_house_style,
@@ -99,7 +100,7 @@ def _laid(axes: Axes, edges: np.ndarray, one: Laid) -> None:
     for low, high, compared in zip(edges[:-1], edges[1:], one.compared, strict=True):
         if not compared:
             axes.axvspan(low, high, color=NOT_COMPARED, linewidth=0)
-    look = {"baseline": None, "linewidth": 1.8}
+    look: Look = {"baseline": None, "linewidth": 1.8}
     axes.stairs(one.predicted_db, edges, color=SERIES[0], label="predicted", **look)
     axes.stairs(left_out, edges, color=QUIET, label="measured, not compared", **look)
     axes.stairs(counted, edges, color=SERIES[1], label="measured", **look)

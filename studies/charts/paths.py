@@ -118,7 +118,7 @@ def around_figure(title: str, traces: Sequence[AroundTrace], subtitle: str = "")
                 label=name,
             )
     axes.axhspan(-1.0, 1.0, color=QUIET, alpha=0.12, linewidth=0, label="within 1 dB")
-    swing = max(float(np.max(np.abs([t.minimum_db, t.maximum_db]))) for t in traces)
+    swing = max(float(np.max(np.abs(np.array([t.minimum_db, t.maximum_db])))) for t in traces)
     limit = max(3, int(np.ceil(swing + 0.2)))
     axes.set_ylim(-limit, limit)
     axes.set_yticks(range(-limit, limit + 1, 1 if limit <= 8 else 2))

@@ -14,9 +14,9 @@ from matplotlib.patches import Circle, Polygon
 from shapes.assembly import Assembly
 from shapes.parts import post_angles
 from studies.charts.drafting import Sheet
-from studies.charts.style import FAINT, INK, QUIET, WIDTH_IN, WINDOW, in_house_style
+from studies.charts.style import FAINT, INK, QUIET, WIDTH_IN, WINDOW, Look, in_house_style
 
-COLUMN_LOOK = {"facecolor": "#efe2cc", "edgecolor": INK, "linewidth": 0.7, "zorder": 3}
+COLUMN_LOOK: Look = {"facecolor": "#efe2cc", "edgecolor": INK, "linewidth": 0.7, "zorder": 3}
 HEIGHT_IN = 5.2
 LABEL_PT = 13.0
 POST_LABEL = math.radians(20.0)
@@ -136,7 +136,7 @@ def draw_above(sheet: Sheet, assembly: Assembly, marks: Sequence[Mark]) -> None:
             sheet.axes.add_patch(Circle((x, y), size, color=INK, zorder=5))
             out, beside = column + 9 * sheet.pt, angle - POST_LABEL
             place = (out * math.cos(beside), out * math.sin(beside))
-            look = {"ha": "center", "va": "center", "fontsize": 8, "bbox": None}
+            look: Look = {"ha": "center", "va": "center", "fontsize": 8, "bbox": None}
             sheet.text(*place, f"P{number}", **look)
     _draw_azimuths(sheet, _reach_from_above(assembly), turn, _same_azimuth(marks))
 
@@ -153,7 +153,7 @@ def _draw_azimuths(sheet: Sheet, reach: float, turn: float, found: dict[float, l
         levels = _spread([height for height, _, _ in labels], sheet)
         for (height, azimuth, numbers), level in zip(labels, levels, strict=True):
             first, x = 1 in numbers, reach * math.cos(turn + math.radians(azimuth))
-            look = {"color": WINDOW if first else QUIET, "linewidth": 1.4 if first else 0.8}
+            look: Look = {"color": WINDOW if first else QUIET, "linewidth": 1.4 if first else 0.8}
             sheet.line((0.0, x), (0.0, height), **look)
             beyond = side * (reach + 6 * sheet.pt)
             sheet.line((x, beyond), (height, level), linewidth=0.4, color=FAINT)
@@ -181,7 +181,7 @@ def _reach_from_above(assembly: Assembly) -> float:
 
 
 def _dot(sheet: Sheet, x: float, z: float, first: bool) -> None:
-    look = {"color": WINDOW if first else INK, "zorder": 7}
+    look: Look = {"color": WINDOW if first else INK, "zorder": 7}
     sheet.axes.plot((x,), (z,), marker="o", markersize=6.0 if first else 4.5, **look)
 
 

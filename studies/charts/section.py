@@ -4,6 +4,7 @@ import math
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -14,7 +15,7 @@ from shapes.gaps import lowest_at
 from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.meridian import Meridian, Piece
 from studies.charts.drafting import PAPER, SIZE_PT, Sheet
-from studies.charts.style import INK, QUIET, WIDTH_IN, WINDOW, in_house_style
+from studies.charts.style import INK, QUIET, WIDTH_IN, WINDOW, Look, in_house_style
 from studies.design import Seat
 
 WOOD, FOAM, PLATE, METAL, ROD = "#efe2cc", "#c9dbe6", "#dcc7a1", "#8a949b", "#b9a47f"
@@ -152,8 +153,8 @@ def _draw_upper(sheet: Sheet, assembly: Assembly) -> None:
     if reflector is not None:
         profile = reflector.profile.shifted(gap).sample(CHORD_ERROR) * 1e3
         _fill(sheet, profile, FOAM, f"reflector: {reflector.label}")
-    if plate is not None and assembly.upper is not None:
-        line = assembly.with_reflector(None).upper.sample(CHORD_ERROR) * 1e3
+    if plate is not None:
+        line = assembly.with_reflector(None).hung_body.sample(CHORD_ERROR) * 1e3
         _fill(sheet, line, PLATE, "top plate")
     if posts is not None:
         many = f"{posts.count} posts" if posts.count > 1 else "1 post"
@@ -182,7 +183,7 @@ def _dimension_diameters(sheet: Sheet, assembly: Assembly, extent: _Extent) -> N
     if reflector is not None and reflector.kind == "ball cap":
         ball = reflector.fact("ball diameter")
         centre = (0.0, gap + (reflector.fact("cut off") - ball / 2) * 1e3)
-        look = {"fill": False, "edgecolor": QUIET, "linewidth": 0.7, "linestyle": (0, (5, 3))}
+        look: Look = {"fill": False, "edgecolor": QUIET, "linewidth": 0.7, "linestyle": (0, (5, 3))}
         sheet.axes.add_patch(Circle(centre, ball * 500, zorder=2.5, **look))
         sheet.text(0.0, extent.ball_label, f"ball {in_both(ball)}", ha="center", va="center")
 
@@ -228,7 +229,7 @@ def _tip(
     for end in (low, high):
         sheet.line((x - 5 * sheet.pt, x + 5 * sheet.pt), (end, end), color=INK, linewidth=1.2)
     text = f"tip clearance\n{when}\n{in_both(nearest.gap)}"
-    look = {"ha": "left" if side > 0 else "right", "va": "top"}
+    look: Look = {"ha": "left" if side > 0 else "right", "va": "top"}
     sheet.text(side * 5 * sheet.pt, foot, text, bbox=PAPER | {"facecolor": WOOD}, **look)
 
 
@@ -279,7 +280,7 @@ def _fill(sheet: Sheet, half: np.ndarray, colour: str, label: str) -> None:
     )
 
 
-def _trace(sheet: Sheet, pieces: Sequence[Piece], lift: float, label: str, **look: object) -> None:
+def _trace(sheet: Sheet, pieces: Sequence[Piece], lift: float, label: str, **look: Any) -> None:
     for piece in pieces:
         line = Meridian((piece,)).shifted(lift).sample(CHORD_ERROR) * 1e3
         for side in (1.0, -1.0):
@@ -305,7 +306,7 @@ def _rectangle(
     zorder: float,
 ) -> None:
     place = (corner[0] * 1e3, corner[1] * 1e3)
-    look = {"facecolor": colour, "edgecolor": INK, "linewidth": 0.7, "zorder": zorder}
+    look: Look = {"facecolor": colour, "edgecolor": INK, "linewidth": 0.7, "zorder": zorder}
     sheet.axes.add_patch(Rectangle(place, width * 1e3, height * 1e3, label=label, **look))
 
 

@@ -80,7 +80,7 @@ def _write_changes(axes: Axes, centres: np.ndarray, change: np.ndarray) -> None:
             colour = "white" if abs(value) >= 3.0 else INK
             digits = 0 if abs(value) >= 9.95 else 1
             axes.text(
-                centres[band],
+                float(centres[band]),
                 step + 0.5,
                 f"{value:.{digits}f}",
                 color=colour,

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib import colormaps
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.colors import BoundaryNorm, ListedColormap, Normalize
+from matplotlib.colors import BoundaryNorm, Colormap, ListedColormap, Normalize
 from matplotlib.figure import Figure
 from matplotlib.image import AxesImage
 from PIL import Image
@@ -17,7 +17,7 @@ from scipy.ndimage import distance_transform_edt
 
 from shapes.assembly import Assembly
 from studies.charts.section import FOAM, MOVING, PLATE, WOOD
-from studies.charts.style import INK, in_house_style, new_figure
+from studies.charts.style import INK, Look, in_house_style, new_figure
 from studies.release import mark_of
 
 if TYPE_CHECKING:  # a chart loads no solver
@@ -147,19 +147,19 @@ def _draw_level(figure: Figure, axes: Axes, slices: Slices, number: int) -> None
     scale = Normalize(top - SPAN_DB, top)
     image = _image(axes, slices, levels, norm=scale, cmap="viridis")
     steps = np.arange(top - SPAN_DB, top + 0.1, CONTOUR_DB)
-    look = {"colors": "white", "linewidths": 0.6, "linestyles": "solid", "alpha": 0.8}
+    look: Look = {"colors": "white", "linewidths": 0.6, "linestyles": "solid", "alpha": 0.8}
     axes.contour(slices.x * 1e3, slices.z * 1e3, levels, steps, **look)
     _draw_window(axes, slices)
     _bar(figure, axes, image, f"{LEVEL_WORDS}; dashed: window", "min", steps)
 
 
 def _draw_wave(
-    axes: Axes, slices: Slices, number: int, norm: Normalize, colours: object
+    axes: Axes, slices: Slices, number: int, norm: Normalize, colours: Colormap
 ) -> AxesImage:
     return _image(axes, slices, instant(slices, number, 0.0), norm=norm, cmap=colours)
 
 
-def _image(axes: Axes, slices: Slices, values: np.ndarray, **look: object) -> AxesImage:
+def _image(axes: Axes, slices: Slices, values: np.ndarray, **look: Any) -> AxesImage:
     half = 0.5 * slices.step
     sides = (slices.x[0] - half, slices.x[-1] + half, slices.z[0] - half, slices.z[-1] + half)
     extent = tuple(1e3 * side for side in sides)
@@ -183,7 +183,7 @@ def _draw_solids(axes: Axes, assembly: Assembly) -> None:
     """Column, reflector and top plate filled, what moves as a blue line."""
     solids = [(assembly.lower, WOOD)]
     if assembly.plate is not None:
-        solids.append((assembly.with_reflector(None).upper, PLATE))
+        solids.append((assembly.with_reflector(None).hung_body, PLATE))
     if assembly.reflector is not None:
         solids.append((assembly.reflector.profile.shifted(assembly.plate_gap), FOAM))
     for meridian, colour in solids:
@@ -256,12 +256,13 @@ def _palette(canvas: FigureCanvasAgg, image: AxesImage, colours: ListedColormap)
     image.set_visible(True)
     shades = (255 * np.asarray(colours.colors)[:, :3]).round().astype(int).ravel().tolist()
     palette = Image.new("P", (1, 1))
-    palette.putpalette(shades + still.getpalette()[: 3 * STILL_COLOURS])
+    of_still = still.getpalette() or []  # never empty: it was just quantised
+    palette.putpalette(shades + of_still[: 3 * STILL_COLOURS])
     return palette
 
 
 def _gif(frames: list[Image.Image], mark: str) -> bytes:
     out = io.BytesIO()
-    look = {"append_images": frames[1:], "duration": FRAME_MS, "loop": 0, "optimize": False}
+    look: Look = {"append_images": frames[1:], "duration": FRAME_MS, "loop": 0, "optimize": False}
     frames[0].save(out, "GIF", save_all=True, comment=mark, **look)
     return out.getvalue()

@@ -5,12 +5,13 @@ import io
 import math
 import textwrap
 from collections.abc import Callable
-from typing import ParamSpec
+from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 from matplotlib import style
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter
 from numpy.typing import ArrayLike
 
@@ -55,23 +56,26 @@ HOUSE = {
 }
 
 P = ParamSpec("P")
+Drawn = TypeVar("Drawn")
+Look = dict[str, Any]
+"""Keywords of a call that draws."""
 
 
-def in_house_style(draw: Callable[P, Figure]) -> Callable[P, Figure]:
+def in_house_style(draw: Callable[P, Drawn]) -> Callable[P, Drawn]:
     """Draw in this look, whatever the user's own matplotlib settings are, and leave them alone."""
 
     @functools.wraps(draw)
-    def drawn(*args: P.args, **kwargs: P.kwargs) -> Figure:
+    def drawn(*args: P.args, **kwargs: P.kwargs) -> Drawn:
         with style.context(["default", HOUSE]):
             return draw(*args, **kwargs)
 
     return drawn
 
 
-def new_figure(height_in: float, title: str, subtitle: str = "") -> Figure:
+def new_figure(height_in: float, title: str, subtitle: str = "", hspace: float = 0.04) -> Figure:
     """Return an empty figure of the common width, its title at the left."""
-    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
-    figure.get_layout_engine().set(w_pad=0.08, h_pad=0.08, hspace=0.04, wspace=0.04)
+    layout = ConstrainedLayoutEngine(w_pad=0.08, h_pad=0.08, hspace=hspace, wspace=0.04)
+    figure = Figure(figsize=(WIDTH_IN, height_in), layout=layout)
     lines = textwrap.fill(title, TITLE_LENGTH)
     if subtitle:
         lines += "\n" + textwrap.fill(subtitle, TITLE_LENGTH)
@@ -92,8 +96,8 @@ def frequency_axis(axes: Axes, low: float, high: float, label: bool = True) -> N
     axes.set_xlim(low, high)
     decades = 10.0 ** np.arange(0, 6)
     steps = np.arange(1, 10)
-    axes.xaxis.set_major_locator(FixedLocator(np.outer(decades, (1, 2, 5)).ravel()))
-    axes.xaxis.set_minor_locator(FixedLocator(np.outer(decades, steps).ravel()))
+    axes.xaxis.set_major_locator(FixedLocator(np.outer(decades, (1, 2, 5)).ravel().tolist()))
+    axes.xaxis.set_minor_locator(FixedLocator(np.outer(decades, steps).ravel().tolist()))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda f, _: short_frequency(f)))
     axes.xaxis.set_minor_formatter(NullFormatter())
     if label:

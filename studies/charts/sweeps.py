@@ -1,5 +1,6 @@
 """One knob swept: score by candidate, window level by candidate and band."""
 
+import functools
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ from studies.charts.style import (
     INK,
     QUIET,
     SERIES,
+    Look,
     edges_of_bands,
     frequency_axis,
     in_house_style,
@@ -103,7 +105,8 @@ def ladder_figure(
     _draw_failures(axes, ladders)
     axes.set_xlabel(size_label)
     if ball_mm is not None:
-        top = axes.secondary_xaxis("top", functions=(lambda x: ball_mm - x, lambda x: ball_mm - x))
+        across = functools.partial(np.subtract, ball_mm)
+        top = axes.secondary_xaxis("top", functions=(across, across))
         top.set_xlabel(f"cut off, mm, of the ball of {ball_mm:.1f} mm")
     axes.grid(axis="both")
     legend_below(figure, axes)
@@ -214,7 +217,7 @@ def _mark_sweep(
 ) -> None:
     """Draw named frequencies, the present choice and the best over a map."""
     for number, (name, frequencies) in enumerate(overlays.items()):
-        look = {"linestyle": DASHES[number % len(DASHES)], "label": name}
+        look: Look = {"linestyle": DASHES[number % len(DASHES)], "label": name}
         axes.plot(frequencies, sizes, color="white", linewidth=3.4)
         axes.plot(frequencies, sizes, color=INK, linewidth=1.6, **look)
     marks = ((best, "best", INK, DASHES[1]), (present, "present choice", SERIES[1], "-"))
@@ -236,18 +239,26 @@ def _score_axis(axes: Axes, ladders: Sequence[Ladder], best_db: float) -> None:
 
 def _draw_ladders(axes: Axes, ladders: Sequence[Ladder], best: tuple[float, float]) -> None:
     for number, ladder in enumerate(ladders):
-        look = {"color": SERIES[number % len(SERIES)], "linestyle": DASHES[number % len(DASHES)]}
+        look: Look = {
+            "color": SERIES[number % len(SERIES)],
+            "linestyle": DASHES[number % len(DASHES)],
+        }
         look |= {"marker": _MARKS[number % len(_MARKS)], "markersize": 4, "linewidth": 1.5}
         axes.plot(ladder.sizes_mm, ladder.scores_db, label=ladder.name or "score", **look)
     label = f"best: {best[0]:.1f} mm, score {best[1]:.2f} dB"
-    ring = {"marker": "o", "markersize": 12, "markerfacecolor": "none", "markeredgewidth": 1.6}
+    ring: Look = {
+        "marker": "o",
+        "markersize": 12,
+        "markerfacecolor": "none",
+        "markeredgewidth": 1.6,
+    }
     axes.plot(*best, linestyle="none", markeredgecolor=INK, label=label, **ring)
 
 
 def _draw_failures(axes: Axes, ladders: Sequence[Ladder]) -> None:
     failed: dict[str, list[float]] = {}
     for ladder in ladders:
-        for size, reason in zip(ladder.sizes_mm, ladder.reasons, strict=True):
+        for size, reason in zip(np.ravel(ladder.sizes_mm), ladder.reasons, strict=True):
             if reason:
                 new = reason not in failed and len(failed) >= len(_CROSSES) - 1
                 failed.setdefault("other reasons" if new else reason, []).append(float(size))

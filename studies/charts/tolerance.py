@@ -14,6 +14,7 @@ from studies.charts.style import (
     LEVEL_LABEL,
     QUIET,
     SERIES,
+    Look,
     edges_of_bands,
     frequency_axis,
     in_house_style,
@@ -95,7 +96,7 @@ def worries_figure(
 def _pairs(axes: Axes, names: Sequence[str], changes: Sequence[tuple[float, float]]) -> None:
     places = np.arange(len(names))
     low, high = np.asarray(changes, dtype=float).reshape(-1, 2).T
-    look = {"height": _BAR}
+    look: Look = {"height": _BAR}
     axes.barh(places - _BAR / 2, low, color=SERIES[0], label="minus side of the tolerance", **look)
     axes.barh(places + _BAR / 2, high, color=SERIES[1], label="plus side of the tolerance", **look)
     both = np.append(places - _BAR / 2, places + _BAR / 2)
@@ -178,7 +179,7 @@ def batch_figure(
 
 def _shade(axes: Axes, edges: np.ndarray, levels: tuple[np.ndarray, ...]) -> None:
     low, written, high = levels
-    look = {"fill": True, "color": SERIES[1], "alpha": 0.45, "linewidth": 0}
+    look: Look = {"fill": True, "color": SERIES[1], "alpha": 0.45, "linewidth": 0}
     axes.stairs(high, edges, baseline=low, label="nine speakers in ten", **look)
     axes.stairs(written, edges, baseline=None, color=SERIES[0], linewidth=1.8, label="as written")
 
@@ -188,7 +189,7 @@ def _scores(axes: Axes, scores: np.ndarray, marks: tuple[float, float, float]) -
     written, within, doubt = marks
     limit, doubt = written + within, float(np.nan_to_num(doubt))
     passed = scores <= limit
-    look = {"marker": "|", "linestyle": "none", "markersize": 22, "markeredgewidth": 1.4}
+    look: Look = {"marker": "|", "linestyle": "none", "markersize": 22, "markeredgewidth": 1.4}
     for which, colour in ((passed, SERIES[2]), (~passed, SERIES[1])):
         axes.plot(scores[which], np.zeros(which.sum()), color=colour, **look)
     axes.axvline(written, color=SERIES[0], linewidth=1.8)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Polygon
 
 from studies.charts.drafting import Sheet
-from studies.charts.style import INK
+from studies.charts.style import INK, Look
 from studies.shed.lettering import BODY, LARGE, SMALL, Cell, Line, height_of, paragraph, wrapped
 
 KEEP_LOOK = {"facecolor": "#e3eef5", "hatch": ""}
@@ -30,15 +31,15 @@ def scale_words(scale: float) -> str:
     return "TRUE SIZE" if scale == 1.0 else f"NOT TO SCALE (about 1 : {scale:.3g})"
 
 
-def solid(axes: Axes, outline: np.ndarray, **look: object) -> None:
+def solid(axes: Axes, outline: np.ndarray, **look: Any) -> None:
     """Fill a closed outline (N, 2), mm."""
-    given = {"edgecolor": INK, "linewidth": 0.8, "zorder": 2}
+    given: Look = {"edgecolor": INK, "linewidth": 0.8, "zorder": 2}
     axes.add_patch(Polygon(outline, closed=True, **(given | look)))
 
 
-def circle(sheet: Sheet, centre: tuple[float, float], radius: float, **look: object) -> None:
+def circle(sheet: Sheet, centre: tuple[float, float], radius: float, **look: Any) -> None:
     """Draw a circle, mm; radius of the line's middle."""
-    given = {"fill": False, "edgecolor": INK, "linewidth": 0.6, "zorder": 3}
+    given: Look = {"fill": False, "edgecolor": INK, "linewidth": 0.6, "zorder": 3}
     sheet.axes.add_patch(Circle(centre, radius, **(given | look)))
 
 

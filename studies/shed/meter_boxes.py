@@ -11,7 +11,7 @@ from matplotlib.patches import Rectangle
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both
-from studies.charts.style import FAINT, INK, QUIET, WINDOW
+from studies.charts.style import FAINT, INK, QUIET, WINDOW, Look
 from studies.meter import Meter
 from studies.shed import lettering
 from studies.shed.lettering import BODY, SMALL, paragraph
@@ -198,7 +198,7 @@ def _letter(page: Page) -> Callable[..., object]:
 def _draw_cell(page: Page, cell: Cell, left: float, y: float, width: float) -> None:
     """Draw what is predicted and, right of it, the box."""
     x, box = left + PREDICTED_WIDTH, width - PREDICTED_WIDTH - 0.6
-    look = {"fill": False, "edgecolor": INK, "linewidth": 0.6, "zorder": 3}
+    look: Look = {"fill": False, "edgecolor": INK, "linewidth": 0.6, "zorder": 3}
     if not cell.asked:
         look = {"facecolor": FAINT, "edgecolor": "none", "zorder": 2}
     elif cell.telling:

@@ -5,6 +5,7 @@ Everything is drawn in millimetres of paper, so that 1 mm is 1 mm.
 
 from __future__ import annotations
 
+import functools
 import io
 import warnings
 from collections.abc import Callable, Sequence
@@ -17,7 +18,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from studies.charts.drafting import Sheet
-from studies.charts.style import HOUSE, INK, QUIET
+from studies.charts.style import HOUSE, INK, QUIET, Look
 from studies.design import Design
 from studies.release import mark_of, version
 from studies.shed import lettering
@@ -117,12 +118,10 @@ def written_leaves(title: str, layout: Layout, lines: Sequence[Line]) -> list[Le
     """Sheets of nothing but words, as many as the lines need."""
     window = layout.window
     pages = lettering.poured(lines, window.height)
-    return [
-        Leaf(title, layout, lambda page, part=part: _write_window(page, part)) for part in pages
-    ]
+    return [Leaf(title, layout, functools.partial(_write_window, part)) for part in pages]
 
 
-def _write_window(page: Page, lines: Sequence[Line]) -> None:
+def _write_window(lines: Sequence[Line], page: Page) -> None:
     window = page.layout.window
     lettering.write(page.axes, lines, window.left, window.top)
 
@@ -192,7 +191,7 @@ def _draw_header(page: Page, title: str, imprint: Imprint, number: str) -> None:
 def _draw_scale(page: Page, imprint: Imprint) -> None:
     layout, axes = page.layout, page.axes
     x, y = layout.square
-    look = {"fill": False, "edgecolor": INK, "linewidth": 0.6}
+    look: Look = {"fill": False, "edgecolor": INK, "linewidth": 0.6}
     axes.add_patch(Rectangle((x, y), SQUARE, SQUARE, **look))
     _draw_bar(page)
     inside = SQUARE - 6.0
@@ -208,7 +207,8 @@ def _draw_scale(page: Page, imprint: Imprint) -> None:
 def _draw_bar(page: Page) -> None:
     """A line of exactly `BAR`, ticked every 10 mm."""
     (x0, y0), (x1, y1) = page.layout.bar
-    axes, look = page.axes, {"color": INK, "linewidth": 0.6, "solid_capstyle": "butt"}
+    axes = page.axes
+    look: Look = {"color": INK, "linewidth": 0.6, "solid_capstyle": "butt"}
     axes.plot((x0, x1), (y0, y1), **look)
     lying = page.layout.lying
     for step in range(11):
@@ -217,7 +217,7 @@ def _draw_bar(page: Page) -> None:
             axes.plot((x0, x0 + long), (y0 + at, y0 + at), **look)
         else:
             axes.plot((x0 + at, x0 + at), (y0, y0 + long), **look)
-    words = {"fontsize": SMALL, "color": QUIET}
+    words: Look = {"fontsize": SMALL, "color": QUIET}
     for at in (0, 50, 100):
         if lying:
             shift = {0: "bottom", 50: "center", 100: "top"}[at]

@@ -101,8 +101,7 @@ def _draw_outline(sheet: Sheet, outline: Outline, name: str, shift: float) -> No
     solid(sheet.axes, points, **(look | {"linewidth": 0.5}))
     x, y = _room_for_words(points)
     # No scrap of paper behind the word: it must not hide the outline.
-    look = {"fontweight": "bold", "ha": "center", "va": "center", "bbox": None}
-    sheet.text(x, y, name.upper(), **look)
+    sheet.text(x, y, name.upper(), fontweight="bold", ha="center", va="center", bbox=None)
 
 
 def _room_for_words(points: np.ndarray) -> tuple[float, float]:
@@ -135,7 +134,7 @@ def _coordinate_sheets(cutting: Cutting, paper: Paper) -> Iterator[Leaf]:
 
 
 def _about(cutting: Cutting) -> str:
-    reflector = cutting.assembly.reflector
+    reflector = cutting.assembly.hung_reflector
     return (
         f"Reflector: {reflector.label}. MALE is the reflector itself, axis at the left, flat on"
         f" top, {in_both(reflector.base_radius)} along the flat (half of the base) and"

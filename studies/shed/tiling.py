@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from matplotlib.patches import Rectangle
 
 from studies.charts.drafting import Sheet
-from studies.charts.style import FAINT, INK, QUIET
+from studies.charts.style import FAINT, INK, QUIET, Look
 from studies.shed import lettering
 from studies.shed.lettering import SMALL
 from studies.shed.page import Leaf, Page
@@ -243,7 +243,7 @@ def _draw_key(page: Page, tiles: Tiling, tile: Tile) -> None:
     for other in tiles.tiles:
         x, y = left + other.column * size, top - (other.row + 1) * size
         own = other == tile
-        look = {"facecolor": INK if own else "white", "edgecolor": INK, "linewidth": 0.7}
+        look: Look = {"facecolor": INK if own else "white", "edgecolor": INK, "linewidth": 0.7}
         page.axes.add_patch(Rectangle((x, y), size, size, **look))
         page.axes.text(
             x + size / 2,

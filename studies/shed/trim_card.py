@@ -11,7 +11,7 @@ from shapes.lengths import in_both, in_degrees, in_inches, in_mm
 from shapes.reflector import Fact, Reflector
 from shapes.templates import full_section
 from studies.charts.drafting import Sheet
-from studies.charts.style import INK, WINDOW
+from studies.charts.style import INK, WINDOW, Look
 from studies.shed import lettering
 from studies.shed.ball_cut import BallCut
 from studies.shed.cutting import Cutting
@@ -258,7 +258,7 @@ def _draw_dimension_card(reflector: Reflector, cutting: Cutting, page: Page) -> 
 def _facts(reflector: Reflector) -> tuple[Fact, ...]:
     """Return the reflector's facts, with the angles at rim and tip if they are not among them."""
     given = {fact.name for fact in reflector.facts}
-    more = (
+    more: tuple[Fact, ...] = (
         Fact("tip slope", reflector.tip_slope, "angle"),
         Fact("rim slope", reflector.rim_slope, "angle"),
     )
@@ -280,9 +280,9 @@ def _draw_section(page: Page, box: Box, reflector: Reflector) -> None:
     base = reflector.base_radius * 1e3
     sheet.level(16 * sheet.pt, base, f"base {in_both(2 * reflector.base_radius)}", 0.0)
     sheet.upright(-half - 14 * sheet.pt, (-height, 0.0), "height", (0.0, -base), "down")
-    style = {"linestyle": (0, (12, 3, 2, 3)), "zorder": 4}
+    style: Look = {"linestyle": (0, (12, 3, 2, 3)), "zorder": 4}
     sheet.line((0.0, 0.0), (-height - 6 * sheet.pt, 8 * sheet.pt), **style)
-    look = {"va": "top", "fontsize": 8, "weight": "bold"}
+    look: Look = {"va": "top", "fontsize": 8, "weight": "bold"}
     page.axes.text(box.left, box.top - 1, scale_words(scale), **look)
 
 
