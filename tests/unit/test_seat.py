@@ -4,6 +4,7 @@ The point source is the answer of a solver that stands in for the wave solver: p
 R from the middle of the ring, over 0 dB at 1 m.
 """
 
+import hashlib
 import io
 import json
 import math
@@ -12,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from scipy.io import wavfile
 
 from dispersion.bands import third_octave_centres
@@ -21,6 +23,7 @@ from dispersion.response import Response
 from dispersion.room import SURFACES
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
+from studies.cli import main
 from studies.design import Design, DesignError, parse_design
 from studies.formats.wav import seat_files
 from studies.impulses import WITHIN_DB, envelope
@@ -334,3 +337,21 @@ def test_a_wav_too_short_is_refused_before_anything_is_solved() -> None:
 def test_mistakes_in_the_room_name_key_and_remedy(room: str, words: str) -> None:
     with pytest.raises(DesignError, match=words):
         example(room=f"[room]\n{room}\n")
+
+
+def test_the_command_writes_everything(tmp_path: Path) -> None:
+    text = example(('band = ["100 Hz", "16 kHz"]', "band = [500, 800]")).text
+    cut = text.replace('design = "reading_room_cone.toml"', 'reflector = { kind = "none" }')
+    (tmp_path / "design.toml").write_text(cut, encoding="utf-8")
+    out = tmp_path / "out"
+    asked = ["seat", str(tmp_path / "design.toml"), "--out", str(out), "--no-ledger"]
+    done = CliRunner().invoke(main, asked)
+    assert done.exit_code == 0, done.output
+    document = json.loads((out / "seat.json").read_text())
+    for name in ("seat-1.wav", "seat-3-direct.wav", "seat-2.json", "seat-paths.csv"):
+        digest = hashlib.sha256((out / name).read_bytes()).hexdigest()
+        assert document["files"][name]["sha256"] == digest
+    fingerprint = document["design"]["fingerprint"]
+    assert json.loads((out / "seat-1.json").read_text())["design"]["fingerprint"] == fingerprint
+    short = CliRunner().invoke(main, [*asked[:-3], "--wav-length", "9", "--out", str(out / "b")])
+    assert short.exit_code == 2 and "too short" in short.output and not (out / "b").exists()
