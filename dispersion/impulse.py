@@ -104,7 +104,7 @@ def samples_for(limits: BandLimits, last_arrival: float, wanted: float | None) -
     return math.ceil(length * RATE)
 
 
-def bins(samples: int) -> NDArray[np.float64]:
+def bins(samples: int) -> np.ndarray:
     """Frequencies on which the pressure is wanted, Hz, evenly spaced from 0 to half the rate.
 
     Their spacing is that of a response at least four times as long, so that what rings on beyond

@@ -60,12 +60,17 @@ class Response:
         """Return all but the far field, which is nearly all of the memory."""
         return replace(self, far_by_way=None)
 
+    @property
+    def far_of_each(self) -> np.ndarray:
+        """(W, F, E) far field of each way; ValueError if it was let go."""
+        if self.far_by_way is None:
+            raise ValueError("the far field of this response was let go: solve it again")
+        return self.far_by_way
+
     @cached_property
     def far(self) -> np.ndarray:
         """(F, E) far field of all ways together."""
-        if self.far_by_way is None:
-            raise ValueError("the far field of this response was let go: solve it again")
-        return np.einsum("wf,wfe->fe", self.transfer, self.far_by_way)
+        return np.einsum("wf,wfe->fe", self.transfer, self.far_of_each)
 
     @cached_property
     def near(self) -> np.ndarray:

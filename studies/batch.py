@@ -108,7 +108,7 @@ def thinned(row: Row, target: TargetTable, per_band: int) -> Row:
     response = replace(
         old,
         problem=problem,
-        far_by_way=old.far_by_way[:, some],
+        far_by_way=old.far_of_each[:, some],
         near_by_way=old.near_by_way[:, some],
         power_error_db=old.power_error_db[:, some],
         unknowns=old.unknowns[some],

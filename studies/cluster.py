@@ -11,10 +11,14 @@ import contextlib
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from dispersion.keys import solver_version
 from dispersion.problem import Problem
 from dispersion.response import Response
+
+if TYPE_CHECKING:
+    from distributed import Client
 
 PATIENCE_S = 10.0
 INSTALL = "pip install 'roundcast[cluster]'"
@@ -90,7 +94,7 @@ def cluster_at(address: str, patience_s: float = PATIENCE_S) -> Iterator[Cluster
         yield Cluster(client.get_executor(pure=False), _threads(client, address))
 
 
-def _threads(client: object, address: str) -> int:
+def _threads(client: Client, address: str) -> int:
     """Threads of all workers, each of which must run this very code."""
     threads = client.nthreads()
     if not threads:

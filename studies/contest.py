@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from studies.design import ContestEntry, Design
-from studies.grid import FINE_PER_BAND, Candidate, Progress, Row, Solver, best_of, run
+from studies.grid import FINE_PER_BAND, Candidate, Progress, Row, Solver, run, winner_of
 
 NO_DIFFERENCE_DB = 0.1
 """Scores closer than the solver's own error are told as no difference."""
@@ -25,9 +25,9 @@ class Contest:
         return tuple(sorted((row for row in self.rows if row.solved), key=lambda row: row.score))
 
     @property
-    def winner(self) -> Row | None:
+    def winner(self) -> Row:
         """Row with the lowest score."""
-        return best_of(self.rows)
+        return winner_of(self.rows)
 
     @property
     def margin_db(self) -> float:

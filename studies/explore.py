@@ -18,6 +18,7 @@ from shapes.lengths import in_both, in_degrees
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 from studies.design.questions import sizes_of
+from studies.design.reflector_tables import ConicTable, FlaredTable
 from studies.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
@@ -251,9 +252,10 @@ def _asked_keys(design: Design) -> Sequence[str]:
 
 def _written(design: Design, key: str) -> float:
     """Size of the reflector as written."""
-    if key == "height":
-        return design.tables.reflector.height
-    return design.reflector().fact(key.replace("_", " "))
+    given = design.tables.reflector
+    if isinstance(given, FlaredTable | ConicTable):
+        return given.height
+    return design.assembly().hung_reflector.fact(key.replace("_", " "))
 
 
 def _knob(key: str, written: float, asked: Sequence[float] | None) -> Knob:

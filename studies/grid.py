@@ -204,7 +204,7 @@ def settle(
     Leaders are all rows that could still be near-best if coarse scores are off by
     `COARSE_DOUBT_DB`; the others are returned as they are.
     """
-    limit = best_of(rows).score + design.target.near_best_db + COARSE_DOUBT_DB
+    limit = winner_of(rows).score + design.target.near_best_db + COARSE_DOUBT_DB
     leaders = [i for i, row in enumerate(rows) if row.score <= limit and row.per_band < per_band]
     settled = solve_again(design, [rows[i] for i in leaders], solver, per_band, progress)
     finer = dict(zip(leaders, settled, strict=True))
@@ -326,6 +326,14 @@ def best_of(rows: Sequence[Row]) -> Row | None:
     finest = max((row.per_band for row in solved), default=0)
     leaders = [row for row in solved if row.per_band == finest]
     return min(leaders, key=lambda row: row.score, default=None)
+
+
+def winner_of(rows: Sequence[Row]) -> Row:
+    """Return the same where one must have been solved; NotSolvedError if none was."""
+    best = best_of(rows)
+    if best is None:
+        raise NotSolvedError("no candidate was solved")
+    return best
 
 
 def near_best(sizes: Sequence[float], rows: Sequence[Row], within_db: float) -> NearBest:

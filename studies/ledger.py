@@ -150,14 +150,14 @@ class Ledger:
                 return None
             self.found += key not in self._own
             self._used.add(key)
-        far, near, error = map(_unpacked, blobs)
-        return far, near, error, unknowns
+        far, near, power_error = map(_unpacked, blobs)
+        return far, near, power_error, unknowns
 
     def keep(self, key: bytes, fields: Fields) -> None:
         """Write a finished solve; where that fails, say so once and go on without."""
-        *arrays, unknowns = fields
-        blobs, unknowns = [_packed(array) for array in arrays], int(unknowns)
-        row = (unknowns, *blobs, _digest(key, blobs, unknowns))
+        far, near, power_error, count = fields
+        blobs, unknowns = [_packed(array) for array in (far, near, power_error)], int(count)
+        row: tuple[int | bytes, ...] = (unknowns, *blobs, _digest(key, blobs, unknowns))
         with self._lock:
             if not self._writes:
                 return

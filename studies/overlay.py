@@ -287,7 +287,7 @@ def _settled(trial: _Trial, tried: Sequence[SizeOff], per_band: int) -> list[Siz
     advance = trial.watch(SETTLING, len(best), per_band)
     settled = [one for one in _best_by_size(tried) if one.reason]
     for one in best:
-        built, _ = _built(one.dimension.move(trial.design.tables, one.change))
+        built = assemble(one.dimension.move(trial.design.tables, one.change))
         rms, response = trial.compared(built, per_band, advance)
         settled.append(replace(one, rms_db=rms, response=response.without_far()))
     return settled

@@ -85,5 +85,6 @@ class Watch:
 def kernels_are_cached() -> bool:
     """Tell whether compiled kernels of the wave solver lie beside its source."""
     found = importlib.util.find_spec("dispersion.waves")
-    folder = Path(found.origin).parent / "__pycache__"
-    return any(folder.glob("*.nbi"))
+    if found is None or found.origin is None:
+        return False
+    return any((Path(found.origin).parent / "__pycache__").glob("*.nbi"))

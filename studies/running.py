@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from rich.prompt import Confirm
 
@@ -44,6 +44,7 @@ from studies.formats.wav import seat_files
 from studies.gap import gap
 from studies.grid import Progress, Solver, problem_of
 from studies.ledger import Ledger, LedgerError
+from studies.measured.question import Kind
 from studies.measured.reading import read_measurements
 from studies.meter import INSTRUMENT_OPTIONS, Meter, meter, with_options
 from studies.overlay import Overlay, overlay
@@ -347,7 +348,11 @@ def find_overlay(design: Design, files: Sequence[Path], method: str, **how: Any)
 
 
 def find_meter(
-    design: Design, question: str | None, tell: Sequence[str], method: str, **how: Any
+    design: Design,
+    question: Literal["keep", "gap"] | None,
+    tell: Sequence[str],
+    method: str,
+    **how: Any,
 ) -> Meter:
     """Plan what to measure, with a progress bar on standard error."""
     if method != "waves":
@@ -357,7 +362,7 @@ def find_meter(
         )
     given = {key: how.pop(key, None) for key in INSTRUMENT_OPTIONS}
     asked = {key: value for key, value in given.items() if value is not None}
-    kind = "plate gap" if question == "gap" else question
+    kind: Kind | None = "plate gap" if question == "gap" else question
     study = functools.partial(meter, question=kind, among=[parse_length(size) for size in tell])
     return solve(study, with_options(design, asked), method, **how)
 

@@ -288,7 +288,9 @@ class _Reading:
     def impulse(self, ears: Ears) -> SeatImpulse:
         pressure = self.pressure(ears, self.bins).T
         delays = ears.distances / self.design.air.speed
-        return seat_impulse(pressure, delays, _limits(self.design), self.samples, self.bins)
+        return seat_impulse(
+            list(pressure), delays.tolist(), _limits(self.design), self.samples, self.bins
+        )
 
     def floor_check(self, ears: Ears, exact: np.ndarray) -> FloorCheck:
         """Hold the exact floor, at the coarse frequencies, against direct sound and image."""

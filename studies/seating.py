@@ -174,9 +174,10 @@ def _misfits(
 
 
 def _column_in_walls(design: Design, room: Room, reach: float) -> list[Mistake]:
-    if room.length is None or room.width is None:
+    column = design.tables.room.column
+    if room.length is None or room.width is None or column is None:
         return []
-    x, y = design.tables.room.column
+    x, y = column
     least = min(x, y, room.length - x, room.width - y)
     if least >= reach:
         return []

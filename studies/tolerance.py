@@ -113,7 +113,8 @@ class Sensitivity:
     @property
     def curve_ends_db(self) -> tuple[float, float]:
         """Largest change of a third octave at either end, dB, signed; nan if it is not solved."""
-        return tuple(float(ends[np.argmax(np.abs(ends))]) for ends in self.curve_change_db)
+        minus, plus = (float(ends[np.argmax(np.abs(ends))]) for ends in self.curve_change_db)
+        return minus, plus
 
     @property
     def matters(self) -> bool:
@@ -130,7 +131,8 @@ class Sensitivity:
     @property
     def _outermost(self) -> tuple[Row, Row]:
         """Upper and lower end; the design as written in place of one that cannot be built."""
-        return tuple(row if row.solved else self.nominal for row in (self.plus, self.minus))
+        upper, lower = (row if row.solved else self.nominal for row in (self.plus, self.minus))
+        return upper, lower
 
     @property
     def _units_per_span(self) -> float:

@@ -23,11 +23,11 @@ from studies.grid import (
     Progress,
     Row,
     Solver,
-    best_of,
     near_best,
     require_one_solved,
     run,
     settle,
+    winner_of,
 )
 from studies.target import METER_DB
 
@@ -183,7 +183,7 @@ def trim(
     require_one_solved(design, rows, "trim.keep", "candidate")
     rows = settle(design, rows, solver, fine, progress)
     cuts = tuple(Cut(ball, keep, row) for (ball, keep), row in zip(sizes, rows, strict=True))
-    winner = best_of(rows)
+    winner = winner_of(rows)
     best = next(cut for cut in cuts if cut.row is winner)
     same_ball = [cut for cut in cuts if cut.ball_diameter == best.ball_diameter]
     good = near_best(
@@ -196,7 +196,7 @@ def trim(
     more = run(design, [*asked, *again], solver, fine, "comparisons and shaving steps", progress)
     half_ball, plate_alone, bare_column, *spread = more[: len(asked)]
     finer = dict(zip((stop.keep for stop in coarse), more[len(asked) :], strict=True))
-    stops = [replace(stop, row=finer.get(stop.keep, stop.row)) for stop in stops]
+    stops = tuple(replace(stop, row=finer.get(stop.keep, stop.row)) for stop in stops)
     return Trim(
         design,
         cuts,
@@ -233,17 +233,17 @@ def _references(design: Design, best: Cut) -> list[Candidate]:
         Candidate("top plate alone", lambda: best.row.assembly.with_reflector(None)),
         Candidate("bare column", lambda: best.row.assembly.without_upper()),
     ]
-    if _is_measured(design, best):
-        low = best.ball_diameter - 0.5 * design.ball.spread
-        high = best.ball_diameter + 0.5 * design.ball.spread
+    if spread := _measured_spread(design, best):
+        low = best.ball_diameter - 0.5 * spread
+        high = best.ball_diameter + 0.5 * spread
         references += [_candidate(design, ball, best.keep) for ball in (low, high)]
     return references
 
 
-def _is_measured(design: Design, best: Cut) -> bool:
-    """Tell whether the best ball is the design's own, with several measured diameters."""
+def _measured_spread(design: Design, best: Cut) -> float:
+    """Spread of the measured diameters if the best ball is the design's own, m; else 0."""
     ball = design.ball
-    return ball is not None and ball.spread > 0.0 and ball.diameter == best.ball_diameter
+    return ball.spread if ball is not None and ball.diameter == best.ball_diameter else 0.0
 
 
 def _half_ball(best: Cut) -> Assembly:
@@ -273,7 +273,7 @@ def _rays_opinion(
 def _ball_spread(design: Design, best: Cut, rows: list[Row]) -> BallSpread | None:
     if len(rows) != 2 or not all(row.solved for row in rows):
         return None
-    half = 0.5 * design.ball.spread
+    half = 0.5 * _measured_spread(design, best)
     return BallSpread(
         Cut(best.ball_diameter - half, best.keep, rows[0]),
         Cut(best.ball_diameter + half, best.keep, rows[1]),

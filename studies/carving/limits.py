@@ -51,7 +51,7 @@ class Limits:
             By the key of the design file that would have to give; empty if all are kept. A choked
             driver and parts that meet count against the plate gap.
         """
-        reflector = assembly.reflector
+        reflector = assembly.hung_reflector
         tightest = min(piece.min_radius for piece in reflector.profile.pieces)
         line = reflector.profile.sample(_LINE_ERROR)
         inwards = -np.minimum(np.diff(line[:, 0]), 0.0).sum()

@@ -1,6 +1,6 @@
 """Pictures of the quick methods: rays in the section, levels all round, methods side by side."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -219,7 +219,7 @@ def azimuth_figure(
 
 @in_house_style
 def trust_figure(
-    title: str, centres: ArrayLike, rms_db: dict[str, ArrayLike], within_db: float
+    title: str, centres: ArrayLike, rms_db: Mapping[str, ArrayLike], within_db: float
 ) -> Figure:
     """Draw how far each method is from the wave solver, by third octave.
 

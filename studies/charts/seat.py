@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from textwrap import shorten
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -20,6 +19,7 @@ from studies.charts.style import (
     QUIET,
     SERIES,
     WINDOW,
+    Look,
     edges_of_bands,
     frequency_axis,
     in_house_style,
@@ -127,7 +127,7 @@ def bounces_figure(
         together_db, edges, baseline=None, color=INK, linewidth=2.6, label="early bounces together"
     )
     for number, (name, levels) in enumerate(bounces):
-        look = {
+        look: Look = {
             "color": SERIES[number % (len(SERIES) - 1)],
             "linestyle": DASHES[number % len(DASHES)],
         }
@@ -224,21 +224,22 @@ def plan_figure(
         Every seat, the main one first.
     """
     length, width, height = sides
-    walled = length is not None and width is not None
+    walls = None if length is None or width is None else (length, width)
+    walled = walls is not None
     shown = seats if walled else seats[:1]
     named = (f"{n} {shorten(name, 30, placeholder='...')}" for n, (name, _) in enumerate(shown, 1))
     figure = new_figure(6.0 if walled else 5.0, title, f"to {'; '.join(named)}")
     panels = figure.subplots(1, 1 + walled, squeeze=False)[0]
     _from_the_side(panels[0], speaker, column, height, paths)
-    if walled:
-        _from_above(panels[1], speaker, column[0], (length, width), paths, seats)
+    if walls is not None:
+        _from_above(panels[1], speaker, column[0], walls, paths, seats)
     lines = {path.name: _look(path.name) for path in paths}
     handles = [Line2D([], [], label=name, **look) for name, look in lines.items()]
     figure.legend(handles=handles, loc="outside lower left", ncols=len(handles))
     return figure
 
 
-def _look(surface: str) -> dict[str, Any]:
+def _look(surface: str) -> Look:
     number = (DIRECT, *SURFACES).index(surface)
     return {"color": SERIES[number], "linestyle": DASHES[number % 4], "linewidth": 1.6}
 
@@ -301,9 +302,8 @@ def _from_above(
               facecolor="#efe2cc", edgecolor=INK, zorder=4)  # fmt: skip
     for number, (_, place) in enumerate(seats, start=1):
         axes.plot(*place[:2], "o", color=INK if number == 1 else QUIET, markersize=6, zorder=5)
-        axes.annotate(
-            f"{number}", place[:2], xytext=(5, 4), textcoords="offset points", color=INK, zorder=6
-        )
+        look: Look = {"textcoords": "offset points", "color": INK, "zorder": 6}
+        axes.annotate(f"{number}", (place[0], place[1]), xytext=(5, 4), **look)
     axes.set_aspect("equal")
     axes.set_title("from above")
     axes.set_xlabel("along the length, m")

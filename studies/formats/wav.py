@@ -27,7 +27,7 @@ def seat_files(study: SeatStudy) -> dict[str, bytes]:
         ``seat-1.wav`` (direct sound and bounces), ``seat-1-direct.wav``, ``seat-1.json`` and so on,
         in the order of the seats in the file.
     """
-    files = {}
+    files: dict[str, bytes] = {}
     for number, listener in enumerate(study.listeners, start=1):
         document = impulse_document(study, listener, number)
         files |= {

@@ -120,7 +120,7 @@ def _early(stands: Sequence[Stand], around: Predicted) -> np.ndarray:
     images = around.level_db[3 * count :].reshape(count, -1, len(centres))
     return np.array(
         [
-            room_db(direct, bounced, [bounce.delay for bounce in stand.bounces], centres)
+            room_db(direct, list(bounced), [bounce.delay for bounce in stand.bounces], centres)
             for stand, direct, bounced in zip(stands, around.level_db, images, strict=False)
         ]
     )
@@ -182,7 +182,7 @@ def _with_posts(
     ripple = post_ripple(assembly, design.air, frequencies, window_deg=(elevation, elevation))
     level, alone = level.copy(), alone.copy()
     between, *others = (
-        ripple.level_db[:, round(stands[n].position.azimuth_deg) % 360] for n in (0, *shaded)
+        ripple.level_db[:, round(stands[n].azimuth_deg) % 360] for n in (0, *shaded)
     )
     for n, there in zip(shaded, others, strict=True):
         level[n] += there - between

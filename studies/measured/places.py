@@ -79,6 +79,13 @@ class Stand:
     bounces: tuple[Bounce, ...]
 
     @property
+    def azimuth_deg(self) -> float:
+        """Round the column, from the first post: a planned place has one."""
+        if self.position.azimuth_deg is None:
+            raise ValueError(f"{self.position.name}: its azimuth was not noted")
+        return self.position.azimuth_deg
+
+    @property
     def first_bounce(self) -> Bounce:
         """The soonest."""
         return self.bounces[0]
@@ -185,7 +192,7 @@ def _wished(
     """Every place that would be good, the most useful first."""
     distance = measuring.distance_from_ring
     between, in_line, far = azimuths(assembly)
-    main, *others = _elevations(design)
+    main = _main_elevation(design)
 
     def place(name: str, elevation: float, azimuth: float, away: float = distance) -> Position:
         r = away * math.cos(math.radians(elevation))
@@ -193,7 +200,7 @@ def _wished(
         return Position(name, _on_tape(r), _on_tape(height), azimuth)
 
     yield place(REFERENCE, main, between), "everything is compared with this one"
-    for name, elevation, purpose in others:
+    for name, elevation, purpose in _other_elevations(design, main):
         yield place(name, elevation, between), purpose
     if assembly.posts is None:
         yield place(QUARTER_TURN, main, in_line), "differs if the reflector is off the axis"
@@ -208,12 +215,15 @@ def _wished(
         yield place(FARTHER, main, between, 2.0 * distance), words
 
 
-def _elevations(design: Design) -> Iterator[float | tuple[str, float, str]]:
-    """The main elevation, then others by name, far enough from each other."""
+def _main_elevation(design: Design) -> float:
     low, high = design.window_deg
     main = design.seats[0].elevation_deg if design.seats else 0.5 * (low + high)
-    main = min(max(main, BELOW_DEG), ABOVE_DEG)
-    yield main
+    return min(max(main, BELOW_DEG), ABOVE_DEG)
+
+
+def _other_elevations(design: Design, main: float) -> Iterator[tuple[str, float, str]]:
+    """Others by name, far enough from the main one and from each other."""
+    low, high = design.window_deg
     taken = [main]
     for name, elevation, purpose in (
         ("window's top", high, "as high as the window of the target reaches"),

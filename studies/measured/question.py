@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NoReturn
 
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError, Mistake
+from studies.design.reflector_tables import BallTable
 from studies.grid import (
     FINE_PER_BAND,
     Candidate,
@@ -71,6 +72,13 @@ class OpenQuestion:
     too_far: Contender | None = None
     ball_diameter: float | None = None
 
+    @property
+    def ball(self) -> float:
+        """Diameter of the ball where the question is about one, m; ValueError if it is not."""
+        if self.ball_diameter is None:
+            raise ValueError("the question is about no ball")
+        return self.ball_diameter
+
 
 def open_question(
     design: Design,
@@ -102,8 +110,8 @@ def open_question(
         If the question does not go with the design, or too few candidates can be built.
     """
     about = kind or ("keep" if design.ball is not None and design.tables.trim else "plate gap")
-    if about == "keep" and design.ball is None:
-        _refuse(design, "--question", "the reflector is no ball, so no keep is open: ask for gap")
+    if about == "keep":
+        _ball_of(design)  # refuses any other reflector
     if among:
         return OpenQuestion(about, _named(design, about, among))
     if about == "keep":
@@ -119,7 +127,7 @@ def open_question(
 def _which_keep(
     design: Design, solver: Solver, per_band: int, progress: Progress | None
 ) -> OpenQuestion:
-    diameter = design.ball.diameter
+    diameter = _ball_of(design).diameter
     sizes = sorted({keep for _, keep in design.trim_candidates()})
     candidates = [
         Candidate(f"ball {diameter * 1e3:.4g} mm, keep {keep * 1e3:.4g} mm", _trimmed(design, keep))
@@ -147,16 +155,16 @@ def _which_keep(
 def _which_gap(
     design: Design, solver: Solver, per_band: int, progress: Progress | None
 ) -> OpenQuestion:
-    sizes = design.gap_candidates()
+    tried = design.gap_candidates()
     candidates = [
-        Candidate(f"plate gap {size * 1e3:.4g} mm", _with_gap(design, size)) for size in sizes
+        Candidate(f"plate gap {size * 1e3:.4g} mm", _with_gap(design, size)) for size in tried
     ]
     rows = run(design, candidates, solver, per_band, "plate gaps", progress)
     require_one_solved(design, rows, "gap", "gap")
     # A gap that chokes the driver is no candidate, whatever its score, as in `studies.gap`.
     free = [i for i, row in enumerate(rows) if row.solved and not row.assembly.is_choked]
     free = free or [i for i, row in enumerate(rows) if row.solved]
-    sizes = [sizes[i] for i in free]
+    sizes = [tried[i] for i in free]
     rows = settle(design, [rows[i] for i in free], solver, max(per_band, FINE_PER_BAND), progress)
     good = near_best(sizes, rows, design.target.near_best_db)
     best = next(i for i, row in enumerate(rows) if row is best_of(rows))
@@ -203,8 +211,14 @@ def _contender(design: Design, kind: Kind, size: float) -> Contender:
     return Contender(size, (_trimmed if kind == "keep" else _with_gap)(design, size)())
 
 
+def _ball_of(design: Design) -> BallTable:
+    if design.ball is None:
+        _refuse(design, "--question", "the reflector is no ball, so no keep is open: ask for gap")
+    return design.ball
+
+
 def _trimmed(design: Design, keep: float) -> Callable[[], Assembly]:
-    return lambda: design.trimmed(design.ball.diameter, keep)
+    return lambda: design.trimmed(_ball_of(design).diameter, keep)
 
 
 def _with_gap(design: Design, size: float) -> Callable[[], Assembly]:
@@ -222,5 +236,5 @@ def _enough(design: Design, found: Sequence[Contender]) -> tuple[Contender, ...]
     return tuple(found)
 
 
-def _refuse(design: Design, key: str, message: str) -> None:
+def _refuse(design: Design, key: str, message: str) -> NoReturn:
     raise DesignError(design.path, (Mistake(key, message),))

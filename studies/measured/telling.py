@@ -21,6 +21,7 @@ Source: linear discriminant of two normal distributions of one covariance, textb
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -59,7 +60,8 @@ def distance_apart(difference: np.ndarray, covariance: np.ndarray) -> float:
     covariance : (N, N) array
         Of the errors of these readings, dB squared.
     """
-    return float(np.sqrt(max(difference @ np.linalg.solve(covariance, difference), 0.0)))
+    squared = float(difference @ np.linalg.solve(covariance, difference))
+    return math.sqrt(max(squared, 0.0))
 
 
 def chance_of_mistake(distance: float) -> float:
@@ -96,15 +98,15 @@ def most_telling(
     told: list[Told] = []
     mean_before = 0.5
     while len(told) < most and not (told and told[-1].mistaken <= ENOUGH):
-        rest = [n for n in np.flatnonzero(usable) if n not in chosen]
+        rest = [n for n in np.flatnonzero(usable).tolist() if n not in chosen]
         if not rest:
             break
         chances = [_chances(pairs, covariance, [*chosen, n]) for n in rest]
-        best = min(range(len(rest)), key=lambda at: np.mean(chances[at]))
+        best = min(range(len(rest)), key=lambda at: float(np.mean(chances[at])))
         if np.mean(chances[best]) > mean_before - LEAST_GAIN:
             break
         mean_before = float(np.mean(chances[best]))
-        chosen.append(int(rest[best]))
+        chosen.append(rest[best])
         told.append(Told(chosen[-1], float(max(chances[best]))))
     return tuple(told)
 

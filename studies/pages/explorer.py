@@ -125,7 +125,7 @@ def _cell(found: Explore, place: int) -> Data:
         "verdict": _verdict(found, place),
         "task": f"Not for building: {row.reason}.",
         "hover": _hover(found, place),
-        **gaps_of(row.assembly),
+        **gaps_of(row.drawn),
     }
     if row.solved:
         shares = [term.cost for term in row.scorecard.terms]

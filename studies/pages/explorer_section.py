@@ -31,7 +31,7 @@ def gaps_of(assembly: Assembly | None) -> Data:
         "drawn": True,
         "rim": {
             "words": in_both(assembly.rim_gap),
-            "x": rounded(assembly.reflector.base_radius * 1e3),
+            "x": rounded(assembly.hung_reflector.base_radius * 1e3),
             "z": rounded(assembly.rim_gap * 1e3),
         },
         "tip": {
@@ -53,7 +53,7 @@ def section_of(found: Explore) -> Data:
     plate = None
     if built.plate is not None:
         alone = built.with_reflector(None)
-        plate = _both_halves(alone.upper.sample(DRAWN_ERROR) - (0.0, built.plate_gap))
+        plate = _both_halves(alone.hung_body.sample(DRAWN_ERROR) - (0.0, built.plate_gap))
     solids = [row.drawn for row in found.rows if row.drawn is not None]
     return {
         "lower": _both_halves(lower),
@@ -76,7 +76,7 @@ def section_of(found: Explore) -> Data:
 
 def _half_width(assembly: Assembly) -> float:
     plate = assembly.plate.radius if assembly.plate is not None else 0.0
-    return max(plate, assembly.column.radius, assembly.reflector.widest_radius)
+    return max(plate, assembly.column.radius, assembly.hung_reflector.widest_radius)
 
 
 def _reflectors(found: Explore) -> list[Data | None]:
@@ -84,8 +84,8 @@ def _reflectors(found: Explore) -> list[Data | None]:
     shapes: list[Data | None] = []
     count = len(found.gap.sizes)
     for first in range(0, len(found.rows), count):
-        built = found.rows[first].assembly
-        profile = None if built is None else built.reflector.profile.sample(DRAWN_ERROR)
+        built = found.rows[first].drawn
+        profile = None if built is None else built.hung_reflector.profile.sample(DRAWN_ERROR)
         shapes.append(None if profile is None else _both_halves(profile))
     return shapes
 

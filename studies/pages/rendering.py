@@ -10,11 +10,13 @@ from markupsafe import Markup
 
 from studies.release import version
 
+_TEMPLATES = PackageLoader("studies.pages")
+
 
 @cache
 def _environment() -> Environment:
     environment = Environment(
-        loader=PackageLoader("studies.pages"),
+        loader=_TEMPLATES,
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
@@ -27,8 +29,7 @@ def _environment() -> Environment:
 
 def _verbatim(name: str) -> Markup:
     """Text of a file beside the templates, such as a stylesheet, as it stands."""
-    environment = _environment()
-    return Markup(environment.loader.get_source(environment, name)[0])
+    return Markup(_TEMPLATES.get_source(_environment(), name)[0])
 
 
 def render(template: str, **context: Any) -> str:

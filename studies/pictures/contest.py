@@ -20,7 +20,7 @@ def contest_pictures(contest: Contest) -> Pictures:
     design, centres = contest.design, contest.winner.coverage.centres
     levels = window_levels(contest.rows, contest.winner)
     contenders = [
-        Contender(row.name, row.assembly, centres, level, row.score if row.solved else np.nan)
+        Contender(row.name, row.drawn, centres, level, row.score if row.solved else np.nan)
         for row, level in zip(contest.rows, levels, strict=True)
     ]
     # In the order of the first picture, so that each keeps its colour.

@@ -13,7 +13,7 @@ from studies.charts import (
     shave_figure,
     telling_figure,
 )
-from studies.meter import Meter, tells_candidates
+from studies.meter import Meter, Shaving, tells_candidates
 from studies.pictures.picture import Picture, Pictures
 from studies.target import METER_DB
 
@@ -23,15 +23,16 @@ def meter_pictures(meter: Meter) -> Pictures:
     pictures = {"places": _places(meter), "telling": _telling(meter)}
     if tells_candidates(meter.stands).any():
         pictures["readings"] = _readings(meter)
-    if meter.shaving is not None and np.max(np.abs(_steps(meter))) >= METER_DB:
-        pictures["shaving"] = _shaving(meter)
+    shaving = meter.shaving
+    if shaving is not None and np.max(np.abs(_steps(shaving))) >= METER_DB:
+        pictures["shaving"] = _shaving(meter, shaving)
     return pictures
 
 
 def marks_of(meter: Meter) -> list[Mark]:
     """The places of a plan, numbered."""
     return [
-        Mark(number, s.position.r, s.position.height, s.position.azimuth_deg)
+        Mark(number, s.position.r, s.position.height, s.azimuth_deg)
         for number, s in enumerate(meter.stands, start=1)
     ]
 
@@ -85,17 +86,16 @@ def _readings(meter: Meter) -> Picture:
     return Picture(figure, "The design as written and the candidates, place by place.")
 
 
-def _steps(meter: Meter) -> np.ndarray:
-    stops = len(meter.shaving.stops)
-    return np.diff(meter.shaving.change_db[:stops], axis=0)
+def _steps(shaving: Shaving) -> np.ndarray:
+    return np.diff(shaving.change_db[: len(shaving.stops)], axis=0)
 
 
-def _shaving(meter: Meter) -> Picture:
+def _shaving(meter: Meter, shaving: Shaving) -> Picture:
     figure = shave_figure(
         f"{meter.design.title}: at the reference, after each cut",
-        meter.question.ball_diameter * 1e3,
-        [stop.size * 1e3 for stop in meter.shaving.stops],
+        meter.question.ball * 1e3,
+        [stop.size * 1e3 for stop in shaving.stops],
         meter.centres,
-        _steps(meter),
+        _steps(shaving),
     )
     return Picture(figure, "What each cut should change at the reference, from the one before.")

@@ -15,7 +15,7 @@ from studies.charts.seat import (
     plan_figure,
 )
 from studies.pictures.picture import Picture, Pictures
-from studies.seat import Listener, SeatStudy
+from studies.seat import FloorCheck, Listener, SeatStudy
 from studies.tables.seat_words import posture
 
 LEVEL = "dB re the driver's own\non-axis curve at 1 m"
@@ -41,7 +41,7 @@ def seat_pictures(study: SeatStudy) -> Pictures:
         "ears": _ears(study, main),
     }
     if main.floor is not None:
-        pictures["floor"] = _floor(study, main)
+        pictures["floor"] = _floor(study, main, main.floor)
     return pictures
 
 
@@ -112,10 +112,10 @@ def _ears(study: SeatStudy, main: Listener) -> Picture:
     )
 
 
-def _floor(study: SeatStudy, main: Listener) -> Picture:
+def _floor(study: SeatStudy, main: Listener, floor: FloorCheck) -> Picture:
     traces = [
-        Trace("column on a rigid floor, exact", study.centres, main.floor.exact_db, by_band=True),
-        Trace("direct sound and image", study.centres, main.floor.images_db, by_band=True),
+        Trace("column on a rigid floor, exact", study.centres, floor.exact_db, by_band=True),
+        Trace("direct sound and image", study.centres, floor.images_db, by_band=True),
     ]
     figure = floor_figure(f"{study.design.title}: on the floor, at {main.name}", traces, LEVEL)
     return Picture(

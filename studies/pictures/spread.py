@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dispersion.paths.posts import Ripple
 from studies.charts import (
     AroundTrace,
     Trace,
@@ -38,7 +39,7 @@ def spread_pictures(spread: Spread) -> Pictures:
         **section_pictures(design),
     }
     if spread.ripple is not None:
-        pictures["round"] = _round(spread)
+        pictures["round"] = _round(spread, spread.ripple)
     return pictures
 
 
@@ -48,7 +49,8 @@ def _at_ears(spread: Spread) -> list[Trace]:
     traces = [Trace(seat.name, frequencies, levels) for seat, levels in seats]
     if spread.ceiling_deg is not None:
         name = f"off the ceiling, {spread.ceiling_deg:.0f} deg"
-        traces.append(Trace(name, frequencies, spread.ceiling_curve_db))
+        levels = spread.curve_towards_db(spread.ceiling_deg)
+        traces.append(Trace(name, frequencies, levels))
     return [
         *traces,
         Trace("straight up", frequencies, spread.straight_up_curve_db),
@@ -56,8 +58,7 @@ def _at_ears(spread: Spread) -> list[Trace]:
     ]
 
 
-def _round(spread: Spread) -> Picture:
-    ripple = spread.ripple
+def _round(spread: Spread, ripple: Ripple) -> Picture:
     figure = round_band_figure(
         f"{spread.design.title}: round the column, posts estimated",
         spread.row.coverage.window_level_db,

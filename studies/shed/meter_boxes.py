@@ -115,7 +115,7 @@ def cut_leaves(meter: Meter, layout: Layout) -> list[Leaf]:
     names, rows = [], []
     for number, stop in enumerate(shaving.way):
         said = "" if number < last else " STOP" if number == last else " TOO FAR"
-        gone = in_both(meter.question.ball_diameter - stop.size)
+        gone = in_both(meter.question.ball - stop.size)
         names.append(f"keep {in_both(stop.size)}{said}\ncut off {gone}")
         rows.append(
             tuple(

@@ -118,7 +118,7 @@ def _draw_plan(meter: Meter, lines: list[Line], page: Page) -> None:
     bottom = window.top - height
     middle = window.left + SIDE_SHARE * window.width
     marks = [
-        Mark(number, s.position.r, s.position.height, s.position.azimuth_deg)
+        Mark(number, s.position.r, s.position.height, s.azimuth_deg)
         for number, s in enumerate(meter.stands, start=1)
     ]
     _draw(page, Box(window.left, bottom, middle, window.top), meter, marks, side=True)

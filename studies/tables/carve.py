@@ -170,7 +170,7 @@ def _cells(found: Finalist) -> tuple[Value, ...]:
 
 
 def _sizes(row: Row) -> tuple[float, float, float | None]:
-    reflector = row.assembly.reflector
+    reflector = row.assembly.hung_reflector
     cut_off = mm(reflector.fact("cut off")) if reflector.kind == "ball cap" else None
     return mm(2.0 * reflector.base_radius), mm(reflector.height), cut_off
 

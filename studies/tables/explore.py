@@ -57,7 +57,7 @@ def explore_tables(found: Explore) -> Findings:
 
 def what_to_build(assembly: Assembly) -> str:
     """Say what to cut and how to hang it."""
-    return f"{_what_to_cut(assembly.reflector)} {_how_to_hang(assembly)}"
+    return f"{_what_to_cut(assembly.hung_reflector)} {_how_to_hang(assembly)}"
 
 
 def _what_to_cut(reflector: Reflector) -> str:
@@ -95,7 +95,7 @@ def near_best_in_words(found: Explore) -> str:
     if count == 1:
         return f"No other pair tried is {within}: cut with care, or try smaller steps."
     knobs = zip(found.knobs, found.region.nonzero(), strict=True)
-    ranges = ", ".join(_reach(knob, min(places), max(places)) for knob, places in knobs)
+    ranges = ", ".join(_reach(knob, int(min(places)), int(max(places))) for knob, places in knobs)
     return f"{count} pairs are {within}: {ranges}; which goes with which, see the map."
 
 
@@ -183,7 +183,7 @@ def _facts(found: Explore) -> tuple[Fact, ...]:
     return (
         Fact(_size_column(found)[0], _size_value(found, size), "best size of the reflector"),
         Fact("plate_gap_mm", mm(plate_gap), "plate gap that goes with it, mm"),
-        Fact("base_diameter_mm", mm(2 * built.reflector.base_radius), "check: flat, mm"),
+        Fact("base_diameter_mm", mm(2 * built.hung_reflector.base_radius), "check: flat, mm"),
         Fact("rim_gap_mm", mm(built.rim_gap), "baffle to the reflector's base edge, mm"),
         Fact("tip_clearance_mm", mm(built.tip_clearance), "tip to driver at rest, upright, mm"),
         Fact("post_length_mm", mm(built.post_length), "cut length of a post with sockets, mm"),

@@ -177,13 +177,13 @@ def _gap(study: GapStudy, choice: GapChoice) -> tuple[Value, ...]:
         standing = "best"
     elif good.low <= choice.plate_gap <= good.high and _is_open(choice):
         standing = "near-best"
-    built = row.assembly
+    built = row.drawn
     return (
         row.name,
         standing,
         mm(choice.plate_gap),
         mm(built.post_length) if built else None,
-        built.is_choked if row.solved else None,
+        row.assembly.is_choked if row.solved else None,
         *score_cells(row),
         row.reason,
     )

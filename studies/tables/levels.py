@@ -13,7 +13,7 @@ from shapes.lengths import in_mm
 from studies.design import Design
 from studies.grid import Row
 from studies.tables.columns import CANDIDATE, band, number
-from studies.tables.table import Column, Table
+from studies.tables.table import Column, Table, Value
 
 Named = Sequence[tuple[str, Row]]
 """Candidates by name; those that were not solved are passed over."""
@@ -70,7 +70,7 @@ def band_levels(
     scope: Literal["printed", "data", "bulk"] = "data",
 ) -> Table:
     """Everything that is known by third-octave band, candidate by candidate."""
-    rows = []
+    rows: list[tuple[Value, ...]] = []
     for candidate, row in named:
         if row.solved:
             columns = (*_coverage_columns(row), *_seat_levels(row).T)
@@ -113,7 +113,7 @@ def curves(design: Design, named: Named, bare_driver_db: np.ndarray | None = Non
         columns.append(
             number("bare_driver_db", "driver", "the driver's own on-axis curve, dB re 0 dB")
         )
-    rows = []
+    rows: list[tuple[Value, ...]] = []
     for candidate, row in named:
         if row.solved:
             levels = [row.response.problem.frequencies, row.window_curve_db, *row.seat_curves_db.T]

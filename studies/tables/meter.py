@@ -5,7 +5,7 @@ from __future__ import annotations
 from dispersion.bands import band_label
 from shapes.lengths import in_mm
 from studies.measured.places import Stand
-from studies.meter import Meter
+from studies.meter import Meter, Shaving
 from studies.tables.columns import band, fixed, length, mm, number, text
 from studies.tables.evidence import evidence_of_responses
 from studies.tables.meter_words import (
@@ -25,7 +25,8 @@ from studies.tables.table import Column, Fact, Findings, Table, Value, joined
 def meter_tables(meter: Meter) -> Findings:
     """Put the measuring plan into words and tables."""
     asked = [row.response for row in meter.question.rows if row.solved]
-    shaving = () if meter.shaving is None else (_shaving(meter), _shaving_bands(meter))
+    cuts = meter.shaving
+    shaving = () if cuts is None else (_shaving(meter, cuts), _shaving_bands(meter, cuts))
     return Findings(
         "meter",
         meter.design,
@@ -111,7 +112,7 @@ def _place(meter: Meter, stand: Stand) -> tuple[Value, ...]:
 def _telling(meter: Meter) -> Table:
     relative = meter.contenders_relative_db
     doubt = meter.foreseen.doubts.of_difference_db
-    rows = []
+    rows: list[tuple[Value, ...]] = []
     for told in meter.told:
         place, at = meter.place_and_band(told)
         rows.append(
@@ -165,8 +166,7 @@ def _pairs(meter: Meter) -> Table:
     return Table("pairs", "What they tell apart", columns, rows, scope="data")
 
 
-def _shaving(meter: Meter) -> Table:
-    shaving = meter.shaving
+def _shaving(meter: Meter, shaving: Shaving) -> Table:
     names = [*[""] * (len(shaving.stops) - 1), "stop here", "too far"]
     changes = tuple(
         number(
@@ -183,10 +183,10 @@ def _shaving(meter: Meter) -> Table:
         *changes,
         text("standing", "", "where to stop"),
     )
-    rows = tuple(
+    rows: tuple[tuple[Value, ...], ...] = tuple(
         (
             mm(stop.size),
-            mm(meter.question.ball_diameter - stop.size),
+            mm(meter.question.ball - stop.size),
             *(float(shaving.change_db[n, at]) for at in shaving.shown),
             names[n],
         )
@@ -206,8 +206,7 @@ def _shaving(meter: Meter) -> Table:
     )
 
 
-def _shaving_bands(meter: Meter) -> Table:
-    shaving = meter.shaving
+def _shaving_bands(meter: Meter, shaving: Shaving) -> Table:
     columns = (
         number("keep_mm", "keep", "apex to flat, mm"),
         band(),

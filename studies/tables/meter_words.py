@@ -130,7 +130,7 @@ def _places(meter: Meter) -> Iterator[str]:
 
 def azimuth_words(meter: Meter, stand: Stand) -> str:
     """Where round the column: "60 degrees from the first post, between two posts"."""
-    azimuth, posts = stand.position.azimuth_deg, meter.assembly.posts
+    azimuth, posts = stand.azimuth_deg, meter.assembly.posts
     if posts is None:
         return f"{azimuth:g} degrees from a mark on the column"
     pitch = 360.0 / posts.count

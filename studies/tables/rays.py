@@ -9,7 +9,7 @@ from dispersion.paths.scene import CENTRED
 from shapes.lengths import in_both
 from studies.rays import RayStudy
 from studies.tables.columns import band, in_words, number, text, window_in_words
-from studies.tables.table import Column, Fact, Findings, Table
+from studies.tables.table import Column, Fact, Findings, Table, Value
 
 MOST_HISTORIES = 8
 
@@ -139,7 +139,7 @@ def _directions(study: RayStudy) -> Table:
         "from the window down to -30 deg": (middles < low) & (middles >= -30.0),
         "below -30 deg": (middles < low) & (middles < -30.0),
     }
-    rows = [
+    rows: list[tuple[Value, ...]] = [
         (name, *(float(100.0 * share) for share in result.by_elevation[:, inside].sum(axis=1)))
         for name, inside in parts.items()
     ]

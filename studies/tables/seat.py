@@ -16,7 +16,7 @@ from studies.seat import EARLY_S, Listener, SeatStudy
 from studies.tables.columns import band, number, text
 from studies.tables.evidence import Evidence, evidence_of_responses
 from studies.tables.seat_words import answer, posture
-from studies.tables.table import Column, Fact, Findings, Table
+from studies.tables.table import Column, Fact, Findings, Table, Value
 
 _LEVEL = "level: direct sound re 0 dB at 1 m, bounces re direct sound"
 CAUTION = (
@@ -117,7 +117,7 @@ def _directions() -> tuple[Column, ...]:
     )
 
 
-def _arrivals(study: SeatStudy, listener: Listener) -> Iterator[tuple]:
+def _arrivals(study: SeatStudy, listener: Listener) -> Iterator[tuple[Value, ...]]:
     direct = listener.direct
     speaker = study.seating.speaker
     for arrival in listener.arrivals:
@@ -152,7 +152,7 @@ def _early(study: SeatStudy) -> Table:
         number("mean_db", "mean\ndB", "mean of the third octaves, dB", 1),
         *_octave_columns(study, "early bounces over direct sound"),
     )
-    rows = tuple(
+    rows: tuple[tuple[Value, ...], ...] = tuple(
         (
             listener.name,
             float(listener.early_to_direct_db.mean()),
@@ -237,7 +237,7 @@ def _by_seat(study: SeatStudy) -> Table:
         number("behind_db", "behind", "what a wall close behind adds to direct sound, dB"),
         *_floor_columns(study.listeners[0]),
     )
-    rows = []
+    rows: list[tuple[Value, ...]] = []
     for one in study.listeners:
         values = (
             study.centres,

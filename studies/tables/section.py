@@ -6,6 +6,7 @@ import math
 
 from shapes.assembly import Assembly
 from shapes.lengths import in_both, in_degrees, in_mm
+from shapes.reflector import Reflector
 from shapes.reflectors import Fact as Dimension
 from studies.design import Design
 from studies.tables import cautions
@@ -18,7 +19,7 @@ def section_tables(design: Design) -> Findings:
     assembly = design.assembly()
     tables = [_clearances(assembly)]
     if assembly.reflector is not None:
-        tables.append(_reflector(assembly))
+        tables.append(_reflector(assembly.reflector))
     if design.seats:
         tables.append(_seats(design))
     return Findings(
@@ -119,8 +120,7 @@ def _clearances(assembly: Assembly) -> Table:
     return Table("clearances", "Clearances", columns, rows)
 
 
-def _reflector(assembly: Assembly) -> Table:
-    reflector = assembly.reflector
+def _reflector(reflector: Reflector) -> Table:
     columns = (
         text("name", "", "dimension of the reflector"),
         text("value", "", "value in words"),

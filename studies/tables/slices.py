@@ -122,7 +122,7 @@ def _place_cells(slices: Slices) -> list[tuple[Value, ...]]:
     count = len(slices.frequencies)
     ring_db = [None] * count if ring is None else [float(x) for x in level_db(ring)]
     driver_db = level_db(slices.driver_mouth_power())
-    cells = []
+    cells: list[tuple[Value, ...]] = []
     for n, frequency in enumerate(slices.frequencies):
         level, radius, height = slices.loudest(n)
         place = (level, mm(radius), mm(height))

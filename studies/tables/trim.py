@@ -145,7 +145,7 @@ def _candidates(trim: Trim) -> Table:
 
 
 def _candidate(trim: Trim, cut: Cut) -> tuple[Value, ...]:
-    slope, standing, built = _slope(cut), "", cut.row.assembly
+    slope, standing, built = _slope(cut), "", cut.row.drawn
     if cut is trim.best:
         standing = "best"
     elif (
@@ -161,7 +161,7 @@ def _candidate(trim: Trim, cut: Cut) -> tuple[Value, ...]:
         mm(cut.cut_off),
         None if slope is None else mm(cut.base_diameter),
         mm(built.plate_gap) if built else None,
-        mm(built.tip_clearance) if cut.row.solved else None,
+        mm(cut.row.assembly.tip_clearance) if cut.row.solved else None,
         slope,
         *score_cells(cut.row),
         cut.row.reason,

@@ -19,12 +19,13 @@ SAME = 1e-7
 def answer(trim: Trim) -> list[str]:
     """Sentences that answer the question, the cut first."""
     best = trim.best
+    rise = in_degrees(best.row.assembly.hung_reflector.rim_slope)
     return [
         f"Keep {in_both(best.keep)} of the ball of {in_both(best.ball_diameter)}: cut off"
         f" {in_both(best.cut_off)}.",
         f"Check: the flat is then {in_both(best.base_diameter)} across, and the surface rises at"
-        f" {in_degrees(best.row.assembly.reflector.rim_slope)} at its rim. Mark from the pole of"
-        f" the piece that is kept; 1 mm of keep is {_check_per_mm(best):.1f} mm across the flat.",
+        f" {rise} at its rim. Mark from the pole of the piece that is kept; 1 mm of keep is"
+        f" {_check_per_mm(best):.1f} mm across the flat.",
         _near_best(trim),
         *_end_of_range(trim),
         _runner_up(trim),
@@ -103,7 +104,8 @@ def _as_written(trim: Trim) -> list[str]:
 
 def _hanging(trim: Trim) -> list[str]:
     """Where the cap hangs, if that changes with the cap."""
-    if trim.design.tables.trim.hold == "plate gap":
+    asked = trim.design.tables.trim
+    if asked is None or asked.hold == "plate gap":
         return []
     built = trim.best.row.assembly
     return [

@@ -7,7 +7,7 @@ import numpy as np
 from dispersion.bands import band_label
 from studies.tables.columns import band, number, text
 from studies.tables.evidence import evidence_of
-from studies.tables.table import Fact, Findings, Table
+from studies.tables.table import Fact, Findings, Table, Value
 from studies.trust import REFERENCE, WITHIN_DB, Trust
 
 
@@ -63,7 +63,7 @@ def _by_band(trust: Trust) -> Table:
             number(f"{method}_rms_db", "rms", f"rms of {method} less waves, dB", 1),
             number(f"{method}_worst_db", "worst", f"largest difference of {method}, dB", 1),
         ]
-    cells = [list(trust.centres.astype(float))]
+    cells = [trust.centres]
     for method in trust.methods:
         difference = trust.difference_db(method)
         worst = difference[np.argmax(np.abs(difference), axis=0), np.arange(difference.shape[1])]
@@ -87,7 +87,7 @@ def _by_case(trust: Trust) -> Table:
         ),
     )
     each = [np.sqrt(np.mean(trust.difference_db(method) ** 2, axis=1)) for method in trust.methods]
-    rows = tuple(
+    rows: tuple[tuple[Value, ...], ...] = tuple(
         (name, *(float(values[i]) for values in each)) for i, name in enumerate(trust.cases)
     )
     return Table("cases", "By design: rms over the bands, dB", columns, rows)
