@@ -12,7 +12,7 @@ import click
 
 from studies.commands.beginning import draft, examples, schema, section
 from studies.commands.choosing import carve, contest, explore, gap, spread, tolerance, trim
-from studies.commands.explaining import posts, rays, seat, slice_, trust
+from studies.commands.explaining import posts, proof, rays, seat, slice_, trust
 from studies.commands.exporting import export
 from studies.commands.keeping import ledger
 from studies.commands.measuring import overlay
@@ -25,7 +25,7 @@ OWN_PACKAGES = ("shapes", "dispersion", "studies")
 IN_THE_ORDER_OF_THE_WORK = (
     *(examples, draft, section),
     *(spread, trim, contest, carve, gap, tolerance, explore),
-    *(seat, slice_, rays, posts, trust),
+    *(seat, slice_, rays, posts, trust, proof),
     *(cut, meter, overlay),
     export,
     *(ledger, schema),

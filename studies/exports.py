@@ -22,9 +22,8 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from studies.design import Design
 from studies.release import version
-from studies.tables import Evidence, Findings, Table
+from studies.tables import Evidence, Findings, Subject, Table
 
 FORMAT = "roundcast results 1"
 """Kind and generation of the document; `roundcast schema results` describes it."""
@@ -36,7 +35,7 @@ class ExportError(ValueError):
     """A folder or file that cannot be written; the message names it."""
 
 
-def named(design: Design) -> dict[str, str]:
+def named(design: Subject) -> dict[str, str]:
     """Title, file and fingerprint of a design, as every JSON document names it."""
     return {
         "title": design.title,

@@ -6,7 +6,7 @@ from importlib import metadata
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from studies.design import Design
+    from studies.tables.table import Subject
 
 
 def version() -> str:
@@ -17,6 +17,6 @@ def version() -> str:
         return "not installed"
 
 
-def mark_of(design: Design) -> str:
+def mark_of(design: Subject) -> str:
     """One line of plain ASCII that ties a file to its design, for formats that take a comment."""
     return f"roundcast {version()}, design SHA-256 {design.fingerprint}"

@@ -53,6 +53,7 @@ from studies.pages.report import report_html
 from studies.posts import PostsStudy, posts_study
 from studies.printing import open_console, print_files, print_findings, print_table
 from studies.progress import Watch
+from studies.proof import prove
 from studies.rays import RayStudy, ray_study
 from studies.release import mark_of
 from studies.seat import SeatStudy, seat
@@ -143,12 +144,48 @@ def answer(
         work = question.weigh(design, how)
         require_consent(design, work, budget, how.get("workers"), how.get("finer", 1.0))
     result = question.find(design, **how)
+    return _delivered(command, question, result, folder, as_json, dated, _asked(how))
+
+
+def show_proof(
+    out: Path | None, as_json: bool, dated: bool = False, workers: int | None = None
+) -> bool:
+    """Hold the program against all that is known; write and print what came of it.
+
+    Returns
+    -------
+    bool
+        Whether every check holds.
+
+    Raises
+    ------
+    ExportError
+        If the folder cannot be written; nothing is written then.
+    """
+    folder = out or Path("roundcast-proof")
+    exports.require_folder(folder)
+    with Watch(open_console(sys.stderr)) as watch:
+        proof = prove(watch, workers)
+    _delivered("proof", PROOF, proof, folder, as_json, dated)
+    return not proof.failed
+
+
+def _delivered(
+    command: str,
+    question: Question,
+    result: Any,
+    folder: Path,
+    as_json: bool,
+    dated: bool,
+    asked: str = "",
+) -> tables.Findings:
+    """Put a result into words, pictures and files; write everything or nothing, and print."""
     findings = question.tell(result)
     drawn = {f"{command}-{name}": picture for name, picture in question.draw(result).items()}
-    drawings = _pictures(drawn, mark_of(design))
+    drawings = _pictures(drawn, mark_of(findings.design))
     files = exports.csv_files(findings) | drawings | question.make(result)
     captions = {name: picture.caption for name, picture in drawn.items()}
-    page = report_html(findings, captions, files, _asked(how), date.today() if dated else None)
+    page = report_html(findings, captions, files, asked, date.today() if dated else None)
     files.setdefault(f"{command}.html", page.encode("utf-8"))
     document = exports.json_text(findings, files)
     exports.write_files(folder, files | {f"{command}.json": document.encode("ascii")})
@@ -415,6 +452,8 @@ def find_rays(design: Design, stl: Path | None, stl_unit: str, **how: Any) -> Ra
     return ray_study(design, free_form=form, **how)
 
 
+PROOF = Question(prove, tables.proof_tables, pictures.proof_pictures)
+"""Asked of the program itself, not of a design."""
 QUESTIONS = {
     "section": Question(_as_it_is, tables.section_tables, pictures.section_pictures),
     "spread": Question(

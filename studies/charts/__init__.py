@@ -27,6 +27,7 @@ from studies.charts.paths import (
     trust_figure,
 )
 from studies.charts.places import Mark, places_figure
+from studies.charts.proof import Climb, error_by_frequency_figure, error_by_mesh_figure
 from studies.charts.section import section_figure
 from studies.charts.shaving import shave_figure
 from studies.charts.slices import slice_animation, slice_figure, slice_files
@@ -36,6 +37,7 @@ from studies.charts.tolerance import Worry, batch_figure, worries_figure
 
 __all__ = [
     "AroundTrace",
+    "Climb",
     "Contender",
     "Ladder",
     "Laid",
@@ -52,6 +54,8 @@ __all__ = [
     "coverage_map_figure",
     "curves_figure",
     "differences_figure",
+    "error_by_frequency_figure",
+    "error_by_mesh_figure",
     "in_both_formats",
     "index_figure",
     "ladder_figure",

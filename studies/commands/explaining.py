@@ -16,6 +16,7 @@ from studies.commands.options import (
     per_band_option,
     wave_options,
     workers_option,
+    writing_options,
 )
 
 
@@ -146,3 +147,20 @@ def trust(**given: Any) -> None:
     from studies.running import answer
 
     answer("trust", **given)
+
+
+@click.command()
+@writing_options
+@workers_option
+@click.pass_context
+def proof(context: click.Context, **given: Any) -> None:
+    """Is the program right? Needs no design.
+
+    Holds it against published numbers and exact fields: value, reference, difference, limit and
+    source of each, and what has not been checked. Files go to the folder roundcast-proof. If a
+    check fails the exit status is 1.
+    """
+    from studies.running import show_proof
+
+    if not show_proof(**given):
+        context.exit(1)

@@ -22,8 +22,13 @@ class Refusal(click.ClickException):
 
 def output_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options of every command that answers a question about a design."""
+    design = click.argument("path", metavar="DESIGN", type=click.Path(path_type=Path))
+    return design(writing_options(command))
+
+
+def writing_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Where an answer goes, and in which form."""
     options = (
-        click.argument("path", metavar="DESIGN", type=click.Path(path_type=Path)),
         click.option(
             "--out",
             type=click.Path(path_type=Path),

@@ -8,6 +8,7 @@ from studies.pictures.meter import meter_pictures
 from studies.pictures.overlay import overlay_pictures
 from studies.pictures.paths import posts_pictures, rays_pictures, trust_pictures
 from studies.pictures.picture import Picture, Pictures
+from studies.pictures.proof import proof_pictures
 from studies.pictures.seat import seat_pictures
 from studies.pictures.section import cut_pictures, section_pictures
 from studies.pictures.slices import slice_pictures
@@ -26,6 +27,7 @@ __all__ = [
     "overlay_pictures",
     "meter_pictures",
     "posts_pictures",
+    "proof_pictures",
     "rays_pictures",
     "seat_pictures",
     "section_pictures",

@@ -1,6 +1,8 @@
-"""All checks, in the order of print."""
+"""All checks, family by family, in the order of print."""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
 
 from studies.proving import (
     discs,
@@ -24,10 +26,23 @@ from studies.proving import (
 )
 from studies.proving.check import Check
 
-CHECKS: tuple[Check, ...] = (
-    *(*sphere_sources.CHECKS, *sphere_scattering.CHECKS, *discs.CHECKS, *pistons.CHECKS),
-    *(*echoes.CHECKS, *monopoles.CHECKS, *floors.CHECKS, *laws.CHECKS),
-    *(meshes.ORDER, *rings.CHECKS),
-    *(*wedges.CHECKS, *kirchhoff.CHECKS, *planes.CHECKS, *rods.CHECKS),
-    *(*standards.CHECKS, *patterns.CHECKS, *filters.CHECKS, *volumes.CHECKS),
-)
+FAMILIES: Mapping[str, tuple[Check, ...]] = {
+    "sources on a sphere": sphere_sources.CHECKS,
+    "sphere met by waves": sphere_scattering.CHECKS,
+    "discs": discs.CHECKS,
+    "piston in a baffle": pistons.CHECKS,
+    "echoes in water": echoes.CHECKS,
+    "hidden sources": monopoles.CHECKS,
+    "on a floor": floors.CHECKS,
+    "power, reciprocity": laws.CHECKS,
+    "meshes": (meshes.ORDER,),
+    "rings": rings.CHECKS,
+    "edge waves": wedges.CHECKS,
+    "Kirchhoff": kirchhoff.CHECKS,
+    "images": planes.CHECKS,
+    "posts": rods.CHECKS,
+    "air and bands": standards.CHECKS,
+    "patterns": patterns.CHECKS,
+    "crossovers": filters.CHECKS,
+    "solids": volumes.CHECKS,
+}

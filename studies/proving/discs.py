@@ -174,9 +174,9 @@ _SERIES = (
     " Rep. Prog. Phys. 17, 35 (1954) [from memory]"
 )
 CHECKS = (
-    Check("Disc, met squarely: far field", WAVES, _SERIES, "dB", tuple(BROADSIDE), broadside),
+    Check("Disc in a wave: far field", WAVES, _SERIES, "dB", tuple(BROADSIDE), broadside),
     Check(
-        "The same: pressure on both faces",
+        "Disc in a wave: on both faces",
         WAVES,
         f"{_SERIES}; mesh twice as fine",
         "dB",

@@ -168,7 +168,7 @@ CHECKS = (
         sphere_echo,
     ),
     Check(
-        "Echo of a spheroid from the side",
+        "Echo of a spheroid, broadside",
         WAVES,
         f"{_PAPER}, printed values",
         "dB",

@@ -53,7 +53,7 @@ CHECKS = (
         butterworth,
     ),
     Check(
-        "Linkwitz-Riley crossovers sum flat",
+        "Linkwitz-Riley crossovers",
         REST,
         "S. H. Linkwitz, J. Audio Eng. Soc. 24, 2 (1976) [from memory]",
         "",

@@ -169,7 +169,7 @@ def ball_above_a_plane(case: tuple[float, float]) -> Compared:
 
 CHECKS = (
     Check(
-        "The example on a floor, and twice in free air",
+        "Example on a floor, and mirrored",
         WAVES,
         "a rigid plane is a mirror: Pierce, Acoustics, 1.4 [from memory]",
         "dB",
@@ -177,7 +177,7 @@ CHECKS = (
         doubled,
     ),
     Check(
-        "Half a pulsating sphere on a floor",
+        "Half a pulsating ball on a floor",
         WAVES,
         "elementary",
         "dB",
@@ -185,7 +185,7 @@ CHECKS = (
         swelling_half_ball,
     ),
     Check(
-        "Half a rigid sphere on a floor, plane wave",
+        "Half a ball on a floor, in a wave",
         WAVES,
         "Morse & Ingard, Theoretical Acoustics, 8.2 [from memory], mirrored",
         "dB",
@@ -193,7 +193,7 @@ CHECKS = (
         half_ball_in_a_wave,
     ),
     Check(
-        "Pulsating sphere above a floor",
+        "Pulsating ball above a floor",
         WAVES,
         "multipoles; Gaunaurd & Huang, J. Acoust. Soc. Am. 96, 2526 (1994) [from memory]",
         "dB",

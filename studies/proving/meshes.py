@@ -14,15 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import eval_legendre, spherical_jn, spherical_yn
 
-from dispersion.waves import MeshSettings, Monopole, PlaneWave, WaveSettings, solve
+from dispersion.waves import Drive, MeshSettings, Monopole, PlaneWave, WaveSettings, solve
+from shapes.meridian import Meridian
 from studies.proving.check import WAVES, Check, Compared, compare
 from studies.proving.solids import AIR, frequency_of, hidden, sphere, spheroid
 
 ELEVATIONS = np.arange(-90.0, 91.0, 3.0)
 
 FULL_ORDER, LEAST_ORDER = 5.0, 4.0
-DEGREE = 4
-"""Elements are quartic: so many unknowns each."""
 
 UNKNOWNS_PER_WAVELENGTH = (4.0, 5.0, 6.0, 8.0, 10.0, 12.0)
 
@@ -49,7 +48,7 @@ class MeshLadder:
     ----------
     name : str
     per_wavelength : (N,) array
-        Elements per wavelength, as asked for.
+        Elements per wavelength along the meridian, as they were cut.
     unknowns : (N,) array
     error : (N,) array
         Largest difference of the far field to the exact one, over its maximum.
@@ -68,26 +67,29 @@ class MeshLadder:
 
 def scattered_ladder(ka: float) -> MeshLadder:
     """A plane wave on a rigid sphere."""
-    wave = [PlaneWave(90.0)]
-    return _ladder(f"sphere, ka {ka:g}", [sphere()], wave, ka, 0, sphere_amplitude(ka))
+    name = f"plane wave on a sphere, ka {ka:g}"
+    return _ladder(name, sphere(), PlaneWave(90.0), ka, 0, sphere_amplitude(ka))
 
 
 def radiated_ladder(m: int) -> MeshLadder:
     """A monopole hidden in a spheroid: the drive, quartic too, limits the order to 5."""
-    bodies, source, ka = [spheroid(1.0, 0.5)], Monopole(0.2, 0.1), 15.0
-    drive, exact = [hidden(source, bodies, m)], source.far(ELEVATIONS, ka, m)
-    return _ladder(f"spheroid, ka {ka:g}, order {m}", bodies, drive, ka, m, exact)
+    body, source, ka = spheroid(1.0, 0.5), Monopole(0.2, 0.1), 15.0
+    name = f"source hidden in a spheroid, ka {ka:g}, order {m}"
+    return _ladder(name, body, hidden(source, [body], m), ka, m, source.far(ELEVATIONS, ka, m))
 
 
-def _ladder(name, bodies, sources, ka: float, m: int, exact: np.ndarray) -> MeshLadder:
-    errors, unknowns = [], []
+def _ladder(
+    name: str, body: Meridian, source: Drive | PlaneWave, ka: float, m: int, exact: np.ndarray
+) -> MeshLadder:
+    errors, unknowns, elements = [], [], []
     for fineness in UNKNOWNS_PER_WAVELENGTH:
-        solution = solve(bodies, frequency_of(ka), sources, AIR, m, settings(fineness))
+        solution = solve([body], frequency_of(ka), [source], AIR, m, settings(fineness))
         found = solution.far_field(ELEVATIONS)[:, 0]
         errors.append(np.abs(found - exact).max() / np.abs(exact).max())
         unknowns.append(solution.mesh.unknowns)
-    elements = np.array(UNKNOWNS_PER_WAVELENGTH) / DEGREE
-    return MeshLadder(name, elements, np.array(unknowns), np.array(errors))
+        elements.append(solution.mesh.elements)
+    per_wavelength = np.array(elements) / (body.length * ka / (2.0 * np.pi))
+    return MeshLadder(name, per_wavelength, np.array(unknowns), np.array(errors))
 
 
 LADDERS = (
@@ -106,7 +108,7 @@ def order_of_convergence(ladder: MeshLadder) -> Compared:
 
 
 ORDER = Check(
-    "Order of convergence, counted up to 5",
+    "Order of convergence, at most 5",
     WAVES,
     "Sauter & Schwab, Boundary Element Methods (2011), ch. 4 [from memory]; one order less allowed",
     "",

@@ -101,7 +101,7 @@ DEFAULT_MESH = tuple(
 )
 CHECKS = (
     Check(
-        "The example speaker round hidden point sources",
+        "Example round hidden sources",
         WAVES,
         "elementary: surfaces that move as the field of a source inside radiate that field",
         "dB",
@@ -109,7 +109,7 @@ CHECKS = (
         in_the_example,
     ),
     Check(
-        "Sphere at its interior resonances",
+        "Sphere at its inner resonances",
         WAVES,
         "elementary; Burton & Miller, Proc. R. Soc. A 323, 201 (1971)",
         "dB",

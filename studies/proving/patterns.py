@@ -83,7 +83,8 @@ CHECKS = (
     Check(
         "Directivity index of a cap",
         REST,
-        "ANSI/ASA S1.1, 6.66; Morse & Ingard, Theoretical Acoustics, 7.2; evaluated for this project",
+        "ANSI/ASA S1.1, 6.66; Morse & Ingard, Theoretical Acoustics, 7.2; evaluated for this"
+        " project",
         "dB",
         tuple(RADIAL_CAP),
         cap_index,

@@ -113,6 +113,13 @@ _BOOK = (
     " 13.118; the limit is what the edge of this baffle does"
 )
 CHECKS = (
-    Check("Piston in a wide baffle", WAVES, _BOOK, "", (3.831706, 5.0, 7.015587, 10.0), far_field),
-    Check("The same: radiation impedance", WAVES, _BOOK, "", tuple(PRINTED), radiation_impedance),
+    Check(
+        "Piston in a baffle: far field",
+        WAVES,
+        _BOOK,
+        "",
+        (3.831706, 5.0, 7.015587, 10.0),
+        far_field,
+    ),
+    Check("Piston in a baffle: impedance", WAVES, _BOOK, "", tuple(PRINTED), radiation_impedance),
 )

@@ -65,12 +65,19 @@ def charged_ring(pair: tuple) -> Compared:
 STILL = (FAR, CLOSE, ((0.5, 2.0), (3.0, -1.0)), ((1.0, 0.0), (1.0, 1e-4)))
 CHECKS = (
     Check(
-        "Sound from a ring to a ring",
+        "From ring to ring",
         WAVES,
         "the integral, computed with 25 digits by mpmath; printed to 12",
         "",
         tuple(TABLE),
         tabulated,
     ),
-    Check("The same in still air", WAVES, "elliptic integral, elementary", "", STILL, charged_ring),
+    Check(
+        "From ring to ring, in still air",
+        WAVES,
+        "elliptic integral, elementary",
+        "",
+        STILL,
+        charged_ring,
+    ),
 )

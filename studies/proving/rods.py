@@ -66,6 +66,6 @@ _BOOKS = (
     " [both from memory]; series evaluated here"
 )
 CHECKS = (
-    Check("Posts: cylinder in a plane wave", QUICK, _BOOKS, "", tuple(KA), in_plane_wave),
-    Check("Posts: cylinder beside a line source", QUICK, _BOOKS, "", tuple(KA), beside_a_line),
+    Check("Post in a plane wave", QUICK, _BOOKS, "", tuple(KA), in_plane_wave),
+    Check("Post beside a line source", QUICK, _BOOKS, "", tuple(KA), beside_a_line),
 )

@@ -238,26 +238,28 @@ _BOOKS = (
 )
 CHECKS = (
     Check(
-        "Plane wave on a sphere: surface pressure",
+        "Sphere in a wave: on its surface",
         WAVES,
         f"{_BOOKS}; mesh twice as fine",
         "dB",
         tuple(PLANE_WAVE),
         surface_pressure,
     ),
-    Check("The same: scattered far field", WAVES, _BOOKS, "dB", tuple(PLANE_WAVE), scattered),
+    Check("Sphere in a wave: far field", WAVES, _BOOKS, "dB", tuple(PLANE_WAVE), scattered),
     Check(
-        "The same: optical theorem",
+        "Sphere in a wave: optical theorem",
         WAVES,
         "elementary: the section follows from the field straight ahead",
         "dB",
         (1, 2, 3, 5, 10, 20),
         optical_theorem,
     ),
-    Check("The same, met from the side", WAVES, _BOOKS, "dB", (1, 5, 10), wave_across_the_axis),
-    Check("Hemispherical boss on a wall", WAVES, f"{_BOOKS}; mirrored", "dB", tuple(BOSS), boss),
+    Check("Sphere in a wave from the side", WAVES, _BOOKS, "dB", (1, 5, 10), wave_across_the_axis),
     Check(
-        "Point source beside a sphere, on the axis",
+        "Half a ball on a wall, in a wave", WAVES, f"{_BOOKS}; mirrored", "dB", tuple(BOSS), boss
+    ),
+    Check(
+        "Sphere beside a source, on axis",
         WAVES,
         "elementary series, evaluated for this project",
         "dB",
@@ -265,9 +267,9 @@ CHECKS = (
         beside_on_the_axis,
     ),
     Check(
-        "The same, off the axis",
+        "Sphere beside a source, off axis",
         WAVES,
-        "the same series, turned by 50 degrees",
+        "elementary series, evaluated for this project, turned by 50 degrees",
         "dB",
         tuple(POINT_SOURCE),
         beside_off_the_axis,

@@ -154,7 +154,7 @@ CHECKS = (
         absorption_as_printed,
     ),
     Check(
-        "The same in octave bands",
+        "Absorption in octave bands",
         REST,
         "ISO 9613-2:1996, Table 2",
         "dB/km",

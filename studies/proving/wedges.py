@@ -56,7 +56,7 @@ def published_field(row: tuple) -> Compared:
 
 CHECKS = (
     Check(
-        "Point source beside a half plane and a square edge",
+        "Half plane and square edge",
         QUICK,
         "Macdonald (1915), Bowman & Senior; Svensson, Fred & Vanderkooy, J. Acoust. Soc. Am. 106,"
         " 2331 (1999), their line integral computed independently",

@@ -15,12 +15,13 @@ from studies.tables.ledger import ledger_table
 from studies.tables.meter import meter_tables
 from studies.tables.overlay import overlay_tables
 from studies.tables.posts import posts_tables
+from studies.tables.proof import proof_tables
 from studies.tables.rays import rays_tables
 from studies.tables.seat import seat_tables
 from studies.tables.section import section_tables
 from studies.tables.slices import slices_tables
 from studies.tables.spread import spread_tables
-from studies.tables.table import Column, Fact, Findings, Table
+from studies.tables.table import Column, Fact, Findings, Subject, Table
 from studies.tables.tolerance import tolerance_tables
 from studies.tables.trim import trim_tables
 from studies.tables.trust import trust_tables
@@ -30,6 +31,7 @@ __all__ = [
     "Evidence",
     "Fact",
     "Findings",
+    "Subject",
     "Table",
     "carve_tables",
     "contest_tables",
@@ -42,6 +44,7 @@ __all__ = [
     "overlay_tables",
     "meter_tables",
     "posts_tables",
+    "proof_tables",
     "rays_tables",
     "seat_tables",
     "section_tables",

@@ -51,7 +51,7 @@ class Evidence:
 
     def sentences(self) -> tuple[str, ...]:
         """Tell it in words."""
-        designs = "1 design" if self.solved == 1 else f"{self.solved} designs"
+        designs = {0: "no design", 1: "1 design"}.get(self.solved, f"{self.solved} designs")
         return (
             *self._vouched_for(designs),
             *self.remarks,

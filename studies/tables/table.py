@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from pathlib import Path
+from typing import Any, Literal, Protocol
 
-from studies.design import Design
 from studies.tables.evidence import Evidence
 
 Value = str | float | int | bool | None
@@ -86,6 +86,26 @@ class Table:
         return [dict(zip(keys, row, strict=True)) for row in self.rows]
 
 
+class Subject(Protocol):
+    """What findings are about: a design file, or the program itself."""
+
+    @property
+    def title(self) -> str:
+        """One line that names it."""
+
+    @property
+    def path(self) -> Path:
+        """Where it came from, as it was named."""
+
+    @property
+    def text(self) -> str:
+        """Its exact text."""
+
+    @property
+    def fingerprint(self) -> str:
+        """SHA-256 of all that the findings depend on."""
+
+
 @dataclass(frozen=True)
 class Fact:
     """A single number or word with its key (unit included) and what it means."""
@@ -102,7 +122,7 @@ class Findings:
     Attributes
     ----------
     command : str
-    design : Design
+    design : Subject
     answer : tuple of str
         Sentences, the most important first.
     facts : tuple of Fact
@@ -115,7 +135,7 @@ class Findings:
     """
 
     command: str
-    design: Design
+    design: Subject
     answer: tuple[str, ...]
     facts: tuple[Fact, ...]
     tables: tuple[Table, ...]

@@ -70,7 +70,7 @@ def test_papers_are_those_of_the_shed() -> None:
 
 def test_every_question_has_a_command() -> None:
     assert set(running.QUESTIONS) == {*COMMANDS, *QUICK, *WITH_FILES}
-    assert {*COMMANDS, *QUICK, *WITH_FILES, "draft", "examples", "ledger", "schema"} == set(
+    assert {*COMMANDS, *QUICK, *WITH_FILES, "draft", "examples", "ledger", "proof", "schema"} == set(
         cli.main.commands
     )
 

@@ -1,7 +1,7 @@
 """Bodies on and above a rigid floor.
 
-Monopoles hidden inside the bodies, each with its image: elementary. Other numbers and their sources:
-`studies.proving.floors`.
+Monopoles hidden inside the bodies, each with its image: elementary. Other numbers and their
+sources: `studies.proving.floors`.
 """
 
 from collections.abc import Sequence

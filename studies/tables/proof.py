@@ -1,0 +1,212 @@
+"""What the program is held against: value, reference, difference, limit, source, verdict."""
+
+from __future__ import annotations
+
+from dispersion.waves import DEFAULT_SETTINGS
+from studies.proof import DEFAULT_ELEMENTS, UNCHECKED, Proof, Proved
+from studies.proving.check import LEVEL_TOLERANCE_DB, WAVES, Compared
+from studies.proving.laws import POWER_BALANCE
+from studies.tables.columns import number, text
+from studies.tables.evidence import Evidence
+from studies.tables.table import Column, Fact, Findings, Table
+
+HOLDS, FAILS = "holds", "FAILS"
+IN_FULL = "as text, so that no digit is lost"
+
+
+def proof_tables(proof: Proof) -> Findings:
+    """Put every check beside its reference; what fails comes first."""
+    return Findings(
+        "proof",
+        proof.design,
+        tuple(_answer(proof)),
+        tuple(_facts(proof)),
+        (_checks(proof), _unchecked(), _meshes(proof), _values(proof)),
+        _evidence(proof),
+    )
+
+
+def _answer(proof: Proof) -> list[str]:
+    count, values = len(proof.proved), f"{proof.values:,}".replace(",", " ")
+    if proof.failed:
+        names = "; ".join(one.check.name for one in proof.failed)
+        first = f"{len(proof.failed)} of {count} checks FAIL: {names}. Do not trust this program"
+        said = [f"{first} here until that is explained."]
+    else:
+        said = [f"All {count} checks hold: {values} values found, each within its limit."]
+    waves = [one for one in proof.proved if one.check.kind == WAVES and one.check.unit == "dB"]
+    if waves:
+        tightest = max(waves, key=_share)
+        said.append(
+            f"Full wave solver: {len(waves)} checks in dB, where {LEVEL_TOLERANCE_DB:g} dB is"
+            f" promised within 30 dB of the maximum. Nearest to its limit, at"
+            f" {100.0 * _share(tightest):.0f} %: {tightest.check.name}, {_where(tightest.nearest)}."
+        )
+    orders = [ladder.order for ladder in proof.ladders]
+    said += [
+        f"Meshes: the error falls with the power {min(orders):.1f} to {max(orders):.1f} of the"
+        f" element size; the default is {DEFAULT_ELEMENTS:g} quartic elements in a wavelength.",
+        "Not checked: any real speaker. Nobody has published a measured comparison of cap, cone"
+        " and curve on one driver. The list below says what else is not.",
+    ]
+    return said
+
+
+def _facts(proof: Proof) -> list[Fact]:
+    return [
+        Fact("holds", not proof.failed, "whether every check holds"),
+        Fact("checks", len(proof.proved), "number of checks"),
+        Fact("checks_failed", len(proof.failed), "number of checks that fail"),
+        Fact("values", proof.values, "number of values compared"),
+        Fact("worst_share_of_limit", max(map(_share, proof.proved)), "largest difference / limit"),
+    ]
+
+
+def _checks(proof: Proof) -> Table:
+    columns = (
+        Column("part", "Part:", "which part of the program is tried"),
+        text("check", "check", "what the program is held against"),
+        Column("values", "values", "number of values compared"),
+        text("where", "", "the value nearest to its limit", shown=False),
+        *_numbers(),
+        text("unit", "unit", "unit of the four numbers; empty for plain numbers"),
+        number("share_of_limit", "", "difference over limit; above 1 the check fails", shown=False),
+        text("verdict", "verdict", "whether every value is within its limit"),
+        text("source", "", "who published the numbers", shown=False),
+        Column("source_mark", "source", "no value: place of the source's number in print"),
+    )
+    # What fails comes first, the rest in its order.
+    ordered = sorted(proof.proved, key=lambda one: one.held)
+    return Table(
+        "checks",
+        "What it is held against: of each check the value nearest to its limit",
+        columns,
+        tuple(_check_row(one) for one in ordered),
+        "every single value stands in proof-values.csv",
+        note_key="source",
+        mark_key="source_mark",
+        group_key="part",
+    )
+
+
+def _check_row(one: Proved) -> tuple:
+    case, check = one.nearest, one.check
+    return (
+        check.kind,
+        check.name,
+        one.values,
+        _where(case),
+        *_four(case, case.worst),
+        check.unit,
+        _share(one),
+        HOLDS if one.held else FAILS,
+        check.source,
+        None,
+    )
+
+
+def _unchecked() -> Table:
+    columns = (
+        text("what", "what", "what nothing here proves"),
+        text("instead", "what stands in its place", "why, and what to do about it"),
+    )
+    return Table("unchecked", "What has not been checked", columns, UNCHECKED)
+
+
+def _meshes(proof: Proof) -> Table:
+    columns = (
+        text("field", "field", "what was solved"),
+        number("elements_per_wavelength", "elements per\nwavelength", "along the meridian"),
+        Column("unknowns", "unknowns", "size of the system"),
+        number("error_percent", "error, %", "largest error of the far field / maximum, %", 4),
+    )
+    rows = tuple(
+        (ladder.name, float(per), int(unknowns), 100.0 * float(error))
+        for ladder in proof.ladders
+        for per, unknowns, error in zip(
+            ladder.per_wavelength, ladder.unknowns, ladder.error, strict=True
+        )
+    )
+    return Table("meshes", "Finer and finer meshes", columns, rows, scope="data")
+
+
+def _values(proof: Proof) -> Table:
+    columns = (
+        text("check", "check", "what the program is held against"),
+        text("case", "case", "which case of it"),
+        text("at", "at", "what the value is, or where it is taken"),
+        number("frequency_hz", "Hz", "of solids without a size: as if of 100 mm radius, Hz"),
+        *_numbers(),
+        text("unit", "unit", "unit of the four numbers; empty for plain numbers"),
+        number("share_of_limit", "share", "difference over limit; above 1 the check fails", 3),
+    )
+    rows = tuple(
+        (
+            one.check.name,
+            case.case,
+            case.at[i],
+            None if case.hertz is None else float(case.hertz[i]),
+            *_four(case, i),
+            one.check.unit,
+            float(case.share_of_limit[i]),
+        )
+        for one in proof.proved
+        for case in one.cases
+        for i in range(len(case.at))
+    )
+    return Table("values", "Every value", columns, rows, scope="bulk")
+
+
+def _numbers() -> tuple[Column, ...]:
+    return (
+        Column("found", "found", f"by the program, {IN_FULL}", _five),
+        Column("known", "known", f"as published or exact, {IN_FULL}", _five),
+        Column("difference", "differ-\nence", f"found less known, {IN_FULL}", _two),
+        Column("limit", "limit", f"largest difference allowed, {IN_FULL}", _two),
+    )
+
+
+def _four(case: Compared, i: int) -> tuple[str, ...]:
+    numbers = (case.found[i], case.known[i], case.difference[i], case.allowed[i])
+    return tuple(f"{value + 0.0:.12g}" for value in numbers)
+
+
+def _five(words: str) -> str:
+    return f"{float(words):.5g}"
+
+
+def _two(words: str) -> str:
+    return f"{float(words):.2g}"
+
+
+def _share(one: Proved) -> float:
+    return float(one.nearest.share_of_limit.max())
+
+
+def _where(case: Compared) -> str:
+    return f"{case.case}, {case.at[case.worst]}"
+
+
+def _evidence(proof: Proof) -> Evidence | None:
+    compared = [case for one in proof.proved for case in one.cases]
+    pitches = [case.hertz for case in compared if case.hertz is not None]
+    if not pitches:
+        return None
+    balance = [one.nearest for one in proof.proved if one.check is POWER_BALANCE]
+    return Evidence(
+        method="waves",
+        solved=0,
+        lowest_hz=min(float(hertz.min()) for hertz in pitches),
+        highest_hz=max(float(hertz.max()) for hertz in pitches),
+        unknowns_lowest=0,
+        unknowns_highest=0,
+        worst_power_error_db=max((float(abs(b.difference).max()) for b in balance), default=0.0),
+        settings=DEFAULT_SETTINGS.summary(),
+        remarks=(
+            "the same checks stand in tests/validation, with more that need other packages",
+            "limits come from the digits that are printed, or from the promise of"
+            f" {LEVEL_TOLERANCE_DB:g} dB; none was chosen after the result",
+        ),
+        account="the program's own default settings, unless a source says otherwise",
+        reference="the reference of each check",
+    )
