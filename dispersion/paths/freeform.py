@@ -5,6 +5,7 @@ boxes as every other surface: trimesh's own ray interface needs packages beyond 
 would part the rays from their other surfaces at every bounce.
 """
 
+import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from os import PathLike
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dispersion.bounded import UnreadableError, bytes_of
 from dispersion.paths import tracing
 from dispersion.paths.rows import Row, boxed
 from shapes.lengths import in_mm, parse_length
@@ -21,6 +23,11 @@ if TYPE_CHECKING:
 
 SMALLEST, LARGEST = 5e-3, 2.0
 """Widest side of a reflector, metres: beyond these the unit is taken to be wrong."""
+
+LARGEST_FILE = 64 * 2**20
+MOST_TRIANGLES = 200_000
+"""Each takes about 1 kB on its way into the tree of boxes."""
+_STL_HEADER, _STL_TRIANGLE = 84, 50  # bytes of a binary STL file
 
 LEVEL = 1e-4
 """How far the base may lie off z = 0, metres."""
@@ -66,10 +73,24 @@ def read_free_form(path: str | PathLike[str], unit: str = "mm") -> FreeForm:
     import trimesh
 
     try:
-        mesh = trimesh.load_mesh(path)
+        raw = bytes_of(path, LARGEST_FILE)
+    except UnreadableError as error:
+        raise FreeFormError(f"{path}: {error}.") from error
+    _require_few(raw.count(b"endfacet") or (len(raw) - _STL_HEADER) // _STL_TRIANGLE, str(path))
+    try:
+        # As STL whatever its name says: other formats may name further files.
+        mesh = trimesh.load_mesh(io.BytesIO(raw), file_type="stl")
     except Exception as error:
         raise FreeFormError(f"{path}: cannot be read as an STL file ({error}).") from error
     return free_form(mesh, unit, str(path))
+
+
+def _require_few(triangles: int, name: str) -> None:
+    if triangles > MOST_TRIANGLES:
+        raise FreeFormError(
+            f"{name}: {triangles} triangles, {MOST_TRIANGLES} at most: export it coarser; facets"
+            " within 0.1 mm of the curve are plenty."
+        )
 
 
 def free_form(mesh: "trimesh.Trimesh", unit: str = "mm", name: str = "free form") -> FreeForm:
@@ -80,6 +101,7 @@ def free_form(mesh: "trimesh.Trimesh", unit: str = "mm", name: str = "free form"
     FreeFormError
         If it is open, inside out, of an absurd size, or does not hang below z = 0.
     """
+    _require_few(len(mesh.faces), name)
     if not len(mesh.faces):
         raise FreeFormError(f"{name}: there are no triangles in it.")
     if not mesh.is_watertight:
