@@ -16,7 +16,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from dispersion.bounded import UnreadableError, bytes_of
+
 STEEPEST_ORDER = 16
+LARGEST_CURVE = 4 * 2**20
+"""Bytes of a driver's curve; a point every hertz up to 20 kHz takes an eighth of it."""
+MOST_ROWS = 50_000
 
 
 class SourceError(ValueError):
@@ -197,6 +202,11 @@ def read_driver_curve(
             )
         if row[0] != 0.0:
             rows.append((number, row))
+        if len(rows) > MOST_ROWS:
+            raise SourceError(
+                f"{file}, line {number}: more than {MOST_ROWS} rows: export fewer points, 96 an"
+                " octave are plenty"
+            )
     _require_table(file, rows)
     columns = list(zip(*(row for _, row in rows), strict=True))
     return DriverCurve(columns[0], columns[1], columns[2] if len(columns) == 3 else None, beyond)
@@ -204,9 +214,9 @@ def read_driver_curve(
 
 def _text_of(file: Path) -> str:
     try:
-        raw = file.read_bytes()
-    except OSError as error:
-        raise SourceError(f"{file}: cannot be read ({error.strerror})") from error
+        raw = bytes_of(file, LARGEST_CURVE)
+    except UnreadableError as error:
+        raise SourceError(f"{file}: {error}") from error
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         return raw.decode("utf-16", errors="replace")
     try:

@@ -27,6 +27,8 @@ from studies.tables import Evidence, Findings, Subject, Table
 
 FORMAT = "roundcast results 1"
 """Kind and generation of the document; `roundcast schema results` describes it."""
+FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+"""What a spreadsheet takes for the beginning of a formula, and runs."""
 DECIMALS = 6
 """Decimals kept of every number: a millionth of its unit."""
 
@@ -83,13 +85,31 @@ def json_text(findings: Findings, files: Mapping[str, bytes] | None = None) -> s
 
 
 def csv_text(table: Table) -> str:
-    """Write a table as CSV: a line of keys, then one line for each row."""
+    """Write a table as CSV: a line of keys, then one line for each row.
+
+    Words that a spreadsheet would run as a formula get an apostrophe in front (`plain_cell`);
+    numbers are written as they are. The JSON document holds all words unchanged.
+    """
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(column.key for column in table.columns)
     for row in table.rows:
         writer.writerow(_cell(value) for value in row)
     return text.getvalue()
+
+
+def plain_cell(value: Any) -> Any:
+    """Put an apostrophe before words that begin like a formula; numbers stay what they are."""
+    if not isinstance(value, str):
+        return value
+    words = value.replace("\r", " ")  # begins a row, for most readers
+    if not value.startswith(FORMULA_SIGNS):
+        return words
+    try:
+        float(value)
+    except ValueError:
+        return f"'{words}"
+    return words
 
 
 def csv_files(findings: Findings) -> dict[str, bytes]:
@@ -259,7 +279,7 @@ def _clean(value: Any) -> Any:
 
 
 def _cell(value: Any) -> Any:
-    cleaned = _clean(value)
+    cleaned = plain_cell(_clean(value))
     if isinstance(cleaned, bool):
         return "true" if cleaned else "false"
     return "" if cleaned is None else cleaned

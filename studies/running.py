@@ -105,6 +105,7 @@ def answer(
     time_budget: float = math.inf,
     memory_budget: float = math.inf,
     yes: bool = False,
+    allow_outside: bool = False,
     **how: Any,
 ) -> tables.Findings:
     """Answer one question about a design file; write everything or nothing.
@@ -125,6 +126,8 @@ def answer(
         Minutes and megabytes that may be spent without asking.
     yes : bool
         Do not ask.
+    allow_outside : bool
+        Whether files that the design names may lie outside of its folder.
     **how
         Further options of the command.
 
@@ -136,7 +139,7 @@ def answer(
         If it would cost more than the budget, and nobody says yes.
     """
     question = QUESTIONS[command]
-    design = read_design(path)
+    design = read_design(path, allow_outside)
     folder = out or Path(f"{path.stem}-{command}")
     exports.require_folder(folder)
     if not yes:

@@ -29,6 +29,10 @@ NO_COST_DB = 0.1
 """A change of score below this counts as none, as between entries of a contest."""
 
 
+class SampleError(ValueError):
+    """A number of speakers that fills no batch."""
+
+
 @dataclass(frozen=True, eq=False)
 class Sensitivity:
     """What one size costs: the design as written, and with it at both ends of its tolerance.
@@ -202,8 +206,10 @@ def tolerance(
 
     Raises
     ------
+    SampleError
+        If `samples` is no power of two.
     ValueError
-        If the design as written cannot be solved, or `samples` is no power of two.
+        If the design as written cannot be solved.
     """
     _check_samples(samples)
     dimensions = dimensions_of(design.tables)
@@ -231,7 +237,7 @@ def _change(row: Row, nominal: Row) -> float:
 
 def _check_samples(samples: int) -> None:
     if not 2 <= samples <= MOST_SAMPLES or samples & (samples - 1):
-        raise ValueError(
+        raise SampleError(
             f"{samples} samples do not fill the tolerances evenly: take a power of two from 2 to"
             f" {MOST_SAMPLES}, such as 16, 32 or 64"
         )

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dispersion.bounded import UnreadableError, bytes_of
 from dispersion.paths import tracing
 from dispersion.paths.rows import Row, boxed
 from shapes.lengths import in_mm, parse_length
@@ -84,15 +85,9 @@ def read_free_form(path: str | PathLike[str], unit: str = "mm") -> FreeForm:
 
 def _bytes_of(path: str | PathLike[str]) -> bytes:
     try:
-        with open(path, "rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise FreeFormError(f"{path}: cannot be read ({error.strerror}).") from error
-    if len(raw) > MOST_BYTES:
-        raise FreeFormError(
-            f"{path}: is larger than {MOST_BYTES // 2**20} MiB: export it more coarsely."
-        )
-    return raw
+        return bytes_of(path, MOST_BYTES)
+    except UnreadableError as error:
+        raise FreeFormError(f"{path}: {error}.") from error
 
 
 def _triangles_in(raw: bytes, path: str | PathLike[str]) -> int:

@@ -65,6 +65,7 @@ Array = np.ndarray
 Progress = Callable[[int], None]
 
 MOST_BOUNCES = 32
+MOST_RAYS = 2**23
 DEFAULT_RAYS = 2**18
 
 _CHUNK = 8192
@@ -387,6 +388,10 @@ def check_rays(rays: int, most_bounces: int = MOST_BOUNCES) -> None:
     """Refuse what traces nothing."""
     if rays < 1:
         raise RayError(f"{rays} rays show nothing: ask for at least 1, better 2**15 or more.")
+    if rays > MOST_RAYS:
+        raise RayError(
+            f"{rays} rays are more than memory is taken for: ask for {MOST_RAYS} at most."
+        )
     if most_bounces < 0:
         raise RayError(f"a ray cannot have {most_bounces} bounces: give zero or more.")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -14,10 +15,15 @@ from studies.commands.options import (
     metres,
     output_options,
     per_band_option,
+    require_few,
     wave_options,
     workers_option,
     writing_options,
 )
+
+MOST_POSTS = 24
+"""As in [posts]; a test holds them against each other."""
+MOST_AT_ONCE = 20
 
 
 @click.command()
@@ -60,6 +66,7 @@ def slice_(at: tuple[str, ...], **given: Any) -> None:
     """
     from studies.running import answer
 
+    require_few("at", at, MOST_AT_ONCE)
     answer("slice", at=[hertz(text) for text in at], **given)
 
 
@@ -124,14 +131,18 @@ def posts(also: tuple[str, ...], **given: Any) -> None:
     """
     from studies.running import answer
 
+    require_few("also", also, MOST_AT_ONCE)
     answer("posts", also=[_count_and_diameter(text) for text in also], **given)
 
 
 def _count_and_diameter(text: str) -> tuple[int, float]:
     count, times, diameter = text.partition("x")
-    if not times or not count.strip().isdigit() or int(count) < 1:
+    number = int(count) if re.fullmatch(r"\s*[0-9]{1,3}\s*", count) else 0
+    if not times or number < 1:
         raise Refusal(f'--also: "{text}" is not posts: write count x diameter, such as "4 x 12mm"')
-    return int(count), metres("also", diameter.strip())
+    if number > MOST_POSTS:
+        raise Refusal(f'--also: "{text}" is a fence: {MOST_POSTS} posts at most')
+    return number, metres("also", diameter.strip())
 
 
 @click.command()

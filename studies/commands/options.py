@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -43,6 +43,12 @@ def writing_options(command: Callable[..., None]) -> Callable[..., None]:
             "--dated",
             is_flag=True,
             help="Put today's date on the report; without it the same input gives the same bytes.",
+        ),
+        click.option(
+            "--allow-outside",
+            is_flag=True,
+            help="Let the design, and an index of measurements, name files outside of their own"
+            " folders: for files that you trust.",
         ),
     )
     return _with_options(command, options)
@@ -153,6 +159,12 @@ def metres(option: str, text: str) -> float:
         return parse_length(text)
     except LengthError as error:
         raise Refusal(f"--{option}: {error}") from error
+
+
+def require_few(option: str, given: Sequence[str], most: int) -> None:
+    """Refuse an option that was given more often than one answer can hold."""
+    if len(given) > most:
+        raise Refusal(f"--{option} was given {len(given)} times, {most} at most: ask twice")
 
 
 def hertz(text: str) -> float:

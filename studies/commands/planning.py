@@ -6,10 +6,12 @@ from typing import Any
 
 import click
 
-from studies.commands.options import metres, output_options, solver_options
+from studies.commands.options import metres, output_options, require_few, solver_options
 
 INSTRUMENTS = ("meter", "microphone")
 """Choices of `[measuring] instrument`; a test holds them against it."""
+
+MOST_TO_TELL = 12
 
 
 @click.command()
@@ -56,6 +58,7 @@ def meter(tell: tuple[str, ...], **given: Any) -> None:
     """
     from studies.running import answer
 
+    require_few("tell", tell, MOST_TO_TELL)
     for size in tell:
         metres("tell", size)
     answer("meter", tell=tell, **given)

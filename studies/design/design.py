@@ -44,6 +44,8 @@ from studies.design.tables import (
     Words,
 )
 
+MOST_SEATS, MOST_ENTRIES = 100, 100
+"""In one file; each seat is a point in the room of every solve, each entry a solve."""
 HEAD_ROOM_DEG = 3.0
 """How far a window that follows from the seats reaches beyond them, since heads move:
 common practice, no source."""
@@ -69,7 +71,7 @@ class DesignFile(Table):
     build: BuildTable = BuildTable()
     air: AirTable = AirTable()
     room: RoomTable = RoomTable()
-    seats: Annotated[tuple[SeatTable, ...], Field(strict=False)] = ()
+    seats: Annotated[tuple[SeatTable, ...], Field(strict=False, max_length=MOST_SEATS)] = ()
     target: TargetTable = TargetTable()
     trim: TrimTable | None = None
     gap: GapTable | None = None
@@ -77,7 +79,7 @@ class DesignFile(Table):
     tolerance: ToleranceTable = ToleranceTable()
     carve: CarveTable = CarveTable()
     measuring: MeasuringTable = MeasuringTable()
-    contest: Annotated[tuple[ContestTable, ...], Field(strict=False)] = ()
+    contest: Annotated[tuple[ContestTable, ...], Field(strict=False, max_length=MOST_ENTRIES)] = ()
 
 
 @dataclass(frozen=True)
@@ -129,6 +131,9 @@ class Design:
         The contest: the design as written first, then the entries of ``[[contest]]``.
     companions : tuple of (str, str)
         Name and SHA-256 of every other file that the design takes something from.
+    allow_outside : bool
+        Whether files that the design, or an index of measurements for it, names may lie outside
+        of the folder of the file that names them.
     """
 
     path: Path
@@ -137,6 +142,7 @@ class Design:
     ways: tuple[Way, ...] = ()
     entries: tuple[ContestEntry, ...] = ()
     companions: tuple[tuple[str, str], ...] = ()
+    allow_outside: bool = False
 
     @property
     def title(self) -> str:

@@ -29,6 +29,9 @@ _PLAIN_WORDS = {
     "tuple_type": "must be a list in square brackets, like [0, 20]",
     "union_tag_not_found": 'has no kind: add one, such as kind = "ball"',
 }
+_MOST_TOLD = 50
+"""Mistakes of one file that are told: what has more is no design file."""
+_MOST_LOOKED_AT = 500
 _TOO_SHORT = "too_short"
 NO_UNIT = "no_unit"
 """Type of the error about a bare length in a file that declares no unit."""
@@ -96,8 +99,11 @@ def mistakes_in(
         The model of the whole file: its keys are the known ones.
     """
     known = known_keys(model)
-    found = _without_echoes(error.errors(include_url=False))
-    return tuple(_mistake(details, raw, known) for details in found)
+    found = _without_echoes(error.errors(include_url=False)[:_MOST_LOOKED_AT])
+    told = tuple(_mistake(details, raw, known) for details in found[:_MOST_TOLD])
+    if len(found) > _MOST_TOLD:
+        return (*told, Mistake("", f"{len(found) - _MOST_TOLD} more mistakes: correct these first"))
+    return told
 
 
 def _without_echoes(found: list[ErrorDetails]) -> list[ErrorDetails]:

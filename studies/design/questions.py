@@ -21,6 +21,10 @@ from studies.design.reflector_tables import ReflectorTable
 from studies.design.tables import Table, Words
 
 MOST_STEPS = 1000
+MOST_BALLS = 100
+MOST_CANDIDATES = 10_000
+"""Of one file: of each the study keeps 0.1 MB."""
+LONGEST_NAME = 1000
 _ROUNDING = 9  # decimals of a metre kept in a stepped length: a millionth of a millimetre
 
 Degrees = Annotated[float, Field(ge=-90, le=90)]
@@ -114,7 +118,7 @@ def _list_or_steps(value: object) -> str:
     return "list" if isinstance(value, list | tuple) else "steps"
 
 
-SizeList = Annotated[tuple[Depth, ...], Field(strict=False, min_length=1)]
+SizeList = Annotated[tuple[Depth, ...], Field(strict=False, min_length=1, max_length=MOST_STEPS)]
 Sizes = Annotated[
     Annotated[SizeList, Tag("list")] | Annotated[StepTable, Tag("steps")],
     Discriminator(_list_or_steps),
@@ -125,12 +129,24 @@ class TrimTable(Table):
     """How much of the ball to keep: what to try."""
 
     keep: Sizes = Field(description="Heights to try: { from, to, step } or a list.")
-    balls_on_sale: Annotated[tuple[Diameter, ...], Field(strict=False, min_length=1)] | None = (
-        Field(None, description="Ball diameters to try; left out, only the reflector's ball.")
-    )
+    balls_on_sale: (
+        Annotated[tuple[Diameter, ...], Field(strict=False, min_length=1, max_length=MOST_BALLS)]
+        | None
+    ) = Field(None, description="Ball diameters to try; left out, only the reflector's ball.")
     hold: Literal["plate gap", "tip clearance"] = Field(
         "plate gap", description="What stays as it is while the cap changes."
     )
+
+    @model_validator(mode="after")
+    def _few_enough(self) -> Self:
+        count = len(sizes_of(self.keep)) * len(self.balls_on_sale or (0.0,))
+        if count > MOST_CANDIDATES:
+            raise wrong(
+                "keep",
+                f"makes {count} candidates with balls_on_sale, {MOST_CANDIDATES} at most: take"
+                " larger steps, or ask about some of the balls at a time",
+            )
+        return self
 
 
 class GapTable(StepTable):
@@ -145,7 +161,9 @@ class AngleStepTable(StepTable):
     step: Annotated[float, BetweenDegrees(0.1, 45)] = Field(description="From one to the next.")
 
 
-AngleList = Annotated[tuple[HalfAngle, ...], Field(strict=False, min_length=1)]
+AngleList = Annotated[
+    tuple[HalfAngle, ...], Field(strict=False, min_length=1, max_length=MOST_STEPS)
+]
 Angles = Annotated[
     Annotated[AngleList, Tag("list")] | Annotated[AngleStepTable, Tag("steps")],
     Discriminator(_list_or_steps),
@@ -211,7 +229,9 @@ class ContestTable(Table):
     name: Words
     reflector: ReflectorTable | None = Field(None, description="As in [reflector].")
     design: str | None = Field(
-        None, description="Another design file, beside this one; its reflector is taken."
+        None,
+        max_length=LONGEST_NAME,
+        description="Another design file, beside this one; its reflector is taken.",
     )
     plate_gap: Annotated[float, Between(1, 1000)] | None = Field(
         None, description="Left out, the plate gap of this design."

@@ -12,9 +12,11 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from dispersion.sources import DriverCurve, Way, read_driver_curve
+from dispersion.bounded import UnreadableError, bytes_of
+from dispersion.sources import LARGEST_CURVE, DriverCurve, Way, read_driver_curve
 from shapes.assembly import Clash
 from studies.design import building
+from studies.design.beside import OutsideError, file_beside
 from studies.design.design import (
     ContestEntry,
     Design,
@@ -27,6 +29,8 @@ from studies.design.quantities import UNITS
 from studies.design.reflector_tables import BallTable, ReflectorTable
 from studies.design.tables import DriverTable, WayTable
 
+LARGEST_DESIGN = 2**20
+"""Bytes; a profile of 2000 points takes a tenth of it."""
 _HALF_BAND = 10**0.05  # from the middle of a third-octave band to its edge, IEC 61260-1
 _LARGEST_WHOLE = 2**63  # whole numbers of TOML 1.0 lie within 64 bits; Python's reader takes any
 _DEEPEST = 20  # no design file nests half as deep, and Python's own stack has an end
@@ -37,13 +41,15 @@ _TOO_DEEP = f"brackets or dots nest more than {_DEEPEST} deep: close them where 
 Made = TypeVar("Made")
 
 
-def read_design(path: Path | str) -> Design:
+def read_design(path: Path | str, allow_outside: bool = False) -> Design:
     """Read a design file and check everything that can be checked without acoustics.
 
     Parameters
     ----------
     path : path
         A TOML file; companions (curves, other designs) are named relative to its folder.
+    allow_outside : bool
+        Whether companions may lie outside of that folder.
 
     Returns
     -------
@@ -55,10 +61,10 @@ def read_design(path: Path | str) -> Design:
     DesignError
         With one line for each mistake found.
     """
-    return parse_design(_text_of(Path(path)), path)
+    return parse_design(_text_of(Path(path)), path, allow_outside)
 
 
-def parse_design(text: str, path: Path | str) -> Design:
+def parse_design(text: str, path: Path | str, allow_outside: bool = False) -> Design:
     """Read a design from its text, as if it stood in a file at ``path``.
 
     Parameters
@@ -67,6 +73,8 @@ def parse_design(text: str, path: Path | str) -> Design:
         What the file holds.
     path : path
         Names the file in messages and the folder of its companions.
+    allow_outside : bool
+        Whether companions may lie outside of that folder.
 
     Raises
     ------
@@ -75,7 +83,7 @@ def parse_design(text: str, path: Path | str) -> Design:
     """
     file = Path(path)
     tables = _tables_of(text, file)
-    found = _Findings(file.parent)
+    found = _Findings(file.parent, allow_outside)
     own = found.attempt("reflector", tables.reflector.build)
     if not found.mistakes:
         _check_clashes(tables, found)
@@ -85,7 +93,8 @@ def parse_design(text: str, path: Path | str) -> Design:
     found.mistakes += _crossed_mistakes(tables)
     if found.mistakes:
         raise DesignError(file, found.mistakes)
-    return Design(file, text, tables, ways, entries, tuple(found.companions))
+    companions = tuple(found.companions)
+    return Design(file, text, tables, ways, entries, companions, allow_outside)
 
 
 def design_schema() -> dict[str, Any]:
@@ -102,6 +111,7 @@ class _Findings:
     """What is collected while a file is read: mistakes, and the companions with their hash."""
 
     folder: Path
+    allow_outside: bool = False
     mistakes: list[Mistake] = field(default_factory=list)
     companions: list[tuple[str, str]] = field(default_factory=list)
 
@@ -113,26 +123,27 @@ class _Findings:
             self.mistakes.append(Mistake(key, " ".join(str(error).split())))
             return None
 
-    def companion(self, key: str, name: str) -> Path | None:
-        """Path of a file named in the design, once it is known to be readable."""
-        path = self.folder / name
+    def companion(self, key: str, name: str, largest: int) -> Path | None:
+        """Path of a file named in the design, once it is known to be readable and not too large."""
         try:
-            self.companions.append((name, hashlib.sha256(path.read_bytes()).hexdigest()))
-        except (OSError, ValueError) as error:  # a ValueError for a name that holds a NUL
-            reason = getattr(error, "strerror", None) or str(error)
-            remedy = "write its path as seen from the design file's folder"
-            self.mistakes.append(Mistake(key, f"{name} cannot be read ({reason}): {remedy}"))
+            path = file_beside(self.folder, name, self.allow_outside)
+            raw = bytes_of(path, largest)
+        except OutsideError as error:
+            self.mistakes.append(Mistake(key, str(error)))
             return None
+        except UnreadableError as error:
+            remedy = "its path is written as seen from the design file's folder"
+            self.mistakes.append(Mistake(key, f"{name} {error}; {remedy}"))
+            return None
+        self.companions.append((name, hashlib.sha256(raw).hexdigest()))
         return path
 
 
 def _text_of(path: Path) -> str:
     try:
-        raw = path.read_bytes()
-    except OSError as error:
-        reason = error.strerror or str(error)
-        mistake = Mistake("", f"cannot be read ({reason}): check the name and the folder")
-        raise DesignError(path, (mistake,)) from None
+        raw = bytes_of(path, LARGEST_DESIGN)
+    except UnreadableError as error:
+        raise DesignError(path, (Mistake("", str(error)),)) from None
     try:
         # Some editors put a byte-order mark in front, which TOML forbids.
         return raw.decode("utf-8-sig")
@@ -226,7 +237,7 @@ def _curve(
     if table.curve is None:
         return None
     key = f"{way}.curve"
-    path = found.companion(key, table.curve)
+    path = found.companion(key, table.curve, LARGEST_CURVE)
     if path is None:
         return None
     curve = found.attempt(key, lambda: read_driver_curve(path, table.curve_beyond))
@@ -264,7 +275,7 @@ def _contest(tables: DesignFile, found: _Findings) -> Iterator[ContestEntry]:
 
 def _borrowed(key: str, name: str, found: _Findings) -> ReflectorTable | None:
     """Reflector table of another design file, whose own contest is not followed."""
-    path = found.companion(key, name)
+    path = found.companion(key, name, LARGEST_DESIGN)
     if path is None:
         return None
     try:

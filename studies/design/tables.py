@@ -116,6 +116,7 @@ class WayTable(Table):
     polarity: Polarity = Field("normal", description="Reversed: wired the other way round.")
     curve: str | None = Field(
         None,
+        max_length=1000,
         description="File of a measured curve (Hz, dB, optional phase), beside this file.",
     )
     curve_zero_db: Annotated[float, Field(ge=-200, le=200)] | None = Field(

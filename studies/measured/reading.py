@@ -15,6 +15,7 @@ from dispersion.bands import (
 )
 from dispersion.coverage import level_db
 from studies.design import Design
+from studies.design.beside import OutsideError, file_beside
 from studies.measured.curves import power_mean_db, read_curve
 from studies.measured.dialect import MOST_ROWS
 from studies.measured.index import EXAMPLE, MeasurementTable, read_index
@@ -58,7 +59,7 @@ def read_measurements(paths: Sequence[Path], design: Design) -> tuple[Measuremen
     for path in paths:
         if path.suffix.lower() == ".toml":
             for table in read_index(path):
-                file = path.parent / table.file
+                file = _listed_file(path, table.file, design.allow_outside)
                 found.append(_from_index(path, file, table))
                 listed.add(file.resolve())
                 _require_bounded(path, found)
@@ -76,6 +77,13 @@ def read_measurements(paths: Sequence[Path], design: Design) -> tuple[Measuremen
             )
     _require_places(found, design)
     return tuple(found)
+
+
+def _listed_file(index: Path, name: str, allow_outside: bool) -> Path:
+    try:
+        return file_beside(index.parent, name, allow_outside)
+    except OutsideError as error:
+        raise MeasurementError(f"{index}: measurement.file: {error}") from None
 
 
 def _from_index(index: Path, file: Path, table: MeasurementTable) -> Measurement:

@@ -6,7 +6,8 @@ import io
 import re
 from collections.abc import Iterator
 from pathlib import Path
-from stat import S_ISREG
+
+from dispersion.bounded import UnreadableError, bytes_of
 
 LARGEST_FILE = 32 * 2**20
 """Bytes. A curve with a point every 0.1 Hz up to 20 kHz takes 4 million."""
@@ -63,26 +64,9 @@ def text_lines(path: Path, largest: int = LARGEST_FILE) -> Iterator[tuple[int, s
 
 def _bytes_of(path: Path, largest: int) -> bytes:
     try:
-        about = path.stat()
-        regular, size = S_ISREG(about.st_mode), about.st_size
-        raw = b""
-        if regular and size <= largest:
-            with path.open("rb") as file:
-                raw = file.read(largest + 1)  # it may have grown
-            size = len(raw)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise MeasurementError(
-            f"{path}: cannot be read ({reason}): check the name and the folder"
-        ) from None
-    if not regular:
-        raise MeasurementError(f"{path}: is a folder or a device: name the file itself")
-    if size > largest:
-        raise MeasurementError(
-            f"{path}: {size / 2**20:.1f} MiB, and {largest // 2**20} MiB is the most that is read:"
-            " export fewer points, 96 an octave are plenty"
-        )
-    return raw
+        return bytes_of(path, largest)
+    except UnreadableError as error:
+        raise MeasurementError(f"{path}: {error}") from None
 
 
 def _encoding_of(raw: bytes) -> str:

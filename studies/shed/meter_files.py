@@ -6,6 +6,7 @@ import csv
 import io
 
 from dispersion.bands import nominal_centre
+from studies.exports import plain_cell
 from studies.meter import Meter
 from studies.shed.meter_plan import meter_sheets
 from studies.shed.page import imprint_of, pdf_bytes
@@ -47,10 +48,11 @@ def to_fill(meter: Meter) -> str:
     empty for whatever the meter shows. Bands are named by their nominal centres.
     """
     text = io.StringIO()
-    title = " ".join(meter.design.title.split())
-    text.write(f"# {title}; design {meter.design.fingerprint}\n")
-    text.write("# reading_db: what the meter shows; predicted_db: that less the reference's\n")
     writer = csv.writer(text, lineterminator="\n")
+    title = " ".join(meter.design.title.split())
+    # One cell each, so that a comma in the title begins no cell of its own.
+    writer.writerow([f"# {title}; design {meter.design.fingerprint}"])
+    writer.writerow(["# reading_db: what the meter shows; predicted_db: that less the reference's"])
     writer.writerow(HEADER)
     for place, stand in enumerate(meter.stands):
         position = stand.position
@@ -58,7 +60,7 @@ def to_fill(meter: Meter) -> str:
             if meter.foreseen.fair[place, band]:
                 writer.writerow(
                     (
-                        position.name,
+                        plain_cell(position.name),
                         f"{position.r * 1e3:.0f}",
                         f"{position.height * 1e3:.0f}",
                         f"{position.azimuth_deg:g}",

@@ -70,9 +70,16 @@ def test_papers_are_those_of_the_shed() -> None:
 
 def test_every_question_has_a_command() -> None:
     assert set(running.QUESTIONS) == {*COMMANDS, *QUICK, *WITH_FILES}
-    assert {*COMMANDS, *QUICK, *WITH_FILES, "draft", "examples", "ledger", "proof", "schema"} == set(
-        cli.main.commands
-    )
+    assert {
+        *COMMANDS,
+        *QUICK,
+        *WITH_FILES,
+        "draft",
+        "examples",
+        "ledger",
+        "proof",
+        "schema",
+    } == set(cli.main.commands)
 
 
 def test_help_imports_nothing_heavy() -> None:
