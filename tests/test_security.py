@@ -242,6 +242,9 @@ def test_a_curve_has_a_most_of_rows(tmp_path: Path) -> None:
 
 def test_a_solid_has_a_most_of_triangles(tmp_path: Path) -> None:
     path = sparse(tmp_path / "many.stl", 84 + 50 * (MOST_TRIANGLES + 1))
+    with path.open("r+b") as file:
+        file.seek(80)
+        file.write((MOST_TRIANGLES + 1).to_bytes(4, "little"))
     with pytest.raises(FreeFormError, match=f"{MOST_TRIANGLES + 1} triangles"):
         read_free_form(path)
 
@@ -249,7 +252,7 @@ def test_a_solid_has_a_most_of_triangles(tmp_path: Path) -> None:
 def test_a_solid_is_read_as_stl_whatever_its_name(tmp_path: Path) -> None:
     path = tmp_path / "form.obj"
     path.write_text("mtllib /etc/passwd\nv 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n")
-    with pytest.raises(FreeFormError, match="no triangles"):
+    with pytest.raises(FreeFormError, match="is no STL file"):
         read_free_form(path)
 
 
