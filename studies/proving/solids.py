@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from importlib.resources import files
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -49,7 +50,7 @@ def sphere(radius: float = 1.0, breaks_deg: Iterable[float] = ()) -> Meridian:
     """Ball about the origin; nodes fall on the polar angles `breaks_deg`."""
     stops = [180.0, *sorted(breaks_deg, reverse=True), 0.0]
     ends = [on_circle(stop, radius) for stop in stops]
-    arcs = (Arc(a, b, (0.0, 0.0), False, "ball") for a, b in zip(ends, ends[1:], strict=False))
+    arcs = (Arc(a, b, (0.0, 0.0), False, "ball") for a, b in pairwise(ends))
     return Meridian(tuple(arcs))
 
 
