@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from shapes.conics import Conic, ConicKind, conics_through
 from shapes.lengths import in_mm
@@ -138,7 +139,7 @@ def _focus_facts(piece: Conic) -> tuple[Fact, ...]:
 def _pieces_through(knots: Sequence[Point], smooth: bool) -> tuple[Piece, ...]:
     if smooth:
         return (Curve(tuple(knots), PART),)
-    return tuple(Line(a, b, PART) for a, b in zip(knots, knots[1:], strict=False))
+    return tuple(Line(a, b, PART) for a, b in pairwise(knots))
 
 
 def _check_turned(profile: Meridian) -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from dataclasses import dataclass
 from pathlib import Path
 from string import Template
@@ -158,7 +157,7 @@ def write_draft(path: Path | str, text: str) -> None:
     partial = target.with_name(f"{target.name}.part")
     try:
         partial.write_text(text, encoding="utf-8")
-        os.replace(partial, target)
+        partial.replace(target)
     except OSError as error:
         raise DraftError(f"{target} cannot be written: {error.strerror}") from error
     finally:

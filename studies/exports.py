@@ -143,7 +143,7 @@ def write_text(path: Path, text: str) -> Path:
     unfinished = path.with_name(f".{path.name}.{os.getpid()}")
     try:
         unfinished.write_text(text, encoding="utf-8", newline="")
-        os.replace(unfinished, path)
+        unfinished.replace(path)
     except OSError as error:
         raise _refused(path, error) from error
     finally:
@@ -207,7 +207,7 @@ def all_or_nothing(folder: Path) -> Iterator[Path]:
         with stage as name:
             yield Path(name)
             for file in sorted(Path(name).iterdir()):
-                os.replace(file, folder / file.name)
+                file.replace(folder / file.name)
     except BaseException as error:
         for made in new:
             with contextlib.suppress(OSError):

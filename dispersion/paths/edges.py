@@ -17,6 +17,7 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from threadpoolctl import threadpool_limits
@@ -294,7 +295,7 @@ def _scene(problem: Problem, top: float, settings: EdgeSettings) -> _Scene:
         step = min(step, _step_in_the_gap(assembly))
         upper = cut_rings(assembly.upper.pieces, step)
     stops = sorted({radius, *(way.effective_radius for way in assembly.ways), 0.0}, reverse=True)
-    flat = [Line((a, 0.0), (b, 0.0), "baffle") for a, b in zip(stops, stops[1:], strict=False)]
+    flat = [Line((a, 0.0), (b, 0.0), "baffle") for a, b in pairwise(stops)]
     baffle = cut_rings(flat, step)
     far = near = None
     if settings.baffle_rim:

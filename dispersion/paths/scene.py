@@ -13,6 +13,7 @@ reflector hung off centre or tilted, a free-form one. Choices where the assembly
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -224,7 +225,7 @@ def _cuts(piece: Piece) -> Iterator[tuple[float, float]]:
         turns = np.abs(np.diff(np.unwrap(np.arctan2(slopes[:, 1], slopes[:, 0]))))
         count = 1 if not turns.sum() else math.ceil(64 * turns.max() / CELL_TURN)
         stops = np.linspace(low, high, count + 1)
-        yield from zip(stops[:-1], stops[1:], strict=True)
+        yield from pairwise(stops)
 
 
 def _curve_data(piece: Piece, low: float, high: float) -> tuple[int, tuple[float, ...]]:

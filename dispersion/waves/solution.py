@@ -12,6 +12,7 @@ from functools import lru_cache
 from typing import Any, TypeVar
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from dispersion.air import Air
 from shapes.meridian import Meridian
@@ -85,7 +86,7 @@ class WaveSolution:
         """2 pi f / c in rad/m."""
         return 2.0 * np.pi * self.frequency / self.air.speed
 
-    def far_field(self, elevations: np.ndarray, shared: SharedBlocks | None = None) -> np.ndarray:
+    def far_field(self, elevations: ArrayLike, shared: SharedBlocks | None = None) -> np.ndarray:
         """Return r p exp(-ikr) far away, (D, W) in Pa m; for an incident field, what scatters."""
         return far_field(
             self.mesh,

@@ -1,5 +1,7 @@
 """What each step of shaving a ball changes, as a level meter shows it."""
 
+from itertools import pairwise
+
 import numpy as np
 from matplotlib import colormaps
 from matplotlib.axes import Axes
@@ -92,7 +94,7 @@ def _write_changes(axes: Axes, centres: np.ndarray, change: np.ndarray) -> None:
 
 def _step_names(keeps: np.ndarray, ball: float) -> list[str]:
     names = [f"{keep:.1f} ({ball - keep:.1f})" for keep in keeps]
-    return [f"{a} to {b}" for a, b in zip(names, names[1:], strict=False)]
+    return [f"{a} to {b}" for a, b in pairwise(names)]
 
 
 def _meter_colours(count: int) -> ListedColormap:

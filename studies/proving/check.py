@@ -131,7 +131,7 @@ def compare_levels(
     most = np.abs(known).max()
     target = level(known / most)
     loud = np.flatnonzero(target > -within)
-    names = [at[i] for i in loud]
+    names = [at[i] for i in loud.tolist()]
     return compare(case, names, level(found / most)[loud], target[loud], allowed, hertz)
 
 

@@ -16,6 +16,7 @@ rho c u, less than 2 (ka / 2) (a / R) |D(90 deg)|.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import j1
 
 from dispersion.waves import WaveSolution, axial_motion, solve
@@ -33,7 +34,9 @@ from studies.proving.solids import AIR, cylinder, frequency_of
 
 BAFFLE = 20.0  # its radius over the piston's
 
-PRINTED = {  # 2ka: resistance and reactance, printed to six decimals
+PRINTED: dict[
+    float, tuple[float, float]
+] = {  # 2ka: resistance and reactance, printed to six decimals
     1: (0.119899, 0.396915),
     3: (0.773961, 0.680073),
     5: (1.131032, 0.323125),
@@ -43,7 +46,7 @@ PRINTED = {  # 2ka: resistance and reactance, printed to six decimals
 EDGE = 2.0
 
 
-def directivity(ka: float, sine: np.ndarray) -> np.ndarray:
+def directivity(ka: float, sine: ArrayLike) -> np.ndarray:
     """Return 2 J_1(x) / x at x = ka sin(theta)."""
     x = np.maximum(ka * np.abs(np.asarray(sine, dtype=float)), 1e-12)
     return 2.0 * j1(x) / x

@@ -17,6 +17,8 @@ from scipy.special import ellipkm1
 from dispersion.waves import ring_kernels
 from studies.proving.check import WAVES, Check, Compared, compare
 
+Pair = tuple[tuple[float, float], tuple[float, float]]
+"""Where the field is wanted and where the ring is, (r, z) each."""
 NORMAL = (0.6, 0.8)
 
 FAR, CLOSE, ON_AXIS = (
@@ -37,7 +39,7 @@ TABLE = [
 DIGITS = 1e-10
 
 
-def tabulated(row: tuple) -> Compared:
+def tabulated(row: tuple[Pair, float, complex, complex]) -> Compared:
     """Kernel and normal derivative, real and imaginary parts over the size of the known value."""
     pair, k, *known = row
     found = ring_kernels(*pair, k, normal=NORMAL)
@@ -52,7 +54,7 @@ def _parts(values: np.ndarray) -> np.ndarray:
     return np.column_stack((values.real, np.imag(values))).ravel()
 
 
-def charged_ring(pair: tuple) -> Compared:
+def charged_ring(pair: Pair) -> Compared:
     """Kernel of still air over the elliptic integral."""
     (r, z), (rs, zs) = pair
     s = math.hypot(r + rs, z - zs)

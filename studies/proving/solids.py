@@ -6,14 +6,17 @@ Frequencies follow from ka, so the speed of sound of the air drops out of every 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from importlib.resources import files
+from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 
 from dispersion.air import Air
 from dispersion.waves import Drive, Monopole
+from dispersion.waves.elements import SurfacePoints
 from shapes.assembly import Assembly
 from shapes.conics import Conic
 from shapes.meridian import Arc, Line, Meridian
@@ -43,11 +46,11 @@ def on_circle(polar_deg: float, radius: float = 1.0) -> tuple[float, float]:
     return (radius * math.sin(angle), radius * math.cos(angle))
 
 
-def sphere(radius: float = 1.0, breaks_deg: Sequence[float] = ()) -> Meridian:
+def sphere(radius: float = 1.0, breaks_deg: Iterable[float] = ()) -> Meridian:
     """Ball about the origin; nodes fall on the polar angles `breaks_deg`."""
     stops = [180.0, *sorted(breaks_deg, reverse=True), 0.0]
     ends = [on_circle(stop, radius) for stop in stops]
-    arcs = (Arc(a, b, (0.0, 0.0), False, "ball") for a, b in zip(ends, ends[1:], strict=False))
+    arcs = (Arc(a, b, (0.0, 0.0), False, "ball") for a, b in pairwise(ends))
     return Meridian(tuple(arcs))
 
 
@@ -91,7 +94,7 @@ def plate(thickness: float) -> Meridian:
 @lru_cache(maxsize=len(EXAMPLES))
 def example(name: str) -> Design:
     """One of the project's own example designs."""
-    return read_design(files("studies.examples").joinpath(f"{name}.toml"))
+    return read_design(Path(str(files("studies.examples"))) / f"{name}.toml")
 
 
 @lru_cache(maxsize=len(EXAMPLES))
@@ -108,7 +111,7 @@ def parts_of(bodies: Sequence[Meridian]) -> frozenset[str]:
 def hidden(source: Monopole, bodies: Sequence[Meridian], order: int, name: str = "") -> Drive:
     """Drive of all surfaces that a monopole inside a solid would pass through unchanged."""
 
-    def gradient(points, frequency: float) -> np.ndarray:
+    def gradient(points: SurfacePoints, frequency: float) -> np.ndarray:
         return source.on(points, 2.0 * math.pi * frequency / AIR.speed, order)[1]
 
     return Drive(name, parts_of(bodies), gradient)

@@ -74,7 +74,7 @@ PLANE_WAVE = {
 }
 
 # ka: |p| at the pole, at 45 degrees and at the foot
-BOSS = {
+BOSS: dict[float, tuple[float, float, float]] = {
     1: (0.473532, 1.144713, 1.946600),
     2: (2.562921, 0.948486, 2.387262),
     5: (2.851094, 1.709887, 2.495998),
@@ -84,7 +84,7 @@ BOSS = {
 # k: total level over the direct sound in dB at BESIDE, and 4 pi p at 0, 90 and 180 degrees
 BESIDE = np.arange(0.0, 181.0, 30.0)
 
-POINT_SOURCE = {
+POINT_SOURCE: dict[float, tuple[tuple[float, ...], tuple[complex, ...]]] = {
     1: (
         (0.6882, 1.0614, 1.2112, 0.0778, -0.9190, -0.2163, 0.3357),
         (-0.36077771 + 0.00531185j, 0.10160389 - 0.15742397j, 0.08312762 + 0.12303733j),

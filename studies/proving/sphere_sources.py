@@ -14,6 +14,8 @@ Sources:
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from dispersion.waves import WaveSolution, axial_motion, normal_motion, solve
@@ -80,7 +82,7 @@ CAPS = [
 ]  # fmt: skip
 
 # Axial cap of 60 degrees, ka = kR sin(60 degrees): polar angle and dB over the axis, digitised.
-AXIAL_CAP_CURVES = {
+AXIAL_CAP_CURVES: dict[float, list[tuple[float, float]]] = {
     1: [
         (179.8, -3.52), (170.5, -3.59), (163.5, -3.84), (155.4, -4.12), (148.2, -4.57),
         (138.8, -5.06), (127.9, -5.62), (118.4, -5.89), (108.4, -5.75), (99.3, -5.34),
@@ -157,7 +159,7 @@ def point_source_as_drawn(point: tuple[float, float]) -> Compared:
     return compare(f"kR {kr:g}", ["axis"], found, [printed], LEVEL_TOLERANCE_DB)
 
 
-def cap(row: tuple) -> Compared:
+def cap(row: tuple[Any, ...]) -> Compared:
     """Levels over the axis, directivity index, strength on the axis, power balance."""
     motion, half_angle, kr, *over_axis, index, strength = row
     drive = {"axial": axial_motion, "radial": normal_motion}[motion]("cap", {"cap"}, AIR)
@@ -200,7 +202,7 @@ def pulsating_sphere(ka: float) -> Compared:
     return compare(
         f"ka {ka:g}",
         ("surface pressure", "power at the surface", "power far away"),
-        [level(1.0 + abs(off - 1.0)), *radiation_ratio(solution, 1.0)],
+        [float(level(1.0 + abs(off - 1.0))), *radiation_ratio(solution, 1.0)],
         [0.0, ratio, ratio],
         [LEVEL_TOLERANCE_DB, POWER_TOLERANCE_DB, POWER_TOLERANCE_DB],
         hertz(ka),

@@ -89,7 +89,7 @@ def test_deepest_notches_come_first_and_name_their_paths() -> None:
 def test_posts_of_the_file_come_first_and_thick_ones_ripple_more() -> None:
     design = small_design(("band = [630, 1250]", "band = [4000, 8000]"))
     study = posts_study(design)
-    assert list(study.ripples)[0] == "3 x 6 mm"
+    assert next(iter(study.ripples)) == "3 x 6 mm"
     thick, thin = (study.ripples[name].peak_to_peak_db.max() for name in ("3 x 12 mm", "3 x 6 mm"))
     assert thick > 1.5 * thin
     assert posts_tables(study).fact("ripple_db") == pytest.approx(thin)

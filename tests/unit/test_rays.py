@@ -2,6 +2,7 @@
 
 import math
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -162,9 +163,7 @@ def test_no_ray_passes_through_a_solid(name: str) -> None:
 def test_a_fine_polyline_is_met_by_as_many_rays() -> None:
     """Rays past the ring and through its hole: cones within 0.1 um of it count the same."""
     line = ring().sample(1e-7)
-    facets = Meridian(
-        tuple(Line(tuple(a), tuple(b), "reflector") for a, b in zip(line, line[1:], strict=False))
-    )
+    facets = Meridian(tuple(Line(tuple(a), tuple(b), "reflector") for a, b in pairwise(line)))
     rng = np.random.default_rng(2)
     origins = np.column_stack((rng.uniform(-0.13, 0.13, (8000, 2)), np.full(8000, -0.2)))
     tilted = np.column_stack((rng.normal(0.0, 0.3, (8000, 2)), np.ones(8000)))
@@ -270,7 +269,7 @@ def test_a_tilted_plate_turns_a_ray_by_twice_its_tilt() -> None:
     tilt, side = math.radians(3.0), math.radians(40.0)
     assembly = build(reflector=None, posts=None)
     scene = build_scene(assembly, Mounting(tilt=tilt, azimuth=side))
-    out, code, places = follow(
+    out, _code, places = follow(
         scene, np.array([[0.0, 0.0, 0.03]]), np.array([[0.0, 0.0, 1.0]]), 1, keep_places=True
     )
     expected = [

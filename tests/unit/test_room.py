@@ -113,7 +113,7 @@ def test_air_takes_the_treble_of_the_longer_path():
         (lambda: Room(5.0, 4.0, math.nan), "room height"),
         (lambda: Room(5.0, 4.0, 2.5, 1.2), "floor: absorption 1.2 .* count as 1"),
         (lambda: Room(5.0, 4.0, 2.5, {"floor": 0.1}), "one for each of floor, ceiling"),
-        (lambda: Room(5.0, 4.0, 2.5, dict.fromkeys(SURFACES, {})), "octave centres"),
+        (lambda: Room(5.0, 4.0, 2.5, {key: {} for key in SURFACES}), "octave centres"),
         (lambda: bounces(speaker=Place(5.5, 2.0, 0.9)), "speaker is outside .* 0 and 5 m"),
         (lambda: bounces(seat=Place(2.0, 2.0, 2.5)), "seat is outside .* its height of 2.5 m"),
         (lambda: bounces(seat=Place(1.1, 2.0, 0.9)), "move it at least 0.3 m away"),

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.text import Text
 
 from dispersion.coverage import level_db
 from dispersion.solvers import solve_waves
@@ -15,6 +16,7 @@ from studies.contest import Contest, contest
 from studies.design import Design, parse_design
 from studies.gap import GapStudy, gap
 from studies.grid import NearBest, Row
+from studies.pictures.contest import contest_pictures
 from studies.printing import PAGE_WIDTH, open_console, print_findings
 from studies.spread import Spread, spread
 from studies.tables import (
@@ -28,7 +30,7 @@ from studies.tables import (
 )
 from studies.tables.columns import both, both_short, formula, mm
 from studies.target import METER_DB
-from studies.trim import ShaveStep, Trim, shaving_stops, trim
+from studies.trim import Cut, ShaveStep, Trim, shaving_stops, trim
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 TERMS = ("evenness", "ripple", "tilt", "leak", "level")
@@ -164,6 +166,21 @@ def test_trim_tells_the_near_best_range(trimmed: Trim) -> None:
     )
     alone = replace(trimmed, near_best=NearBest(0.025, 0.025, 0.3))
     assert said(trim_tables(alone), "No other height tried is within 0.3 dB")
+
+
+def test_a_cap_that_cannot_be_drawn_is_told_with_its_reason(trimmed: Trim) -> None:
+    never = Cut(0.18, 0.2, Row("ball 180 mm, keep 200 mm", reason="the ball is not so tall"))
+    table = trim_tables(replace(trimmed, cuts=(*trimmed.cuts, never))).table("candidates")
+    last = table.records()[-1]
+    assert (last["keep_mm"], last["reason"]) == (200.0, "the ball is not so tall")
+    assert last["plate_gap_mm"] is None and last["score_db"] is None
+
+
+def test_an_entry_that_cannot_be_drawn_keeps_its_place_in_the_picture(contested: Contest) -> None:
+    never = Row("knife edge", reason="no such cone")
+    pictures = contest_pictures(replace(contested, rows=(*contested.rows, never)))
+    words = [text.get_text() for text in pictures["contest"].figure.findobj(Text)]
+    assert "knife edge\ncannot be built" in words
 
 
 def test_trim_warns_at_the_end_of_the_range(trimmed: Trim) -> None:

@@ -87,7 +87,7 @@ def test_curves_stay_within_a_twentieth_of_a_millimetre() -> None:
 def test_svg_prints_at_true_size() -> None:
     root = ElementTree.fromstring(svg_bytes([full_section(CAP)]))
     width, height = (float(root.get(side).removesuffix("mm")) for side in ("width", "height"))
-    left, top, across, down = (float(number) for number in root.get("viewBox").split())
+    _left, top, across, down = (float(number) for number in root.get("viewBox").split())
     assert (across, down) == pytest.approx((width, height), abs=1e-4)  # one unit is 1 mm
     line = 0.2
     assert width == pytest.approx(1e3 * base_of_cap(D, H) + 2 * line, abs=1e-3)

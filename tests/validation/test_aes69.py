@@ -30,7 +30,7 @@ TITLE = "Lesesaal, Kugelkappe 180 mm, groß & rund"
 def solved(band: str, name: str = "reading_room") -> Directivity:
     path = EXAMPLES / f"{name}.toml"
     text = path.read_text(encoding="utf-8").replace('band = ["100 Hz", "16 kHz"]', f"band = {band}")
-    heading, _, rest = text[text.index("title =") :].partition("\n")
+    heading, _, _rest = text[text.index("title =") :].partition("\n")
     design = parse_design(text.replace(heading, f'title = "{TITLE}"'), path)
     return directivity(design, solve_waves, per_band=4, directions=Directions(15.0, 30.0))
 

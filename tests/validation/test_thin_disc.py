@@ -3,6 +3,8 @@
 Numbers and sources: `studies.proving.discs`.
 """
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -30,7 +32,7 @@ def test_differences_shrink_with_the_thickness(ka: float) -> None:
     exact = np.array(BROADSIDE[ka][:3])
     away = [np.abs(broadside_field(ka, h) - exact).max() for h in thin]
     assert len(away) > 1
-    assert all(thinner < thicker for thicker, thinner in zip(away, away[1:], strict=False))
+    assert all(thinner < thicker for thicker, thinner in pairwise(away))
 
 
 @pytest.mark.parametrize("thickness", THICKNESSES)
