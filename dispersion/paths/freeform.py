@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 SMALLEST, LARGEST = 5e-3, 2.0
 """Widest side of a reflector, metres: beyond these the unit is taken to be wrong."""
 
-MOST_BYTES, MOST_TRIANGLES = 2**26, 200_000
-"""Of a file that is read: more shows no ray anything new, and takes a gigabyte of boxes."""
+MOST_BYTES, MOST_TRIANGLES = 2**26, 100_000
+"""Of a file that is read: more shows no ray anything new, and costs half a gigabyte of boxes."""
 
 LEVEL = 1e-4
 """How far the base may lie off z = 0, metres."""
