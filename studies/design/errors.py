@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -124,6 +125,7 @@ def _is_echo(details: ErrorDetails, found: list[ErrorDetails]) -> bool:
     )
 
 
+@functools.lru_cache(maxsize=4)
 def known_keys(model: type[BaseModel]) -> dict[str, tuple[str, ...]]:
     """Keys that each table of the file may hold, by dotted path without list positions.
 

@@ -20,7 +20,7 @@ from studies.printing import print_findings
 from studies.tables import section_tables
 
 FEW = settings(max_examples=8, deadline=None, derandomize=True)
-MANY = settings(max_examples=80, deadline=None, derandomize=True)
+MANY = settings(max_examples=40, deadline=None, derandomize=True)
 MORE_DAMAGE = settings(max_examples=30, deadline=None, derandomize=True)
 
 

@@ -102,6 +102,13 @@ def problem(changes: dict[str, str | None]) -> Problem:
     return problem_of(design, design.assembly())
 
 
+FAST = (
+    "tip 2 mm above the dust cap",
+    "needle of 10 degrees",
+    "plate gap of 5 mm",
+    "edges of 0.1 micrometre",
+    "column of 3 m",
+)
 THIN = {
     "plate gap of 1 mm": (BARE | {"plate_gap": "1"}, (500.0, 2000.0)),
     "rim gap of 1 mm": (
@@ -127,7 +134,10 @@ def both_meshes(asked: Problem, start: float = 1.0) -> tuple[Response, float]:
     return usual, float(np.max(np.abs(levels[0] - levels[1])))
 
 
-@pytest.mark.parametrize("name", EXTREMES)
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(name, marks=() if name in FAST else pytest.mark.slow) for name in EXTREMES],
+)
 def test_an_extreme_size_keeps_power_and_agrees_with_a_finer_mesh(name: str) -> None:
     changes, frequencies = EXTREMES[name]
     usual, off = both_meshes(replace(problem(changes), frequencies=np.array(frequencies)))
@@ -135,6 +145,7 @@ def test_an_extreme_size_keeps_power_and_agrees_with_a_finer_mesh(name: str) -> 
     assert off < 0.1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", THIN)
 def test_a_thin_gap_is_right_or_tells_its_balance(name: str) -> None:
     changes, frequencies = THIN[name]
