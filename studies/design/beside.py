@@ -38,7 +38,7 @@ def file_beside(folder: Path, name: str, allow_outside: bool = False) -> Path:
     try:
         inside = path.resolve().is_relative_to(folder.resolve())
     except (OSError, RuntimeError, ValueError) as error:  # links in a circle, a name with a NUL
-        raise OutsideError(f"{name!r} leads nowhere ({error}): correct the name") from None
+        raise OutsideError(f"{name!r} cannot be read ({error}): correct the name") from None
     if not inside:
         raise OutsideError(
             f"{name!r} lies outside the folder of the file that names it: copy it there, or, if"
