@@ -30,10 +30,10 @@ from studies.measured.positions import Position
 DATA = Path(__file__).parents[1] / "data"
 DESIGN, LEVELS = DATA / "calibration.toml", DATA / "calibration_bempp.csv"
 TRUE_GAP, TRUE_KEEP = 0.0314, 0.0213
-BAND, PER_BAND = (2000.0, 6300.0), 4
+BAND, PER_BAND = (1600.0, 6300.0), 4
 ELEVATIONS_DEG = np.arange(-20.0, 81.0, 10.0)
-AROUND = 36
-ROWS_PER_WAVE, LONGEST_ROW = 7.0, 0.012
+AROUND = 40
+ROWS_PER_WAVE, LONGEST_ROW = 8.0, 0.007
 HEADER = ["frequency_hz", *(f"level_db_at_{angle:.0f}_deg" for angle in ELEVATIONS_DEG)]
 
 
