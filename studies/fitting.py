@@ -164,9 +164,7 @@ class Fitted:
 
     def _left(self, levels: np.ndarray) -> np.ndarray:
         left = np.full(levels.shape, np.nan)
-        left[self.known] = centred(
-            self.measured.level_db - levels, self.known, self.curve_removed
-        )
+        left[self.known] = centred(self.measured.level_db - levels, self.known, self.curve_removed)
         return left
 
 

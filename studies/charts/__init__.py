@@ -9,6 +9,7 @@ from studies.charts.choosing import choosing_figure
 from studies.charts.contest import Contender, contest_figure
 from studies.charts.coverage import coverage_map_figure, polar_figure
 from studies.charts.curves import Trace, curves_figure, index_figure
+from studies.charts.fitting import Sized, fitted_sizes_figure, left_by_fit_figure
 from studies.charts.overlay import (
     Laid,
     Moved,
@@ -38,6 +39,7 @@ __all__ = [
     "Laid",
     "Moved",
     "Trace",
+    "Sized",
     "Worry",
     "around_figure",
     "azimuth_figure",
@@ -47,10 +49,12 @@ __all__ = [
     "coverage_map_figure",
     "curves_figure",
     "differences_figure",
+    "fitted_sizes_figure",
     "in_both_formats",
     "index_figure",
     "ladder_figure",
     "laid_over_figure",
+    "left_by_fit_figure",
     "polar_figure",
     "rays_figure",
     "round_band_figure",

@@ -14,6 +14,7 @@ from typing import Any
 import tomlkit
 from tomlkit import TOMLDocument
 
+from shapes.lengths import in_both, in_degrees
 from studies.design.design import Design
 from studies.design.moves import MILLIMETRE, Unit
 from studies.design.reflector_tables import BallTable
@@ -87,7 +88,13 @@ class Parameter:
 
     def in_print(self, value: float) -> float:
         """Value in the unit of print."""
-        return value / self.unit.per_symbol
+        return round(value / self.unit.per_symbol, 6)
+
+    def in_words(self, value: float) -> str:
+        """Value as a sentence has it: mm and inches, degrees or hertz."""
+        if self.octaves:
+            return f"{value:.0f} {self.unit.symbol}"
+        return in_both(value) if self.unit is MILLIMETRE else in_degrees(value)
 
 
 def parameters_of(design: Design) -> tuple[Parameter, ...]:
@@ -143,15 +150,11 @@ def _shrink(driver: DriverTable) -> tuple[Parameter, ...]:
     if driver.lets_go is None:
         return ()
     above = driver.lets_go.above
-    return (
-        Parameter("shrink frequency", HERTZ, above, SHRINK_OCTAVES, *HEARD, 1.0, _above, True),
-    )
+    return (Parameter("shrink frequency", HERTZ, above, SHRINK_OCTAVES, *HEARD, 1.0, _above, True),)
 
 
 def _proud(driver: DriverTable) -> Parameter:
-    return _length(
-        "driver proud height", driver.proud, PROUD, 0.0, 0.5, _put("driver", "proud")
-    )
+    return _length("driver proud height", driver.proud, PROUD, 0.0, 0.5, _put("driver", "proud"))
 
 
 def _of_reflector(design: Design) -> tuple[Parameter, ...]:

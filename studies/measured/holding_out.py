@@ -102,9 +102,7 @@ def hold_out(
     both = np.isfinite(written) & np.isfinite(fitted)
     if not both.any():
         return None
-    return HeldOut(
-        len(groups), np.where(both, written, np.nan), np.where(both, fitted, np.nan)
-    )
+    return HeldOut(len(groups), np.where(both, written, np.nan), np.where(both, fitted, np.nan))
 
 
 def _without(

@@ -12,6 +12,7 @@ from studies.overlay import Overlay, SizeOff
 from studies.tables import cautions
 from studies.tables.columns import band, fixed, number, text
 from studies.tables.evidence import evidence_of
+from studies.tables.fitting import with_fit
 from studies.tables.overlay_words import answer
 from studies.tables.table import Column, Fact, Findings, Table, Value
 
@@ -22,7 +23,7 @@ COMPARED, GATED, UNREAD, FEW = "", "below the gate's limit", "not measured", "to
 
 def overlay_tables(found: Overlay) -> Findings:
     """Put the answer to "does the measurement bear the model out?" into words and tables."""
-    return Findings(
+    findings = Findings(
         "overlay",
         found.design,
         tuple(answer(found)),
@@ -31,6 +32,7 @@ def overlay_tables(found: Overlay) -> Findings:
         evidence_of(_rows(found), _as_written(found)),
         (cautions.SWEEPS,),
     )
+    return findings if found.fitted is None else with_fit(findings, found.fitted)
 
 
 def _as_written(found: Overlay) -> Row:
@@ -39,7 +41,8 @@ def _as_written(found: Overlay) -> Row:
 
 def _rows(found: Overlay) -> list[Row]:
     sizes = (*found.tried, *found.best_by_size)
-    return [_as_written(found), *(Row(one.dimension.name, response=one.response) for one in sizes)]
+    rows = [_as_written(found), *(Row(one.dimension.name, response=one.response) for one in sizes)]
+    return rows if found.fitted is None else [*rows, Row("fitted", response=found.fitted.response)]
 
 
 def _facts(found: Overlay) -> tuple[Fact, ...]:

@@ -9,8 +9,8 @@ which has one solution at every frequency. `tests/data/calibration.toml` is the 
 down; what the library solved has another plate gap and another keep (`TRUE_GAP`, `TRUE_KEEP`).
 `tests/data/calibration_bempp.csv` holds its levels at microphone positions on a circle of 1 m,
 dB relative to 0 dB at 1 m; run this file as a script to make it again (about half an hour). Each is
-extrapolated from two meshes: the error falls with the length of the rows (at 4 kHz rows of 10, 5 and
-3.5 mm were off by up to 0.20, 0.11 and 0.09 dB), hardly with the number of triangles around.
+extrapolated from two meshes: the library's error falls with the length of the rows (at 4 kHz rows
+of 10, 5 and 3.5 mm were off by up to 0.20, 0.11 and 0.09 dB), hardly with the triangles around.
 
 A reading adds what a workshop adds: noise, a meter that shows something else by a constant, and
 angles that were not measured. Promised: each true size within the 95 % interval, and within 0.5 mm.
