@@ -19,6 +19,7 @@ from shapes.assembly import Assembly
 from studies.design import Design
 from studies.design.design import DesignFile, assemble
 from studies.design.moves import Dimension, dimensions_of
+from studies.fitting import Fitted, fit
 from studies.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver, counted
 from studies.measured.comparing import Comparison, compare, scatter_round_db
 from studies.measured.positions import MeasuredBands, Measurement, Position
@@ -85,6 +86,8 @@ class Overlay:
         rms of the design as written, solved as coarsely as those.
     best_by_size : tuple of SizeOff
         For each size the change that explains most, solved like the prediction; the best first.
+    fitted : Fitted or None
+        Where a fit was asked for.
     """
 
     design: Design
@@ -98,6 +101,7 @@ class Overlay:
     tried: tuple[SizeOff, ...]
     tried_rms_db: float
     best_by_size: tuple[SizeOff, ...]
+    fitted: Fitted | None = None
 
     @property
     def positions(self) -> tuple[Position, ...]:
@@ -161,6 +165,7 @@ def overlay(
     per_band: int = FINE_PER_BAND,
     *,
     measurements: Sequence[Measurement],
+    with_fit: bool = False,
 ) -> Overlay:
     """Lay measurements over the prediction, and try which one size off would explain the rest.
 
@@ -175,13 +180,18 @@ def overlay(
         Frequencies in a third-octave band for the prediction; sizes off are solved at four.
     measurements : sequence of Measurement
         See `studies.measured.reading.read_measurements`.
+    with_fit : bool
+        Fit the sizes of the design as well, see `studies.fitting`.
 
     Raises
     ------
     MeasurementError
         If nothing can be compared.
+    FitError
+        If the readings are too few for a fit.
     """
     measured, whole = _bands_measured(design, measurements)
+    fitted = fit(design, measured, solver, progress) if with_fit else None
     assembly = design.assembly()
     band = (measured.centres[0], measured.centres[-1])
     predicted = predict(design, assembly, measured.positions, solver, per_band, progress, band)
@@ -202,6 +212,7 @@ def overlay(
         tried,
         as_written,
         _best_by_size(best),
+        fitted,
     )
 
 

@@ -38,6 +38,7 @@ from studies.contest import contest
 from studies.design import Design, DesignError, Mistake, read_design
 from studies.directivity import Directions, Directivity, directivity
 from studies.explore import explore
+from studies.fitted_file import fitted_files
 from studies.formats.files import directivity_files
 from studies.formats.sofa import require_sofar
 from studies.formats.wav import seat_files
@@ -220,9 +221,14 @@ def _asked(how: dict[str, Any]) -> str:
     """Options as on the command line, without those that change nothing in the answer."""
     given = {key: value for key, value in how.items() if key not in CHANGES_NOTHING and value}
     return " ".join(
-        _in_words(value) if key in ARGUMENTS else f"--{key.replace('_', '-')} {_in_words(value)}"
+        _in_words(value) if key in ARGUMENTS else f"--{key.replace('_', '-')}{_after(value)}"
         for key, value in given.items()
     )
+
+
+def _after(value: Any) -> str:
+    """What follows an option: nothing if it is a switch."""
+    return "" if value is True else f" {_in_words(value)}"
 
 
 def _in_words(value: Any) -> str:
@@ -379,11 +385,19 @@ def find_carved(design: Design, knots: int, solves: int, finer: float = 1.0, **h
     return solve(study, design, "waves", finer, **how)
 
 
-def find_overlay(design: Design, files: Sequence[Path], method: str, **how: Any) -> Overlay:
+def find_overlay(
+    design: Design, files: Sequence[Path], method: str, fit: bool = False, **how: Any
+) -> Overlay:
     """Read measurements and lay them over the prediction, with a progress bar on standard error."""
     if method == "images":
         raise MethodError("--method images leaves the reflector out: take waves, edges or rays")
-    study = functools.partial(overlay, measurements=read_measurements(files, design))
+    if fit and method != "waves":
+        raise MethodError(
+            f"--fit looks for millimetres, and --method {method} is off by more than they do:"
+            " leave --method out"
+        )
+    measurements = read_measurements(files, design)
+    study = functools.partial(overlay, measurements=measurements, with_fit=fit)
     return solve(study, design, method, **how)
 
 
@@ -441,6 +455,11 @@ def find_seat(design: Design, wav_length: float | None, **how: Any) -> SeatStudy
     return solve(functools.partial(seat, length=length), design, "waves", **how)
 
 
+def overlay_files(found: Overlay) -> dict[str, bytes]:
+    """Write the fitted design, where a fit was asked for."""
+    return {} if found.fitted is None else fitted_files(found.fitted)
+
+
 def find_slices(
     design: Design, at: Sequence[float], workers: int | None = None, finer: float = 1.0
 ) -> Slices:
@@ -496,7 +515,9 @@ QUESTIONS = {
         pictures.tolerance_pictures,
         weigh=tolerance_work,
     ),
-    "overlay": Question(find_overlay, tables.overlay_tables, pictures.overlay_pictures),
+    "overlay": Question(
+        find_overlay, tables.overlay_tables, pictures.overlay_pictures, overlay_files
+    ),
     "export": Question(
         find_directivity,
         tables.directivity_tables,

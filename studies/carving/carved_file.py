@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import PurePosixPath
-from typing import Any
 
 import tomlkit
 from tomlkit.items import Table
 
 from studies.carving.curves import PointMm
 from studies.design import Design
+from studies.design.companions import files_beside, names_beside, rename
 
 PREFIX = "Carved from: "
 """Begins the title, so that no page of the carved design passes for one of the old."""
@@ -24,10 +23,9 @@ def carved_name(design: Design) -> str:
 def carved_files(design: Design, points_mm: Sequence[PointMm]) -> dict[str, bytes]:
     """Write the carved design as a design file, with the files that it names beside it."""
     own = carved_name(design)
-    beside = _names_beside([name for name, _ in design.companions], own)
+    beside = names_beside(design, own)
     text = carved_text(design, points_mm, beside)
-    companions = {plain: (design.path.parent / name).read_bytes() for name, plain in beside.items()}
-    return {**companions, own: text.encode("utf-8")}
+    return {**files_beside(design, beside), own: text.encode("utf-8")}
 
 
 def carved_text(
@@ -49,7 +47,7 @@ def carved_text(
     trim = design.tables.trim
     if trim is not None and trim.balls_on_sale is None and design.ball is not None:
         document["trim"]["balls_on_sale"] = [f"{design.ball.diameter * 1e3!r} mm"]
-    _rename(document, renamed or {})
+    rename(document, renamed or {})
     _replace_reflector(document, _reflector_table(points_mm))
     origin = f"# Carved by roundcast from {design.path.name}: only title and reflector are new.\n"
     return origin + tomlkit.dumps(document)
@@ -75,24 +73,3 @@ def _reflector_table(points_mm: Sequence[PointMm]) -> Table:
     table.update({"kind": "turned", "smooth": True, "points": points})
     table.add(tomlkit.nl())
     return table
-
-
-def _names_beside(names: Sequence[str], own: str) -> dict[str, str]:
-    """Plain names of files that come to lie in one folder with the design, no two the same."""
-    beside: dict[str, str] = {}
-    for name in names:
-        plain = PurePosixPath(name.replace("\\", "/")).name
-        while plain in (own, *beside.values()) and name not in beside:
-            plain = f"other_{plain}"
-        beside.setdefault(name, plain)
-    return beside
-
-
-def _rename(node: Any, renamed: Mapping[str, str]) -> None:
-    """Give every value that is an old name its new one."""
-    pairs = node.items() if isinstance(node, dict) else enumerate(node)
-    for key, value in list(pairs):
-        if isinstance(value, dict | list):
-            _rename(value, renamed)
-        elif isinstance(value, str) and renamed.get(value, value) != value:
-            node[key] = renamed[value]

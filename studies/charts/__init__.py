@@ -9,6 +9,7 @@ from studies.charts.choosing import choosing_figure
 from studies.charts.contest import Contender, contest_figure
 from studies.charts.coverage import coverage_map_figure, polar_figure
 from studies.charts.curves import Trace, curves_figure, index_figure
+from studies.charts.fitting import Sized, fitted_sizes_figure, left_by_fit_figure
 from studies.charts.meter import Candidate as MeterCandidate
 from studies.charts.meter import readings_figure, telling_figure
 from studies.charts.overlay import (
@@ -45,6 +46,7 @@ __all__ = [
     "Mark",
     "MeterCandidate",
     "Trace",
+    "Sized",
     "Worry",
     "around_figure",
     "azimuth_figure",
@@ -56,11 +58,13 @@ __all__ = [
     "differences_figure",
     "error_by_frequency_figure",
     "error_by_mesh_figure",
+    "fitted_sizes_figure",
     "in_both_formats",
     "index_figure",
     "ladder_figure",
     "laid_over_figure",
     "places_figure",
+    "left_by_fit_figure",
     "polar_figure",
     "rays_figure",
     "readings_figure",

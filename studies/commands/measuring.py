@@ -15,6 +15,12 @@ from studies.commands.options import output_options, solver_options
 @click.argument(
     "files", metavar="FILES...", nargs=-1, required=True, type=click.Path(path_type=Path)
 )
+@click.option(
+    "--fit",
+    is_flag=True,
+    help="Find the sizes that fit the readings best, each with its 95 % interval, and write"
+    " fitted.toml, a new design with them; takes about 40 solves of the band more.",
+)
 @solver_options
 def overlay(**given: Any) -> None:
     """Does your measurement bear the model out?
@@ -26,6 +32,11 @@ def overlay(**given: Any) -> None:
     Level and, from three positions on, the driver's own curve are removed; what is left is held
     against what model and meter may be off by, and sizes are moved one at a time to see which
     would explain it.
+
+    With --fit the sizes that are hard to measure (effective diameter, driver proud height, plate
+    gap, keep, where the cone lets go) are fitted together. Measure at several heights first:
+    angles that the fit has not seen are held against it, and it says which sizes the readings
+    cannot tell. Your design file is never touched.
     """
     from studies.running import answer
 

@@ -12,6 +12,7 @@ from studies.charts import (
     sizes_off_figure,
 )
 from studies.overlay import Overlay
+from studies.pictures.fitting import fitting_pictures
 from studies.pictures.picture import Picture, Pictures
 
 MOST_PANELS = 12
@@ -22,7 +23,7 @@ def overlay_pictures(found: Overlay) -> Pictures:
     pictures = {"positions": _laid_over(found), "differences": _differences(found)}
     if found.tried:
         pictures["sizes"] = _sizes(found)
-    return pictures
+    return pictures if found.fitted is None else fitting_pictures(found.fitted) | pictures
 
 
 def _laid_over(found: Overlay) -> Picture:

@@ -12,6 +12,7 @@ from studies.overlay import Overlay, SizeOff
 from studies.tables import cautions
 from studies.tables.columns import band, fixed, number, text
 from studies.tables.evidence import evidence_of_responses
+from studies.tables.fitting import with_fit
 from studies.tables.overlay_words import answer
 from studies.tables.table import Column, Fact, Findings, Table, Value
 
@@ -22,7 +23,7 @@ COMPARED, GATED, UNREAD, FEW = "", "below the gate's limit", "not measured", "to
 
 def overlay_tables(found: Overlay) -> Findings:
     """Put the answer to "does the measurement bear the model out?" into words and tables."""
-    return Findings(
+    findings = Findings(
         "overlay",
         found.design,
         tuple(answer(found)),
@@ -31,12 +32,14 @@ def overlay_tables(found: Overlay) -> Findings:
         evidence_of_responses(_responses(found), found.predicted.response),
         (cautions.SWEEPS,),
     )
+    return findings if found.fitted is None else with_fit(findings, found.fitted)
 
 
 def _responses(found: Overlay) -> list[Response]:
     sizes = (*found.tried, *found.best_by_size)
     solved = [one.response for one in sizes if one.response is not None]
-    return [found.predicted.response, *solved]
+    fitted = [] if found.fitted is None else [found.fitted.response]
+    return [found.predicted.response, *solved, *fitted]
 
 
 def _facts(found: Overlay) -> tuple[Fact, ...]:

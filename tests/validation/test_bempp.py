@@ -13,9 +13,9 @@ Found: 0.01 dB at 500 Hz and 0.07 dB at 1 kHz; about a minute each on two cores,
 import numpy as np
 import pytest
 from bodies import AIR, built, level_error
+from triangles import joined_surfaces
 
 from dispersion.waves import axial_motion, solve
-from shapes.meridian import Meridian
 
 ELEVATIONS = np.arange(-90.0, 91.0, 5.0)
 AROUND = 36
@@ -23,61 +23,9 @@ LONGEST_ROW = 0.02  # metres along the meridian; rows in the gap are shorter, by
 ALLOWED_DB = 0.2
 
 
-def rows_of(body: Meridian) -> tuple[np.ndarray, list[str]]:
-    """Points (r, z) along a meridian, corners kept, and the part of each step."""
-    points, parts = [np.array([body.start])], []
-    for piece in body.pieces:
-        limit = min(LONGEST_ROW, 0.3 * piece.min_radius)
-        count = max(1, int(np.ceil(piece.length / limit)))
-        points.append(piece.point(np.linspace(0.0, 1.0, count + 1))[1:])
-        parts += [piece.part] * count
-    return np.concatenate(points), parts
-
-
-def surface_of_revolution(body: Meridian) -> tuple[np.ndarray, np.ndarray, list[str]]:
-    """Vertices (V, 3), triangles (T, 3) with normals into the air, and the part of each.
-
-    Rings are polygons of the same area as the circles, so that a piston moves the same volume.
-    """
-    rows, part_of_step = rows_of(body)
-    corner = 2.0 * np.pi / AROUND
-    rows[:, 0] *= np.sqrt(corner / np.sin(corner))
-    angle = corner * np.arange(AROUND)
-    rings = rows[1:-1]
-    ring_points = np.stack(
-        (
-            np.outer(rings[:, 0], np.cos(angle)),
-            np.outer(rings[:, 0], np.sin(angle)),
-            np.repeat(rings[:, 1:], AROUND, axis=1),
-        ),
-        axis=-1,
-    ).reshape(-1, 3)
-    vertices = np.vstack(([0.0, 0.0, rows[0, 1]], ring_points, [0.0, 0.0, rows[-1, 1]]))
-    this, following = np.arange(AROUND), np.roll(np.arange(AROUND), -1)
-    triangles, parts = [], []
-    for step, part in enumerate(part_of_step):
-        low, high = 1 + (step - 1) * AROUND, 1 + step * AROUND
-        if step == 0:
-            new = np.column_stack((np.zeros(AROUND, int), high + following, high + this))
-        elif step == len(part_of_step) - 1:
-            new = np.column_stack((low + this, low + following, np.full(AROUND, high)))
-        else:
-            first = np.column_stack((low + this, low + following, high + following))
-            new = np.vstack((first, np.column_stack((low + this, high + following, high + this))))
-        triangles.append(new)
-        parts += [part] * len(new)
-    return vertices, np.concatenate(triangles), parts
-
-
 @pytest.fixture(scope="module")
 def surface() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    vertices, triangles, parts = [], [], []
-    for body in built().bodies:
-        points, corners, labels = surface_of_revolution(body)
-        triangles.append(corners + sum(map(len, vertices)))
-        vertices.append(points)
-        parts += labels
-    return np.concatenate(vertices), np.concatenate(triangles), np.array(parts)
+    return joined_surfaces(built().bodies, AROUND, LONGEST_ROW)
 
 
 def test_the_triangles_enclose_the_solids(surface) -> None:

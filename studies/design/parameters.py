@@ -1,0 +1,206 @@
+"""Sizes of a design that a fit to measurements may change, and its text with them changed.
+
+Each has a prior: how far what is written may be off, one standard deviation, common practice, no
+source. The text stays the user's own, comments included: tomlkit changes single values in it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import tomlkit
+from tomlkit import TOMLDocument
+
+from shapes.lengths import in_both, in_degrees
+from studies.design.design import Design
+from studies.design.moves import MILLIMETRE, Unit
+from studies.design.reflector_tables import BallTable
+from studies.design.tables import DriverTable
+
+REACH = 3.0
+"""How many prior widths a fit may go from what is written."""
+DIAMETER_SHARE, SHRINK_OCTAVES, PROUD, PLATE_GAP, KEEP = 0.05, 0.5, 2e-3, 2e-3, 1.5e-3
+HALF_ANGLE = math.radians(1.0)
+MICROMETRE, THOUSANDTH_DEGREE = 1e-6, math.radians(1e-3)
+HEARD = 20.0, 20e3
+HERTZ = Unit("Hz", 1.0, "Hz", 1.0)
+DEGREE = Unit("degree", math.radians(1.0), "deg", math.radians(1.0))
+
+Write = Callable[[TOMLDocument, float], None]
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A size with what is known of it before anything is measured.
+
+    Attributes
+    ----------
+    name : str
+    unit : Unit
+        In print.
+    written : float
+        SI.
+    prior : float
+        One standard deviation of what is written, SI; octaves if `octaves`.
+    least, most : float
+        Between which it makes sense at all, SI.
+    step : float
+        Values are whole multiples of it, so that a text holds them exactly.
+    write : callable
+        (document, value): changes it in a design's text.
+    octaves : bool
+        True for a frequency, which is off by a factor.
+    """
+
+    name: str
+    unit: Unit
+    written: float
+    prior: float
+    least: float
+    most: float
+    step: float
+    write: Write
+    octaves: bool = False
+
+    def at(self, widths: float) -> float:
+        """Value so many prior widths from what is written, SI, on a whole step."""
+        return min(max(round(self.near(widths) / self.step) * self.step, self.least), self.most)
+
+    def near(self, widths: float) -> float:
+        """Value so many prior widths from what is written, SI, rounded to nothing."""
+        off = widths * self.prior
+        return self.written * 2.0**off if self.octaves else self.written + off
+
+    def widths_of(self, value: float) -> float:
+        """How many prior widths a value is from what is written."""
+        if self.octaves:
+            return math.log2(value / self.written) / self.prior
+        return (value - self.written) / self.prior
+
+    @property
+    def bounds(self) -> tuple[float, float]:
+        """Lowest and highest value that a fit may try, in prior widths."""
+        low, high = self.widths_of(self.least), self.widths_of(self.most)
+        return max(low, -REACH), min(high, REACH)
+
+    def in_print(self, value: float) -> float:
+        """Value in the unit of print."""
+        return round(value / self.unit.per_symbol, 6)
+
+    def in_words(self, value: float) -> str:
+        """Value as a sentence has it: mm and inches, degrees or hertz."""
+        if self.octaves:
+            return f"{value:.0f} {self.unit.symbol}"
+        return in_both(value) if self.unit is MILLIMETRE else in_degrees(value)
+
+
+def parameters_of(design: Design) -> tuple[Parameter, ...]:
+    """Sizes of a design that a fit may change: those that it has, and that can be heard.
+
+    Returns
+    -------
+    tuple of Parameter
+        Effective diameter, shrink frequency (of a cone that lets go), driver proud height, plate
+        gap (under something that hangs), and keep or the size that makes the reflector.
+    """
+    tables = design.tables
+    found = [_diameter(design), *_shrink(tables.driver), _proud(tables.driver)]
+    if tables.plate is not None or tables.reflector.kind != "none":
+        gap = (tables.plate_gap, PLATE_GAP, 1e-3, 1.0)
+        found.append(_length("plate gap", *gap, _put("plate_gap")))
+    return (*found, *_of_reflector(design))
+
+
+def parameter_text(design: Design, parameters: Sequence[Parameter], values: Sequence[float]) -> str:
+    """Text of a design with these values written into it."""
+    document = tomlkit.parse(design.text)
+    for parameter, value in zip(parameters, values, strict=True):
+        parameter.write(document, value)
+    return tomlkit.dumps(document)
+
+
+def _length(
+    name: str, written: float, prior: float, least: float, most: float, write: Write
+) -> Parameter:
+    return Parameter(name, MILLIMETRE, written, prior, least, most, MICROMETRE, write)
+
+
+def _diameter(design: Design) -> Parameter:
+    driver, tweeter = design.tables.driver, design.tables.tweeter
+    inside = [
+        0.005,
+        driver.dust_cap.diameter + 1e-3 if driver.dust_cap else 0.0,
+        driver.whizzer.diameter + 1e-3 if driver.whizzer else 0.0,
+        driver.lets_go.down_to if driver.lets_go else 0.0,
+        tweeter.housing_diameter + 1e-3 if tweeter else 0.0,
+    ]
+    written = 2.0 * driver.effective_radius
+    least, most = min(max(inside), written), driver.frame_diameter
+    write = _put("driver", "effective_diameter")
+    if driver.effective_area is not None:
+        write = _area
+        most -= MICROMETRE  # the area's last digit must not make it larger than the frame
+    return _length("effective diameter", written, DIAMETER_SHARE * written, least, most, write)
+
+
+def _shrink(driver: DriverTable) -> tuple[Parameter, ...]:
+    if driver.lets_go is None:
+        return ()
+    above = driver.lets_go.above
+    return (Parameter("shrink frequency", HERTZ, above, SHRINK_OCTAVES, *HEARD, 1.0, _above, True),)
+
+
+def _proud(driver: DriverTable) -> Parameter:
+    return _length("driver proud height", driver.proud, PROUD, 0.0, 0.5, _put("driver", "proud"))
+
+
+def _of_reflector(design: Design) -> tuple[Parameter, ...]:
+    table = design.tables.reflector
+    if isinstance(table, BallTable):
+        sizes = (table.kept, KEEP, 1e-4, table.diameter - 1e-4)
+        cut_off = table.cut_off is not None
+        write = _cut_off(table.diameter) if cut_off else _put("reflector", "keep")
+        return (_length("keep", *sizes, write),)
+    if getattr(table, "half_angle", None) is not None:
+        bounds = math.radians(5.0), math.radians(85.0)
+        sizes = (table.half_angle, HALF_ANGLE, *bounds, THOUSANDTH_DEGREE)
+        return (Parameter("half angle", DEGREE, *sizes, _half_angle),)
+    if getattr(table, "height", None) is not None:
+        put = _put("reflector", "height")
+        return (_length("reflector height", table.height, KEEP, 1e-4, 1.0, put),)
+    return ()
+
+
+def _put(*path: str) -> Write:
+    """Change a length, bare where the text has it bare and in millimetres."""
+
+    def write(document: TOMLDocument, metres: float) -> None:
+        *tables, key = path
+        table: Any = document
+        for name in tables:
+            table = table[name]
+        bare = document.get("unit") == "mm" and not isinstance(table.get(key), str)
+        millimetres = round(metres * 1e3, 3)
+        table[key] = millimetres if bare else f"{millimetres} mm"
+
+    return write
+
+
+def _cut_off(ball_diameter: float) -> Write:
+    write = _put("reflector", "cut_off")
+    return lambda document, keep: write(document, ball_diameter - keep)
+
+
+def _area(document: TOMLDocument, diameter: float) -> None:
+    document["driver"]["effective_area"] = f"{0.25e4 * math.pi * diameter**2:.4f} cm2"
+
+
+def _above(document: TOMLDocument, hertz: float) -> None:
+    document["driver"]["lets_go"]["above"] = f"{hertz:.0f} Hz"
+
+
+def _half_angle(document: TOMLDocument, radians: float) -> None:
+    document["reflector"]["half_angle"] = round(math.degrees(radians), 3)

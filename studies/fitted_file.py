@@ -1,0 +1,50 @@
+"""The design file of a fit: the user's own, its comments kept, with the sizes that were found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import tomlkit
+
+from studies.design.companions import files_beside, names_beside, rename
+from studies.fitting import Fitted
+
+PREFIX = "Fitted: "
+"""Begins the title, so that no page of the fitted design passes for one of the old."""
+
+
+def fitted_name(fitted: Fitted) -> str:
+    """Name of the file: never that of the design itself, which may lie in the same folder."""
+    return "fitted.toml" if fitted.design.path.name != "fitted.toml" else "fitted_again.toml"
+
+
+def fitted_files(fitted: Fitted) -> dict[str, bytes]:
+    """Write the fitted design as a new design file, with the files that it names beside it."""
+    own = fitted_name(fitted)
+    beside = names_beside(fitted.design, own)
+    text = fitted_text(fitted, beside)
+    return {**files_beside(fitted.design, beside), own: text.encode("utf-8")}
+
+
+def fitted_text(fitted: Fitted, renamed: Mapping[str, str] | None = None) -> str:
+    """Text of the fitted design, which makes the very assembly that was solved.
+
+    Parameters
+    ----------
+    fitted : Fitted
+    renamed : mapping, optional
+        New names of the files that the design names.
+    """
+    document = tomlkit.parse(fitted.fitted.text)
+    if not fitted.design.title.startswith(PREFIX):
+        document["title"] = PREFIX + fitted.design.title
+    rename(document, renamed or {})
+    origin = [
+        f"# Fitted by roundcast to measurements, from {fitted.design.path.name}: only title and"
+        " these sizes are new."
+    ]
+    for one in fitted.estimates:
+        size = one.parameter
+        low, value, high, written = map(size.in_words, (one.low, one.value, one.high, size.written))
+        origin.append(f"# {size.name}: {value}, 95 % interval {low} to {high}; was {written}")
+    return "\n".join([*origin, "", tomlkit.dumps(document)])

@@ -1,0 +1,133 @@
+"""The model at sizes that a fit tries: every one solved once, slopes by differences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+
+import numpy as np
+
+from dispersion.bands import study_frequencies
+from dispersion.response import Response
+from studies.design import Design, DesignError, parse_design
+from studies.design.parameters import Parameter, parameter_text
+from studies.grid import Progress, Solver, counted
+from studies.measured.positions import MeasuredBands
+from studies.predicting import predicted_at
+
+MOST_EVALUATIONS = 80
+FITTING = "fitting sizes"
+STEP = 0.25
+"""Prior widths from which a slope is told: half a millimetre of plate gap, far more than what
+another mesh does to a level (0.01 dB), far less than a wavelength."""
+
+
+class Trials:
+    """Levels of a design with some of its sizes changed, counted in prior widths.
+
+    What is tried is always the design that its own text makes, so that the text in the end is the
+    very thing solved.
+
+    Parameters
+    ----------
+    design : Design
+    parameters : sequence of Parameter
+    measured : MeasuredBands
+        Where and in which bands.
+    solver : callable
+        One of `dispersion.solvers.SOLVERS`.
+    per_band : int
+        Frequencies in a third-octave band.
+    progress : callable, optional
+        Called with (stage, done, total) solves of one frequency.
+    """
+
+    def __init__(
+        self,
+        design: Design,
+        parameters: Sequence[Parameter],
+        measured: MeasuredBands,
+        solver: Solver,
+        per_band: int,
+        progress: Progress | None = None,
+    ) -> None:
+        self.design, self.parameters, self.measured = design, tuple(parameters), measured
+        self.evaluations = 0
+        band = (float(measured.centres[0]), float(measured.centres[-1]))
+        self._total = MOST_EVALUATIONS * len(study_frequencies(*band, per_band))
+        advance = counted(progress, FITTING, self._total)
+        self._predict = partial(
+            predicted_at, solver=solver, per_band=per_band, advance=advance, band=band
+        )
+        self._progress = progress
+        self._known: dict[tuple[float, ...], np.ndarray | None] = {}
+        self._responses: dict[tuple[float, ...], Response] = {}
+
+    @property
+    def bounds(self) -> tuple[np.ndarray, np.ndarray]:
+        """(K,) lowest and highest prior widths to try."""
+        low, high = zip(*(parameter.bounds for parameter in self.parameters), strict=True)
+        return np.array(low), np.array(high)
+
+    def values(self, widths: Sequence[float]) -> tuple[float, ...]:
+        """Sizes, SI, on whole steps."""
+        pairs = zip(self.parameters, widths, strict=True)
+        return tuple(parameter.at(float(width)) for parameter, width in pairs)
+
+    def text(self, widths: Sequence[float]) -> str:
+        """Text of the design with these sizes."""
+        return parameter_text(self.design, self.parameters, self.values(widths))
+
+    def levels(self, widths: Sequence[float]) -> np.ndarray | None:
+        """(P, B) levels, dB; None if it cannot be built."""
+        values = self.values(widths)
+        if values not in self._known:
+            self._known[values] = self._solved(values)
+        return self._known[values]
+
+    def response(self, widths: Sequence[float]) -> Response:
+        """The solve behind `levels`."""
+        return self._responses[self.values(widths)]
+
+    def slopes(self, widths: np.ndarray, both_sides: bool = False) -> np.ndarray:
+        """(K, P, B) change of the levels for each prior width, dB.
+
+        One-sided differences, away from a bound and from what cannot be built; central ones where
+        both sides are asked for and can be had.
+        """
+        return np.array([self._slope(widths, at, both_sides) for at in range(len(widths))])
+
+    def finish(self) -> None:
+        """Fill the progress: nothing more is solved."""
+        if self._progress is not None:
+            self._progress(FITTING, self._total, self._total)
+
+    def _slope(self, widths: np.ndarray, at: int, both_sides: bool) -> np.ndarray:
+        low, high = self.bounds
+        ends: list[tuple[float, np.ndarray]] = []
+        for step in (STEP, -STEP):
+            moved = np.array(widths, dtype=float)
+            moved[at] = np.clip(moved[at] + step, low[at], high[at])
+            way = moved[at] - widths[at]
+            levels = self.levels(moved) if abs(way) >= 0.5 * STEP else None
+            if levels is not None:
+                ends.append((way, levels))
+            if ends and not both_sides:
+                break
+        if not ends:
+            return np.zeros(self.measured.level_db.shape)
+        if len(ends) == 1:
+            ends.append((0.0, self.levels(widths)))
+        (here, above), (there, below) = ends
+        return (above - below) / (here - there)
+
+    def _solved(self, values: tuple[float, ...]) -> np.ndarray | None:
+        text = parameter_text(self.design, self.parameters, values)
+        try:
+            design = parse_design(text, self.design.path)
+        except DesignError:
+            return None
+        self.evaluations += 1
+        predicted = self._predict(design, design.assembly(), self.measured.positions)
+        self._responses[values] = predicted.response
+        return predicted.level_db

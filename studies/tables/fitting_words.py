@@ -1,0 +1,143 @@
+"""What a fit found, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from studies.fitted_file import fitted_name
+from studies.fitting import Estimate, Fitted
+from studies.measured.trials import MOST_EVALUATIONS
+from studies.tables.table import joined
+
+
+def fit_words(fitted: Fitted) -> list[str]:
+    """Tell what the fit found, the most important first."""
+    return [
+        _sizes(fitted),
+        _gain(fitted),
+        *_held_out(fitted),
+        *_confused(fitted),
+        *_untold(fitted),
+        *_at_bound(fitted),
+        _common(fitted),
+        _scale(fitted),
+        *_unsettled(fitted),
+        _file(fitted),
+    ]
+
+
+def _sizes(fitted: Fitted) -> str:
+    others = [one for one in fitted.estimates if one.differs]
+    if not others:
+        return (
+            "The fit: every size as written lies within its 95 % interval, so these readings call"
+            " for no other."
+        )
+    return f"The fit: {'; '.join(map(_size, others))}. All other sizes may be as written."
+
+
+def _size(one: Estimate) -> str:
+    size = one.parameter
+    low, high, written = map(size.in_words, (one.low, one.high, size.written))
+    return (
+        f"{size.name} {size.in_words(one.value)}, 95 % interval {low} to {high}, where {written}"
+        " is written"
+    )
+
+
+def _gain(fitted: Fitted) -> str:
+    before, after = fitted.rms_db
+    return (
+        f"With the fitted sizes the {int(fitted.known.sum())} readings at"
+        f" {int(fitted.known.any(axis=1).sum())} positions differ from the model by"
+        f" {after:.2f} dB rms, as written by {before:.2f} dB."
+    )
+
+
+def _held_out(fitted: Fitted) -> Iterator[str]:
+    held = fitted.held_out
+    if held is None:
+        yield (
+            "No angle could be left out to test the fit: readings at more positions would tell"
+            " whether it is more than a fit to these few."
+        )
+        return
+    written, found = held.rms_db
+    told = (
+        f"Angles left out of the fit ({held.groups} times some of them) are foretold within"
+        f" {found:.2f} dB rms, with the sizes as written within {written:.2f} dB"
+    )
+    if held.better:
+        yield f"{told}: the fit knows something of angles that it has not seen."
+    else:
+        yield (
+            f"{told}: the fit foretells them no better, so it has learned noise, or something that"
+            " none of these sizes is. Do not use it."
+        )
+
+
+def _confused(fitted: Fitted) -> Iterator[str]:
+    for one, other, correlation in fitted.confused:
+        change = "and a larger" if correlation < 0.0 else "and a smaller"
+        yield (
+            f"The readings cannot tell {one.name} from {other.name} (correlation"
+            f" {correlation:+.2f}): a larger {one.name} {change} {other.name} undo each other, and"
+            " what is written decides between them. Measure one of the two with a rule."
+        )
+
+
+def _untold(fitted: Fitted) -> Iterator[str]:
+    names = [one.parameter.name for one in fitted.estimates if not one.told]
+    if names:
+        yield (
+            f"The readings say next to nothing of {joined(names)}: there the fit repeats what is"
+            " written, give or take what such a size is usually off by."
+        )
+
+
+def _at_bound(fitted: Fitted) -> Iterator[str]:
+    for one in fitted.estimates:
+        if one.at_bound:
+            yield (
+                f"The {one.parameter.name} stands at the end of what it may be"
+                f" ({one.parameter.in_words(one.value)}): look for a mistake in what is written,"
+                " or for something that the model leaves out."
+            )
+
+
+def _common(fitted: Fitted) -> str:
+    if fitted.level is None:
+        return (
+            "What all positions have in common in a band was removed before fitting, since it may"
+            " be the driver's own curve: the level went with it, and only differences between"
+            " positions count. Give the driver's curve in [driver] curve to use more."
+        )
+    level, error = fitted.level
+    return (
+        f"One level was fitted along, {level:+.1f} dB (give or take {error:.1f} dB); the driver's"
+        " own curve is taken as the design has it, so its errors are blamed on the sizes."
+    )
+
+
+def _scale(fitted: Fitted) -> str:
+    return (
+        f"The intervals take a reading to be off by {fitted.scale_db:.2f} dB, one standard"
+        f" deviation: {fitted.stated_db:.1f} dB stated for model and meter, weighed with what is"
+        " left of the readings. A fault that all readings share is in no interval."
+    )
+
+
+def _unsettled(fitted: Fitted) -> Iterator[str]:
+    if not fitted.settled:
+        yield (
+            f"The search was stopped after {fitted.evaluations} solves (at most"
+            f" {MOST_EVALUATIONS}) before it stood still: take the values as a direction."
+        )
+
+
+def _file(fitted: Fitted) -> str:
+    return (
+        f"{fitted_name(fitted)} is the design with these sizes, a new file that every command"
+        f" takes; it took {fitted.evaluations} solves of the band. Measure what the fit says is"
+        " off before you believe it."
+    )

@@ -1,0 +1,446 @@
+"""Sizes fitted to readings: found, bounded, told apart or not, never claimed to be known better.
+
+Most of it runs on a made-up solver whose levels are straight lines in the sizes, so that what must
+come out follows from formulas.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dispersion.bands import third_octave_centres
+from dispersion.problem import Problem
+from dispersion.response import Response
+from studies.design import Design, parse_design
+from studies.design.parameters import REACH, parameter_text, parameters_of
+from studies.fitted_file import PREFIX, fitted_files, fitted_text
+from studies.fitting import FitError, Fitted, fit
+from studies.measured.estimating import (
+    STATED_COUNTS,
+    centred,
+    correlations_of,
+    covariance_of,
+    free_readings,
+    freedom_of,
+    half_width,
+    level_error,
+    scale_of,
+)
+from studies.measured.holding_out import MOST_GROUPS, groups_of
+from studies.measured.positions import MeasuredBands, Position
+from studies.measured.trials import MOST_EVALUATIONS
+from studies.tables.fitting import fitting_tables
+from studies.tables.fitting_words import fit_words
+
+EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+CENTRES = third_octave_centres(2000, 5000)
+HEIGHTS = (0.5, 0.8, 0.93, 1.1, 1.4, 1.8)
+PLACES = tuple(Position(f"at {height:g} m", 1.0, height) for height in HEIGHTS)
+SIZES = ("effective diameter", "shrink frequency", "driver proud height", "plate gap", "keep")
+LESS_THAN_A_STEP = 1e-2
+"""Prior widths: the search stops when it gains less than a thousandth of its cost."""
+
+
+def example(*pairs: tuple[str, str], name: str = "reading_room.toml") -> Design:
+    path = EXAMPLES / name
+    text = path.read_text(encoding="utf-8")
+    for old, new in (('band = ["100 Hz", "16 kHz"]', "band = [2000, 5000]"), *pairs):
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return parse_design(text, path)
+
+
+def widths_in(problem: Problem) -> np.ndarray:
+    """How many prior widths the sizes of a problem are from the example as written, (5,)."""
+    assembly, (way,) = problem.assembly, problem.ways
+    return np.array(
+        [
+            (2.0 * assembly.driver.effective_radius - 0.104) / (0.05 * 0.104),
+            np.log2(way.lets_go.frequency / 4000.0) / 0.5,
+            (assembly.driver.proud - 0.003) / 2e-3,
+            (assembly.plate_gap - 0.060) / 2e-3,
+            (assembly.reflector.height - 0.044) / 1.5e-3,
+        ]
+    )
+
+
+def patterns(problem: Problem) -> np.ndarray:
+    """Change of the level by each size, (5, F, P) dB for each prior width: all of them unlike."""
+    x = 2.0 * np.log2(problem.frequencies / 3000.0)[:, None]
+    y = 2.0 * problem.points[None, :, 1]
+    return np.array(
+        [
+            np.cos(x + y),
+            x * y,
+            np.sin(2.0 * x - y),
+            np.cos(2.0 * y) * x,
+            np.sin(3.0 * y) * (1.0 + x),
+        ]
+    )
+
+
+def straight(
+    problem: Problem,
+    progress: Callable[[int], None] | None = None,
+    shape: Callable[[np.ndarray], np.ndarray] = lambda slopes: slopes,
+) -> Response:
+    """Solve nothing: levels are straight lines in the sizes."""
+    levels = np.tensordot(widths_in(problem), shape(patterns(problem)), 1)
+    if progress is not None:
+        progress(len(problem.frequencies))
+    count = len(problem.frequencies)
+    return Response(
+        problem,
+        "waves",
+        {},
+        np.ones((1, count, len(problem.elevations)), dtype=complex),
+        10.0 ** (levels[None] / 20.0) + 0j,
+        np.zeros((1, count)),
+        np.full(count, 100),
+    )
+
+
+def readings(
+    built: Design,
+    noise_db: float = 0.0,
+    seed: int = 6,
+    places: tuple[Position, ...] = PLACES,
+    solver: Callable[..., Response] = straight,
+) -> MeasuredBands:
+    """What a meter reads on a speaker: its own zero, a driver with a curve, and noise."""
+    from studies.predicting import predict
+
+    found = predict(built, built.assembly(), places, solver, 4)
+    curve = np.linspace(-2.0, 3.0, len(found.centres))
+    noise = np.random.default_rng(seed).normal(0.0, noise_db, found.level_db.shape)
+    return MeasuredBands(places, found.centres, found.level_db + 84.0 + curve + noise)
+
+
+GAP_AND_KEEP = (("plate_gap = 60 ", "plate_gap = 61.5 "), ("keep = 44 ", "keep = 42.7 "))
+
+
+@pytest.fixture(scope="module")
+def true() -> Fitted:
+    """A speaker with another plate gap and another keep, read all but perfectly."""
+    return fit(example(), readings(example(*GAP_AND_KEEP)), straight, stated_db=0.02)
+
+
+def of(fitted: Fitted, name: str) -> object:
+    return next(one for one in fitted.estimates if one.parameter.name == name)
+
+
+# Formulas ----------------------------------------------------------------------------------------
+
+
+def test_removing_what_is_common_is_fitting_it_along() -> None:
+    """Against ordinary least squares with one unknown a band, or one in all."""
+    random = np.random.default_rng(1)
+    values, known = random.normal(size=(4, 3)), random.random((4, 3)) > 0.2
+    flat, band = values[known], np.nonzero(known)[1]
+    for by_band, columns in (
+        (True, (band[:, None] == np.arange(3))),
+        (False, np.ones((len(flat), 1))),
+    ):
+        columns = columns.astype(float)
+        left = flat - columns @ np.linalg.lstsq(columns, flat, rcond=None)[0]
+        assert centred(values, known, by_band) == pytest.approx(left, abs=1e-12)
+        assert free_readings(known, by_band) == len(flat) - np.linalg.matrix_rank(columns)
+
+
+def test_covariance_is_that_of_all_unknowns_together() -> None:
+    """Sizes and level in one system: the same block, and the same error of the level."""
+    random = np.random.default_rng(2)
+    known = np.ones((6, 4), dtype=bool)
+    slopes = random.normal(size=(3, 6, 4))
+    together = np.vstack((slopes.reshape(3, -1), np.ones(24)))
+    told = together @ together.T / 0.7**2 + np.diag([1.0, 1.0, 1.0, 0.0])
+    both = np.linalg.inv(told)
+    assert covariance_of(centred(slopes, known, False), 0.7) == pytest.approx(both[:3, :3])
+    # t(0.975; 10) = 2.228 (any table of the t-distribution)
+    error = level_error(slopes.reshape(3, -1), 0.7, 10.0)
+    assert error == pytest.approx(2.228 * np.sqrt(both[3, 3]), rel=1e-3)
+
+
+def test_scale_is_stated_where_nothing_is_read_and_found_where_much_is() -> None:
+    assert scale_of(np.zeros(0), 1.8, freedom_of(0, 0)) == pytest.approx(1.8)
+    many = np.random.default_rng(3).normal(0.0, 0.4, 40_000)
+    assert scale_of(many, 1.8, freedom_of(many.size, 0)) == pytest.approx(0.4, rel=0.02)
+    few = scale_of(np.full(4, 0.4), 1.8, STATED_COUNTS + 4.0)
+    assert few == pytest.approx(np.sqrt(0.5 * (1.8**2 + 0.4**2)))
+
+
+@pytest.mark.parametrize("noise_db", [0.2, 1.8])
+def test_intervals_cover(noise_db: float) -> None:
+    """Sizes off as their priors say, readings with noise: 95 % intervals hold them as often.
+
+    Where the noise is less than stated (1.8 dB) they may hold them more often, never less.
+    """
+    random = np.random.default_rng(4)
+    known, tried, held = np.ones((6, 5), dtype=bool), 400, 0
+    for _ in range(tried):
+        slopes, sizes = random.normal(size=(4, 6, 5)), random.normal(size=4)
+        flat = centred(slopes, known, True)
+        read = centred(np.tensordot(sizes, slopes, 1), known, True)
+        read = read + centred(random.normal(0.0, noise_db, (6, 5)), known, True)
+        freedom = freedom_of(free_readings(known, True), 4)
+        scale, found = 1.8, np.zeros(4)
+        for _ in range(4):
+            covariance = covariance_of(flat, scale)
+            found = covariance @ flat @ read / scale**2
+            scale = scale_of(read - found @ flat, 1.8, freedom)
+        held += np.sum(np.abs(found - sizes) <= half_width(covariance_of(flat, scale), freedom))
+    share = held / (4 * tried)
+    # Three standard errors of a share of 0.95 among 1600.
+    assert share >= 0.95 - 3.0 * np.sqrt(0.95 * 0.05 / (4 * tried))
+    assert noise_db < 1.8 or share <= 0.99
+
+
+# Finding sizes -----------------------------------------------------------------------------------
+
+
+def test_true_sizes_are_found_whatever_driver_and_meter(true: Fitted) -> None:
+    assert true.settled
+    assert true.curve_removed
+    assert true.level is None
+    for name, value in (("plate gap", 0.0615), ("keep", 0.0427)):
+        one = of(true, name)
+        assert abs(one.value - value) < LESS_THAN_A_STEP * one.parameter.prior
+        assert one.low < value < one.high
+        assert one.differs
+        assert one.told
+    for name in ("effective diameter", "shrink frequency", "driver proud height"):
+        assert not of(true, name).differs
+    before, after = true.rms_db
+    assert after < 0.02 < before
+    assert true.held_out.better
+
+
+def test_it_stays_within_its_solves(true: Fitted) -> None:
+    told: list[tuple[str, int, int]] = []
+    noisy = readings(example(*GAP_AND_KEEP), 1.5)
+    fitted = fit(example(), noisy, straight, lambda *some: told.append(some))
+    assert max(true.evaluations, fitted.evaluations) <= MOST_EVALUATIONS
+    assert told[-1][1] == told[-1][2]
+    done = [count for _, count, _ in told]
+    assert done == sorted(done)
+
+
+def test_noise_alone_does_not_move_sizes_out_of_their_intervals() -> None:
+    held = []
+    for seed in range(4):
+        fitted = fit(example(), readings(example(), 0.5, seed), straight)
+        held += [one.low <= one.parameter.written <= one.high for one in fitted.estimates]
+        written, found = fitted.held_out.rms_db
+        assert abs(found - written) < 0.5 * written
+    # Twenty intervals of 95 %: fewer than 17 hold what is true once in 370 times (binomial).
+    assert sum(held) >= 17
+
+
+def test_a_level_is_fitted_where_the_driver_is_known() -> None:
+    design = example()
+    built = readings(example(*GAP_AND_KEEP))
+    flat = replace(built, level_db=built.level_db - np.linspace(-2.0, 3.0, len(built.centres)))
+    fitted = fit(design, flat, straight, curve_removed=False, stated_db=0.02)
+    level, error = fitted.level
+    assert level == pytest.approx(84.0, abs=error)
+    assert error < 0.1
+    assert abs(of(fitted, "plate gap").value - 0.0615) < 2e-3 * LESS_THAN_A_STEP
+    assert "One level was fitted along, +84.0 dB" in " ".join(fit_words(fitted))
+
+
+def test_missing_readings_are_left_out() -> None:
+    design, built = example(), readings(example(*GAP_AND_KEEP))
+    levels = built.level_db.copy()
+    levels[np.random.default_rng(5).random(levels.shape) < 0.2] = np.nan
+    levels[1:, -1] = np.nan  # one reading in the last band says nothing of a size
+    fitted = fit(design, replace(built, level_db=levels), straight, stated_db=0.02)
+    assert fitted.measured.centres[-1] < CENTRES[-1]
+    assert abs(of(fitted, "keep").value - 0.0427) < 1.5e-3 * LESS_THAN_A_STEP
+
+
+def alike(slopes: np.ndarray) -> np.ndarray:
+    """Keep does to every level what the plate gap does, only more."""
+    return np.array([*slopes[:4], 1.5 * slopes[3]])
+
+
+def test_sizes_that_cannot_be_told_apart_are_named() -> None:
+    solver = partial(straight, shape=alike)
+    fitted = fit(example(), readings(example(*GAP_AND_KEEP), solver=solver), solver, stated_db=0.1)
+    ((one, other, correlation),) = fitted.confused
+    assert {one.name, other.name} == {"plate gap", "keep"}
+    assert correlation < -0.9
+    words = " ".join(fit_words(fitted))
+    assert "cannot tell plate gap from keep" in words
+    assert "a larger plate gap and a larger keep undo each other" in words
+    # The priors part what they share as they are wide and as it counts: 1 to 1.5 in prior widths.
+    gap, keep = (one.widths_of(of(fitted, one.name).value) for one in (one, other))
+    assert keep == pytest.approx(1.5 * gap, abs=0.05)
+
+
+def deaf(slopes: np.ndarray) -> np.ndarray:
+    """The plate gap changes nothing."""
+    return slopes * np.array([1.0, 1.0, 1.0, 0.0, 1.0])[:, None, None]
+
+
+def test_a_size_of_which_readings_say_nothing_stays_as_written() -> None:
+    solver = partial(straight, shape=deaf)
+    fitted = fit(example(), readings(example(*GAP_AND_KEEP), solver=solver), solver, stated_db=0.1)
+    gap = of(fitted, "plate gap")
+    assert not gap.told
+    assert gap.spread == pytest.approx(1.0)
+    assert gap.value == pytest.approx(0.060)
+    assert not fitted.confused
+    assert "next to nothing of plate gap" in " ".join(fit_words(fitted))
+    assert fitting_tables(fitted)[0].values("remark")[3] == "not told"
+
+
+def test_a_size_at_its_bound_is_told() -> None:
+    far = readings(example(("plate_gap = 60 ", "plate_gap = 70 ")))
+    fitted = fit(example(), far, straight, stated_db=0.02)
+    gap = of(fitted, "plate gap")
+    assert gap.at_bound
+    assert gap.value == pytest.approx(0.060 + REACH * 2e-3, abs=1e-4)
+    assert "The plate gap stands at the end of what it may be" in " ".join(fit_words(fitted))
+
+
+def test_a_frame_does_not_sink_below_the_baffle() -> None:
+    design = example(("proud = 3 ", "proud = 1 "))
+    flush = readings(example(("proud = 3 ", "proud = 0 ")))
+    # Levels of `straight` are counted from 3 mm: the common part of what is written drops out.
+    proud = of(fit(design, flush, straight, stated_db=0.02), "driver proud height")
+    assert proud.low == 0.0
+    assert 0.0 <= proud.value < 2e-3 * 2 * LESS_THAN_A_STEP
+
+
+def test_what_cannot_be_built_is_stepped_round() -> None:
+    """The tip all but touches the cone as written: many steps would make it touch."""
+    tight = ("keep = 44 ", "keep = 52 ")
+    design = example(tight)
+    built = readings(example(("keep = 44 ", "keep = 51 ")))
+    fitted = fit(design, built, straight, stated_db=0.05)
+    assert not fitted.fitted.assembly().clashes()
+    assert of(fitted, "keep").value == pytest.approx(0.051, abs=1.5e-3 * 2 * LESS_THAN_A_STEP)
+
+
+# Refusals ----------------------------------------------------------------------------------------
+
+
+def test_one_position_is_refused_unless_the_driver_is_known() -> None:
+    design, one = example(), readings(example(*GAP_AND_KEEP), places=PLACES[:1])
+    with pytest.raises(FitError, match=r"two positions or more.*\[driver\] curve"):
+        fit(design, one, straight)
+    with pytest.raises(FitError, match="too few for 5 sizes"):
+        fit(design, one, straight, curve_removed=False)
+    # More bands: eleven readings are enough, but no angle can be left out.
+    wide = example(("proud = 3 ", "proud = 3 "))
+    wide = replace(
+        wide, tables=wide.tables.model_copy(update={"target": wide.tables.target.model_copy(
+            update={"band": (500.0, 5000.0)})})
+    )  # fmt: skip
+    fitted = fit(design, readings(wide, places=PLACES[:1]), straight, curve_removed=False)
+    assert fitted.held_out is None
+    assert "No angle could be left out" in " ".join(fit_words(fitted))
+
+
+def test_too_few_readings_are_refused_with_the_count() -> None:
+    two = readings(example(), places=PLACES[:2])
+    with pytest.raises(FitError, match="10 readings, of which 5 go to the driver.*Measure in more"):
+        fit(example(), two, straight)
+    nothing = replace(two, level_db=np.full(two.level_db.shape, np.nan))
+    with pytest.raises(FitError, match="two positions or more"):
+        fit(example(), nothing, straight)
+
+
+# Holding out -------------------------------------------------------------------------------------
+
+
+def test_places_are_left_out_together_and_each_once() -> None:
+    round_about = tuple(Position(f"{n}", 1.0, 0.5 + 0.1 * (n // 2), 60.0 * n) for n in range(24))
+    groups = groups_of(round_about, np.arange(24) != 23)
+    assert len(groups) == MOST_GROUPS
+    assert sorted(one for group in groups for one in group) == list(range(23))
+    assert all({one ^ 1 for one in group} - {23} <= set(group) | {22} for group in groups)
+
+
+def test_a_fit_that_learned_nothing_general_is_not_recommended(true: Fitted) -> None:
+    held = replace(true.held_out, fitted_db=2.0 * true.held_out.written_db)
+    assert "Do not use it" in " ".join(fit_words(replace(true, held_out=held)))
+    assert "knows something of angles" in " ".join(fit_words(true))
+
+
+# The fitted design -------------------------------------------------------------------------------
+
+
+def test_the_fitted_design_is_the_users_text_and_the_very_thing_solved(true: Fitted) -> None:
+    files = fitted_files(true)
+    text = files["fitted.toml"].decode()
+    read = parse_design(text, EXAMPLES / "fitted.toml")
+    assert read.assembly() == true.fitted.assembly() == true.response.problem.assembly
+    assert read.ways == true.fitted.ways == true.response.problem.ways
+    assert read.title == PREFIX + true.design.title
+    old, new = true.design.text.splitlines(), text.splitlines()
+    changed = [line for line in old if line not in new]
+    # Title, plate gap, effective diameter, proud, lets_go, keep: one line each, comments kept.
+    assert len(changed) == 6
+    assert any(line.startswith("plate_gap = ") and "# baffle face" in line for line in new)
+    assert set(files) == {"fitted.toml", *(name for name, _ in true.design.companions)}
+    assert "# plate gap: 61.5 mm" in text
+    assert fitted_files(true) == files
+
+
+def test_a_design_of_that_name_is_not_written_over(true: Fitted) -> None:
+    again = replace(true, design=replace(true.design, path=EXAMPLES / "fitted.toml"))
+    assert set(fitted_files(again)) >= {"fitted_again.toml"}
+    assert "fitted.toml" not in fitted_files(again)
+
+
+@pytest.mark.parametrize(
+    "pairs",
+    [
+        (("keep = 44 ", "cut_off = 136 "),),
+        (("effective_diameter = 104 ", 'effective_area = "84.9 cm2" '),),
+        (("plate_gap = 60 ", 'plate_gap = "2 3/8 in" '),),
+        (("proud = 3 ", "# proud = 3 "),),
+        (("recess = 0\n", "recess = 0\nlets_go.above = 4000\nlets_go.down_to = 34\n"),
+         ("lets_go = {", "# lets_go = {")),
+    ],
+)  # fmt: skip
+def test_every_way_of_writing_a_size_is_written_back(pairs: tuple[tuple[str, str], ...]) -> None:
+    design = example(*pairs)
+    parameters = parameters_of(design)
+    assert tuple(one.name for one in parameters) == SIZES
+    values = [one.at(0.4) for one in parameters]
+    built = parse_design(parameter_text(design, parameters, values), design.path)
+    for one, value, found in zip(parameters, values, parameters_of(built), strict=True):
+        assert found.written == pytest.approx(value, abs=1e-7 if one.unit.symbol == "mm" else 1e-3)
+        assert found.written != pytest.approx(one.written, rel=1e-4)
+    for line in design.text.splitlines():
+        if line.startswith("#"):
+            assert line in parameter_text(design, parameters, values)
+
+
+def test_other_reflectors_have_their_own_size() -> None:
+    names = [one.name for one in parameters_of(example(name="reading_room_cone.toml"))]
+    assert names[-1] == "half angle"
+    bare = example(
+        ('kind = "ball"\n', 'kind = "none"\n'),
+        ("ball_diameter = 180 ", "# "),
+        ("keep = 44 ", "# "),
+        ('hold = "plate gap"', 'hold = "plate gap"\nballs_on_sale = [180]'),
+    )
+    assert [one.name for one in parameters_of(bare)][-1] == "plate gap"
+
+
+def test_correlations_are_of_the_readings() -> None:
+    slopes = np.array([[1.0, 2.0, 3.0, 4.0], [1.0, 2.0, 3.0, 4.1]])
+    assert correlations_of(slopes, 0.1)[0, 1] < -0.99
+    assert correlations_of(np.eye(2), 0.1) == pytest.approx(np.eye(2))
+
+
+def test_the_text_names_what_was_fitted(true: Fitted) -> None:
+    assert fitted_text(true).startswith("# Fitted by roundcast to measurements, from reading_room")
+    assert "plate gap 61.5 mm" in fit_words(true)[0]
