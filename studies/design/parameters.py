@@ -17,7 +17,7 @@ from tomlkit import TOMLDocument
 from shapes.lengths import in_both, in_degrees
 from studies.design.design import Design
 from studies.design.moves import MILLIMETRE, Unit
-from studies.design.reflector_tables import BallTable
+from studies.design.reflector_tables import BallTable, ConeTable
 from studies.design.tables import DriverTable
 
 REACH = 3.0
@@ -164,13 +164,14 @@ def _of_reflector(design: Design) -> tuple[Parameter, ...]:
         cut_off = table.cut_off is not None
         write = _cut_off(table.diameter) if cut_off else _put("reflector", "keep")
         return (_length("keep", *sizes, write),)
-    if getattr(table, "half_angle", None) is not None:
+    if isinstance(table, ConeTable) and table.half_angle is not None:
         bounds = math.radians(5.0), math.radians(85.0)
-        sizes = (table.half_angle, HALF_ANGLE, *bounds, THOUSANDTH_DEGREE)
-        return (Parameter("half angle", DEGREE, *sizes, _half_angle),)
-    if getattr(table, "height", None) is not None:
+        steps = (HALF_ANGLE, *bounds, THOUSANDTH_DEGREE)
+        return (Parameter("half angle", DEGREE, table.half_angle, *steps, _half_angle),)
+    height = getattr(table, "height", None)  # a turned profile and none at all have no such size
+    if height is not None:
         put = _put("reflector", "height")
-        return (_length("reflector height", table.height, KEEP, 1e-4, 1.0, put),)
+        return (_length("reflector height", height, KEEP, 1e-4, 1.0, put),)
     return ()
 
 

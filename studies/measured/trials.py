@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from functools import partial
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from dispersion.bands import study_frequencies
 from dispersion.response import Response
@@ -69,23 +70,30 @@ class Trials:
         low, high = zip(*(parameter.bounds for parameter in self.parameters), strict=True)
         return np.array(low), np.array(high)
 
-    def values(self, widths: Sequence[float]) -> tuple[float, ...]:
+    def values(self, widths: ArrayLike) -> tuple[float, ...]:
         """Sizes, SI, on whole steps."""
-        pairs = zip(self.parameters, widths, strict=True)
+        pairs = zip(self.parameters, np.asarray(widths, dtype=float), strict=True)
         return tuple(parameter.at(float(width)) for parameter, width in pairs)
 
-    def text(self, widths: Sequence[float]) -> str:
+    def text(self, widths: ArrayLike) -> str:
         """Text of the design with these sizes."""
         return parameter_text(self.design, self.parameters, self.values(widths))
 
-    def levels(self, widths: Sequence[float]) -> np.ndarray | None:
+    def levels(self, widths: ArrayLike) -> np.ndarray | None:
         """(P, B) levels, dB; None if it cannot be built."""
         values = self.values(widths)
         if values not in self._known:
             self._known[values] = self._solved(values)
         return self._known[values]
 
-    def response(self, widths: Sequence[float]) -> Response:
+    def built(self, widths: ArrayLike) -> np.ndarray:
+        """(P, B) levels of what is known to be buildable, dB."""
+        levels = self.levels(widths)
+        if levels is None:
+            raise ValueError("these sizes cannot be built: ask `levels` first")
+        return levels
+
+    def response(self, widths: ArrayLike) -> Response:
         """The solve behind `levels`."""
         return self._responses[self.values(widths)]
 
@@ -117,7 +125,7 @@ class Trials:
         if not ends:
             return np.zeros(self.measured.level_db.shape)
         if len(ends) == 1:
-            ends.append((0.0, self.levels(widths)))
+            ends.append((0.0, self.built(widths)))
         (here, above), (there, below) = ends
         return (above - below) / (here - there)
 
