@@ -7,6 +7,7 @@ import platform
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
+from functools import partial
 from importlib import metadata
 from pathlib import Path
 
@@ -174,7 +175,7 @@ def prove(
     """
     asked = [(name, check) for name, checks in families.items() for check in checks]
     tasks: list[Callable[[], Compared]] = [
-        lambda check=check, case=case: check.run(case) for _, check in asked for case in check.cases
+        partial(check.run, case) for _, check in asked for case in check.cases
     ]
     found = iter(_all_of(tasks, progress, workers or os.cpu_count() or 1))
     proved = tuple(

@@ -164,7 +164,7 @@ def trust(**given: Any) -> None:
 @writing_options
 @workers_option
 @click.pass_context
-def proof(context: click.Context, **given: Any) -> None:
+def proof(context: click.Context, /, **given: Any) -> None:
     """Is the program right? Needs no design.
 
     Holds it against published numbers and exact fields: value, reference, difference, limit and

@@ -130,8 +130,8 @@ def compare_levels(
     """Compare complex fields by their levels re the maximum of the known one, where it is loud."""
     most = np.abs(known).max()
     target = level(known / most)
-    loud = np.flatnonzero(target > -within)
-    names = [at[i] for i in loud]
+    loud = target > -within
+    names = [name for name, heard in zip(at, loud, strict=True) if heard]
     return compare(case, names, level(found / most)[loud], target[loud], allowed, hertz)
 
 

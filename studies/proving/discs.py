@@ -21,6 +21,7 @@ ka = 0.1, and by 0.3, 0.2 and 0.1 dB at ka = 2; the limits q_0 within 0.02 dB.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from dispersion.waves import (
     DEFAULT_SETTINGS,
@@ -82,7 +83,9 @@ def thin_limit(values: np.ndarray, thicknesses: np.ndarray = THICKNESSES) -> np.
     return np.linalg.solve(np.column_stack((np.ones(3), h, h * np.log(h))), values)[0]
 
 
-def in_plane_wave(ka: float, thickness: float, settings=DEFAULT_SETTINGS) -> WaveSolution:
+def in_plane_wave(
+    ka: float, thickness: float, settings: WaveSettings = DEFAULT_SETTINGS
+) -> WaveSolution:
     """Solve a plate of unit radius that a plane wave meets squarely."""
     wave = [PlaneWave(90.0)]
     return solve([plate(thickness)], frequency_of(ka), wave, AIR, settings=settings)
@@ -117,7 +120,7 @@ def broadside(ka: float) -> Compared:
     """Far field and section of a disc that a plane wave meets squarely."""
     *magnitudes, exact_section, _, _ = BROADSIDE[ka]
     plates = [in_plane_wave(ka, h) for h in THICKNESSES]
-    far = [np.abs(one.far_field([90.0, 60.0, 30.0])[:, 0]) for one in plates]
+    far = [np.abs(one.far_field(np.array([90.0, 60.0, 30.0]))[:, 0]) for one in plates]
     return compare(
         f"ka {ka:g}",
         (*degrees([0, 30, 60]), "cross-section"),
@@ -144,7 +147,7 @@ def oscillating(ka: float) -> Compared:
     """Resistance, reactance, and levels off the axis over the axis."""
     resistance, reactance, *off_axis = OSCILLATING[ka]
     plates = [moving(ka, h) for h in THICKNESSES]
-    far = [one.far_field([90.0, 60.0, 30.0])[:, 0] for one in plates]
+    far = [one.far_field(np.array([90.0, 60.0, 30.0]))[:, 0] for one in plates]
     push, swing = thin_limit(np.array([impedance(one) for one in plates]))
     return compare(
         f"ka {ka:g}",
@@ -164,7 +167,7 @@ def oscillating(ka: float) -> Compared:
     )
 
 
-def within(known, factor: float = 20.0) -> np.ndarray:
+def within(known: ArrayLike, factor: float = 20.0) -> np.ndarray:
     """0.1 dB and half of the last printed digit, in dB."""
     return LEVEL_TOLERANCE_DB + factor * np.log10(1.0 + HALF_A_DIGIT / np.asarray(known))
 

@@ -6,6 +6,8 @@ S. H. Linkwitz, J. Audio Eng. Soc. 24, 2 (1976) [from memory].
 
 from __future__ import annotations
 
+from typing import Literal
+
 import numpy as np
 
 from dispersion.sources import Crossover
@@ -18,7 +20,9 @@ RATIO = np.geomspace(0.02, 50.0, 101)
 FREQUENCIES = CORNER * RATIO
 
 
-def both_sides(kind, order):
+def both_sides(
+    kind: Literal["butterworth", "linkwitz-riley"], order: int
+) -> tuple[np.ndarray, ...]:
     """Responses of the low and the high side."""
     return tuple(
         Crossover(kind, order, CORNER, side).response(FREQUENCIES) for side in ("low", "high")

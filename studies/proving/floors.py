@@ -14,13 +14,11 @@ Sources:
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from scipy.special import eval_legendre, spherical_jn, spherical_yn
 
 from dispersion.waves import Drive, PlaneWave, WaveSettings, axial_motion, normal_motion, solve
-from shapes.meridian import Arc, Meridian
+from shapes.meridian import Arc, Line, Meridian
 from shapes.pieces import Piece
 from studies.proving.check import (
     LEVEL_TOLERANCE_DB,
@@ -48,13 +46,14 @@ HALF_BALL = Meridian((Arc((1.0, 0.0), (0.0, 1.0), (0.0, 0.0), False, "ball"),))
 def image_of(body: Meridian, floor: float) -> Meridian:
     """Mirror image of a body of lines and arcs, its parts called "image ..."."""
 
+    def there(point: tuple[float, float]) -> tuple[float, float]:
+        return point[0], 2.0 * floor - point[1]
+
     def flipped(piece: Piece) -> Piece:
-        points = [name for name in ("start", "end", "centre") if hasattr(piece, name)]
-        there = {name: (getattr(piece, name)[0], 2 * floor - getattr(piece, name)[1])
-                 for name in points}  # fmt: skip
+        start, end, part = there(piece.start), there(piece.end), f"image {piece.part}"
         if isinstance(piece, Arc):
-            there["clockwise"] = not piece.clockwise
-        return replace(piece, **there, part=f"image {piece.part}").reversed()
+            return Arc(start, end, there(piece.centre), not piece.clockwise, part).reversed()
+        return Line(start, end, part).reversed()
 
     return Meridian(tuple(flipped(piece) for piece in body.pieces[::-1]))
 

@@ -9,7 +9,9 @@ flattens the slope. Orders found: 4.8 to 6.3; one less than 5 is allowed for tha
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.special import eval_legendre, spherical_jn, spherical_yn
@@ -92,7 +94,7 @@ def _ladder(
     return MeshLadder(name, per_wavelength, np.array(unknowns), np.array(errors))
 
 
-LADDERS = (
+LADDERS: tuple[tuple[Callable[[Any], MeshLadder], float], ...] = (
     (scattered_ladder, 6.0),
     (scattered_ladder, 15.0),
     (radiated_ladder, 0),

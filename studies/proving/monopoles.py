@@ -19,6 +19,8 @@ Found at the default mesh: within 0.02 dB.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from dispersion.waves import Monopole, PlaneWave, WaveSolution, solve
@@ -48,7 +50,7 @@ def in_air(frequency: float) -> float:
     return 2.0 * np.pi * frequency / AIR.speed
 
 
-def left_out(sources, solution: WaveSolution, waves: np.ndarray) -> np.ndarray:
+def left_out(sources: Sequence[Monopole], solution: WaveSolution, waves: np.ndarray) -> np.ndarray:
     """Far field (D, W) of the drive that the quartics leave out; `waves` (E, P, D) is p."""
     shape = basis(9)
     at = solution.mesh.at(shape.points)
@@ -60,7 +62,9 @@ def left_out(sources, solution: WaveSolution, waves: np.ndarray) -> np.ndarray:
     return -np.einsum("eq,eqw,eqd->dw", area, exact - carried, pressure) / (4.0 * np.pi)
 
 
-def radiated(sources, frequency: float, m: int) -> tuple[np.ndarray, np.ndarray]:
+def radiated(
+    sources: Sequence[Monopole], frequency: float, m: int
+) -> tuple[np.ndarray, np.ndarray]:
     """Far field (D, W) of the solids that move like the sources, and the part that was added."""
     bodies = built().bodies
     drives = [hidden(source, bodies, m) for source in sources]

@@ -16,6 +16,7 @@ rho c u, less than 2 (ka / 2) (a / R) |D(90 deg)|.
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy.special import j1
 
 from dispersion.waves import WaveSolution, axial_motion, solve
@@ -43,7 +44,7 @@ PRINTED = {  # 2ka: resistance and reactance, printed to six decimals
 EDGE = 2.0
 
 
-def directivity(ka: float, sine: np.ndarray) -> np.ndarray:
+def directivity(ka: float, sine: ArrayLike) -> np.ndarray:
     """Return 2 J_1(x) / x at x = ka sin(theta)."""
     x = np.maximum(ka * np.abs(np.asarray(sine, dtype=float)), 1e-12)
     return 2.0 * j1(x) / x
@@ -92,7 +93,7 @@ def far_field(ka: float) -> Compared:
     return compare(f"ka {ka:g}", degrees(elevations), exact + off, exact, allowed)
 
 
-def radiation_impedance(twice_ka: float) -> Compared:
+def radiation_impedance(twice_ka: int) -> Compared:
     """Resistance and reactance over rho c pi a^2."""
     ka = 0.5 * twice_ka
     solution = piston(ka)

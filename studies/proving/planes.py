@@ -37,8 +37,8 @@ def between_two_planes(case: tuple[complex, float, float]) -> Compared:
     # 200 bounces on, a path is 20 m longer: exp(-2 * 20) of the first.
     allowed = (TWO_PLANES * (1.0 + np.abs(modes))).repeat(2)
     at = [f"r {distance:g} m, {part}" for distance in r for part in ("real", "imaginary")]
-    parts = [np.column_stack((p.real, p.imag)).ravel() for p in (found, modes)]
-    return compare(f"k {k:g}, from {height:g} to {z:g} m", at, *parts, allowed)
+    there, exact = (np.column_stack((p.real, p.imag)).ravel() for p in (found, modes))
+    return compare(f"k {k:g}, from {height:g} to {z:g} m", at, there, exact, allowed)
 
 
 TWO_PLANES = 1e-9

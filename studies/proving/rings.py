@@ -10,6 +10,7 @@ Sources:
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from scipy.special import ellipkm1
@@ -37,14 +38,14 @@ TABLE = [
 DIGITS = 1e-10
 
 
-def tabulated(row: tuple) -> Compared:
+def tabulated(row: tuple[Any, ...]) -> Compared:
     """Kernel and normal derivative, real and imaginary parts over the size of the known value."""
-    pair, k, *known = row
-    found = ring_kernels(*pair, k, normal=NORMAL)
+    (point, ring), k, *known = row
+    found = ring_kernels(point, ring, k, normal=NORMAL)
     scaled = [(f / abs(x), x / abs(x)) for f, x in zip(found, known, strict=True)]
-    there, exact = (np.array([pair[i] for pair in scaled]) for i in (0, 1))
+    there, exact = (np.array([both[i] for both in scaled]) for i in (0, 1))
     at = ("G, real", "G, imaginary", "dG/dn, real", "dG/dn, imaginary")
-    case = f"{pair[0]} and {pair[1]}, k {k:g}"
+    case = f"{point} and {ring}, k {k:g}"
     return compare(case, at, _parts(there), _parts(exact), DIGITS)
 
 
@@ -52,13 +53,13 @@ def _parts(values: np.ndarray) -> np.ndarray:
     return np.column_stack((values.real, np.imag(values))).ravel()
 
 
-def charged_ring(pair: tuple) -> Compared:
+def charged_ring(pair: tuple[tuple[float, float], tuple[float, float]]) -> Compared:
     """Kernel of still air over the elliptic integral."""
     (r, z), (rs, zs) = pair
     s = math.hypot(r + rs, z - zs)
     # 1 - m = (d / S)^2 keeps its digits where the rings nearly touch.
     exact = ellipkm1((math.hypot(r - rs, z - zs) / s) ** 2) / (math.pi * s)
-    found, _ = ring_kernels(*pair, 0.0)
+    found, _ = ring_kernels(*pair, k=0.0)
     return compare(f"{pair[0]} and {pair[1]}", ["G"], abs(found) / exact, 1.0, DIGITS)
 
 

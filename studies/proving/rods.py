@@ -53,11 +53,11 @@ def beside_a_line(ka: float) -> Compared:
 
 def _round(ka: float, found: np.ndarray, exact: np.ndarray) -> Compared:
     most = np.abs(exact).max()
-    parts = [np.concatenate((p.real, p.imag)) / most for p in (found, exact)]
+    there, known = (np.concatenate((p.real, p.imag)) / most for p in (found, exact))
     round_it = degrees(np.degrees(AZIMUTHS))
     at = [f"{name}, {part}" for part in ("real", "imaginary") for name in round_it]
     # ka + 6 orders cut the series here: the next term is what is left out.
-    return compare(f"ka {ka:g}", at, *parts, SERIES_CUT)
+    return compare(f"ka {ka:g}", at, there, known, SERIES_CUT)
 
 
 SERIES_CUT = 1e-5

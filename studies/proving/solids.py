@@ -9,11 +9,13 @@ import math
 from collections.abc import Sequence
 from functools import lru_cache
 from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 
 from dispersion.air import Air
 from dispersion.waves import Drive, Monopole
+from dispersion.waves.elements import SurfacePoints
 from shapes.assembly import Assembly
 from shapes.conics import Conic
 from shapes.meridian import Arc, Line, Meridian
@@ -91,7 +93,7 @@ def plate(thickness: float) -> Meridian:
 @lru_cache(maxsize=len(EXAMPLES))
 def example(name: str) -> Design:
     """One of the project's own example designs."""
-    return read_design(files("studies.examples").joinpath(f"{name}.toml"))
+    return read_design(Path(str(files("studies.examples").joinpath(f"{name}.toml"))))
 
 
 @lru_cache(maxsize=len(EXAMPLES))
@@ -108,7 +110,7 @@ def parts_of(bodies: Sequence[Meridian]) -> frozenset[str]:
 def hidden(source: Monopole, bodies: Sequence[Meridian], order: int, name: str = "") -> Drive:
     """Drive of all surfaces that a monopole inside a solid would pass through unchanged."""
 
-    def gradient(points, frequency: float) -> np.ndarray:
+    def gradient(points: SurfacePoints, frequency: float) -> np.ndarray:
         return source.on(points, 2.0 * math.pi * frequency / AIR.speed, order)[1]
 
     return Drive(name, parts_of(bodies), gradient)

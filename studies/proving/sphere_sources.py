@@ -14,6 +14,8 @@ Sources:
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from dispersion.waves import WaveSolution, axial_motion, normal_motion, solve
@@ -114,7 +116,7 @@ READING_OFF_A_CURVE_DB = 0.5
 
 def directivity_index(solution: WaveSolution) -> np.ndarray:
     """Of the direction straight up, in dB."""
-    on_axis = np.abs(solution.far_field([90.0])[0]) ** 2
+    on_axis = np.abs(solution.far_field(np.array([90.0]))[0]) ** 2
     mean = solution.far_power() * 2.0 * AIR.density * AIR.speed / (4.0 * np.pi)
     return 10.0 * np.log10(on_axis / mean)
 
@@ -157,7 +159,7 @@ def point_source_as_drawn(point: tuple[float, float]) -> Compared:
     return compare(f"kR {kr:g}", ["axis"], found, [printed], LEVEL_TOLERANCE_DB)
 
 
-def cap(row: tuple) -> Compared:
+def cap(row: tuple[Any, ...]) -> Compared:
     """Levels over the axis, directivity index, strength on the axis, power balance."""
     motion, half_angle, kr, *over_axis, index, strength = row
     drive = {"axial": axial_motion, "radial": normal_motion}[motion]("cap", {"cap"}, AIR)
@@ -178,7 +180,7 @@ def cap(row: tuple) -> Compared:
     )
 
 
-def axial_cap_as_drawn(ka: float) -> Compared:
+def axial_cap_as_drawn(ka: int) -> Compared:
     """Root mean square difference to a polar curve read off the page."""
     polar, printed = np.array([(0.0, 0.0), *AXIAL_CAP_CURVES[ka]]).T
     polar = np.minimum(polar, 360.0 - polar)
@@ -200,7 +202,7 @@ def pulsating_sphere(ka: float) -> Compared:
     return compare(
         f"ka {ka:g}",
         ("surface pressure", "power at the surface", "power far away"),
-        [level(1.0 + abs(off - 1.0)), *radiation_ratio(solution, 1.0)],
+        [float(level(1.0 + abs(off - 1.0))), *radiation_ratio(solution, 1.0)],
         [0.0, ratio, ratio],
         [LEVEL_TOLERANCE_DB, POWER_TOLERANCE_DB, POWER_TOLERANCE_DB],
         hertz(ka),

@@ -8,7 +8,7 @@ from studies.proving.check import LEVEL_TOLERANCE_DB, WAVES, Compared
 from studies.proving.laws import POWER_BALANCE
 from studies.tables.columns import number, text
 from studies.tables.evidence import Evidence
-from studies.tables.table import Column, Fact, Findings, Table
+from studies.tables.table import Column, Fact, Findings, Table, Value
 
 HOLDS, FAILS = "holds", "FAILS"
 IN_FULL = "as text, so that no digit is lost"
@@ -89,7 +89,7 @@ def _checks(proof: Proof) -> Table:
     )
 
 
-def _check_row(one: Proved) -> tuple:
+def _check_row(one: Proved) -> tuple[Value, ...]:
     case, check = one.nearest, one.check
     return (
         check.kind,
