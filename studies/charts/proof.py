@@ -141,8 +141,11 @@ def _limit(axes: Axes, limit_db: float) -> None:
 def _error_axis(axes: Axes, most: float) -> None:
     axes.set_yscale("log")
     axes.set_ylim(LEAST_DB, max(MOST_DB, 1.5 * most))
-    axes.yaxis.set_major_formatter(
-        FuncFormatter(lambda value, _: np.format_float_positional(value, trim="-"))
-    )
+    axes.yaxis.set_major_formatter(FuncFormatter(_plainly))
     axes.set_ylabel(ERROR_LABEL)
     axes.grid(axis="both")
+
+
+def _plainly(value: float, _: int | None = None) -> str:
+    """Write a decade without an exponent: "0.00001", "1"."""
+    return f"{value:.5f}".rstrip("0").rstrip(".")

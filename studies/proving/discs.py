@@ -120,7 +120,7 @@ def broadside(ka: float) -> Compared:
     """Far field and section of a disc that a plane wave meets squarely."""
     *magnitudes, exact_section, _, _ = BROADSIDE[ka]
     plates = [in_plane_wave(ka, h) for h in THICKNESSES]
-    far = [np.abs(one.far_field([90.0, 60.0, 30.0])[:, 0]) for one in plates]
+    far = [np.abs(one.far_field(np.array([90.0, 60.0, 30.0]))[:, 0]) for one in plates]
     return compare(
         f"ka {ka:g}",
         (*degrees([0, 30, 60]), "cross-section"),
@@ -147,7 +147,7 @@ def oscillating(ka: float) -> Compared:
     """Resistance, reactance, and levels off the axis over the axis."""
     resistance, reactance, *off_axis = OSCILLATING[ka]
     plates = [moving(ka, h) for h in THICKNESSES]
-    far = [one.far_field([90.0, 60.0, 30.0])[:, 0] for one in plates]
+    far = [one.far_field(np.array([90.0, 60.0, 30.0]))[:, 0] for one in plates]
     push, swing = thin_limit(np.array([impedance(one) for one in plates]))
     return compare(
         f"ka {ka:g}",

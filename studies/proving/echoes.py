@@ -120,7 +120,11 @@ def spheroid_echo(kilohertz: float, from_end_deg: np.ndarray) -> tuple[np.ndarra
 def sphere_echo(kilohertz: np.ndarray) -> Compared:
     """Echo of the sphere at many frequencies."""
     found = [
-        level(solve([sphere(0.01)], in_air(f), [PlaneWave(90.0)], AIR).far_field([-90.0])[0, 0])
+        level(
+            solve([sphere(0.01)], in_air(f), [PlaneWave(90.0)], AIR).far_field(np.array([-90.0]))[
+                0, 0
+            ]
+        )
         for f in kilohertz
     ]
     known = SPHERE_DB[np.isin(SPHERE_KHZ, kilohertz)]

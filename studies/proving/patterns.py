@@ -61,7 +61,7 @@ def piston_index(ka: float) -> Compared:
     return compare(f"ka {ka:g}", ["on axis"], found, PISTON[ka], PRINTED_DIGITS)
 
 
-def cap_index(case: tuple[float, float]) -> Compared:
+def cap_index(case: tuple[int, int]) -> Compared:
     """Directivity index of a cap that moves outwards."""
     pattern = radial_cap(*case)
     found = directivity_index(pattern, GRID, pattern[-1])

@@ -95,7 +95,7 @@ def far_field(ka: float) -> Compared:
     return compare(f"ka {ka:g}", degrees(elevations), exact + off, exact, allowed)
 
 
-def radiation_impedance(twice_ka: float) -> Compared:
+def radiation_impedance(twice_ka: int) -> Compared:
     """Resistance and reactance over rho c pi a^2."""
     ka = 0.5 * twice_ka
     solution = piston(ka)

@@ -94,7 +94,7 @@ def plate(thickness: float) -> Meridian:
 @lru_cache(maxsize=len(EXAMPLES))
 def example(name: str) -> Design:
     """One of the project's own example designs."""
-    return read_design(Path(str(files("studies.examples"))) / f"{name}.toml")
+    return read_design(Path(str(files("studies.examples").joinpath(f"{name}.toml"))))
 
 
 @lru_cache(maxsize=len(EXAMPLES))

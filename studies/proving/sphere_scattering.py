@@ -133,7 +133,7 @@ def pressure_on_sphere(solution: WaveSolution, polar_deg: float) -> np.ndarray:
 
 def surface_pressure(ka: float) -> Compared:
     """Pressure on the sphere in a plane wave, over that of the wave."""
-    ball, frequency = sphere(breaks_deg=POLAR[1:-1]), frequency_of(ka)
+    ball, frequency = sphere(breaks_deg=tuple(POLAR[1:-1])), frequency_of(ka)
     solution = solve([ball], frequency, [PlaneWave(90.0)], AIR, settings=TWICE_AS_FINE)
     found = [pressure_on_sphere(solution, angle)[0] for angle in POLAR]
     known = level(PLANE_WAVE[ka][0])
@@ -161,7 +161,7 @@ def scattered(ka: float) -> Compared:
 def optical_theorem(ka: float) -> Compared:
     """Section = 4 pi / k Im f(0): below ka = 1 the imaginary part is a small share of f(0)."""
     solution = solve([sphere()], frequency_of(ka), [PlaneWave(90.0)], AIR)
-    forward = 4.0 * np.pi / solution.wavenumber * solution.far_field([90.0])[0, 0].imag
+    forward = 4.0 * np.pi / solution.wavenumber * solution.far_field(np.array([90.0]))[0, 0].imag
     found, known = (10.0 * np.log10(s / np.pi) for s in (forward, cross_section(solution)))
     at = ["cross-section from straight ahead"]
     return compare(f"ka {ka:g}", at, found, known, POWER_TOLERANCE_DB, hertz(ka))
@@ -184,7 +184,7 @@ def wave_across_the_axis(ka: int) -> Compared:
     return compare(f"ka {ka}", degrees(away), found, known, LEVEL_TOLERANCE_DB, hertz(ka))
 
 
-def boss(ka: float) -> Compared:
+def boss(ka: int) -> Compared:
     """A wave and its mirror image on the sphere: a boss on a rigid plane, met squarely."""
     waves = [PlaneWave(90.0), PlaneWave(-90.0)]
     ball, frequency = sphere(breaks_deg=[45.0, 90.0]), frequency_of(ka)
@@ -194,7 +194,7 @@ def boss(ka: float) -> Compared:
     return compare(f"ka {ka:g}", at, found, level(BOSS[ka]), LEVEL_TOLERANCE_DB, hertz(ka))
 
 
-def beside_on_the_axis(k: float) -> Compared:
+def beside_on_the_axis(k: int) -> Compared:
     """Total level over the direct sound, then the complex pressure of a few."""
     over_direct, complex_values = POINT_SOURCE[k]
     solution = solve([sphere()], frequency_of(k), [Monopole(2.0)], AIR)

@@ -116,7 +116,7 @@ READING_OFF_A_CURVE_DB = 0.5
 
 def directivity_index(solution: WaveSolution) -> np.ndarray:
     """Of the direction straight up, in dB."""
-    on_axis = np.abs(solution.far_field([90.0])[0]) ** 2
+    on_axis = np.abs(solution.far_field(np.array([90.0]))[0]) ** 2
     mean = solution.far_power() * 2.0 * AIR.density * AIR.speed / (4.0 * np.pi)
     return 10.0 * np.log10(on_axis / mean)
 
@@ -180,7 +180,7 @@ def cap(row: tuple[Any, ...]) -> Compared:
     )
 
 
-def axial_cap_as_drawn(ka: float) -> Compared:
+def axial_cap_as_drawn(ka: int) -> Compared:
     """Root mean square difference to a polar curve read off the page."""
     polar, printed = np.array([(0.0, 0.0), *AXIAL_CAP_CURVES[ka]]).T
     polar = np.minimum(polar, 360.0 - polar)

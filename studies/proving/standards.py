@@ -92,7 +92,7 @@ def absorption_as_printed(row: tuple[float, float, float, float]) -> Compared:
     return compare(case, [f"{nominal:g} Hz"], found, printed, 1.001 * half_a_unit)
 
 
-def octaves_as_printed(weather: tuple[float, float]) -> Compared:
+def octaves_as_printed(weather: tuple[int, int]) -> Compared:
     """The same in octave bands, dB/km."""
     printed = np.array(ISO_9613_2[weather])
     found = 1000.0 * absorption([exact_midband(f) for f in OCTAVES], *weather)
