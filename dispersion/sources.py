@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from dispersion.bounded import UnreadableError, bytes_of
 
 STEEPEST_ORDER = 16
+LOUDEST_DB = 300.0  # either way; beyond it is another column, and far beyond it no number at all
 LARGEST_CURVE = 4 * 2**20
 """Bytes of a driver's curve; a point every hertz up to 20 kHz takes an eighth of it."""
 MOST_ROWS = 50_000
@@ -253,6 +254,11 @@ def _require_table(file: Path, rows: list[tuple[int, list[float]]]) -> None:
         if row[0] < 0.0 or not np.all(np.isfinite(row)):
             raise SourceError(
                 f"{file}, line {number}: needs finite numbers and a frequency above 0"
+            )
+        if abs(row[1]) > LOUDEST_DB:
+            raise SourceError(
+                f"{file}, line {number}: {row[1]:g} is no level of a driver in dB: put frequency"
+                " first, level second"
             )
 
 

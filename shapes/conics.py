@@ -34,6 +34,9 @@ from shapes.pieces import (
 
 ConicKind = Literal["ellipse", "parabola", "hyperbola"]
 
+FARTHEST = 10.0
+"""From the focus, metres: a section that runs on beyond is no reflector."""
+
 
 @dataclass(frozen=True)
 class Conic:
@@ -58,11 +61,11 @@ class Conic:
 
     def __post_init__(self) -> None:
         """Refuse ends that do not lie on one conic."""
-        across = np.linspace(0.0, 1.0, 65)
-        spread = 1.0 - unit(self._angles(across)) @ np.array(self.eccentricity)
-        at_end = math.dist(self.end, self.focus) * spread[-1]
+        spread = 1.0 - unit(self._angles(self._turns)) @ np.array(self.eccentricity)
+        at_end = math.dist(self.end, self.focus) * spread[1]
         one_branch = spread.min() * spread.max() > 0
-        if not one_branch or abs(at_end - self.semi_latus) > TOLERANCE:
+        far_off = abs(self.semi_latus) >= FARTHEST * np.abs(spread).min()
+        if not one_branch or far_off or abs(at_end - self.semi_latus) > TOLERANCE:
             raise MeridianError(
                 f"conic of '{self.part}': its two ends do not lie on one branch with this focus "
                 "and eccentricity; give ends that do."
@@ -133,6 +136,20 @@ class Conic:
         scale = 2 * self.semi_latus / (1 - squared)
         e_r, e_z = self.eccentricity
         return (self.focus[0] + scale * e_r, self.focus[1] + scale * e_z)
+
+    @property
+    def _turns(self) -> Array:
+        """Parameters where 1 - e . u may be least or largest: both ends, along and against e.
+
+        A parabola's axis, where it comes back from infinity, hides between any samples.
+        """
+        along = math.atan2(self.eccentricity[1], self.eccentricity[0])
+        start, sweep = angle(self.focus, self.start), self._sweep
+        turns = [math.remainder(along + half - start, 2 * math.pi) for half in (0.0, math.pi)]
+        inside = [
+            turn / sweep for turn in turns if 0.0 < turn * math.copysign(1.0, sweep) < abs(sweep)
+        ]
+        return np.array([0.0, 1.0, *inside])
 
     @property
     def _sweep(self) -> float:

@@ -60,7 +60,8 @@ def keep_of_base(ball_diameter: float, base_diameter: float) -> float:
             f"{in_both(ball_diameter)}: take a larger ball or a smaller base."
         )
     half = math.sqrt((ball_diameter - base_diameter) * (ball_diameter + base_diameter)) / 2
-    return base_diameter**2 / 4 / (ball_diameter / 2 + half)
+    # Rounding must not reach beyond half of the ball.
+    return min(base_diameter**2 / 4 / (ball_diameter / 2 + half), ball_diameter / 2)
 
 
 def ball_cap(ball_diameter: float, keep: float) -> Reflector:

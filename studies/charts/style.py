@@ -4,6 +4,7 @@ import functools
 import io
 import math
 import textwrap
+import warnings
 from collections.abc import Callable
 from typing import Any, ParamSpec, TypeVar
 
@@ -158,7 +159,9 @@ def in_both_formats(figure: Figure, mark: str = "") -> dict[str, bytes]:
     }
     for kind, about in metadata.items():
         drawn = io.BytesIO()
-        with style.context(["default", HOUSE]):
+        with style.context(["default", HOUSE]), warnings.catch_warnings():
+            # A title may hold signs that the font does not have: a box stands in their place.
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
             figure.savefig(drawn, format=kind, dpi=DPI, metadata=about, facecolor="white")
         # The layout is found once and kept for the other format.
         figure.set_layout_engine("none")

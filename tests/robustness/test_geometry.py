@@ -7,12 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
 from dispersion.checks import remarks_after
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.solvers import solve_waves
 from dispersion.waves import WaveSettings, build_mesh
+from shapes.reflectors import ReflectorError, conic_section
 from studies.design import DesignError, parse_design
 from studies.grid import problem_of
 
@@ -183,3 +186,27 @@ def test_beyond_the_extremes_is_refused_by_its_key(changes: dict[str, str], key:
     with pytest.raises(DesignError) as refused:
         problem(changes)
     assert key in [mistake.key for mistake in refused.value.mistakes]
+
+
+LENGTHS = st.floats(1e-4, 1.0)
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(
+    st.sampled_from(("parabola", "hyperbola", "ellipse")),
+    LENGTHS,
+    LENGTHS,
+    LENGTHS,
+    st.floats(-2.0, 20.0),
+)
+@example("parabola", 0.0803, 0.003343, 0.007, 0.0)  # comes back from infinity within the profile
+def test_a_conic_is_short_or_refused(
+    kind: str, base: float, height: float, distance: float, ring: float
+) -> None:
+    try:
+        made = conic_section(kind, base, height, distance, None if kind == "parabola" else ring)
+    except ReflectorError:
+        return
+    points = made.profile.pieces[0].point(np.linspace(0.0, 1.0, 65))
+    assert np.isfinite(points).all()
+    assert np.hypot(*points.T).max() <= 20.0
