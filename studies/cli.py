@@ -82,7 +82,11 @@ def _print_version(ctx: click.Context, option: click.Parameter, asked: bool) -> 
 
 
 @click.group(
-    "roundcast", cls=_PlainSpoken, context_settings={"help_option_names": ["-h", "--help"]}
+    "roundcast",
+    cls=_PlainSpoken,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Exit status: 0 answered, 2 a mistake in what was given, 1 a fault of the program, 130"
+    " interrupted.",
 )
 @click.option(
     "--version",

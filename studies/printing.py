@@ -60,6 +60,12 @@ def print_files(console: Console, folder: Path, count: int, page: str) -> None:
     _print_wrapped(console, f"{count} files in {folder}; open {page} in a browser, or print it")
 
 
+def print_next(console: Console, sentence: str) -> None:
+    """Tell what to ask next, if anything."""
+    if sentence:
+        _print_wrapped(console, sentence)
+
+
 def print_table(console: Console, table: Table) -> None:
     """Print one table with its title, caption and numbered notes."""
     layout = lay_out(table)

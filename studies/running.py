@@ -48,11 +48,12 @@ from studies.ledger import Ledger, LedgerError
 from studies.measured.question import Kind
 from studies.measured.reading import read_measurements
 from studies.meter import INSTRUMENT_OPTIONS, Meter, meter, with_options
+from studies.next_steps import told_next
 from studies.overlay import Overlay, overlay
 from studies.pages.explorer import explore_files
 from studies.pages.report import report_html
 from studies.posts import PostsStudy, posts_study
-from studies.printing import open_console, print_files, print_findings, print_table
+from studies.printing import open_console, print_files, print_findings, print_next, print_table
 from studies.progress import Watch
 from studies.proof import prove
 from studies.rays import RayStudy, ray_study
@@ -199,6 +200,7 @@ def _delivered(
         console = open_console(sys.stdout)
         print_findings(console, findings)
         print_files(console, folder, len(files) + 1, f"{command}.html")
+        print_next(console, told_next(command, findings.design, folder))
     return findings
 
 

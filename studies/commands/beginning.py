@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from studies.commands.options import metres, output_options
+from studies.commands.options import example, metres, output_options
 
 SCHEMAS = ("design", "results", "directivity")
 """What `studies.formats.schemas` describes; a test holds them against it."""
@@ -15,7 +15,7 @@ SCHEMAS = ("design", "results", "directivity")
 EXAMPLE_FILES = (".toml", ".txt", ".csv")
 
 
-@click.command()
+@click.command(epilog=example("draft --driver 130mm --ball 180mm --gap 60mm --to mine.toml"))
 @click.option("--driver", required=True, help='Nominal diameter, such as "130mm" or "5 1/8 in".')
 @click.option("--ball", required=True, help="Diameter of the ball to cut.")
 @click.option("--gap", required=True, help="From the baffle to the underside of the top plate.")
@@ -50,7 +50,7 @@ def draft(to: Path, force: bool, title: str | None, **lengths: str | None) -> No
     )
 
 
-@click.command()
+@click.command(epilog=example("examples my-examples"))
 @click.argument("folder", type=click.Path(path_type=Path), default=Path("roundcast-examples"))
 def examples(folder: Path) -> None:
     """Copy the example designs, and invented measurements to go with one, into a folder.
@@ -78,7 +78,7 @@ def examples(folder: Path) -> None:
         write_files(folder / part, new)
 
 
-@click.command()
+@click.command(epilog=example("section mine.toml"))
 @output_options
 def section(**given: Any) -> None:
     """Draw the section, its three gaps and all clearances.
@@ -90,7 +90,7 @@ def section(**given: Any) -> None:
     answer("section", **given)
 
 
-@click.command()
+@click.command(epilog=example("schema > design.schema.json"))
 @click.argument("what", type=click.Choice(SCHEMAS), default=SCHEMAS[0])
 def schema(what: str) -> None:
     """Print a JSON Schema: of design files, for editors, unless you name another.

@@ -6,10 +6,10 @@ from typing import Any
 
 import click
 
-from studies.commands.options import output_options, solver_options, wave_options
+from studies.commands.options import example, output_options, solver_options, wave_options
 
 
-@click.command()
+@click.command(epilog=example("spread mine.toml"))
 @output_options
 @solver_options
 def spread(**given: Any) -> None:
@@ -22,7 +22,7 @@ def spread(**given: Any) -> None:
     answer("spread", **given)
 
 
-@click.command()
+@click.command(epilog=example("trim mine.toml --out answers"))
 @output_options
 @solver_options
 def trim(**given: Any) -> None:
@@ -35,7 +35,7 @@ def trim(**given: Any) -> None:
     answer("trim", **given)
 
 
-@click.command()
+@click.command(epilog=example("contest mine.toml"))
 @output_options
 @solver_options
 def contest(**given: Any) -> None:
@@ -48,7 +48,7 @@ def contest(**given: Any) -> None:
     answer("contest", **given)
 
 
-@click.command()
+@click.command(epilog=example("gap mine.toml"))
 @output_options
 @solver_options
 def gap(**given: Any) -> None:
@@ -61,7 +61,7 @@ def gap(**given: Any) -> None:
     answer("gap", **given)
 
 
-@click.command()
+@click.command(epilog=example("tolerance mine.toml --samples 64"))
 @output_options
 @solver_options
 @click.option(
@@ -91,7 +91,7 @@ def tolerance(**given: Any) -> None:
     answer("tolerance", **given)
 
 
-@click.command()
+@click.command(epilog=example("carve mine.toml --solves 480"))
 @output_options
 @wave_options
 @click.option(
@@ -121,7 +121,7 @@ def carve(**given: Any) -> None:
     answer("carve", **given)
 
 
-@click.command()
+@click.command(epilog=example("explore mine.toml"))
 @output_options
 @solver_options
 def explore(**given: Any) -> None:

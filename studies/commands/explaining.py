@@ -10,6 +10,7 @@ import click
 
 from studies.commands.options import (
     Refusal,
+    example,
     finer_option,
     hertz,
     metres,
@@ -26,7 +27,7 @@ MOST_POSTS = 24
 MOST_AT_ONCE = 20
 
 
-@click.command()
+@click.command(epilog=example("seat mine.toml"))
 @output_options
 @wave_options
 @click.option(
@@ -49,7 +50,7 @@ def seat(**given: Any) -> None:
     answer("seat", **given)
 
 
-@click.command("slice")
+@click.command("slice", epilog=example("slice mine.toml --at 3.15kHz --at 5kHz"))
 @output_options
 @click.option(
     "--at",
@@ -70,7 +71,7 @@ def slice_(at: tuple[str, ...], **given: Any) -> None:
     answer("slice", at=[hertz(text) for text in at], **given)
 
 
-@click.command()
+@click.command(epilog=example("rays mine.toml --shift 3mm --tilt 1"))
 @output_options
 @workers_option
 @click.option(
@@ -114,7 +115,7 @@ def rays(shift: str | None, **given: Any) -> None:
     answer("rays", shift=0.0 if shift is None else metres("shift", shift), **given)
 
 
-@click.command()
+@click.command(epilog=example("posts mine.toml --also '4 x 12mm'"))
 @output_options
 @click.option(
     "--also",
@@ -145,7 +146,7 @@ def _count_and_diameter(text: str) -> tuple[int, float]:
     return number, metres("also", diameter.strip())
 
 
-@click.command()
+@click.command(epilog=example("trust mine.toml"))
 @output_options
 @per_band_option
 @workers_option
@@ -160,7 +161,7 @@ def trust(**given: Any) -> None:
     answer("trust", **given)
 
 
-@click.command()
+@click.command(epilog=example("proof"))
 @writing_options
 @workers_option
 @click.pass_context

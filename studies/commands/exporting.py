@@ -6,10 +6,10 @@ from typing import Any
 
 import click
 
-from studies.commands.options import output_options, solver_options
+from studies.commands.options import example, output_options, solver_options
 
 
-@click.command()
+@click.command(epilog=example("export mine.toml --azimuth-step 5"))
 @output_options
 @solver_options
 @click.option(

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import click
 
-from studies.commands.options import Refusal, ledger_option
+from studies.commands.options import Refusal, example, ledger_option
 
 
-@click.command()
+@click.command(epilog=example("ledger --prune --most 500"))
 @ledger_option
 @click.option("--prune", is_flag=True, help="Drop the solves of other versions, shrink the file.")
 @click.option(

@@ -7,10 +7,10 @@ from typing import Any
 
 import click
 
-from studies.commands.options import output_options, solver_options
+from studies.commands.options import example, output_options, solver_options
 
 
-@click.command()
+@click.command(epilog=example("overlay mine.toml mine-meter/meter-to-fill.csv"))
 @output_options
 @click.argument(
     "files", metavar="FILES...", nargs=-1, required=True, type=click.Path(path_type=Path)

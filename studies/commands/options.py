@@ -20,6 +20,11 @@ class Refusal(click.ClickException):
     exit_code = USER_MISTAKE
 
 
+def example(words: str) -> str:
+    """Line at the end of a command's help that shows how it is asked."""
+    return f"\b\nExample: roundcast {words}"
+
+
 def output_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options of every command that answers a question about a design."""
     design = click.argument("path", metavar="DESIGN", type=click.Path(path_type=Path))

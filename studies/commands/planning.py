@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from studies.commands.options import metres, output_options, require_few, solver_options
+from studies.commands.options import example, metres, output_options, require_few, solver_options
 
 INSTRUMENTS = ("meter", "microphone")
 """Choices of `[measuring] instrument`; a test holds them against it."""
@@ -14,7 +14,7 @@ INSTRUMENTS = ("meter", "microphone")
 MOST_TO_TELL = 12
 
 
-@click.command()
+@click.command(epilog=example("meter mine.toml --distance 1m --wall 2m"))
 @output_options
 @solver_options
 @click.option(

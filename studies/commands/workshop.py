@@ -6,13 +6,13 @@ from typing import Any
 
 import click
 
-from studies.commands.options import output_options
+from studies.commands.options import example, output_options
 
 PAPERS = ("a4", "letter", "a3", "tabloid", "a2", "none")
 """Names in `studies.shed.paper.PAPERS`; a test holds them against it."""
 
 
-@click.command()
+@click.command(epilog=example("cut mine.toml --paper a3"))
 @output_options
 @click.option(
     "--paper",
