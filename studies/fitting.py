@@ -215,7 +215,7 @@ def fit(
     held = hold_out(trials, search.widths, slopes, search.scale_db, by_band)
     trials.finish()
     flat = centred(slopes, search.known, by_band)
-    final = trials.levels(search.widths)
+    final = trials.built(search.widths)
     left = (readings.level_db - final)[search.known]
     error = level_error(slopes[:, search.known], search.scale_db, freedom)
     return Fitted(
@@ -229,7 +229,7 @@ def fit(
         stated_db,
         search.scale_db,
         freedom,
-        trials.levels(np.zeros(len(parameters))),
+        trials.built(np.zeros(len(parameters))),
         final,
         held,
         trials.evaluations,

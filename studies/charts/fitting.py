@@ -57,7 +57,7 @@ def fitted_sizes_figure(title: str, sizes: Sequence[Sized]) -> Figure:
     axes = figure.subplots()
     places = np.arange(len(sizes))
     axes.barh(places, 4.0, left=-2.0, height=0.62, color=FAINT, label="as written, 95 %")
-    for place, one in zip(places, sizes, strict=True):
+    for place, one in enumerate(sizes):
         axes.text(REACH, place, f"  {one.words}", va="center", color=INK, fontsize=9, clip_on=False)
     low, value, high = np.array([(one.low, one.value, one.high) for one in sizes]).T
     axes.errorbar(
