@@ -200,7 +200,8 @@ def _delivered(
         console = open_console(sys.stdout)
         print_findings(console, findings)
         print_files(console, folder, len(files) + 1, f"{command}.html")
-        print_next(console, told_next(command, findings.design, folder))
+        if isinstance(findings.design, Design):
+            print_next(console, told_next(command, findings.design, folder))
     return findings
 
 
