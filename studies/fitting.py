@@ -15,7 +15,7 @@ import numpy as np
 from dispersion.response import Response
 from studies.design import Design, parse_design
 from studies.design.parameters import Parameter, parameters_of
-from studies.grid import COARSE_PER_BAND, Progress, Solver
+from studies.grid import FINE_PER_BAND, Progress, Solver
 from studies.measured.comparing import MODEL_DB, READING_DB
 from studies.measured.estimating import (
     centred,
@@ -38,7 +38,7 @@ which on the readings tell next to nothing of a size."""
 AT_BOUND = 0.02
 NEAR = 0.5
 """Prior widths within which slopes are kept."""
-RESERVED, MOST_STEPS, MOST_ROUNDS, STEADY = 20, 10, 4, 0.1
+RESERVED, MOST_STEPS, MOST_ROUNDS, STEADY = 22, 10, 4, 0.1
 """Evaluations kept for slopes at the solution and for angles held out; steps of one search; how
 often the scale may be told anew, and what change of it counts as none."""
 IMPOSSIBLE_DB = 1e3
@@ -173,7 +173,7 @@ def fit(
     measured: MeasuredBands,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = COARSE_PER_BAND,
+    per_band: int = FINE_PER_BAND,
     *,
     curve_removed: bool | None = None,
     stated_db: float = STATED_DB,
@@ -189,7 +189,8 @@ def fit(
     progress : callable, optional
         Called with (stage, done, total).
     per_band : int
-        Frequencies in a third-octave band, four or more.
+        Frequencies in a third-octave band. With four, narrow resonances between them moved the
+        effective diameter of the example by 1.3 mm.
     curve_removed : bool, optional
         Remove what all positions have in common band by band, that is the driver's own curve, and
         the level with it. Left out: unless the design has a curve of its driver; then one level
@@ -270,7 +271,6 @@ class _Search:
         """Move to the most likely sizes at this scale; tell whether they stand still there."""
         from scipy.optimize import least_squares
 
-        left = MOST_EVALUATIONS - RESERVED - self.trials.evaluations
         found = least_squares(
             self._misfit,
             self.widths,
@@ -279,10 +279,15 @@ class _Search:
             ftol=1e-3,
             xtol=1e-3,
             gtol=1e-2,
-            max_nfev=min(max(left // (1 + len(self.widths)), 1), MOST_STEPS),
+            max_nfev=max(1, min(self._left, MOST_STEPS)),
         )
         self.widths = found.x
         return found.status > 0
+
+    @property
+    def _left(self) -> int:
+        """Solves that may still be spent on the search."""
+        return MOST_EVALUATIONS - RESERVED - self.trials.evaluations
 
     def _scale(self) -> float:
         return scale_of(self._residual(self.widths), self.stated_db, self.freedom)
@@ -297,7 +302,8 @@ class _Search:
         return np.append(self._residual(widths) / self.scale_db, widths)
 
     def _jacobian(self, widths: np.ndarray) -> np.ndarray:
-        if np.max(np.abs(widths - self._at)) > NEAR:
+        far = np.max(np.abs(widths - self._at)) > NEAR
+        if far and self._left > 2 * len(widths):
             self._at, self.slopes = widths, self.trials.slopes(widths)
         flat = centred(self.slopes, self.known, self.by_band)
         return np.vstack((-flat.T / self.scale_db, np.eye(len(widths))))

@@ -191,7 +191,7 @@ def overlay(
         If the readings are too few for a fit.
     """
     measured, whole = _bands_measured(design, measurements)
-    fitted = fit(design, measured, solver, progress) if with_fit else None
+    fitted = fit(design, measured, solver, progress, per_band) if with_fit else None
     assembly = design.assembly()
     band = (measured.centres[0], measured.centres[-1])
     predicted = predict(design, assembly, measured.positions, solver, per_band, progress, band)

@@ -81,7 +81,7 @@ def left_by_fit_figure(
     bands_db: Sequence[ArrayLike],
     names: Sequence[str],
     positions_db: Sequence[ArrayLike],
-    held_out_db: ArrayLike,
+    held_out_db: Sequence[ArrayLike],
 ) -> Figure:
     """Draw what is left of the readings, by band and by position.
 
@@ -95,8 +95,9 @@ def left_by_fit_figure(
     names : sequence of str
         Of the positions, the first on top.
     positions_db : two (P,) arrays
-    held_out_db : (P,) array
-        With the position left out of the fit; nan if it was not.
+    held_out_db : two (P,) arrays
+        With the position left out, foretold as written and by the fit to the rest; nan if it was
+        not left out.
     """
     figure = new_figure(4.6 + 0.34 * len(names), title)
     ratios = (3.0, 1.0 + 0.34 * len(names))
@@ -110,8 +111,8 @@ def left_by_fit_figure(
     top.set_title("by third octave, over the positions")
     top.grid(axis="both")
     frequency_axis(top, edges[0], edges[-1])
-    _by_position(bottom, names, positions_db, np.asarray(held_out_db, dtype=float))
-    legend_below(figure, bottom)
+    _by_position(bottom, names, positions_db, np.array(held_out_db, dtype=float))
+    legend_below(figure, bottom, 2)
     return figure
 
 
@@ -122,13 +123,15 @@ def _by_position(
     written, fitted = (np.nan_to_num(np.asarray(some, dtype=float)) for some in levels)
     axes.barh(places - _BAR / 2, written, height=_BAR, color=SERIES[0], label="as written")
     axes.barh(places + _BAR / 2, fitted, height=_BAR, color=SERIES[1], label="fitted")
-    axes.plot(
-        held_out, places + _BAR / 2, "D", color="white", markeredgecolor=INK, markersize=6,
-        linestyle="none", label="left out of the fit, foretold by the rest",
-    )  # fmt: skip
+    whose = ("left out: foretold as written", "left out: foretold by the fit to the rest")
+    for far, shift, colour, name in zip(held_out, (-1, 1), SERIES, whose, strict=False):
+        axes.plot(
+            far, places + shift * _BAR / 2, "D", color="white", markeredgecolor=colour,
+            markeredgewidth=1.8, markersize=6, linestyle="none", label=name,
+        )  # fmt: skip
     axes.set_yticks(places, names)
     axes.set_ylim(len(names) - 0.4, -0.6)
-    most = np.nanmax(np.concatenate((written, fitted, np.nan_to_num(held_out), [0.1])))
+    most = max(0.1, written.max(), fitted.max(), np.nan_to_num(held_out).max())
     axes.set_xlim(0.0, 1.1 * most)
     axes.tick_params(axis="y", length=0, colors=QUIET, labelcolor=INK)
     axes.set_xlabel("rms over the bands, dB")

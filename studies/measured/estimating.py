@@ -73,11 +73,16 @@ def covariance_of(slopes: np.ndarray, scale_db: float, prior: float = 1.0) -> np
     return np.linalg.inv(told + np.eye(len(slopes)) / prior**2)
 
 
+def student(freedom: float) -> float:
+    """How many standard deviations make half of a 95 % interval: t(0.975; nu)."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(freedom, 0.5 + 0.5 * CONFIDENCE))
+
+
 def half_width(covariance: np.ndarray, freedom: float) -> np.ndarray:
     """(K,) half of each 95 % interval: t(0.975; nu) sqrt(C_ii)."""
-    from scipy.stats import t
-
-    return t.ppf(0.5 + 0.5 * CONFIDENCE, freedom) * np.sqrt(np.diag(covariance))
+    return student(freedom) * np.sqrt(np.diag(covariance))
 
 
 def correlations_of(slopes: np.ndarray, scale_db: float) -> np.ndarray:
@@ -95,10 +100,8 @@ def level_error(slopes: np.ndarray, scale_db: float, freedom: float) -> float:
     slopes : (K, N) array
         Not centred: the level is told together with the sizes, and has no prior.
     """
-    from scipy.stats import t
-
     every = np.vstack((slopes, np.ones(slopes.shape[1])))
     told = every @ every.T / scale_db**2
     told[:-1, :-1] += np.eye(len(slopes))
     deviation = np.sqrt(np.linalg.inv(told)[-1, -1])
-    return float(t.ppf(0.5 + 0.5 * CONFIDENCE, freedom) * deviation)
+    return student(freedom) * float(deviation)

@@ -37,11 +37,14 @@ class HeldOut:
     fitted_db: np.ndarray
 
     @property
+    def errors_db(self) -> tuple[np.ndarray, np.ndarray]:
+        """Both, in that order."""
+        return self.written_db, self.fitted_db
+
+    @property
     def rms_db(self) -> tuple[float, float]:
         """Root mean square of both, dB."""
-        written, fitted = (
-            float(np.sqrt(np.nanmean(error**2))) for error in (self.written_db, self.fitted_db)
-        )
+        written, fitted = (float(np.sqrt(np.nanmean(error**2))) for error in self.errors_db)
         return written, fitted
 
     @property

@@ -41,12 +41,12 @@ def _left(fitted: Fitted) -> Picture:
         [_rms(left, 0) for left in fitted.left_db],
         [at.name for at in fitted.measured.positions],
         [_rms(left, 1) for left in fitted.left_db],
-        _rms(nothing if held is None else held.fitted_db, 1),
+        [_rms(left, 1) for left in ((nothing,) * 2 if held is None else held.errors_db)],
     )
     return Picture(
         figure,
-        "Where the fit leaves less than the design as written. Diamonds beyond the blue bars are"
-        " positions that the fit to the rest foretells worse than what is written.",
+        "Where the fit leaves less than the design as written. An orange diamond beyond the blue"
+        " one is a position that the fit to the rest foretells worse than what is written.",
     )
 
 

@@ -113,10 +113,7 @@ def _positions(fitted: Fitted) -> Table:
     )
     held = fitted.held_out
     nothing = np.full(fitted.known.shape, np.nan)
-    four = (
-        *fitted.left_db,
-        *((nothing, nothing) if held is None else (held.written_db, held.fitted_db)),
-    )
+    four = (*fitted.left_db, *((nothing, nothing) if held is None else held.errors_db))
     rows = zip(
         (at.name for at in fitted.measured.positions),
         fitted.known.sum(axis=1),

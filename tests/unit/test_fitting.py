@@ -18,7 +18,8 @@ from dispersion.response import Response
 from studies.design import Design, parse_design
 from studies.design.parameters import REACH, parameter_text, parameters_of
 from studies.fitted_file import PREFIX, fitted_files, fitted_text
-from studies.fitting import FitError, Fitted, fit
+from studies.fitting import FitError, Fitted
+from studies.fitting import fit as fit_at
 from studies.measured.estimating import (
     STATED_COUNTS,
     centred,
@@ -41,13 +42,19 @@ CENTRES = third_octave_centres(2000, 5000)
 HEIGHTS = (0.5, 0.8, 0.93, 1.1, 1.4, 1.8)
 PLACES = tuple(Position(f"at {height:g} m", 1.0, height) for height in HEIGHTS)
 SIZES = ("effective diameter", "shrink frequency", "driver proud height", "plate gap", "keep")
+fit = partial(fit_at, per_band=4)
 LESS_THAN_A_STEP = 1e-2
 """Prior widths: the search stops when it gains less than a thousandth of its cost."""
 
 
-def example(*pairs: tuple[str, str], name: str = "reading_room.toml") -> Design:
+def example(
+    *pairs: tuple[str, str], name: str = "reading_room.toml", whole: bool = False
+) -> Design:
+    """An example with a narrow band, without what a fit does not need unless it is asked for."""
     path = EXAMPLES / name
     text = path.read_text(encoding="utf-8")
+    if not whole:
+        text = text.split("[trim]")[0]
     for old, new in (('band = ["100 Hz", "16 kHz"]', "band = [2000, 5000]"), *pairs):
         assert text.count(old) == 1, old
         text = text.replace(old, new)
@@ -126,7 +133,7 @@ GAP_AND_KEEP = (("plate_gap = 60 ", "plate_gap = 61.5 "), ("keep = 44 ", "keep =
 @pytest.fixture(scope="module")
 def true() -> Fitted:
     """A speaker with another plate gap and another keep, read all but perfectly."""
-    return fit(example(), readings(example(*GAP_AND_KEEP)), straight, stated_db=0.02)
+    return fit(example(whole=True), readings(example(*GAP_AND_KEEP)), straight, stated_db=0.02)
 
 
 def of(fitted: Fitted, name: str) -> object:
@@ -430,7 +437,6 @@ def test_other_reflectors_have_their_own_size() -> None:
         ('kind = "ball"\n', 'kind = "none"\n'),
         ("ball_diameter = 180 ", "# "),
         ("keep = 44 ", "# "),
-        ('hold = "plate gap"', 'hold = "plate gap"\nballs_on_sale = [180]'),
     )
     assert [one.name for one in parameters_of(bare)][-1] == "plate gap"
 

