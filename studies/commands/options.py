@@ -27,8 +27,17 @@ def example(words: str) -> str:
 
 def output_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options of every command that answers a question about a design."""
-    design = click.argument("path", metavar="DESIGN", type=click.Path(path_type=Path))
-    return design(writing_options(command))
+    options = (
+        click.argument("path", metavar="DESIGN", type=click.Path(path_type=Path)),
+        writing_options,
+        click.option(
+            "--allow-outside",
+            is_flag=True,
+            help="Let the design, and an index of measurements, name files outside of their own"
+            " folders: for files that you trust.",
+        ),
+    )
+    return _with_options(command, options)
 
 
 def writing_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -48,12 +57,6 @@ def writing_options(command: Callable[..., None]) -> Callable[..., None]:
             "--dated",
             is_flag=True,
             help="Put today's date on the report; without it the same input gives the same bytes.",
-        ),
-        click.option(
-            "--allow-outside",
-            is_flag=True,
-            help="Let the design, and an index of measurements, name files outside of their own"
-            " folders: for files that you trust.",
         ),
     )
     return _with_options(command, options)
