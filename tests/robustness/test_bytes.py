@@ -174,5 +174,5 @@ def test_too_much_is_refused_before_it_is_parsed(
     monkeypatch.setattr(trimesh, "load_mesh", refuse_to_parse)
     path = tmp_path / "large.stl"
     path.write_bytes(content)
-    with pytest.raises(FreeFormError, match=r"large\.stl: (is no STL|has 100001|is larger)"):
+    with pytest.raises(FreeFormError, match=r"large\.stl: (is no STL|has 100001|is too large)"):
         read_free_form(path)
