@@ -49,8 +49,8 @@ def to_fill(meter: Meter) -> str:
     """
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    title = " ".join(meter.design.title.split())
-    # One cell each, so that a comma in the title begins no cell of its own.
+    # No commas and no quotation marks: the line is one cell, and begins with its #.
+    title = " ".join(meter.design.title.split()).replace(",", ";").replace('"', "'")
     writer.writerow([f"# {title}; design {meter.design.fingerprint}"])
     writer.writerow(["# reading_db: what the meter shows; predicted_db: that less the reference's"])
     writer.writerow(HEADER)
