@@ -12,11 +12,6 @@ test_baffled_piston.py does it.
 
 import numpy as np
 import pytest
-from bodies import AIR, LEVEL_TOLERANCE_DB, PROMISED_RANGE_DB, capped_sphere, frequency_of, level
-from scipy.special import j1
-
-from dispersion.waves import Drive, axial_motion, solve
-from shapes.meridian import Arc, Line, Meridian
 
 beamshapes = pytest.importorskip("beamshapes")
 
