@@ -58,8 +58,8 @@ def _choices(design: Design) -> tuple[Step, ...]:
     return tuple(step for step, there in asked if there) or (EXPLORE,)
 
 
-def told_next(command: str, design: Design, folder: Path) -> str:
-    """Sentence that names the next commands, ready to be copied; empty where there are none.
+def told_next(command: str, design: Design, folder: Path) -> tuple[Step, ...]:
+    """Whole command lines that usually come next, each with what it tells.
 
     Parameters
     ----------
@@ -70,15 +70,12 @@ def told_next(command: str, design: Design, folder: Path) -> str:
         Where its files are.
     """
     if command == "carve":
-        carved = _written("section", folder / carved_name(design))
-        return f"Next: the carved curve is a design of its own: {carved}"
+        return ((_written("section", folder / carved_name(design)), "of the carved curve"),)
     if command == "meter":
-        overlay = _written("overlay", design.path, folder / "meter-to-fill.csv")
-        return f"Next: measure, fill in reading_db, then {overlay}"
-    steps = [
-        f"{_written(name, design.path)} ({tells})" for name, tells in next_steps(command, design)
-    ]
-    return f"Next: {', '.join(steps)}" if steps else ""
+        sheet = folder / "meter-to-fill.csv"
+        return ((_written("overlay", design.path, sheet), "once its readings are filled in"),)
+    steps = next_steps(command, design)
+    return tuple((_written(name, design.path), tells) for name, tells in steps)
 
 
 def _written(command: str, *files: Path) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import textwrap
+from collections.abc import Sequence
 from pathlib import Path
 from typing import IO
 
@@ -60,10 +61,13 @@ def print_files(console: Console, folder: Path, count: int, page: str) -> None:
     _print_wrapped(console, f"{count} files in {folder}; open {page} in a browser, or print it")
 
 
-def print_next(console: Console, sentence: str) -> None:
-    """Tell what to ask next, if anything."""
-    if sentence:
-        _print_wrapped(console, sentence)
+def print_next(console: Console, steps: Sequence[tuple[str, str]]) -> None:
+    """Tell what to ask next, a line for each command: unbroken, so that it can be copied."""
+    if steps:
+        console.print("Next:", style="bold")
+    longest = max((len(command) for command, _ in steps), default=0)
+    for command, tells in steps:
+        console.print(f"  {command:{longest}}  {tells}", soft_wrap=True)
 
 
 def print_table(console: Console, table: Table) -> None:

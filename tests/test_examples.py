@@ -11,6 +11,7 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from dispersion.solvers import solve_waves
 from studies.design import read_design
@@ -23,6 +24,18 @@ SCORES = {"reading_room": 7.72, "reading_room_coaxial": 4.46, "reading_room_cone
 def test_every_example_is_tested() -> None:
     installed = {path.name for path in files("studies.examples").iterdir()}
     assert {name for name in installed if name.endswith(".toml")} == {f"{n}.toml" for n in SCORES}
+
+
+@pytest.mark.parametrize("name", SCORES)
+def test_the_gallery_shows_every_example_as_it_is(name: str) -> None:
+    gallery = README.parent / "studies" / "examples"
+    page = (gallery / "README.md").read_text(encoding="utf-8")
+    assert f"`{name}.toml`" in page
+    assert f"({name}.png)" in page
+    with Image.open(gallery / f"{name}.png") as picture:
+        assert picture.width <= 900
+        mark = picture.text["Description"]
+    assert mark.endswith(read_design(gallery / f"{name}.toml").fingerprint)
 
 
 @pytest.mark.parametrize("name", SCORES)

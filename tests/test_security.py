@@ -5,6 +5,7 @@ import csv
 import io
 import os
 import re
+import tomllib
 from functools import cache
 from pathlib import Path
 
@@ -319,6 +320,16 @@ def test_a_file_full_of_mistakes_is_told_in_a_page() -> None:
     message = complaint(f"{wrong}\n{EXAMPLE}")
     assert len(message.splitlines()) < 60
     assert "more mistakes" in message
+
+
+def test_continuous_integration_pins_every_dependency_with_hashes() -> None:
+    pinned = (ROOT / ".ci" / "requirements.txt").read_text(encoding="utf-8")
+    entries = re.split(r"\n(?=[a-z0-9])", pinned.partition("\n\n")[2] or pinned)
+    with_hash = {entry.partition("==")[0].strip() for entry in entries if "--hash=sha256:" in entry}
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    wanted = [*project["dependencies"], *project["optional-dependencies"]["test"]]
+    names = {re.split(r"[<>=!~\[ ]", one)[0].lower() for one in wanted}
+    assert names <= with_hash, f"pin them: {names - with_hash}"
 
 
 # What spreadsheets and pages run

@@ -44,15 +44,16 @@ def test_studies_without_a_table_are_left_out(design: Design) -> None:
 
 
 def test_the_words_can_be_copied(design: Design) -> None:
-    told = told_next("cut", design, Path("there"))
-    words = shlex.split(told.removeprefix("Next: ").partition(" (")[0])
-    assert words == ["roundcast", "meter", str(design.path)]
+    ((line, _),) = told_next("cut", design, Path("there"))
+    assert shlex.split(line) == ["roundcast", "meter", str(design.path)]
 
 
 def test_sheet_and_carved_curve_are_named_where_they_lie(design: Design) -> None:
-    assert told_next("meter", design, Path("a b")).endswith("'a b/meter-to-fill.csv'")
-    assert told_next("carve", design, Path("there")).endswith("section there/carved.toml")
-    assert told_next("overlay", design, Path("there")) == ""
+    ((overlay, _),) = told_next("meter", design, Path("a b"))
+    assert overlay.endswith("'a b/meter-to-fill.csv'")
+    ((carved, _),) = told_next("carve", design, Path("there"))
+    assert carved == f"roundcast section {Path('there', 'carved.toml')}"
+    assert told_next("overlay", design, Path("there")) == ()
 
 
 @pytest.mark.parametrize("command", cli.main.commands)
