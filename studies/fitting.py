@@ -79,8 +79,11 @@ class Estimate:
 
     @property
     def differs(self) -> bool:
-        """Tell whether what is written lies outside the interval."""
-        return not self.low <= self.parameter.written <= self.high
+        """Tell whether what is written lies outside the interval, as both are printed."""
+        ends = (self.low, self.parameter.written, self.high)
+        digits = 0 if self.parameter.octaves else 1
+        low, written, high = (round(self.parameter.in_print(end), digits) for end in ends)
+        return not low <= written <= high
 
 
 @dataclass(frozen=True, eq=False)

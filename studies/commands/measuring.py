@@ -19,7 +19,7 @@ from studies.commands.options import example, output_options, solver_options
     "--fit",
     is_flag=True,
     help="Find the sizes that fit the readings best, each with its 95 % interval, and write"
-    " fitted.toml, a new design with them; takes about 40 solves of the band more.",
+    " fitted.toml, a new design with them; takes some minutes more.",
 )
 @solver_options
 def overlay(**given: Any) -> None:
