@@ -199,7 +199,8 @@ def test_other_documents_do_not_meet_the_schema_of_directivity(
 def test_documents_of_commands_meet_the_schema_of_results(findings: Findings) -> None:
     design = findings.design
     for told in (findings, section_tables(design), posts_tables(posts_study(design))):
-        validator("results").validate(json.loads(json_text(told, csv_files(told))))
+        document = json.loads(json_text(told, csv_files(told)))
+        assert not list(validator("results").iter_errors(document))
 
 
 @pytest.mark.parametrize(
@@ -210,7 +211,7 @@ def test_documents_of_commands_meet_the_schema_of_results(findings: Findings) ->
         (("answer",), []),
         (("facts", "frequencies"), [8]),
         (("tables", "check", "rows", 0, "level_db"), {"db": 1}),
-        (("evidence", "designs_solved"), 0),
+        (("evidence", "designs_solved"), -1),
         (("files", "export-bands.csv", "sha256"), None),
         (("anything",), 1),
     ],
