@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from threadpoolctl import threadpool_info
 
 from dispersion import tasks
 from dispersion.problem import Problem
@@ -13,7 +14,7 @@ from dispersion.response import Response
 from dispersion.solvers import solve_waves
 from dispersion.sources import Way
 from dispersion.tasks import OtherVersionError, Task, TaskError, perform
-from dispersion.waves import DEFAULT_SETTINGS
+from dispersion.waves import DEFAULT_SETTINGS, one_blas_thread
 from shapes import Assembly, Column, Driver, DustCap, TopPlate, ball_cap
 
 BUILT = Assembly(
@@ -93,3 +94,22 @@ def test_a_refusal_is_no_failure() -> None:
 def test_other_code_refuses_a_piece() -> None:
     with pytest.raises(OtherVersionError, match="install the same"):
         perform(Task("0" * 64, PROBLEM, (300.0,), DEFAULT_SETTINGS))
+
+
+def test_linear_algebra_keeps_to_one_thread_whoever_solves_and_is_let_go_afterwards() -> None:
+    def threads() -> set[int]:
+        return {pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "blas"}
+
+    def held() -> set[int]:
+        with one_blas_thread():
+            return threads()
+
+    before = threads()
+    with ThreadPoolExecutor(1) as executor:
+        for _ in range(2):  # whichever thread comes first must not keep the others from it
+            assert held() == {1}
+            assert executor.submit(held).result() == {1}
+        with one_blas_thread():
+            assert executor.submit(held).result() == {1}
+            assert threads() == {1}
+    assert threads() == before
