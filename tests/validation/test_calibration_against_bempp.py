@@ -144,16 +144,17 @@ def calibrated(seed: int, curve_removed: bool) -> dict[str, Estimate]:
         curve_removed=curve_removed,
         stated_db=STATED_DB,
     )
-    for one in fitted.estimates:
-        print(f"{one.parameter.name}: {one.value * 1e3:.2f} ({one.low * 1e3:.2f} to"
-              f" {one.high * 1e3:.2f}) mm")  # fmt: skip
     assert fitted.settled
     assert fitted.held_out.better
     return {one.parameter.name: one for one in fitted.estimates}
 
 
-TRUE = {"plate gap": TRUE_GAP, "keep": TRUE_KEEP, "effective diameter": 0.072,
-        "driver proud height": 0.001}  # fmt: skip
+TRUE = {
+    "plate gap": TRUE_GAP,
+    "keep": TRUE_KEEP,
+    "effective diameter": 0.072,
+    "driver proud height": 0.001,
+}
 
 
 def test_true_sizes_are_found_where_the_driver_is_known() -> None:

@@ -7,11 +7,17 @@ import numpy as np
 from shapes.meridian import Meridian
 
 
-def rows_of(body: Meridian, longest_row: float) -> tuple[np.ndarray, list[str]]:
-    """Points (r, z) along a meridian, corners kept, and the part of each step."""
+def rows_of(
+    body: Meridian, longest_row: float, share_of_radius: float = 0.3
+) -> tuple[np.ndarray, list[str]]:
+    """Points (r, z) along a meridian, corners kept, and the part of each step.
+
+    Steps are no longer than `longest_row`, nor than a share of a curve's radius: a chord h over a
+    radius R lies h^2 / 8R inside.
+    """
     points, parts = [np.array([body.start])], []
     for piece in body.pieces:
-        limit = min(longest_row, 0.3 * piece.min_radius)
+        limit = min(longest_row, share_of_radius * piece.min_radius)
         count = max(1, int(np.ceil(piece.length / limit)))
         points.append(piece.point(np.linspace(0.0, 1.0, count + 1))[1:])
         parts += [piece.part] * count
@@ -19,13 +25,13 @@ def rows_of(body: Meridian, longest_row: float) -> tuple[np.ndarray, list[str]]:
 
 
 def surface_of_revolution(
-    body: Meridian, around: int, longest_row: float
+    body: Meridian, around: int, longest_row: float, share_of_radius: float = 0.3
 ) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Vertices (V, 3), triangles (T, 3) with normals into the air, and the part of each.
 
     Rings are polygons of the same area as the circles, so that a piston moves the same volume.
     """
-    rows, part_of_step = rows_of(body, longest_row)
+    rows, part_of_step = rows_of(body, longest_row, share_of_radius)
     corner = 2.0 * np.pi / around
     rows[:, 0] *= np.sqrt(corner / np.sin(corner))
     angle = corner * np.arange(around)
@@ -56,12 +62,12 @@ def surface_of_revolution(
 
 
 def joined_surfaces(
-    bodies: Sequence[Meridian], around: int, longest_row: float
+    bodies: Sequence[Meridian], around: int, longest_row: float, share_of_radius: float = 0.3
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Vertices, triangles and parts of several bodies together."""
     vertices, triangles, parts = [], [], []
     for body in bodies:
-        points, corners, labels = surface_of_revolution(body, around, longest_row)
+        points, corners, labels = surface_of_revolution(body, around, longest_row, share_of_radius)
         triangles.append(corners + sum(map(len, vertices)))
         vertices.append(points)
         parts += labels
