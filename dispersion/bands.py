@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 REFERENCE = 1000.0
+THIRDS = 3  # in an octave
 LEAST_PER_BAND = 4
 NOMINAL_DECADE = (1.0, 1.25, 1.6, 2.0, 2.5, 3.15, 4.0, 5.0, 6.3, 8.0)
 # A frequency computed to lie on an edge belongs to the upper band, whatever the last bit says.
@@ -181,6 +182,26 @@ def band_means(
     return centres, means / counts.reshape((-1,) + (1,) * (values.ndim - 1))
 
 
+def octaves_of(centres: ArrayLike) -> list[tuple[float, NDArray[np.bool_]]]:
+    """Octaves of which a third octave is there: exact centre in Hz, and which ones are its own.
+
+    Parameters
+    ----------
+    centres : array_like, shape (B,)
+        Exact centres of third octaves, Hz.
+
+    Returns
+    -------
+    list of (float, (B,) bool array)
+        Ascending; the middle one of an octave's three thirds bears its name.
+    """
+    numbers = np.floor_divide(band_index(centres) + 1, THIRDS)
+    return [
+        (float(REFERENCE * 10.0 ** (THIRDS * number / 10.0)), numbers == number)
+        for number in np.unique(numbers)
+    ]
+
+
 def octave_means(
     centres: ArrayLike, means: ArrayLike
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -210,6 +231,7 @@ def octave_means(
     values = np.asarray(means, dtype=float)
     if numbers.ndim != 1 or np.any(np.diff(numbers) != 1) or values.shape[:1] != numbers.shape:
         raise BandError("octaves need adjoining third-octave bands and one entry for each")
-    first = np.flatnonzero((numbers % 3 == 2) & (numbers + 2 <= numbers[-1]))
-    octaves = REFERENCE * 10.0 ** ((numbers[first] + 1) / 10.0)
-    return octaves, np.mean([values[first + step] for step in range(3)], axis=0)
+    whole = [(centre, own) for centre, own in octaves_of(centres) if own.sum() == THIRDS]
+    octaves = np.array([centre for centre, _ in whole])
+    own_means = [values[own].mean(axis=0) for _, own in whole]
+    return octaves, np.array(own_means).reshape(len(whole), *values.shape[1:])

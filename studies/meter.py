@@ -20,8 +20,9 @@ from studies.design import Design, DesignError, Mistake
 from studies.design.errors import mistakes_in
 from studies.design.measuring_table import MeasuringTable
 from studies.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
-from studies.measured.around import Asked, Foreseen, foresee
-from studies.measured.places import (
+from studies.measured.positions import Position
+from studies.planning.around import Asked, Foreseen, foresee
+from studies.planning.places import (
     BEHIND_POST,
     BESIDE_POST,
     FAR_SIDE,
@@ -32,9 +33,8 @@ from studies.measured.places import (
     stands_of,
     widest_radius,
 )
-from studies.measured.positions import Position
-from studies.measured.question import Contender, Kind, OpenQuestion, open_question
-from studies.measured.telling import Told, chances_of_mistakes, most_telling
+from studies.planning.question import Contender, Kind, OpenQuestion, open_question
+from studies.planning.telling import Told, chances_of_mistakes, most_telling
 
 INSTRUMENT_OPTIONS = ("instrument", "turntable", "distance", "wall")
 """Keys of the measuring table that options can replace."""

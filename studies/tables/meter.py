@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dispersion.bands import band_label
 from shapes.lengths import in_mm
-from studies.measured.places import Stand
 from studies.meter import Meter, Shaving
+from studies.planning.places import Stand
 from studies.tables.columns import band, fixed, length, mm, number, text
 from studies.tables.evidence import evidence_of_responses
 from studies.tables.meter_words import (

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_mm
-from studies.measured.around import ROOM_MOST_DB
-from studies.measured.doubts import AVERAGING_S, MODEL_DB
-from studies.measured.places import FARTHER, Stand
 from studies.meter import Meter
+from studies.planning.around import ROOM_MOST_DB
+from studies.planning.doubts import AVERAGING_S, MODEL_DB
+from studies.planning.places import FARTHER, Stand
 from studies.tables import cautions
 from studies.tables.columns import fixed, in_words
 from studies.tables.table import joined

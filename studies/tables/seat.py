@@ -7,11 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from dispersion.bands import band_label
+from dispersion.bands import band_label, octaves_of
 from dispersion.coverage import level_db
 from dispersion.impulse import RATE
 from shapes.lengths import in_both
-from studies.octaves import octaves_of
 from studies.seat import EARLY_S, Listener, SeatStudy
 from studies.tables.columns import band, number, text
 from studies.tables.evidence import Evidence, evidence_of_responses

@@ -17,20 +17,20 @@ from dispersion.waves import SharedBlocks
 from studies.commands.planning import INSTRUMENTS
 from studies.design import Design, DesignError, parse_design
 from studies.design.measuring_table import MeasuringTable
-from studies.measured.around import ROOM_MOST_DB
-from studies.measured.doubts import Doubts, late_db, noise_db, room_db
-from studies.measured.places import Box, azimuths, bounces_of, stands_of
 from studies.measured.positions import Position
-from studies.measured.question import open_question
-from studies.measured.telling import (
+from studies.meter import Meter, meter, with_options
+from studies.pictures import meter_pictures
+from studies.planning.around import ROOM_MOST_DB
+from studies.planning.doubts import Doubts, late_db, noise_db, room_db
+from studies.planning.places import Box, azimuths, bounces_of, stands_of
+from studies.planning.question import open_question
+from studies.planning.telling import (
     ENOUGH,
     chance_of_mistake,
     chances_of_mistakes,
     distance_apart,
     most_telling,
 )
-from studies.meter import Meter, meter, with_options
-from studies.pictures import meter_pictures
 from studies.predicting import predict
 from studies.shed.meter_boxes import BOX_HEIGHT
 from studies.shed.meter_files import HEADER, meter_files, to_fill

@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner
 from scipy.io import wavfile
 
-from dispersion.bands import third_octave_centres
+from dispersion.bands import octaves_of, third_octave_centres
 from dispersion.impulse import RATE, ImpulseError
 from dispersion.problem import Problem
 from dispersion.response import Response
@@ -27,7 +27,6 @@ from studies.cli import main
 from studies.design import Design, DesignError, parse_design
 from studies.formats.wav import seat_files
 from studies.impulses import WITHIN_DB, envelope
-from studies.octaves import octaves_of
 from studies.pictures import seat_pictures
 from studies.seat import Listener, SeatStudy, seat
 from studies.seating import AIR_BEHIND, SITTING_EARS, STANDING_EARS

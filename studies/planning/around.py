@@ -14,9 +14,9 @@ from dispersion.response import Response
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.grid import COARSE_PER_BAND, Progress, Solver
-from studies.measured.doubts import Doubts, late_db, model_db, noise_db, room_db
-from studies.measured.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
 from studies.measured.positions import Position
+from studies.planning.doubts import Doubts, late_db, model_db, noise_db, room_db
+from studies.planning.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
 from studies.predicting import Predicted, predict
 
 ROOM_MOST_DB = 2.0

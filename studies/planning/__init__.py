@@ -1,0 +1,1 @@
+"""How a measurement is planned: where to stand, what may be off, which readings tell."""
