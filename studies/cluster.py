@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from distributed import Client
 
 PATIENCE_S = 10.0
-INSTALL = "pip install 'roundcast[cluster]'"
+INSTALL = "pip install distributed"
 
 
 class ClusterError(ValueError):

@@ -148,7 +148,7 @@ def solver_options(command: Callable[..., None]) -> Callable[..., None]:
             "--cluster",
             metavar="ADDRESS",
             help="Solve on the workers of a running Dask scheduler, such as tcp://192.0.2.7:8786;"
-            " needs roundcast[cluster]. The results are the same.",
+            " needs the package distributed. The results are the same.",
         ),
         *budget_options,
     )
