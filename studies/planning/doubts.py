@@ -27,7 +27,9 @@ from dispersion.bands import band_edges
 MODEL_DB = (0.5, 1.0)
 """What is left between a good model and a good measurement, standard deviation, dB: below and above
 the frequency at which the moving cone is one wavelength across, where real cones stop moving as
-one piece. A judgement (common practice, no source), independent from reading to reading."""
+one piece. A judgement (common practice, no source), independent from reading to reading. Less than
+the 1.5 dB of `measured.comparing`, which holds posts, place and plate gap too: here those count
+apart."""
 AVERAGING_S = 10.0
 """How long the noise is read."""
 DB_PER_NEPER = 10.0 / np.log(10.0)

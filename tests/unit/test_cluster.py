@@ -116,7 +116,7 @@ def test_a_scheduler_that_is_not_there_is_refused_with_the_remedy() -> None:
         pass
 
 
-def test_without_the_package_the_message_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_the_package_it_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     refused = pytest.raises(ClusterError, match=r"pip install distributed")
     with refused, cluster_at("tcp://127.0.0.1:9"):
