@@ -7,25 +7,31 @@ import numpy as np
 from shapes.meridian import Meridian
 
 
-def rows_of(body: Meridian, longest_row: float) -> tuple[np.ndarray, list[str]]:
-    """Points (r, z) along a meridian, corners kept, and the part of each step."""
+def rows_of(
+    body: Meridian, longest_row: float, crowded: bool = False
+) -> tuple[np.ndarray, list[str]]:
+    """Points (r, z) along a meridian, corners kept, and the part of each step.
+
+    Rows are even, or crowd towards corners, where pressure bends most.
+    """
     points, parts = [np.array([body.start])], []
     for piece in body.pieces:
         limit = min(longest_row, 0.3 * piece.min_radius)
         count = max(1, int(np.ceil(piece.length / limit)))
-        points.append(piece.point(np.linspace(0.0, 1.0, count + 1))[1:])
+        steps = np.arange(1, count + 1) / count
+        points.append(piece.point(0.5 - 0.5 * np.cos(np.pi * steps) if crowded else steps))
         parts += [piece.part] * count
     return np.concatenate(points), parts
 
 
 def surface_of_revolution(
-    body: Meridian, around: int, longest_row: float
+    body: Meridian, around: int, longest_row: float, crowded: bool = False
 ) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Vertices (V, 3), triangles (T, 3) with normals into the air, and the part of each.
 
     Rings are polygons of the same area as the circles, so that a piston moves the same volume.
     """
-    rows, part_of_step = rows_of(body, longest_row)
+    rows, part_of_step = rows_of(body, longest_row, crowded)
     corner = 2.0 * np.pi / around
     rows[:, 0] *= np.sqrt(corner / np.sin(corner))
     angle = corner * np.arange(around)
@@ -56,12 +62,12 @@ def surface_of_revolution(
 
 
 def joined_surfaces(
-    bodies: Sequence[Meridian], around: int, longest_row: float
+    bodies: Sequence[Meridian], around: int, longest_row: float, crowded: bool = False
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Vertices, triangles and parts of several bodies together."""
     vertices, triangles, parts = [], [], []
     for body in bodies:
-        points, corners, labels = surface_of_revolution(body, around, longest_row)
+        points, corners, labels = surface_of_revolution(body, around, longest_row, crowded)
         triangles.append(corners + sum(map(len, vertices)))
         vertices.append(points)
         parts += labels
