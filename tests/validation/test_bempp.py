@@ -9,7 +9,9 @@ On a rigid unit sphere at k = 2 the library itself is within 1 per cent on 512 f
 triangles here are a good deal smaller against the wave, but flat over a narrow gap: 0.2 dB allowed.
 
 Found, largest difference of level within 30 dB of the maximum at 500 Hz, 1 and 2 kHz:
-cap FOUND_CAP, cone FOUND_CONE. What is left is the triangles': see DEVELOPERS.md.
+cap 0.03, 0.06 and 0.12 dB, cone 0.01, 0.04 and 0.14 dB; 1.0 per cent of
+the largest pressure at most, phase included. The six take 160 s of processor time, a
+third of it the library's compiling.
 """
 
 from dataclasses import replace
