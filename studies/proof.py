@@ -64,8 +64,9 @@ UNCHECKED = (
     ),
     (
         "Three-dimensional comparison",
-        "the example against bempp-cl, images against pyroomacoustics, air against pyfar: tests"
-        " that need the test extra (`pytest`, `pytest -m slow`), not run here",
+        "cap and cone against bempp-cl; and pistons against beamshapes, echoes against echosms,"
+        " images against pyroomacoustics, air against pyfar: tests that need the test extra"
+        " (`pytest`, `pytest -m slow`), not run here",
     ),
     (
         "Books that were not opened again",

@@ -23,7 +23,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from bodies import AIR
-from triangles import joined_surfaces
+from triangles import Rows, joined_surfaces
 
 from dispersion.bands import band_means, study_frequencies
 from dispersion.solvers import solve_waves
@@ -41,8 +41,7 @@ HALF_MM, STATED_DB, SEED = 0.5e-3, 0.25, 6
 BAND, PER_BAND = (2000.0, 6300.0), 4
 ELEVATIONS_DEG = np.arange(-20.0, 81.0, 10.0)
 AROUND = 20
-ROWS = 0.010, 0.005  # metres along the meridian
-SHARE_OF_RADIUS = 0.1
+ROWS = Rows(0.010, share_of_radius=0.1), Rows(0.005, share_of_radius=0.1)
 HEADER = ["frequency_hz", *(f"level_db_at_{angle:.0f}_deg" for angle in ELEVATIONS_DEG)]
 
 
@@ -64,18 +63,18 @@ def library_levels(frequency: float) -> np.ndarray:
     """Levels (P,) of the speaker as it truly is, dB re 0 dB at 1 m."""
     design = written()
     true = design.assembly().with_gap(TRUE_GAP).with_reflector(ball_cap(0.102, TRUE_KEEP))
-    coarse, fine = (library_pressure(true, frequency, row) for row in ROWS)
+    coarse, fine = (library_pressure(true, frequency, rows) for rows in ROWS)
     reference = AIR.density * true.driver_area / (2.0 * np.pi)
     return 20.0 * np.log10(np.abs(2.0 * fine - coarse) / reference)
 
 
-def library_pressure(true: Assembly, frequency: float, row: float) -> np.ndarray:
+def library_pressure(true: Assembly, frequency: float, rows: Rows) -> np.ndarray:
     """Pressure (P,) at the positions for unit acceleration of the driver, Pa."""
     api = pytest.importorskip("bempp_cl.api")
     from bempp_cl.api.operators import boundary, potential
 
     api.DEFAULT_DEVICE_INTERFACE = "numba"
-    vertices, triangles, parts = joined_surfaces(true.bodies, AROUND, row, SHARE_OF_RADIUS)
+    vertices, triangles, parts = joined_surfaces(true.bodies, AROUND, rows)
     moves = np.isin(parts, true.ways[0].parts)
     grid = api.Grid(vertices.T, triangles.T.astype("uint32"), moves.astype("uint32"))
     k = 2.0 * np.pi * frequency / AIR.speed

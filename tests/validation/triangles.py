@@ -1,41 +1,51 @@
 """Solids of revolution as flat triangles, for the comparisons in three dimensions."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from shapes.meridian import Meridian
 
 
-def rows_of(
-    body: Meridian, longest_row: float, share_of_radius: float = 0.3
-) -> tuple[np.ndarray, list[str]]:
-    """Points (r, z) along a meridian, corners kept, and the part of each step.
+@dataclass(frozen=True)
+class Rows:
+    """How a meridian is cut into rows.
 
-    Steps are no longer than `longest_row`, nor than a share of a curve's radius: a chord h over a
-    radius R lies h^2 / 8R inside.
+    None is longer than `longest` metres, nor than a share of a curve's radius: a chord h over a
+    radius R lies h^2 / 8R inside. Rows are even, or crowd towards corners, where pressure bends
+    most; then both are means over a piece.
     """
+
+    longest: float
+    share_of_radius: float = 0.3
+    crowded: bool = False
+
+
+def rows_of(body: Meridian, rows: Rows) -> tuple[np.ndarray, list[str]]:
+    """Points (r, z) along a meridian, corners kept, and the part of each step."""
     points, parts = [np.array([body.start])], []
     for piece in body.pieces:
-        limit = min(longest_row, share_of_radius * piece.min_radius)
+        limit = min(rows.longest, rows.share_of_radius * piece.min_radius)
         count = max(1, int(np.ceil(piece.length / limit)))
-        points.append(piece.point(np.linspace(0.0, 1.0, count + 1))[1:])
+        steps = np.arange(1, count + 1) / count
+        points.append(piece.point(0.5 - 0.5 * np.cos(np.pi * steps) if rows.crowded else steps))
         parts += [piece.part] * count
     return np.concatenate(points), parts
 
 
 def surface_of_revolution(
-    body: Meridian, around: int, longest_row: float, share_of_radius: float = 0.3
+    body: Meridian, around: int, rows: Rows
 ) -> tuple[np.ndarray, np.ndarray, list[str]]:
     """Vertices (V, 3), triangles (T, 3) with normals into the air, and the part of each.
 
     Rings are polygons of the same area as the circles, so that a piston moves the same volume.
     """
-    rows, part_of_step = rows_of(body, longest_row, share_of_radius)
+    points, part_of_step = rows_of(body, rows)
     corner = 2.0 * np.pi / around
-    rows[:, 0] *= np.sqrt(corner / np.sin(corner))
+    points[:, 0] *= np.sqrt(corner / np.sin(corner))
     angle = corner * np.arange(around)
-    rings = rows[1:-1]
+    rings = points[1:-1]
     ring_points = np.stack(
         (
             np.outer(rings[:, 0], np.cos(angle)),
@@ -44,7 +54,7 @@ def surface_of_revolution(
         ),
         axis=-1,
     ).reshape(-1, 3)
-    vertices = np.vstack(([0.0, 0.0, rows[0, 1]], ring_points, [0.0, 0.0, rows[-1, 1]]))
+    vertices = np.vstack(([0.0, 0.0, points[0, 1]], ring_points, [0.0, 0.0, points[-1, 1]]))
     this, following = np.arange(around), np.roll(np.arange(around), -1)
     triangles, parts = [], []
     for step, part in enumerate(part_of_step):
@@ -62,12 +72,12 @@ def surface_of_revolution(
 
 
 def joined_surfaces(
-    bodies: Sequence[Meridian], around: int, longest_row: float, share_of_radius: float = 0.3
+    bodies: Sequence[Meridian], around: int, rows: Rows
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Vertices, triangles and parts of several bodies together."""
     vertices, triangles, parts = [], [], []
     for body in bodies:
-        points, corners, labels = surface_of_revolution(body, around, longest_row, share_of_radius)
+        points, corners, labels = surface_of_revolution(body, around, rows)
         triangles.append(corners + sum(map(len, vertices)))
         vertices.append(points)
         parts += labels
