@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from platformdirs import user_data_path
 
 METHODS = ("waves", "edges", "rays", "images")
 """Names in `dispersion.solvers.SOLVERS`; a test holds them against it."""
@@ -94,7 +95,7 @@ ledger_option = click.option(
     type=click.Path(path_type=Path, dir_okay=False),
     metavar="FILE",
     envvar="ROUNDCAST_LEDGER",
-    default=lambda: Path(click.get_app_dir("roundcast"), "ledger.sqlite"),
+    default=lambda: user_data_path("roundcast", appauthor=False) / "ledger.sqlite",
     help="Where finished solves are kept and found again, so that a run that was stopped goes on"
     " where it was. [default: a file among your programs' data, see `roundcast ledger`]",
 )

@@ -1,5 +1,6 @@
 """A curve of one's own: limits, budget, the file that comes of it, and no false gain."""
 
+import threading
 from dataclasses import replace
 from functools import cache, partial
 from pathlib import Path
@@ -174,10 +175,13 @@ def test_a_run_that_was_stopped_goes_on_where_it_was(tmp_path: Path) -> None:
         pass
 
     class Tripwire(Ledger):
+        one_at_a_time = threading.Lock()
+
         def keep(self, key: bytes, fields: Fields) -> None:
-            if self.kept >= 50:
-                raise StoppedError
-            super().keep(key, fields)
+            with self.one_at_a_time:
+                if self.kept >= 50:
+                    raise StoppedError
+                super().keep(key, fields)
 
     with pytest.raises(StoppedError), Tripwire(path) as first:
         carve_small(first)
