@@ -13,6 +13,7 @@ from dispersion.waves import (
     WaveSettings,
     WaveSolution,
     axial_motion,
+    balance_db,
     sweep,
 )
 from shapes.assembly import DrivenWay
@@ -104,6 +105,6 @@ def _relative_fields(
         power[:, np.abs(problem.elevations) < HORIZON_DEG] *= 0.5
     radiated = mean_square(power, problem.elevations)
     radiated *= 4.0 * np.pi / (2.0 * air.density * air.speed)
-    error = 10.0 * np.log10(radiated / solution.driven_power())
+    error = balance_db(radiated, solution.driven_power(), solution.power_of_0_db())
     scale = 1.0 / reference[:, None]
     return far * scale, near * scale, error, solution.mesh.unknowns

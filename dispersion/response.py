@@ -35,7 +35,8 @@ class Response:
         The same at the problem's points, relative to 0 dB at that point's distance from the
         middle of the baffle.
     power_error_db : (W, F) array
-        Far-field power over power through the driven surface; zero when energy is kept.
+        Far-field power over power through the driven surface; zero when energy is kept. See
+        `waves.balance_db` for what counts where next to none leaves.
     unknowns : (F,) array
         Size of the system solved at each frequency.
     account : str
@@ -84,5 +85,5 @@ class Response:
 
     @property
     def worst_power_error_db(self) -> float:
-        """Largest imbalance of power, in decibels, over ways and frequencies."""
-        return float(np.max(np.abs(self.power_error_db)))
+        """Largest imbalance of power, in dB, over ways and frequencies; inf if any is no number."""
+        return float(np.nan_to_num(np.abs(self.power_error_db), nan=np.inf).max())

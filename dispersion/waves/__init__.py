@@ -18,6 +18,7 @@ from .solution import (
     MeshError,
     WaveSettings,
     WaveSolution,
+    balance_db,
     solve,
     sweep,
 )
@@ -36,6 +37,7 @@ __all__ = [
     "WaveSettings",
     "WaveSolution",
     "axial_motion",
+    "balance_db",
     "build_mesh",
     "normal_motion",
     "normal_velocity",

@@ -46,6 +46,8 @@ class WaveSettings:
         return {**asdict(self.mesh), "azimuth_digits": self.digits}
 
 
+FAINT = 1e-3
+"""Share of the power of 0 dB, 30 dB below it, under which a balance counts as a share of this."""
 MAX_UNKNOWNS = 12_000
 """A system of this size takes 2.3 GB; a larger one is refused before memory is taken."""
 DEFAULT_SETTINGS = WaveSettings()
@@ -143,13 +145,41 @@ class WaveSolution:
         power = np.abs(self.far_field(np.degrees(np.arcsin(sines)))) ** 2
         return np.pi * (weights @ power) / (self.air.density * self.air.speed)
 
+    def power_of_0_db(self) -> np.ndarray:
+        """Power of 0 dB in every direction, 4 pi (rho A / 2 pi)^2 / (2 rho c), (W,) in W.
+
+        0 dB is that of a flush piston in an endless wall with the same volume acceleration A.
+        """
+        at_1_m = self.air.density * self.volume_acceleration() / (2.0 * np.pi)
+        return 2.0 * np.pi * at_1_m**2 / (self.air.density * self.air.speed)
+
     @property
     def power_error_db(self) -> np.ndarray:
-        """Far power over driven power in dB, (W,): 0 when energy is kept, nan if nothing moves."""
-        driven = self.driven_power()
-        moving = driven != 0.0
-        ratio = np.divide(self.far_power(), driven, out=np.full(driven.shape, np.nan), where=moving)
-        return 10.0 * np.log10(ratio)
+        """Balance of far and driven power in dB, (W,), `balance_db`; nan if nothing moves."""
+        return balance_db(self.far_power(), self.driven_power(), self.power_of_0_db())
+
+
+def balance_db(arrived: np.ndarray, driven: np.ndarray, power_of_0_db: np.ndarray) -> np.ndarray:
+    """By how much two powers that should be one differ, in dB.
+
+    Parameters
+    ----------
+    arrived, driven : ndarray, shape (W,)
+        Power far away and power through the driven surface, W.
+    power_of_0_db : ndarray, shape (W,)
+        W.
+
+    Returns
+    -------
+    ndarray, shape (W,)
+        10 lg(arrived / driven). Where a resonance lets out less than `FAINT` of 0 dB, and the
+        driven power may round to nothing, the difference counts as a share of that; nan if
+        nothing moves.
+    """
+    against = np.maximum(driven, FAINT * power_of_0_db)
+    share = np.full(against.shape, np.nan)
+    np.divide(arrived - driven, against, out=share, where=against > 0.0)
+    return 10.0 * np.log10(1.0 + share)
 
 
 @lru_cache(maxsize=256)

@@ -1,5 +1,7 @@
 """The wave solver as it is called, its complaints, and the solvers' common ground."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -12,12 +14,16 @@ from dispersion.waves import (
     PlaneWave,
     WaveSettings,
     axial_motion,
+    balance_db,
     normal_motion,
     solve,
 )
+from dispersion.waves.solution import FAINT
 from shapes.assembly import Assembly, Column, Driver, TopPlate
 from shapes.meridian import Arc, Meridian
 from shapes.reflectors import ball_cap
+from studies.design import parse_design
+from studies.draft import draft_design
 
 AIR = Air()
 BALL = Meridian(
@@ -95,6 +101,25 @@ def test_volume_acceleration_is_area_times_acceleration() -> None:
     assert solution.volume_acceleration() == pytest.approx([exact], rel=1e-9)
     upper = solve([BALL], 800.0, [axial_motion("up", {"upper"}, AIR)], AIR)
     assert upper.volume_acceleration() == pytest.approx([np.pi * 0.1**2], rel=1e-4)
+
+
+def test_a_balance_is_in_decibels_and_where_hardly_any_power_leaves_a_share_of_little() -> None:
+    arrived = np.array([1.1, 2e-3, 2e-6, 2e-6, 1.0])
+    driven = np.array([1.0, 1e-3, 1e-6, -1e-6, -1.0])
+    found = balance_db(arrived, driven, np.ones(5))
+    ratios = [1.1, 2.0, 1.0 + 1e-6 / 1e-3, 1.0 + 3e-6 / 1e-3, 1.0 + 2.0 / 1e-3]
+    assert found == pytest.approx(10.0 * np.log10(ratios), rel=1e-9)
+    assert np.isnan(balance_db(np.zeros(1), np.zeros(1), np.zeros(1)))
+
+
+def test_a_resonance_that_lets_nothing_out_is_in_balance() -> None:
+    """A first draft at one frequency: 65 dB below 0 dB, and the driven power rounds below 0."""
+    design = parse_design(draft_design(0.13, 0.18, 0.06), Path("draft.toml"))
+    assembly = design.assembly().with_reflector(ball_cap(0.18, 0.05))
+    quiet = Problem(assembly, design.sources(), np.array([7286.181745132278]), design.air)
+    response = solve_waves(quiet)
+    assert np.abs(response.far_by_way).max() ** 2 < FAINT
+    assert response.worst_power_error_db < 0.1
 
 
 def test_an_order_above_0_vanishes_on_the_axis() -> None:
