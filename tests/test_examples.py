@@ -11,9 +11,11 @@ from importlib.resources import files
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from PIL import Image
 
 from dispersion.solvers import solve_waves
+from studies.cli import main
 from studies.design import read_design
 from studies.spread import spread
 
@@ -53,3 +55,21 @@ def test_readme_code_runs() -> None:
     lines = printed.getvalue().splitlines()
     assert len(lines) == 3
     assert all(abs(float(line.split()[-1])) < 0.05 for line in lines)
+
+
+@pytest.mark.slow
+def test_readme_shows_what_trim_prints(tmp_path: Path) -> None:
+    """Every line of the README's answer, and what it says the result rests on, as printed today."""
+    told = README.read_text(encoding="utf-8").split("## What came out")[1]
+    block = re.search(r"```\n(.*?)```", told, re.S)
+    rests_on = re.search(r"here: (\d+) to (\d+) unknowns, power.*?within (\S+ dB)", told)
+    assert block and rests_on
+    example = str(files("studies.examples") / "reading_room.toml")
+    answer = CliRunner().invoke(main, ["trim", example, "--no-ledger", "--out", str(tmp_path)])
+    assert answer.exit_code == 0, answer.output
+    printed = [line.rstrip() for line in answer.stdout.splitlines()]
+    shown = [line.removesuffix(" (rows left out here)") for line in block[1].splitlines()]
+    assert [line for line in shown if line not in printed] == []
+    fewest, most, within = rests_on.groups()
+    assert any(f": {fewest} unknowns" in line and f" {most} at " in line for line in printed)
+    assert any(f"agree within {within}" in line for line in printed)
