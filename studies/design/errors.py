@@ -28,7 +28,7 @@ _PLAIN_WORDS = {
     "too_long": "has too many entries: at most {max_length}",
     "too_short": "has too few entries: at least {min_length}",
     "tuple_type": "must be a list in square brackets, like [0, 20]",
-    "union_tag_not_found": 'has no kind: add one, such as kind = "ball"',
+    "union_tag_not_found": 'is missing: add one, such as kind = "ball"',
 }
 _MOST_TOLD = 50
 """Mistakes of one file that are told: what has more is no design file."""
@@ -164,6 +164,8 @@ def _mistake(
         return Mistake(_dotted(place), context["text"])
     if kind == "extra_forbidden":
         return Mistake(_dotted(place), _unknown(place, known))
+    if kind.startswith("union_tag"):
+        place = (*place, "kind")
     return Mistake(_dotted(place), _in_plain_words(kind, context, details))
 
 
@@ -174,7 +176,7 @@ def _in_plain_words(kind: str, context: Mapping[str, Any], details: ErrorDetails
         return f"{details['input']!r} is not a choice here: write {context['expected']}"
     if kind == "union_tag_invalid":
         tag, choices = context["tag"], context["expected_tags"]
-        return f"kind {tag!r} is not known: write one of {choices}"
+        return f"{tag!r} is not known: write one of {choices}"
     if kind in _PLAIN_WORDS:
         return _PLAIN_WORDS[kind].format(**context)
     return details["msg"]

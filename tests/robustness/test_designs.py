@@ -27,12 +27,13 @@ def read(tables: Tables) -> Design:
     return parse_design(toml(tables), "drawn.toml")
 
 
-def is_sound(tables: Tables) -> bool:
+def is_sound(tables: Tables, ends_only: bool = False) -> bool:
     """Whether a valid design solves to finite fields, and its power is kept or told not to be."""
     design = read(tables)
     problem = problem_of(design, design.assembly(), 4)
-    few = replace(problem, frequencies=problem.frequencies[[0, -1]])
-    response = solve_waves(few, workers=1)
+    if ends_only:
+        problem = replace(problem, frequencies=problem.frequencies[[0, -1]])
+    response = solve_waves(problem, workers=1)
     finite = bool(np.all(np.isfinite(response.far)) and np.all(np.isfinite(response.near)))
     told = any("power balance is off" in remark for remark in remarks_after(response))
     return finite and (told or response.worst_power_error_db <= POWER_WARNING_DB)
@@ -63,8 +64,8 @@ def is_refused_by_its_key(damage: tuple[Tables, str]) -> bool:
 
 @FEW
 @given(designs())
-def test_a_valid_design_solves_or_says_why_not(tables: Tables) -> None:
-    assert is_sound(tables)
+def test_a_valid_design_solves_at_the_ends_of_its_band_or_says_why_not(tables: Tables) -> None:
+    assert is_sound(tables, ends_only=True)
 
 
 @pytest.mark.slow
