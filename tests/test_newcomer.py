@@ -24,7 +24,10 @@ HEADINGS = {task: f"## How to add a {task}\n" for task in TASKS}
 HEADINGS["shape"] = "## How to add a reflector shape\n"
 TESTS = {
     "shape": ("tests/unit/test_reflectors.py", "tests/unit/test_design.py"),
-    "measure": ("tests/unit/test_coverage.py", "tests/unit/test_tables.py"),
+    "measure": (
+        "tests/unit/test_coverage.py",
+        "tests/unit/test_tables.py::test_spread_shows_every_band_and_seat",
+    ),
     "command": (
         "tests/unit/test_wavelengths.py",
         "tests/unit/test_next_steps.py",
