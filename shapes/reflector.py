@@ -34,7 +34,7 @@ class Reflector:
     Parameters
     ----------
     kind : str
-        "ball cap", "cone", "flared", "ellipse", "parabola", "hyperbola" or "turned".
+        Name of its shape, such as "ball cap" or "cone".
     profile : Meridian
         From the tip on the axis to the rim at z = 0, metres.
     facts : tuple of Fact

@@ -10,25 +10,43 @@ from typing import Any, NoReturn
 
 import click
 
-from studies.commands.beginning import draft, examples, schema, section
-from studies.commands.choosing import carve, contest, explore, gap, spread, tolerance, trim
-from studies.commands.explaining import posts, proof, rays, seat, slice_, trust
-from studies.commands.exporting import export
-from studies.commands.keeping import ledger
-from studies.commands.measuring import overlay
+from studies.commands import (
+    beginning,
+    choosing,
+    explaining,
+    exporting,
+    keeping,
+    measuring,
+    planning,
+    workshop,
+)
 from studies.commands.options import Refusal
-from studies.commands.planning import meter
-from studies.commands.workshop import cut
 
 FAULT, INTERRUPTED = 1, 130
 OWN_PACKAGES = ("shapes", "dispersion", "studies")
 IN_THE_ORDER_OF_THE_WORK = (
-    *(examples, draft, section),
-    *(spread, trim, contest, carve, gap, tolerance, explore),
-    *(seat, slice_, rays, posts, trust, proof),
-    *(cut, meter, overlay),
-    export,
-    *(ledger, schema),
+    beginning.examples,
+    beginning.draft,
+    beginning.section,
+    choosing.spread,
+    choosing.trim,
+    choosing.contest,
+    choosing.carve,
+    choosing.gap,
+    choosing.tolerance,
+    choosing.explore,
+    explaining.seat,
+    explaining.slice_,
+    explaining.rays,
+    explaining.posts,
+    explaining.trust,
+    explaining.proof,
+    workshop.cut,
+    planning.meter,
+    measuring.overlay,
+    exporting.export,
+    keeping.ledger,
+    beginning.schema,
 )
 
 

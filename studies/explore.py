@@ -18,7 +18,6 @@ from shapes.lengths import in_both, in_degrees
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 from studies.design.questions import sizes_of
-from studies.design.reflector_tables import ConicTable, FlaredTable
 from studies.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
@@ -38,15 +37,9 @@ SPREAD_STEPS, SPREAD_SHARE = 6, 1.0 / 15.0
 LEADERS_AT_ONCE = 8
 HALF_MM, HALF_DEGREE = 0.5e-3, math.radians(0.5)
 
-# The size that is turned for each kind of reflector, and the key that would contradict it.
-KNOBS = {
-    "ball": ("keep", "cut_off"),
-    "cone": ("half_angle", "height"),
-    "flared": ("height", None),
-    "ellipse": ("height", None),
-    "parabola": ("height", None),
-    "hyperbola": ("height", None),
-}
+# The size that is turned, and the key that would contradict it; of other kinds it is the height.
+KNOBS = {"ball": ("keep", "cut_off"), "cone": ("half_angle", "height")}
+HEIGHT = ("height", None)
 
 
 @dataclass(frozen=True)
@@ -215,16 +208,16 @@ def knobs_of(design: Design) -> tuple[Knob, Knob]:
     DesignError
         If the reflector has no such size, or ``[explore]`` names that of another kind.
     """
-    kind = design.tables.reflector.kind
-    if kind not in KNOBS:
-        raise DesignError(design.path, (_no_knob(kind),))
-    key = KNOBS[kind][0]
+    table = design.tables.reflector
+    if table.kind not in KNOBS and not hasattr(table, "height"):
+        raise DesignError(design.path, (_no_knob(table.kind),))
+    key, _ = KNOBS.get(table.kind, HEIGHT)
     asked = design.tables.explore
     strange = [name for name in _asked_keys(design) if name not in (key, "plate_gap")]
     if strange:
-        message = f'is no size of a reflector of kind "{kind}": write {key} in its place'
+        message = f'is no size of a reflector of kind "{table.kind}": write {key} in its place'
         raise DesignError(design.path, [Mistake(f"explore.{name}", message) for name in strange])
-    written = _written(design, key)
+    written = design.assembly().hung_reflector.fact(key.replace("_", " "))
     trim, gaps = design.tables.trim, design.tables.gap
     own = getattr(asked, key) if asked is not None else None
     if own is None and key == "keep" and trim is not None:
@@ -248,14 +241,6 @@ def _no_knob(kind: str) -> Mistake:
 def _asked_keys(design: Design) -> Sequence[str]:
     asked = design.tables.explore
     return [] if asked is None else [name for name, value in asked if value is not None]
-
-
-def _written(design: Design, key: str) -> float:
-    """Size of the reflector as written."""
-    given = design.tables.reflector
-    if isinstance(given, FlaredTable | ConicTable):
-        return given.height
-    return design.assembly().hung_reflector.fact(key.replace("_", " "))
 
 
 def _knob(key: str, written: float, asked: Sequence[float] | None) -> Knob:
@@ -288,7 +273,7 @@ def _candidate(design: Design, knob: Knob, size: float, plate_gap: float) -> Can
 
 def _built(design: Design, key: str, size: float, plate_gap: float) -> Assembly:
     table = design.tables.reflector
-    other = KNOBS[table.kind][1]
+    _, other = KNOBS.get(table.kind, HEIGHT)
     changed = {key: size} if other is None else {other: None, key: size}
     reflector = table.model_copy(update=changed).build()
     return design.assembly().with_gap(plate_gap).with_reflector(reflector)

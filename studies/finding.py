@@ -1,4 +1,4 @@
-"""How each command's question is found, told, drawn and made into files; loads what is heavy."""
+"""How the answer to each command's question is found; loads what is heavy."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ import contextlib
 import functools
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
@@ -15,70 +14,28 @@ from dispersion.paths.freeform import read_free_form
 from dispersion.solvers import SOLVERS
 from dispersion.waves import SharedBlocks, WaveSettings
 from shapes.lengths import parse_length
-from studies import pictures, tables
-from studies.budget import (
-    Work,
-    carve_work,
-    explore_work,
-    gap_work,
-    meter_work,
-    tolerance_work,
-    trim_work,
-)
-from studies.carve import CHECK_FINER, Carved, carve, carve_files
-from studies.charts import slice_files
+from studies.carve import CHECK_FINER, Carved, carve
 from studies.cluster import ClusterSolver, cluster_at
 from studies.contest import contest
 from studies.design import Design, DesignError, Mistake
 from studies.directivity import Directions, Directivity, directivity
 from studies.explore import explore
-from studies.fitted_file import fitted_files
-from studies.formats.files import directivity_files
 from studies.formats.sofa import require_sofar
-from studies.formats.wav import seat_files
-from studies.gap import gap
 from studies.grid import Progress, Solver, problem_of
 from studies.ledger import Ledger
 from studies.measured.reading import read_measurements
 from studies.meter import INSTRUMENT_OPTIONS, Meter, meter, with_options
 from studies.overlay import Overlay, overlay
-from studies.pages.explorer import explore_files
 from studies.planning.question import Kind
 from studies.posts import PostsStudy, posts_study
 from studies.printing import open_console
 from studies.progress import Watch
-from studies.proof import prove
 from studies.rays import RayStudy, ray_study
 from studies.seat import SeatStudy, seat
-from studies.shed import cutting, cutting_files
-from studies.shed.meter_files import meter_files
 from studies.slices import Slices, slice_study
-from studies.spread import spread
 from studies.tolerance import Tolerance, tolerance
 from studies.trim import trim
 from studies.trust import Trust, trust
-
-
-def _no_work(design: Design, how: dict[str, Any]) -> Work:
-    return ()
-
-
-def _nothing(_: Any) -> dict[str, Any]:
-    return {}
-
-
-@dataclass(frozen=True)
-class Question:
-    """What a command does: find out something about a design, then words, pictures, files.
-
-    `weigh` tells beforehand how many designs it will solve.
-    """
-
-    find: Callable[..., Any]
-    tell: Callable[[Any], tables.Findings]
-    draw: Callable[[Any], pictures.Pictures]
-    make: Callable[[Any], dict[str, bytes]] = _nothing
-    weigh: Callable[[Design, dict[str, Any]], Work] = _no_work
 
 
 class MethodError(ValueError):
@@ -170,10 +127,6 @@ def _opened(path: Path | None) -> Iterator[Ledger | None]:
         yield ledger
     if ledger.found:
         console.print(f"{ledger.found} of {ledger.found + ledger.kept} solves were in {path}.")
-
-
-def _as_it_is(design: Design) -> Design:
-    return design
 
 
 def find_posts(
@@ -284,11 +237,6 @@ def find_seat(design: Design, wav_length: float | None, **how: Any) -> SeatStudy
     return solve(functools.partial(seat, length=length), design, "waves", **how)
 
 
-def overlay_files(found: Overlay) -> dict[str, bytes]:
-    """Write the fitted design, where a fit was asked for."""
-    return {} if found.fitted is None else fitted_files(found.fitted)
-
-
 def find_slices(
     design: Design, at: Sequence[float], workers: int | None = None, finer: float = 1.0
 ) -> Slices:
@@ -301,60 +249,3 @@ def find_rays(design: Design, stl: Path | None, stl_unit: str, **how: Any) -> Ra
     """Trace rays, through a reflector from an STL file if one is named."""
     form = None if stl is None else read_free_form(stl, stl_unit)
     return ray_study(design, free_form=form, **how)
-
-
-PROOF = Question(prove, tables.proof_tables, pictures.proof_pictures)
-"""Asked of the program itself, not of a design."""
-
-QUESTIONS = {
-    "section": Question(_as_it_is, tables.section_tables, pictures.section_pictures),
-    "spread": Question(
-        functools.partial(solve, spread), tables.spread_tables, pictures.spread_pictures
-    ),
-    "trim": Question(
-        functools.partial(solve, trim),
-        tables.trim_tables,
-        pictures.trim_pictures,
-        weigh=trim_work,
-    ),
-    "contest": Question(
-        functools.partial(solve, contest), tables.contest_tables, pictures.contest_pictures
-    ),
-    "gap": Question(
-        functools.partial(solve, gap), tables.gap_tables, pictures.gap_pictures, weigh=gap_work
-    ),
-    "explore": Question(
-        functools.partial(solve, explore),
-        tables.explore_tables,
-        _nothing,
-        explore_files,
-        explore_work,
-    ),
-    "carve": Question(
-        find_carved, tables.carve_tables, pictures.carve_pictures, carve_files, carve_work
-    ),
-    "seat": Question(find_seat, tables.seat_tables, pictures.seat_pictures, seat_files),
-    "slice": Question(find_slices, tables.slices_tables, pictures.slice_pictures, slice_files),
-    "cut": Question(cutting, tables.cut_tables, pictures.cut_pictures, cutting_files),
-    "meter": Question(
-        find_meter, tables.meter_tables, pictures.meter_pictures, meter_files, meter_work
-    ),
-    "tolerance": Question(
-        find_tolerance,
-        tables.tolerance_tables,
-        pictures.tolerance_pictures,
-        weigh=tolerance_work,
-    ),
-    "overlay": Question(
-        find_overlay, tables.overlay_tables, pictures.overlay_pictures, overlay_files
-    ),
-    "export": Question(
-        find_directivity,
-        tables.directivity_tables,
-        pictures.directivity_pictures,
-        directivity_files,
-    ),
-    "posts": Question(find_posts, tables.posts_tables, pictures.posts_pictures),
-    "rays": Question(find_rays, tables.rays_tables, pictures.rays_pictures),
-    "trust": Question(find_trust, tables.trust_tables, pictures.trust_pictures),
-}

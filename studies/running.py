@@ -12,18 +12,21 @@ from typing import Any
 
 from rich.prompt import Confirm
 
-from studies import exports, pictures, tables
+from studies import exports
+from studies.asking import PROOF, QUESTIONS, Question
 from studies.budget import Budget, require_consent
 from studies.charts import in_both_formats
 from studies.design import Design, read_design
-from studies.finding import PROOF, QUESTIONS, Question
 from studies.ledger import Ledger, LedgerError
 from studies.next_steps import told_next
 from studies.pages.report import report_html
+from studies.pictures import Pictures
 from studies.printing import open_console, print_files, print_findings, print_next, print_table
 from studies.progress import Watch
 from studies.proof import prove
 from studies.release import mark_of
+from studies.tables import Findings
+from studies.tables.ledger import ledger_table
 
 ARGUMENTS = ("files",)
 """What stands on the command line without a name."""
@@ -42,7 +45,7 @@ def answer(
     yes: bool = False,
     allow_outside: bool = False,
     **how: Any,
-) -> tables.Findings:
+) -> Findings:
     """Answer one question about a design file; write everything or nothing.
 
     Parameters
@@ -123,7 +126,7 @@ def show_ledger(path: Path, prune: bool = False, most_mb: int | None = None) -> 
         if prune:
             gone = ledger.prune(None if most_mb is None else most_mb * 10**6)
             console.print(f"{gone} solves dropped.")
-        print_table(console, tables.ledger_table(ledger.volumes()))
+        print_table(console, ledger_table(ledger.volumes()))
         console.print(f"{path}: {ledger.size / 1e6:.1f} MB on disk")
 
 
@@ -135,7 +138,7 @@ def _delivered(
     as_json: bool,
     dated: bool,
     asked: str = "",
-) -> tables.Findings:
+) -> Findings:
     """Put a result into words, pictures and files; write everything or nothing, and print."""
     findings = question.tell(result)
     drawn = {f"{command}-{name}": picture for name, picture in question.draw(result).items()}
@@ -164,7 +167,7 @@ def _question() -> Callable[[str], bool] | None:
     return functools.partial(Confirm.ask, console=open_console(sys.stderr), default=False)
 
 
-def _pictures(drawn: pictures.Pictures, mark: str) -> dict[str, bytes]:
+def _pictures(drawn: Pictures, mark: str) -> dict[str, bytes]:
     return {
         f"{name}.{kind}": content
         for name, picture in drawn.items()

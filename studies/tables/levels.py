@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from dispersion.bands import band_means
-from dispersion.coverage import level_db
+from dispersion.coverage import Coverage, level_db
 from shapes.lengths import in_mm
 from studies.design import Design
 from studies.grid import Row
@@ -45,6 +45,7 @@ _BAND_COLUMNS = (
         1,
     ),
 )
+"""Each named after the measure in `Coverage` that it shows, the leak in per cent."""
 
 
 def seat_columns(design: Design, what: str) -> tuple[Column, ...]:
@@ -73,26 +74,16 @@ def band_levels(
     rows: list[tuple[Value, ...]] = []
     for candidate, row in named:
         if row.solved:
-            columns = (*_coverage_columns(row), *_seat_levels(row).T)
+            measures = (_measure(row.coverage, column.key) for column in _BAND_COLUMNS)
+            columns = (row.coverage.centres, *measures, *_seat_levels(row).T)
             rows += [(candidate, *map(float, values)) for values in zip(*columns, strict=True)]
     columns = (CANDIDATE, band(), *_BAND_COLUMNS, *seat_columns(design, "band level"))
     return Table(name, title, columns, tuple(rows), scope=scope)
 
 
-def _coverage_columns(row: Row) -> tuple[np.ndarray, ...]:
-    found = row.coverage
-    return (
-        found.centres,
-        found.window_level_db,
-        found.evenness_db,
-        found.di_ring_db,
-        found.di_best_db,
-        found.di_window_db,
-        found.sound_power_db,
-        100.0 * found.upward_leak,
-        found.floor_bounce_db,
-        found.ceiling_bounce_db,
-    )
+def _measure(found: Coverage, key: str) -> np.ndarray:
+    """(B,) values of one of `_BAND_COLUMNS`."""
+    return 100.0 * found.upward_leak if key == "upward_leak_percent" else getattr(found, key)
 
 
 def _seat_levels(row: Row) -> np.ndarray:

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from dispersion.paths import freeform
 from dispersion.paths.freeform import FreeFormError, free_form_rows, read_free_form
-from studies import cli, running, tables
+from studies import cli, running
+from studies.tables.section import section_tables
 
 EXAMPLE = (Path(__file__).parents[2] / "studies" / "examples" / "reading_room.toml").read_bytes()
 KEPT = [HealthCheck.function_scoped_fixture]
@@ -26,7 +27,7 @@ TOMLISH = st.text(alphabet="abkeigpt_=[]{}.,'\"#\n 0123456789mxe-\\u\x00\x1b\u20
 @pytest.fixture(autouse=True)
 def only_words(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """Leave the pictures out: they take seconds, and see only what was read."""
-    words = running.Question(lambda design: design, tables.section_tables, lambda _: {})
+    words = running.Question(lambda design: design, section_tables, lambda _: {})
     monkeypatch.setitem(running.QUESTIONS, "section", words)
     monkeypatch.chdir(tmp_path)
 

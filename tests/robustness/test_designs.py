@@ -16,7 +16,7 @@ from studies.design import Design, DesignError, parse_design
 from studies.exports import csv_text, json_text
 from studies.grid import problem_of
 from studies.printing import print_findings
-from studies.tables import section_tables
+from studies.tables.section import section_tables
 
 FEW = settings(max_examples=8, deadline=None, derandomize=True)
 MANY = settings(max_examples=40, deadline=None, derandomize=True)

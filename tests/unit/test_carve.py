@@ -32,7 +32,7 @@ from studies.charts.carve import Shape, carve_figure
 from studies.design import Design, DesignError, parse_design, read_design
 from studies.grid import FINE_PER_BAND, Row, problem_of
 from studies.ledger import Ledger
-from studies.tables import carve_tables
+from studies.tables.carve import carve_tables
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 SOLVES = 12

@@ -25,7 +25,10 @@ from studies.formats.files import directivity_files
 from studies.formats.plain import directivity_json
 from studies.formats.schemas import schema_text
 from studies.posts import posts_study
-from studies.tables import Findings, directivity_tables, posts_tables, section_tables
+from studies.tables import Findings
+from studies.tables.directivity import directivity_tables
+from studies.tables.posts import posts_tables
+from studies.tables.section import section_tables
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 EXAMPLE = EXAMPLES / "reading_room.toml"

@@ -88,6 +88,21 @@ def test_a_cone_is_turned_by_its_half_angle() -> None:
 
 
 @pytest.mark.parametrize(
+    "kind", ['kind = "flared"', 'kind = "parabola"\nsource_distance = 40', 'kind = "cone"']
+)
+def test_another_kind_is_turned_by_its_height_but_a_cone(kind: str) -> None:
+    path = EXAMPLES / "reading_room_cone.toml"
+    text = path.read_text(encoding="utf-8").split("[trim]")[0]
+    start, end = text.index('kind = "cone"'), text.index("[plate]")
+    text = f"{text[:start]}{kind}\nbase_diameter = 110\nheight = 40\n\n{text[end:]}"
+    knob, _ = knobs_of(parse_design(text, path))
+    # A cone 40 high on a base radius of 55: tan(half angle) = 55 / 40.
+    written = {"half_angle": math.atan2(55, 40), "height": 0.04}
+    assert knob.key == ("half_angle" if "cone" in kind else "height")
+    assert knob.written == pytest.approx(written[knob.key])
+
+
+@pytest.mark.parametrize(
     ("kind", "message"),
     [
         ('kind = "none"', "no reflector has no single size to turn"),

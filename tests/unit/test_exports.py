@@ -26,7 +26,9 @@ from studies.exports import (
     write_text,
 )
 from studies.spread import spread
-from studies.tables import Column, Fact, Findings, Table, section_tables, spread_tables
+from studies.tables import Column, Fact, Findings, Table
+from studies.tables.section import section_tables
+from studies.tables.spread import spread_tables
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 

@@ -28,7 +28,7 @@ from dispersion.sources import Crossover, LettingGo, Way
 from dispersion.waves import DEFAULT_SETTINGS
 from shapes import Assembly, Column, Driver, DustCap, TopPlate, Tweeter, ball_cap
 from studies.ledger import Ledger, LedgerError
-from studies.tables import ledger_table
+from studies.tables.ledger import ledger_table
 
 ROOT = Path(__file__).resolve().parents[2]
 BUILT = Assembly(

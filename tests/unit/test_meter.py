@@ -19,7 +19,7 @@ from studies.design import Design, DesignError, parse_design
 from studies.design.measuring_table import MeasuringTable
 from studies.measured.positions import Position
 from studies.meter import Meter, meter, with_options
-from studies.pictures import meter_pictures
+from studies.pictures.meter import meter_pictures
 from studies.planning.around import ROOM_MOST_DB
 from studies.planning.doubts import Doubts, late_db, noise_db, room_db
 from studies.planning.places import Box, azimuths, bounces_of, stands_of
@@ -34,7 +34,7 @@ from studies.planning.telling import (
 from studies.predicting import predict
 from studies.shed.meter_boxes import BOX_HEIGHT
 from studies.shed.meter_files import HEADER, meter_files, to_fill
-from studies.tables import meter_tables
+from studies.tables.meter import meter_tables
 from studies.trim import trim
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"

@@ -18,7 +18,7 @@ from studies.proving import laws, meshes, monopoles, rings, standards, volumes
 from studies.proving.check import REST, WAVES, Check, compare, compare_levels
 from studies.proving.checks import FAMILIES
 from studies.proving.sphere_sources import CHECKS as SPHERE_CHECKS
-from studies.tables import proof_tables
+from studies.tables.proof import proof_tables
 
 ROOT = Path(__file__).parents[2]
 FEW = {"sources on a sphere": SPHERE_CHECKS[-2:], "air and bands": standards.CHECKS}

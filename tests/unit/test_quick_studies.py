@@ -16,7 +16,9 @@ from dispersion.solvers import SOLVERS, solve_waves
 from studies.design import Design, DesignError, parse_design
 from studies.posts import PostsStudy, posts_name, posts_study, usual_alternatives
 from studies.rays import RayStudy, ray_study
-from studies.tables import posts_tables, rays_tables, trust_tables
+from studies.tables.posts import posts_tables
+from studies.tables.rays import rays_tables
+from studies.tables.trust import trust_tables
 from studies.trim import trim
 from studies.trust import REFERENCE, Trust, spread_of_cases, trust
 

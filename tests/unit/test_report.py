@@ -17,10 +17,12 @@ from studies.design import Design, parse_design
 from studies.pages.rendering import render
 from studies.pages.report import report_html
 from studies.pages.vectors import SVG, inline_svg
-from studies.pictures import section_pictures
+from studies.pictures.section import section_pictures
 from studies.release import version
 from studies.spread import spread
-from studies.tables import Findings, section_tables, spread_tables
+from studies.tables import Findings
+from studies.tables.section import section_tables
+from studies.tables.spread import spread_tables
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 TITLE = "<script>alert(1)</script> & a/b \\\\ room"

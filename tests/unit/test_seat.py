@@ -27,10 +27,10 @@ from studies.cli import main
 from studies.design import Design, DesignError, parse_design
 from studies.formats.wav import seat_files
 from studies.impulses import WITHIN_DB, envelope
-from studies.pictures import seat_pictures
+from studies.pictures.seat import seat_pictures
 from studies.seat import Listener, SeatStudy, seat
 from studies.seating import AIR_BEHIND, SITTING_EARS, STANDING_EARS
-from studies.tables import seat_tables
+from studies.tables.seat import seat_tables
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 WALLED = """

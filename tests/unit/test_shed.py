@@ -36,7 +36,7 @@ from studies.shed.lettering import height_of, paragraph, poured, table, width_of
 from studies.shed.page import Imprint, printed
 from studies.shed.paper import PAPERS, Box, Paper
 from studies.shed.tiling import OVERLAP, Plan, plan_leaves, tiling
-from studies.tables import cut_tables
+from studies.tables.cut import cut_tables
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 NAMES = ("reading_room", "reading_room_coaxial", "reading_room_cone")

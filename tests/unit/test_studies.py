@@ -20,7 +20,7 @@ from studies.design.questions import TargetTable
 from studies.gap import gap
 from studies.grid import Candidate, Row, Solved, best_of, near_best, run, settle
 from studies.spread import ceiling_angle, spread
-from studies.tables import spread_tables
+from studies.tables.spread import spread_tables
 from studies.target import Scorecard, Term, score
 from studies.trim import Cut, shaving_stops, trim
 

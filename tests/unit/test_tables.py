@@ -19,16 +19,13 @@ from studies.grid import NearBest, Row
 from studies.pictures.contest import contest_pictures
 from studies.printing import PAGE_WIDTH, open_console, print_findings
 from studies.spread import Spread, spread
-from studies.tables import (
-    Findings,
-    Table,
-    contest_tables,
-    gap_tables,
-    section_tables,
-    spread_tables,
-    trim_tables,
-)
+from studies.tables import Findings, Table
 from studies.tables.columns import both, both_short, formula, mm
+from studies.tables.contest import contest_tables
+from studies.tables.gap import gap_tables
+from studies.tables.section import section_tables
+from studies.tables.spread import spread_tables
+from studies.tables.trim import trim_tables
 from studies.target import METER_DB
 from studies.trim import Cut, ShaveStep, Trim, shaving_stops, trim
 
