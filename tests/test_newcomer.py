@@ -58,7 +58,7 @@ def applied(task: str, folder: Path, *, only_tried: bool = False) -> subprocess.
     if git := shutil.which("git"):
         how = [git, "apply", *(["--check"] if only_tried else [])]
     elif tool := shutil.which("patch"):
-        how = [tool, "-p1", "--force", "--input", *(["--dry-run"] if only_tried else [])]
+        how = [tool, "-p1", "--force", *(["--dry-run"] if only_tried else []), "--input"]
     else:
         pytest.skip("neither git nor patch is here")
     # A folder inside somebody's clone is no part of that clone.
