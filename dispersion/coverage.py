@@ -1,220 +1,32 @@
 """What a radiation pattern amounts to: window, evenness, tilt, leak, directivity, sound power.
 
-Plain functions of `power`, |p|^2 relative to the house's 0 dB, whose last axis is the elevation.
-The elevation grid is uniform in angle from -90 (straight down) to +90 degrees (straight up), both
-included; the source is the same all round. Two rules serve every number:
-
-- over the sphere, and over any zone of it, power is integrated as Clenshaw-Curtis does: exactly,
-  for the cosine polynomial through all samples, wherever the zone's edge lies;
-- in a window of elevations, such as -5 to +15 degrees, power is linear between samples, the
-  window's two edges are interpolated and count half a step each, and every degree weighs the
-  same (a listener may be at any of them), not every solid angle.
-
-A source without a front leaves no meaning to most averages of ANSI/CTA-2034-A: seven of the nine
-positions of its listening window, its front, side and rear wall bounces, and with them the early
-reflections and the predicted in-room response, are all the one level of the horizontal ring. What
-stays is the floor bounce and the ceiling bounce (vertical angles only), and the standard's sound
-power as a check (`cta_mean_square`); the exact one is `sound_power`.
+Plain functions of `power`, |p|^2 relative to the house's 0 dB, whose last axis is the elevation;
+`dispersion.elevations` says how they are averaged.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from dispersion.bands import band_index, band_means
+from dispersion.cta_2034_a import CEILING_BOUNCE, FLOOR_BOUNCE
+from dispersion.elevations import (
+    Array,
+    CoverageError,
+    checked,
+    level_db,
+    mean_square,
+    power_at,
+    share_above,
+    window_nodes,
+    window_power,
+)
 
-Array = NDArray[np.float64]
-
-# What stands for silence, so that no level is minus infinity: -200 dB.
-SILENCE = 1e-20
 TREBLE_REFERENCE = (500.0, 2000.0)
 TREBLE_DROP_DB = 6.0
-# ANSI/CTA-2034-A [from memory].
-FLOOR_BOUNCE = (-40.0, -30.0, -20.0)
-CEILING_BOUNCE = (40.0, 50.0, 60.0)
-
-
-class CoverageError(ValueError):
-    """A pattern or a window that no coverage can be told of."""
-
-
-def level_db(power: ArrayLike) -> Array:
-    """10 lg(power) in dB, never below -200 dB."""
-    return 10.0 * np.log10(np.maximum(np.asarray(power, dtype=float), SILENCE))
-
-
-def _checked(power: ArrayLike, elevations: ArrayLike) -> tuple[Array, Array]:
-    p = np.asarray(power, dtype=float)
-    e = _checked_grid(elevations)
-    if p.ndim < 1 or p.shape[-1] != e.size:
-        raise CoverageError(f"power of shape {p.shape} needs a last axis of {e.size} elevations")
-    if not np.all(np.isfinite(p)) or np.any(p < 0.0):
-        raise CoverageError("power must be finite and not negative: give |p|^2, not dB")
-    return p, e
-
-
-def _checked_grid(elevations: ArrayLike) -> Array:
-    e = np.asarray(elevations, dtype=float)
-    if e.ndim != 1 or e.size < 3 or not np.allclose(e, np.linspace(-90.0, 90.0, e.size)):
-        raise CoverageError(
-            "elevations must be uniform from -90 to +90 degrees, both included: "
-            "numpy.linspace(-90, 90, 181) for instance"
-        )
-    return e
-
-
-def _require_window(window: tuple[float, float]) -> None:
-    low, high = window
-    if not -90.0 <= low < high <= 90.0:
-        raise CoverageError(
-            f"window {low:g} to {high:g} degrees: give the lower elevation first, "
-            "both within -90 to 90"
-        )
-
-
-def zone_weights(elevations: ArrayLike, low: float, high: float) -> Array:
-    """Weights for a zone of the sphere, as a share of the whole.
-
-    Parameters
-    ----------
-    elevations : array_like, shape (E,)
-        The uniform grid, degrees.
-    low, high : float
-        Edges of the zone, degrees, anywhere between -90 and 90.
-
-    Returns
-    -------
-    ndarray, shape (E,)
-        w with sum_j w_j f(e_j) = 1/2 int_low^high f(e) cos(e) de, exact if f is a polynomial of
-        degree below E in sin(e). Over the whole sphere they are positive and add up to 1
-        (Clenshaw & Curtis, Numer. Math. 2, 197, 1960, halved).
-    """
-    return _zone_weights(_checked_grid(elevations).size - 1, float(low), float(high))
-
-
-@lru_cache(maxsize=64)
-def _zone_weights(count: int, low: float, high: float) -> Array:
-    k = np.arange(count + 1)
-    # Angles from straight down, so that f = sum_k a_k cos(k angle) on a uniform grid.
-    start, end = np.radians(low + 90.0), np.radians(high + 90.0)
-    rising = _sine_integral(k + 1, end) - _sine_integral(k + 1, start)
-    falling = _sine_integral(k - 1, end) - _sine_integral(k - 1, start)
-    moments = (rising - falling) / 2.0
-    ends_halved = np.ones(count + 1)
-    ends_halved[[0, -1]] = 0.5
-    cosines = np.cos(np.pi / count * (np.outer(k, k) % (2 * count)))
-    weights = ends_halved * (cosines @ (ends_halved * moments)) / count
-    weights.flags.writeable = False  # the same array for everyone who asks
-    return weights
-
-
-def _sine_integral(multiples: NDArray[np.int_], angle: float) -> Array:
-    # The integral of sin(n x) from 0 to the angle, for whole n, 0 included.
-    divisor = np.where(multiples == 0, 1, multiples)
-    return np.where(multiples == 0, 0.0, (1.0 - np.cos(multiples * angle)) / divisor)
-
-
-def sphere_weights(elevations: ArrayLike) -> Array:
-    """Weights, shape (E,), for the mean over the whole sphere; they add up to 1."""
-    return zone_weights(elevations, -90.0, 90.0)
-
-
-def mean_square(power: ArrayLike, elevations: ArrayLike) -> Array:
-    """Mean of the power over the sphere, shape (...), for power of shape (..., E)."""
-    p, e = _checked(power, elevations)
-    return p @ sphere_weights(e)
-
-
-def sound_power(power: ArrayLike, elevations: ArrayLike) -> Array:
-    """Power through the whole sphere, 4 pi times its mean, shape (...).
-
-    Parameters
-    ----------
-    power : array_like, shape (..., E)
-        |p|^2 relative to the house's 0 dB.
-    elevations : array_like, shape (E,)
-        Degrees.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        4 pi for a source of 0 dB in every direction; a flush piston at low frequencies has 2 pi.
-    """
-    return 4.0 * np.pi * mean_square(power, elevations)
-
-
-def share_above(power: ArrayLike, elevations: ArrayLike, elevation: float) -> Array:
-    """Share of the sound power that leaves above an elevation, 0 to 1, shape (...).
-
-    The elevation (degrees) may lie between samples; see `zone_weights`.
-    """
-    p, e = _checked(power, elevations)
-    total = np.maximum(p @ sphere_weights(e), SILENCE)
-    # The polynomial may dip below nothing between the samples of a deep null.
-    return np.clip(p @ zone_weights(e, elevation, 90.0) / total, 0.0, 1.0)
-
-
-def power_at(power: ArrayLike, elevations: ArrayLike, at: ArrayLike) -> Array:
-    """Power at any elevations, linear between samples.
-
-    Parameters
-    ----------
-    power : array_like, shape (..., E)
-        |p|^2.
-    elevations : array_like, shape (E,)
-        Degrees.
-    at : array_like, shape (A,) or ()
-        Elevations wanted, degrees, within -90 to 90.
-
-    Returns
-    -------
-    ndarray, shape (..., A) or (...)
-        |p|^2 there.
-    """
-    p, e = _checked(power, elevations)
-    wanted = np.asarray(at, dtype=float)
-    if not np.all(np.abs(wanted) <= 90.0):
-        raise CoverageError("elevations must lie within -90 to 90 degrees")
-    place = (wanted + 90.0) / 180.0 * (e.size - 1)
-    left = np.minimum(place.astype(int), e.size - 2)
-    share = place - left
-    return (1.0 - share) * p[..., left] + share * p[..., left + 1]
-
-
-def window_nodes(elevations: ArrayLike, window: tuple[float, float]) -> tuple[Array, Array]:
-    """Elevations in a window and their weights.
-
-    Parameters
-    ----------
-    elevations : array_like, shape (E,)
-        The uniform grid, degrees.
-    window : (float, float)
-        Lower and upper elevation, degrees, anywhere between the samples.
-
-    Returns
-    -------
-    nodes, weights : ndarray, shape (W,)
-        The window's edges and every grid elevation between them; trapezoidal weights, uniform
-        in angle, which add up to 1.
-    """
-    e = _checked_grid(elevations)
-    _require_window(window)
-    low, high = window
-    between = e[(e > low + 1e-9) & (e < high - 1e-9)]
-    nodes = np.concatenate([[low], between, [high]])
-    steps = np.diff(nodes)
-    weights = (np.append(steps, 0.0) + np.append(0.0, steps)) / (2.0 * (high - low))
-    return nodes, weights
-
-
-def window_power(power: ArrayLike, elevations: ArrayLike, window: tuple[float, float]) -> Array:
-    """Mean power in the window, uniform in angle, shape (...), for power of shape (..., E)."""
-    nodes, weights = window_nodes(elevations, window)
-    return power_at(power, elevations, nodes) @ weights
 
 
 def evenness(power: ArrayLike, elevations: ArrayLike, window: tuple[float, float]) -> Array:
@@ -301,40 +113,6 @@ def _bands_within(centres: Array, band: tuple[float, float]) -> NDArray[np.bool_
     # By number, since 12500 Hz means the band of 12589 Hz.
     numbers = band_index(centres)
     return (numbers >= band_index(band[0])) & (numbers <= band_index(band[1]))
-
-
-def cta_weights() -> Array:
-    """Sound-power weights of ANSI/CTA-2034-A, Appendix C, for 0, 10, ... 180 degrees, (19,).
-
-    Each is the weight of one curve; the 70 curves of both orbits add up to 0.996373, not 1.
-
-    Notes
-    -----
-    Closed form of the printed table: with d(t) = arcsin(sin(t)^2) / (4 pi),
-    w(t) = d(t + 5) - d(t - 5) up to 80 degrees, w(0) = d(5), w(90) = 2 [d(90) - d(85)].
-    """
-    edges = np.radians(np.arange(5.0, 90.0, 10.0))
-    areas = np.append(np.arcsin(np.sin(edges) ** 2), np.pi / 2.0) / (4.0 * np.pi)
-    quarter = np.diff(areas, prepend=0.0)
-    quarter[-1] *= 2.0
-    return np.concatenate([quarter, quarter[-2::-1]])
-
-
-def cta_mean_square(power: ArrayLike, elevations: ArrayLike) -> Array:
-    """Mean square over both orbits of ANSI/CTA-2034-A, normalised, shape (...).
-
-    Every curve of the horizontal orbit is the ring at elevation 0. Two orbits are no full
-    quadrature of the sphere: a check on `mean_square`, not a replacement.
-    """
-    angles = np.arange(0.0, 181.0, 10.0)
-    over_the_top = np.where(angles <= 90.0, angles, 180.0 - angles)
-    upper, lower = (power_at(power, elevations, side * over_the_top) for side in (1.0, -1.0))
-    ring = power_at(power, elevations, 0.0)[..., None]
-    weights = cta_weights()
-    # 0 and 180 degrees belong to both orbits and count once; all others appear four times.
-    curves = np.where((angles == 0.0) | (angles == 180.0), ring, upper + lower + 2.0 * ring)
-    total = weights @ np.where((angles == 0.0) | (angles == 180.0), 1.0, 4.0)
-    return curves @ weights / total
 
 
 @dataclass(frozen=True, eq=False)
@@ -431,7 +209,7 @@ def measure_coverage(
     dispersion.bands.BandError
         For fewer than 4 frequencies in a band.
     """
-    p, e = _checked(power, elevations)
+    p, e = checked(power, elevations)
     centres, p = band_means(frequencies, p)
     in_band = _require_band(centres, band)
     mean_db = level_db(mean_square(p, e))

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from dispersion.coverage import mean_square
+from dispersion.elevations import mean_square
 from dispersion.problem import Problem
 from dispersion.sources import Way
 from dispersion.waves import (

@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from dispersion.air import Air
-from dispersion.coverage import level_db as in_db
-from dispersion.coverage import power_at
+from dispersion.elevations import level_db as in_db
+from dispersion.elevations import power_at
 
 Array = NDArray[np.float64]
 Absorption = float | Mapping[float, float]

@@ -6,7 +6,8 @@ from functools import cached_property
 import numpy as np
 
 from dispersion.bands import band_means
-from dispersion.coverage import level_db, measure_coverage
+from dispersion.coverage import measure_coverage
+from dispersion.elevations import level_db
 from studies.design.moves import Dimension
 from studies.design.questions import TargetTable
 from studies.grid import Row, Solved

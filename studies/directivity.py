@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dispersion.bands import study_frequencies
-from dispersion.coverage import level_db
+from dispersion.elevations import level_db
 from dispersion.problem import ELEVATION_STEP_DEG, elevation_grid
 from studies.design import Design
 from studies.grid import FINE_PER_BAND, Candidate, NotSolvedError, Progress, Row, Solver, run

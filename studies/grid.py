@@ -12,7 +12,8 @@ import numpy as np
 
 from dispersion.bands import study_frequencies
 from dispersion.checks import problems_before
-from dispersion.coverage import Coverage, level_db, measure_coverage, window_power
+from dispersion.coverage import Coverage, measure_coverage
+from dispersion.elevations import level_db, window_power
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.waves import one_blas_thread

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from dispersion.bands import band_means, study_frequencies
-from dispersion.coverage import level_db
+from dispersion.elevations import level_db
 from dispersion.response import Response
 from shapes.assembly import Assembly
 from studies.design import Design

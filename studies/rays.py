@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dispersion.coverage import window_power
+from dispersion.elevations import window_power
 from dispersion.paths.edges import explain, sentence, solve_edges
 from dispersion.paths.freeform import FreeForm
 from dispersion.paths.rays import (

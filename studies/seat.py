@@ -16,7 +16,7 @@ from itertools import chain, count
 import numpy as np
 
 from dispersion.bands import band_edges, band_means, study_frequencies, third_octave_centres
-from dispersion.coverage import level_db
+from dispersion.elevations import level_db
 from dispersion.impulse import BandLimits, bins, samples_for
 from dispersion.problem import Problem
 from dispersion.refining import Refined, refined

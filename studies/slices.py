@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from dispersion.checks import problems_before
-from dispersion.coverage import level_db
+from dispersion.elevations import level_db
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.solvers import solve_waves

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dispersion.bands import study_frequencies
-from dispersion.coverage import level_db, power_at
+from dispersion.elevations import level_db, power_at
 from dispersion.paths.posts import Ripple, post_ripple
 from shapes.assembly import Assembly
 from studies.design import Design

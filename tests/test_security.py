@@ -13,9 +13,9 @@ import pytest
 from click.testing import CliRunner
 
 from dispersion.bounded import UnreadableError, bytes_of
+from dispersion.driver_curve import LARGEST_CURVE, MOST_ROWS, CurveError, read_driver_curve
 from dispersion.paths.freeform import MOST_TRIANGLES, FreeFormError, read_free_form
 from dispersion.paths.rays import MOST_RAYS, RayError, check_rays
-from dispersion.sources import LARGEST_CURVE, MOST_ROWS, SourceError, read_driver_curve
 from studies import cli
 from studies.commands.explaining import MOST_POSTS
 from studies.design import DesignError, design_schema, parse_design, read_design
@@ -224,7 +224,7 @@ def test_design_curve_and_solid_have_a_largest_size(tmp_path: Path) -> None:
     path = sparse(tmp_path / "huge", 2**40)
     with pytest.raises(DesignError, match=f"{LARGEST_DESIGN // 2**20} MiB is the most"):
         read_design(path)
-    with pytest.raises(SourceError, match=f"{LARGEST_CURVE // 2**20} MiB is the most"):
+    with pytest.raises(CurveError, match=f"{LARGEST_CURVE // 2**20} MiB is the most"):
         read_driver_curve(path)
     with pytest.raises(FreeFormError, match="MiB is the most"):
         read_free_form(path)
@@ -237,7 +237,7 @@ def test_design_curve_and_solid_have_a_largest_size(tmp_path: Path) -> None:
 def test_a_curve_has_a_most_of_rows(tmp_path: Path) -> None:
     path = tmp_path / "curve.txt"
     path.write_text("".join(f"{row} 80\n" for row in range(1, MOST_ROWS + 2)))
-    with pytest.raises(SourceError, match=f"more than {MOST_ROWS} rows"):
+    with pytest.raises(CurveError, match=f"more than {MOST_ROWS} rows"):
         read_driver_curve(path)
 
 

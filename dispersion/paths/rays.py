@@ -26,7 +26,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dispersion.air import Air
-from dispersion.coverage import mean_square
+from dispersion.elevations import mean_square
 from dispersion.paths import tracing
 from dispersion.paths.freeform import FreeForm
 from dispersion.paths.launching import even_points, launch_places

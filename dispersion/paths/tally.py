@@ -12,7 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from dispersion.coverage import sound_power
+from dispersion.elevations import sound_power
 from dispersion.paths import tracing
 from dispersion.paths.scene import GROUPS
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
-from dispersion.sources import Crossover, DriverCurve, LettingGo, Way
+from dispersion.driver_curve import DriverCurve
+from dispersion.sources import Crossover, LettingGo, Way
 from shapes.assembly import (
     Column,
     Driver,

@@ -13,7 +13,8 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from dispersion.bounded import UnreadableError, bytes_of
-from dispersion.sources import LARGEST_CURVE, DriverCurve, Way, read_driver_curve
+from dispersion.driver_curve import LARGEST_CURVE, DriverCurve, read_driver_curve
+from dispersion.sources import Way
 from shapes.assembly import Clash
 from studies.design import building
 from studies.design.beside import OutsideError, file_beside

@@ -13,7 +13,7 @@ from dispersion.bands import (
     nominal_centre,
     third_octave_centres,
 )
-from dispersion.coverage import level_db
+from dispersion.elevations import level_db
 from studies.design import Design
 from studies.design.beside import OutsideError, file_beside
 from studies.measured.curves import power_mean_db, read_curve

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import hankel1
 
-from dispersion.paths.images import Mirrors, Paths, paths_to
+from dispersion.paths.mirrors import Mirrors, Paths, paths_to
 from studies.proving.check import QUICK, Check, Compared, compare
 
 H = 0.1

@@ -8,7 +8,8 @@ from typing import Literal
 import numpy as np
 
 from dispersion.bands import band_means
-from dispersion.coverage import Coverage, level_db
+from dispersion.coverage import Coverage
+from dispersion.elevations import level_db
 from shapes.lengths import in_mm
 from studies.design import Design
 from studies.grid import Row

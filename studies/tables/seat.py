@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from dispersion.bands import band_label, octaves_of
-from dispersion.coverage import level_db
+from dispersion.elevations import level_db
 from dispersion.impulse import RATE
 from shapes.lengths import in_both
 from studies.seat import EARLY_S, Listener, SeatStudy

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from dispersion.checks import remarks_after
-from dispersion.coverage import level_db
+from dispersion.elevations import level_db
 from shapes.lengths import in_both
 from studies.slices import Slices
 from studies.tables.columns import in_words, length, mm, number

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from dispersion.sources import SourceError, read_driver_curve
+from dispersion.driver_curve import CurveError, read_driver_curve
 
 NUMBERLIKE = st.text(alphabet="0123456789.,;- \t\n\"#eEnaif+'xHz\r", max_size=60)
 
@@ -27,7 +27,7 @@ def test_any_bytes_give_a_finite_curve_or_a_refusal(tmp_path: Path, content: byt
     path.write_bytes(content)
     try:
         curve = read_driver_curve(path, "hold")
-    except SourceError as refused:
+    except CurveError as refused:
         assert str(refused).startswith(str(path))
         return
     levelled = curve.with_zero(curve.usual_level())
@@ -38,5 +38,5 @@ def test_any_bytes_give_a_finite_curve_or_a_refusal(tmp_path: Path, content: byt
 def test_another_column_is_no_level(tmp_path: Path, level: str) -> None:
     path = tmp_path / "curve.txt"
     path.write_text(f"100 80\n200 {level}\n", encoding="utf-8")
-    with pytest.raises(SourceError, match=r"curve\.txt, line 2: .* is no level of a driver"):
+    with pytest.raises(CurveError, match=r"curve\.txt, line 2: .* is no level of a driver"):
         read_driver_curve(path)

@@ -9,19 +9,21 @@ from hypothesis import strategies as st
 
 from dispersion.bands import BandError, study_frequencies, third_octave_centres
 from dispersion.coverage import (
-    CoverageError,
-    cta_mean_square,
     directivity_index,
     evenness,
+    measure_coverage,
+    tilt_and_ripple,
+    treble_limit,
+)
+from dispersion.cta_2034_a import cta_mean_square
+from dispersion.elevations import (
+    CoverageError,
     level_db,
     mean_square,
-    measure_coverage,
     power_at,
     share_above,
     sound_power,
     sphere_weights,
-    tilt_and_ripple,
-    treble_limit,
     window_nodes,
     window_power,
     zone_weights,

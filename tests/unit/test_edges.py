@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dispersion.paths.edges import EdgeSettings, PathShare, explain, sentence, solve_edges
+from dispersion.paths.bounces import EdgeSettings
+from dispersion.paths.edges import PathShare, explain, sentence, solve_edges
 from dispersion.paths.kirchhoff import cut_rings, piston_plane_pressure, visible
 from dispersion.paths.rims import EdgesError, edge_wave, far_rim, near_rim, wedge_field
 from dispersion.problem import Problem

@@ -5,15 +5,14 @@ import pytest
 from scipy.special import j1
 
 from dispersion.air import Air
-from dispersion.paths.images import (
-    DEFAULT_BOUNCES,
+from dispersion.paths.images import DEFAULT_BOUNCES, solve_images
+from dispersion.paths.mirrors import (
     ImageError,
     Mirrors,
     image_sources,
     paths_to,
     paths_towards,
     piston_pattern,
-    solve_images,
 )
 from dispersion.problem import Problem
 from dispersion.sources import LettingGo, Way

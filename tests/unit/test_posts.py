@@ -8,18 +8,16 @@ from scipy import special
 
 from dispersion.air import Air
 from dispersion.bands import BandError, study_frequencies
+from dispersion.paths.cylinders import far_pattern, line_source, scatter
 from dispersion.paths.posts import (
     PostsError,
     Ripple,
     compare_posts,
-    far_pattern,
-    line_source,
     mode_shares,
     post_centres,
     post_ripple,
     radial_wavenumbers,
     relative_power,
-    scatter,
 )
 from dispersion.waves import axial_motion, solve
 from shapes.assembly import Assembly, Column, Driver, Posts, TopPlate

@@ -9,7 +9,7 @@ import pytest
 import trimesh
 
 from dispersion.air import Air
-from dispersion.coverage import sound_power
+from dispersion.elevations import sound_power
 from dispersion.paths.freeform import FreeFormError, free_form, read_free_form
 from dispersion.paths.launching import launch_places
 from dispersion.paths.rays import (

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from matplotlib.text import Text
 
-from dispersion.coverage import level_db
+from dispersion.elevations import level_db
 from dispersion.solvers import solve_waves
 from studies.contest import Contest, contest
 from studies.design import Design, parse_design

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from dispersion.coverage import cta_mean_square, cta_weights, mean_square
+from dispersion.cta_2034_a import cta_mean_square, cta_weights
+from dispersion.elevations import mean_square
 from studies.proving.standards import PRINTED, weights_as_printed
 
 # How many of the 70 curves have each angle: 0 and 180 belong to both orbits and count once.

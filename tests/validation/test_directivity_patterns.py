@@ -7,14 +7,8 @@ import numpy as np
 import pytest
 
 from dispersion.bands import study_frequencies
-from dispersion.coverage import (
-    directivity_index,
-    level_db,
-    measure_coverage,
-    power_at,
-    share_above,
-    sound_power,
-)
+from dispersion.coverage import directivity_index, measure_coverage
+from dispersion.elevations import level_db, power_at, share_above, sound_power
 from studies.proving.patterns import (
     GRID,
     PISTON,

@@ -8,7 +8,7 @@ there are no images. Two planes: `studies.proving.planes`.
 import numpy as np
 import pytest
 
-from dispersion.paths.images import Mirrors, paths_to
+from dispersion.paths.mirrors import Mirrors, paths_to
 from studies.proving.planes import (
     GAPS,
     H,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import special
 
-from dispersion.paths.posts import (
+from dispersion.paths.cylinders import (
     about_axis,
     cylinder_orders,
     far_pattern,
