@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from shapes.reflectors import Reflector
+from studies.candidates import Candidate, Row
 from studies.carving.bench import Bench, Trial
 from studies.carving.carved_file import carved_files
 from studies.carving.curves import KNOTS, Form
@@ -17,7 +18,7 @@ from studies.carving.search import search_curves
 from studies.carving.starts import scan_caps, scan_cones
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
-from studies.grid import COARSE_DOUBT_DB, FINE_PER_BAND, Candidate, Progress, Row, Solver, run
+from studies.grid import COARSE_DOUBT_DB, FINE_PER_BAND, Progress, Solver, run
 
 SOLVES = 240
 """Coarse solves of the search, if nobody asks for more."""

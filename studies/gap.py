@@ -5,17 +5,13 @@ from functools import cached_property
 
 import numpy as np
 
+from studies.candidates import Candidate, NearBest, Row, best_of, near_best
 from studies.design import Design
 from studies.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
-    Candidate,
-    NearBest,
     Progress,
-    Row,
     Solver,
-    best_of,
-    near_best,
     require_one_solved,
     run,
     settle,

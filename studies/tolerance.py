@@ -9,18 +9,11 @@ import numpy as np
 from dispersion.paths.rays import meaningful_above_hz
 from studies.askew import Askew, hung_askew
 from studies.batch import Batch, can_be_thinned, seat_levels_db, thinned
+from studies.candidates import Candidate, NotSolvedError, Row
 from studies.design import Design
 from studies.design.design import DesignFile, assemble
 from studies.design.moves import Dimension, dimensions_of, moved
-from studies.grid import (
-    FINE_PER_BAND,
-    Candidate,
-    NotSolvedError,
-    Progress,
-    Row,
-    Solver,
-    run,
-)
+from studies.grid import FINE_PER_BAND, Progress, Solver, run
 from studies.target import METER_DB
 
 ONE_AT_A_TIME, ALL_AT_ONCE = "one size at a time", "all sizes at once"

@@ -14,20 +14,16 @@ import numpy as np
 from dispersion.paths.rays import solve_rays
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap, base_of_cap
+from studies.candidates import Candidate, NearBest, Row, near_best, winner_of
 from studies.design import Design
 from studies.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
-    Candidate,
-    NearBest,
     Progress,
-    Row,
     Solver,
-    near_best,
     require_one_solved,
     run,
     settle,
-    winner_of,
 )
 from studies.target import METER_DB
 

@@ -17,10 +17,11 @@ from markupsafe import Markup
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both
+from studies.candidates import Row
 from studies.charts.coverage import STEP_DB
 from studies.charts.style import edges_of_bands, level_limits, short_frequency
 from studies.explore import Explore, Knob, is_free
-from studies.grid import COARSE_DOUBT_DB, FINE_PER_BAND, Row
+from studies.grid import COARSE_DOUBT_DB, FINE_PER_BAND
 from studies.pages.explorer_section import Data, gaps_of, rounded, section_of
 from studies.pages.rendering import render
 from studies.tables.explore import explore_tables, near_best_in_words, what_to_build

@@ -9,10 +9,10 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from shapes.assembly import Assembly
+from studies.candidates import Row
 from studies.charts import Ladder, Trace, choosing_figure, coverage_map_figure, section_figure
 from studies.choosing import choices
 from studies.design import Design
-from studies.grid import Row
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,21 +12,10 @@ from dataclasses import dataclass
 from typing import Literal, NoReturn
 
 from shapes.assembly import Assembly
+from studies.candidates import Candidate, NearBest, Row, best_of, near_best
 from studies.design import Design, DesignError, Mistake
 from studies.design.reflector_tables import BallTable
-from studies.grid import (
-    FINE_PER_BAND,
-    Candidate,
-    NearBest,
-    Progress,
-    Row,
-    Solver,
-    best_of,
-    near_best,
-    require_one_solved,
-    run,
-    settle,
-)
+from studies.grid import FINE_PER_BAND, Progress, Solver, require_one_solved, run, settle
 from studies.trim import Cut, shaving_stops
 
 Kind = Literal["keep", "plate gap"]

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from shapes.lengths import in_both, in_mm
+from studies.candidates import Row
 from studies.carve import CHECK_FINER, CHECK_PER_BAND, DOUBT, LEAST_DOUBT_DB, Carved, Finalist
 from studies.carving.carved_file import carved_name
-from studies.grid import FINE_PER_BAND, Row
+from studies.grid import FINE_PER_BAND
 from studies.tables import cautions, levels
 from studies.tables.choosing import unbeaten_table
 from studies.tables.columns import (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from studies.candidates import Row
 from studies.choosing import NOISE_DB, Choice, choices
-from studies.grid import Row
 from studies.tables.columns import number, text
 from studies.tables.table import Table
 

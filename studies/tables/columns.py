@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_inches, in_mm
+from studies.candidates import Row
 from studies.design import Design
 from studies.design.questions import TargetTable
-from studies.grid import Row
 from studies.tables.table import Column, Value
 
 _TERMS = (

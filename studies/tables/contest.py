@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.bands import band_index, band_label
+from studies.candidates import Row
 from studies.contest import NO_DIFFERENCE_DB, Contest
-from studies.grid import Row
 from studies.tables import cautions, levels
 from studies.tables.choosing import unbeaten_table
 from studies.tables.columns import (

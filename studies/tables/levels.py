@@ -11,8 +11,8 @@ from dispersion.bands import band_means
 from dispersion.coverage import Coverage
 from dispersion.elevations import level_db
 from shapes.lengths import in_mm
+from studies.candidates import Row
 from studies.design import Design
-from studies.grid import Row
 from studies.tables.columns import CANDIDATE, band, number
 from studies.tables.table import Column, Table, Value
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from shapes.lengths import in_both
+from studies.candidates import NearBest
 from studies.contest import NO_DIFFERENCE_DB
-from studies.grid import NearBest
 from studies.tables.table import Column
 
 _MARKS = {"best": "*", "near-best": "+", "": ""}

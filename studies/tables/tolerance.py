@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from studies.batch import BAND_PERCENT, Batch, seat_levels_db
-from studies.grid import Row
+from studies.candidates import Row
 from studies.tables import cautions
 from studies.tables.columns import band, fixed, in_words, number, text
 from studies.tables.evidence import evidence_of

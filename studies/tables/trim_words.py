@@ -6,8 +6,8 @@ import numpy as np
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_mm
+from studies.candidates import Row
 from studies.contest import NO_DIFFERENCE_DB
-from studies.grid import Row
 from studies.tables.columns import target_in_words
 from studies.tables.standing import behind, best_at_end, range_in_words
 from studies.trim import BallSpread, Cut, Trim

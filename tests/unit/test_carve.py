@@ -15,6 +15,7 @@ from dispersion.solvers import Store, solve_waves
 from dispersion.waves import SharedBlocks, WaveSettings
 from shapes.assembly import Assembly
 from shapes.reflectors import Reflector, ball_cap, cone, turned
+from studies.candidates import Row
 from studies.carve import (
     CHECK_FINER,
     CHECK_PER_BAND,
@@ -30,7 +31,7 @@ from studies.carving.limits import Limits, limits_of
 from studies.carving.search import search_curves
 from studies.charts.carve import Shape, carve_figure
 from studies.design import Design, DesignError, parse_design, read_design
-from studies.grid import FINE_PER_BAND, Row, problem_of
+from studies.grid import FINE_PER_BAND, problem_of
 from studies.ledger import Ledger
 from studies.tables.carve import carve_tables
 

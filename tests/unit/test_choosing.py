@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from studies.candidates import Row, Solved
 from studies.charts.choosing import choosing_figure
 from studies.choosing import NOISE_DB, choices, unbeaten
-from studies.grid import Row, Solved
 from studies.tables.choosing import unbeaten_table
 from studies.target import Scorecard, Term
 

@@ -5,41 +5,25 @@ import time
 from concurrent.futures import Executor, Future
 from dataclasses import replace
 from functools import partial
-from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from small import small_design
 
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.solvers import solve_waves
+from studies.candidates import Candidate, Row, Solved, best_of, near_best
 from studies.contest import contest
-from studies.design import Design, DesignError, parse_design
+from studies.design import Design, DesignError
 from studies.design.questions import TargetTable
 from studies.gap import gap
-from studies.grid import Candidate, Row, Solved, best_of, near_best, run, settle
+from studies.grid import run, settle
 from studies.spread import ceiling_angle, spread
 from studies.tables.spread import spread_tables
 from studies.target import Scorecard, Term, score
 from studies.trim import Cut, shaving_stops, trim
-
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
-
-
-def small_design(*pairs: tuple[str, str]) -> Design:
-    """Return the example with a narrow band and few candidates, and whatever else is asked."""
-    path = EXAMPLES / "reading_room.toml"
-    text = path.read_text(encoding="utf-8")
-    for old, new in (
-        ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]"),
-        ("keep = { from = 15, to = 55, step = 1 }", "keep = [20, 30, 40, 62]"),
-        ("from = 50\nto = 90\nstep = 2", "from = 54\nto = 66\nstep = 4"),
-        *pairs,
-    ):
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return parse_design(text, path)
 
 
 class CountingSolver:

@@ -4,18 +4,17 @@ import io
 import math
 from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
 from matplotlib.text import Text
+from small import small_design
 
 from dispersion.elevations import level_db
 from dispersion.solvers import solve_waves
+from studies.candidates import NearBest, Row
 from studies.contest import Contest, contest
-from studies.design import Design, parse_design
 from studies.gap import GapStudy, gap
-from studies.grid import NearBest, Row
 from studies.pictures.contest import contest_pictures
 from studies.printing import PAGE_WIDTH, open_console, print_findings
 from studies.spread import Spread, spread
@@ -29,23 +28,7 @@ from studies.tables.trim import trim_tables
 from studies.target import METER_DB
 from studies.trim import Cut, ShaveStep, Trim, shaving_stops, trim
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 TERMS = ("evenness", "ripple", "tilt", "leak", "level")
-
-
-def small_design(*pairs: tuple[str, str]) -> Design:
-    """Return the example with a narrow band and few candidates, and whatever else is asked."""
-    path = EXAMPLES / "reading_room.toml"
-    text = path.read_text(encoding="utf-8")
-    for old, new in (
-        ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]"),
-        ("keep = { from = 15, to = 55, step = 1 }", "keep = [20, 30, 40, 62]"),
-        ("from = 50\nto = 90\nstep = 2", "from = 54\nto = 66\nstep = 4"),
-        *pairs,
-    ):
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return parse_design(text, path)
 
 
 @pytest.fixture(scope="module")

@@ -14,10 +14,11 @@ from dispersion.waves import SharedBlocks
 from shapes.reflectors import ball_cap
 from studies.askew import hung_askew
 from studies.batch import can_be_thinned, seat_levels_db, thinned
+from studies.candidates import Candidate, Row
 from studies.charts.tolerance import Worry, batch_figure, worries_figure
 from studies.design import Design, DesignError, parse_design
 from studies.design.moves import dimensions_of, moved
-from studies.grid import Candidate, Row, problem_of, run
+from studies.grid import problem_of, run
 from studies.tables.tolerance import tolerance_tables
 from studies.tables.tolerance_words import BY_RAYS, ends_in_words
 from studies.tolerance import Tolerance, tolerance
