@@ -1,9 +1,12 @@
 """What to say before and after a solve: out of range, out of balance, left out of the model."""
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from dispersion.problem import Problem
 from dispersion.response import Response
+from dispersion.sources import Way
 from dispersion.waves import DEFAULT_SETTINGS, MAX_UNKNOWNS
 from dispersion.waves.rings import longest_radius
 
@@ -41,51 +44,56 @@ def problems_before(problem: Problem) -> tuple[str, ...]:
 
 def remarks_after(response: Response) -> tuple[str, ...]:
     """Tell what a reader of the result must know: power balance, and what is left out."""
-    problem = response.problem
-    worst = response.worst_power_error_db
-    remarks = []
+    return (
+        *_of_the_method(response),
+        *_of_the_shape(response),
+        *(remark for way in response.problem.ways for remark in _of_a_way(way)),
+        "the column stands on a rigid floor without end; no walls or ceiling"
+        if response.problem.floor
+        else "free field: no floor, walls or ceiling",
+    )
+
+
+def _of_the_method(response: Response) -> Iterator[str]:
+    frequencies, worst = response.problem.frequencies, response.worst_power_error_db
     if response.method == "waves" and worst > POWER_WARNING_DB:
-        f = problem.frequencies[int(np.argmax(np.abs(response.power_error_db).max(axis=0)))]
-        remarks.append(
+        f = frequencies[int(np.argmax(np.abs(response.power_error_db).max(axis=0)))]
+        yield (
             f"power balance is off by {worst:.2f} dB near {f:.0f} Hz: solve again with a finer mesh"
         )
     if response.method in BELIEVED_HZ:
         low, high = BELIEVED_HZ[response.method]
-        top, bottom = np.max(problem.frequencies), np.min(problem.frequencies)
+        top, bottom = np.max(frequencies), np.min(frequencies)
         if bottom < low / HALF_BAND or top > high * HALF_BAND:
-            remarks.append(
+            yield (
                 f"method {response.method}: levels from {low:.0f} to {high:.0f} Hz were within 3 dB"
                 f" of the wave solver on the examples; this result reaches from {bottom:.0f} to"
                 f" {top:.0f} Hz, so believe it there only"
             )
-    column = problem.assembly.column
-    true_shapes = response.method == "rays"
-    if column.shape != "round" and not true_shapes:
-        remarks.append(
-            f"the {column.shape} column is computed as a round one of equal area, "
-            f"{column.radius * 2e3:.0f} mm across"
+
+
+def _of_the_shape(response: Response) -> Iterator[str]:
+    assembly, true_shapes = response.problem.assembly, response.method == "rays"
+    if assembly.column.shape != "round" and not true_shapes:
+        yield (
+            f"the {assembly.column.shape} column is computed as a round one of equal area, "
+            f"{assembly.column.radius * 2e3:.0f} mm across"
         )
-    if problem.assembly.posts is not None:
-        remarks.append(
+    if assembly.posts is not None:
+        yield (
             "posts count as rods that reflect, in the mean over all azimuths"
             if true_shapes
             else "the posts are left out: everything is round"
         )
-    for way in problem.ways:
-        if way.lets_go is not None:
-            remarks.append(
-                f"{way.name}: lets go above {way.lets_go.frequency:.0f} Hz (radiating radius "
-                f"shrinks as 1/f down to {way.lets_go.least_radius * 1e3:.0f} mm)"
-            )
-        else:
-            remarks.append(f"{way.name}: moves as one rigid piece at every frequency")
-        if way.curve is not None:
-            remarks.append(
-                f"{way.name}: measured curve, its level of {way.curve.zero_db:.1f} dB taken as 0 dB"
-            )
-    remarks.append(
-        "the column stands on a rigid floor without end; no walls or ceiling"
-        if problem.floor
-        else "free field: no floor, walls or ceiling"
-    )
-    return tuple(remarks)
+
+
+def _of_a_way(way: Way) -> Iterator[str]:
+    if way.lets_go is None:
+        yield f"{way.name}: moves as one rigid piece at every frequency"
+    else:
+        yield (
+            f"{way.name}: lets go above {way.lets_go.frequency:.0f} Hz (radiating radius "
+            f"shrinks as 1/f down to {way.lets_go.least_radius * 1e3:.0f} mm)"
+        )
+    if way.curve is not None:
+        yield f"{way.name}: measured curve, its level of {way.curve.zero_db:.1f} dB taken as 0 dB"

@@ -23,6 +23,7 @@ from studies.commands import (
 from studies.commands.options import Refusal
 
 FAULT, INTERRUPTED = 1, 130
+NO_FILE_YET = "No file yet? `roundcast draft` writes a first one, `roundcast examples` copies some."
 OWN_PACKAGES = ("shapes", "dispersion", "studies")
 IN_THE_ORDER_OF_THE_WORK = (
     beginning.examples,
@@ -70,6 +71,10 @@ class _PlainSpoken(click.Group):
         except KeyboardInterrupt:
             click.echo("\nInterrupted. No half-written file is left.", err=True)
             ctx.exit(INTERRUPTED)
+        except click.MissingParameter as error:
+            if error.param is not None and error.param.human_readable_name == "DESIGN":
+                error.message = NO_FILE_YET
+            raise
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
         except Exception as error:

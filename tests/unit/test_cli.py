@@ -362,6 +362,12 @@ def test_a_question_that_the_file_does_not_ask(command: str, table: str) -> None
     assert f"room.toml: {table}: the file has no [{table}] table" in result.stderr
 
 
+def test_without_a_file_it_says_how_to_get_one() -> None:
+    result = run("trim")
+    assert result.exit_code == 2
+    assert "Missing argument 'DESIGN'. No file yet? `roundcast draft`" in result.stderr
+
+
 @pytest.mark.parametrize("command", running.QUESTIONS)
 def test_a_missing_file_is_named(command: str) -> None:
     result = run(command, "nothing.toml", *(["sheet.csv"] if command == "overlay" else []))
