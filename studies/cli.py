@@ -72,9 +72,9 @@ class _PlainSpoken(click.Group):
             click.echo("\nInterrupted. No half-written file is left.", err=True)
             ctx.exit(INTERRUPTED)
         except click.MissingParameter as error:
-            if error.param is not None and error.param.human_readable_name == "DESIGN":
-                error.message = NO_FILE_YET
-            raise
+            if error.param is None or error.param.human_readable_name != "DESIGN":
+                raise
+            raise click.MissingParameter(NO_FILE_YET, error.ctx, error.param) from error
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
         except Exception as error:
