@@ -89,6 +89,7 @@ def test_without_reflector_and_plate_only_the_rim_answers() -> None:
     assert not alone.opposite
 
 
+@pytest.mark.uncompiled
 def test_paths_add_up_to_the_answer(problem: Problem) -> None:
     elevation = ELEVATIONS[33]
     response = solve_edges(problem)

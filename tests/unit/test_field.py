@@ -7,6 +7,8 @@ from dispersion.air import Air
 from dispersion.waves import Monopole, PlaneWave, normal_motion, solve
 from shapes.meridian import Arc, Line, Meridian
 
+pytestmark = pytest.mark.uncompiled
+
 AIR = Air()
 RADIUS = 0.1
 BALL = Meridian((Arc((0.0, -RADIUS), (0.0, RADIUS), (0.0, 0.0), False, "ball"),))

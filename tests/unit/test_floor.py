@@ -113,6 +113,7 @@ def test_far_away_the_points_say_what_the_far_field_says() -> None:
     assert np.abs(20.0 * np.log10(np.abs(response.near / far))).max() < 0.02
 
 
+@pytest.mark.uncompiled
 def test_long_waves_are_twice_as_loud() -> None:
     lowest = np.array([2.0])
     free = solve_waves(problem(frequencies=lowest, floor=False)).far[0, 180:]

@@ -130,6 +130,7 @@ def nearest_on(meridian: Meridian, point: np.ndarray):
     return best
 
 
+@pytest.mark.uncompiled
 @pytest.mark.parametrize("name", SOLIDS)
 def test_hits_lie_on_the_true_surface_with_its_normal(name: str) -> None:
     meridian, inside = SOLIDS[name]
@@ -147,6 +148,7 @@ def test_hits_lie_on_the_true_surface_with_its_normal(name: str) -> None:
         assert np.abs(before - 2 * (before @ normal) * normal - after).max() < 1e-8
 
 
+@pytest.mark.uncompiled
 @pytest.mark.parametrize("name", SOLIDS)
 def test_no_ray_passes_through_a_solid(name: str) -> None:
     meridian, inside = SOLIDS[name]
@@ -175,6 +177,7 @@ def test_a_fine_polyline_is_met_by_as_many_rays() -> None:
     assert np.count_nonzero(true[:, 0] != faceted[:, 0]) <= 1
 
 
+@pytest.mark.uncompiled
 def test_every_ray_is_accounted_for() -> None:
     result = count_rays(pose(build()), rays=RAYS)
     assert np.abs(result.by_elevation.sum(axis=1) + result.trapped - 1).max() < 1e-12
@@ -264,6 +267,7 @@ def test_a_posed_but_centred_upper_body_changes_nothing() -> None:
     assert plain.elevation_deg == pytest.approx(turned.elevation_deg, abs=1e-6)
 
 
+@pytest.mark.uncompiled
 def test_a_tilted_plate_turns_a_ray_by_twice_its_tilt() -> None:
     """The rim on the side of the azimuth goes down, so the mirror looks to the other side."""
     tilt, side = math.radians(3.0), math.radians(40.0)
@@ -331,6 +335,7 @@ def test_flat_sides_are_flat(shape: str, corners: int) -> None:
     assert places[0, 1, 0] == pytest.approx(0.1 / math.cos(math.pi / corners), abs=1e-9)
 
 
+@pytest.mark.uncompiled
 def test_a_square_baffle_ends_at_its_sides() -> None:
     scene = build_scene(
         build(column=Column(0.2, 0.9, "square"), posts=None, reflector=None, plate=None)
@@ -434,6 +439,7 @@ def test_points_have_the_level_of_their_elevation() -> None:
     assert response.method == "rays"
 
 
+@pytest.mark.uncompiled
 def test_picture_follows_the_meridian() -> None:
     paths = meridian_paths(build(), count=31)
     assert len(paths) == 31

@@ -76,6 +76,7 @@ def test_ways_must_be_those_of_the_assembly(problem: Problem) -> None:
         Problem(problem.assembly, (Way("horn"),), problem.frequencies)
 
 
+@pytest.mark.uncompiled
 def test_sources_are_solved_independently() -> None:
     sources = [normal_motion("all", {"lower", "upper"}, AIR), PlaneWave(), Monopole(0.3)]
     together = solve([BALL], 800.0, sources, AIR)

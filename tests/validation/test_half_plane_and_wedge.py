@@ -25,6 +25,8 @@ from studies.proving.wedges import (
     receiver,
 )
 
+pytestmark = pytest.mark.uncompiled
+
 
 def integral(function: Callable[[complex], complex], start: complex, end: complex) -> complex:
     """Along the straight line from start to end in the complex plane."""

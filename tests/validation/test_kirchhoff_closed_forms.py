@@ -30,6 +30,8 @@ from studies.proving.kirchhoff import (
     piston_on_its_axis,
 )
 
+pytestmark = pytest.mark.uncompiled
+
 
 def ones(r: np.ndarray) -> np.ndarray:
     return np.ones_like(r)

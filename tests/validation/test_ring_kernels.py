@@ -21,6 +21,8 @@ from studies.proving.rings import (
     tabulated,
 )
 
+pytestmark = pytest.mark.uncompiled
+
 
 @pytest.mark.parametrize("m", [1, 2, 7])
 @pytest.mark.parametrize("k", [1.0, 20.0])
