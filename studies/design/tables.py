@@ -225,6 +225,6 @@ class AirTable(Table):
     temperature: Annotated[float, Field(allow_inf_nan=False)] = Field(
         20.0, description="Degrees Celsius."
     )
-    humidity: Annotated[float, Field(ge=0, le=100)] = Field(
-        50.0, description="Relative humidity, per cent."
+    humidity: Annotated[float, Field(ge=1, le=100)] = Field(
+        50.0, description="Relative humidity, per cent; ISO 9613-1 knows no drier air."
     )

@@ -155,7 +155,7 @@ def asked(draw: st.DrawFn) -> Tables:
         seat = {"ear_height": "1.1 m", "distance": f"{draw(st.floats(1.0, 9.0)):.2f} m"}
         tables["seats"] = [{"name": draw(WORDS)} | seat]
     if draw(st.booleans()):
-        temperature, humidity = draw(st.floats(0.0, 30.0)), draw(st.floats(0.0, 100.0))
+        temperature, humidity = draw(st.floats(0.0, 30.0)), draw(st.floats(1.0, 100.0))
         tables["air"] = {"temperature": temperature, "humidity": humidity}
     return tables
 

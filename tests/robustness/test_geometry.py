@@ -180,6 +180,7 @@ def test_a_tiny_step_takes_few_elements() -> None:
         ({"target": "{ window = [0, 20], band = [16000, 100] }"}, "target.band"),
         ({"air": "{ temperature = -300 }"}, "air"),
         ({"air": "{ humidity = 101 }"}, "air.humidity"),
+        ({"air": "{ humidity = 0.5 }"}, "air.humidity"),
     ],
 )
 def test_beyond_the_extremes_is_refused_by_its_key(changes: dict[str, str], key: str) -> None:

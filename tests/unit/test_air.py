@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from dispersion.air import Air, AirError, absorption, density, speed_of_sound, water_fraction
+from studies.design.tables import AirTable
 
 
 def test_air_gathers_the_three_formulas():
@@ -63,3 +64,9 @@ def test_air_outside_the_formulas_is_refused(settings, words):
 def test_absorption_outside_its_range_is_refused(frequency, temperature_c, humidity_percent, words):
     with pytest.raises(AirError, match=words):
         absorption(frequency, temperature_c, humidity_percent)
+
+
+@pytest.mark.parametrize("temperature_c", [0.0, 15.0, 30.0])
+def test_the_driest_air_of_a_design_file_is_within_every_formula(temperature_c):
+    dry = AirTable.model_json_schema()["properties"]["humidity"]["minimum"]
+    assert Air(temperature_c, dry).absorption(1e3) > 0.0
