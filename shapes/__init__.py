@@ -15,8 +15,6 @@ Conventions
 from shapes.assembly import (
     Assembly,
     AssemblyError,
-    Clash,
-    Clearance,
     Column,
     DrivenWay,
     Driver,
@@ -27,6 +25,8 @@ from shapes.assembly import (
     Tweeter,
     Whizzer,
 )
+from shapes.clashes import Clash, find_clashes
+from shapes.clearances import Clearance, list_clearances
 from shapes.lengths import (
     LengthError,
     in_both,
@@ -81,12 +81,14 @@ __all__ = [
     "base_of_cap",
     "cone",
     "conic_section",
+    "find_clashes",
     "flared",
     "in_both",
     "in_degrees",
     "in_inches",
     "in_mm",
     "keep_of_base",
+    "list_clearances",
     "parse_angle",
     "parse_area",
     "parse_frequency",

@@ -6,7 +6,7 @@ z = 0 is the baffle's upper face. Three gaps, never just "gap":
 - rim gap: from the baffle's face to the reflector's base edge;
 - tip clearance: the least vertical distance from the reflector (or plate) to the driver.
 
-Ask for `clashes` first: outlines and gaps of parts that do not fit mean nothing.
+Ask `shapes.clashes.find_clashes` first: outlines and gaps of parts that do not fit mean nothing.
 """
 
 import math
@@ -17,8 +17,6 @@ from typing import Self, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike
 
-from shapes.clashes import Clash, find_clashes
-from shapes.clearances import Clearance, list_clearances
 from shapes.gaps import highest_at, lowest_at, vertical_gap
 from shapes.meridian import Meridian
 from shapes.outlines import column_outline, driver_outline, upper_outline
@@ -38,8 +36,6 @@ from shapes.reflector import Reflector
 __all__ = [
     "Assembly",
     "AssemblyError",
-    "Clash",
-    "Clearance",
     "Column",
     "DrivenWay",
     "Driver",
@@ -100,7 +96,7 @@ class Assembly:
     Raises
     ------
     AssemblyError
-        If the plate gap is no size. Whether the parts fit is told by `clashes`.
+        If the plate gap is no size. Whether the parts fit is told by `find_clashes`.
     """
 
     column: Column
@@ -262,20 +258,6 @@ class Assembly:
         the flow, so read its course rather than its value.
         """
         return 2 * math.pi * np.asarray(radius, dtype=float) * self.vertical_gap_at(radius)
-
-    def clearances(self) -> tuple[Clearance, ...]:
-        """All distances a builder measures, as a table.
-
-        Raises
-        ------
-        MeridianError
-            If an outline cannot be made at all; `clashes` then says why.
-        """
-        return list_clearances(self)
-
-    def clashes(self) -> tuple[Clash, ...]:
-        """Everything that does not fit; empty if the assembly can be built."""
-        return find_clashes(self)
 
     def with_gap(self, plate_gap: float) -> Self:
         """Return the assembly with another plate gap."""

@@ -4,20 +4,15 @@ Each clash names the part to change, what is wrong with the numbers, and a remed
 that "message: remedy" reads as one sentence.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from shapes.assembly import Assembly
 from shapes.crossings import polyline_crossings, polyline_self_crossings
 from shapes.lengths import in_both, in_mm
 from shapes.parts import WHIZZER_RIM, Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
 from shapes.pieces import TOLERANCE, place
 from shapes.reflector import Reflector
-
-if TYPE_CHECKING:
-    from shapes.assembly import Assembly
 
 LEAST_FLAT = 1e-3
 """A reflector needs a flat of at least this radius to be fixed by, metres."""
@@ -33,7 +28,7 @@ class Clash:
 
 
 def find_clashes(assembly: Assembly) -> tuple[Clash, ...]:
-    """Find everything that does not fit, the parts by themselves first.
+    """Find everything that does not fit, the parts by themselves first; empty if it can be built.
 
     Outlines are laid over one another only where each part by itself can be made.
     """

@@ -1,19 +1,14 @@
 """The distances a builder measures before cutting, as a table."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from shapes.assembly import Assembly, Nearest
 from shapes.gaps import shortest_distance
 from shapes.lengths import in_mm
 from shapes.parts import Posts
 from shapes.pieces import place
-
-if TYPE_CHECKING:
-    from shapes.assembly import Assembly, Nearest
 
 
 @dataclass(frozen=True)
@@ -26,7 +21,13 @@ class Clearance:
 
 
 def list_clearances(assembly: Assembly) -> tuple[Clearance, ...]:
-    """List the distances that apply to this assembly, in the order of the builder's questions."""
+    """List the distances that apply to this assembly, in the order of the builder's questions.
+
+    Raises
+    ------
+    MeridianError
+        If an outline cannot be made at all; `find_clashes` then says why.
+    """
     column, driver = assembly.column, assembly.driver
     rows = [
         Clearance(

@@ -17,6 +17,7 @@ from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.waves import one_blas_thread
 from shapes.assembly import Assembly
+from shapes.clashes import find_clashes
 from studies.candidates import Candidate, Row, Solved, best_of, winner_of
 from studies.design import Design, DesignError, Mistake
 from studies.target import score
@@ -154,7 +155,7 @@ def counted(progress: Progress | None, stage: str, total: int) -> Callable[[int]
 def _build(candidate: Candidate) -> Row:
     try:
         assembly = candidate.build()
-        clashes = assembly.clashes()
+        clashes = find_clashes(assembly)
     except ValueError as mistake:
         return Row(candidate.name, reason=str(mistake))
     if clashes:

@@ -16,6 +16,7 @@ import numpy as np
 
 from dispersion.response import Response
 from shapes.assembly import Assembly
+from shapes.clashes import find_clashes
 from studies.design import Design
 from studies.design.design import DesignFile, assemble
 from studies.design.moves import Dimension, dimensions_of
@@ -327,7 +328,7 @@ def _built(tables: DesignFile) -> tuple[Assembly | None, str]:
     """What can be built, or why it cannot."""
     try:
         assembly = assemble(tables)
-        clashes = assembly.clashes()
+        clashes = find_clashes(assembly)
     except ValueError as mistake:
         return None, str(mistake)
     if clashes:

@@ -9,6 +9,7 @@ from dispersion.bands import study_frequencies
 from dispersion.gliding import deviation_by_octave
 from dispersion.paths.posts import Ripple, compare_posts
 from shapes.assembly import Posts
+from shapes.clashes import find_clashes
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 from studies.grid import COARSE_PER_BAND, Progress
@@ -85,7 +86,7 @@ def posts_study(
     for done, (name, posts) in enumerate(asked.items()):
         if progress is not None:
             progress(STAGE, done, len(asked))
-        clashes = replace(assembly, posts=posts).clashes()
+        clashes = find_clashes(replace(assembly, posts=posts))
         if clashes:
             left_out[name] = "; ".join(f"{clash.message}: {clash.remedy}" for clash in clashes)
             continue

@@ -49,6 +49,7 @@ from dispersion.bands import band_label, band_means
 from dispersion.paths.cylinders import about_axis, line_source, scatter
 from dispersion.waves import axial_motion, sweep
 from shapes.assembly import Assembly, Posts
+from shapes.clashes import find_clashes
 
 AUDIBLE_DB = 1.0
 """A ripple, lowest to highest, above which a band is named."""
@@ -266,7 +267,7 @@ def _with_posts(assembly: Assembly, posts: Posts | None) -> Assembly:
     built = assembly if posts is None else replace(assembly, posts=posts)
     if built.posts is None:
         raise PostsError("the design has no posts: give it some, or alternatives to compare")
-    if clashes := built.clashes():
+    if clashes := find_clashes(built):
         raise PostsError("; ".join(f"{c.part}: {c.message}: {c.remedy}" for c in clashes))
     return built
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from shapes.assembly import Assembly
+from shapes.clashes import find_clashes
 from shapes.lengths import in_mm
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
@@ -67,7 +68,7 @@ class Limits:
             "plate_gap": assembly.driver_area / max(assembly.throat_area, 1e-12) - 1.0,
         }
         broken = {key: float(share) for key, share in shares.items() if share > _ROUNDING}
-        if not broken and (clashes := assembly.clashes()):
+        if not broken and (clashes := find_clashes(assembly)):
             return {"plate_gap": float(len(clashes))}
         return broken
 

@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from dispersion.bounded import UnreadableError, bytes_of
 from dispersion.driver_curve import LARGEST_CURVE, DriverCurve, read_driver_curve
 from dispersion.sources import Way
-from shapes.assembly import Clash
+from shapes.clashes import Clash, find_clashes
 from studies.design import building
 from studies.design.beside import OutsideError, file_beside
 from studies.design.design import (
@@ -207,7 +207,7 @@ def _broken(reason: str, text: str) -> str:
 def _check_clashes(tables: DesignFile, found: _Findings) -> None:
     assembly = found.attempt("", lambda: assemble(tables))
     if assembly is not None:
-        found.mistakes += [_clash_mistake(clash) for clash in assembly.clashes()]
+        found.mistakes += [_clash_mistake(clash) for clash in find_clashes(assembly)]
 
 
 def _clash_mistake(clash: Clash) -> Mistake:

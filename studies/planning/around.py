@@ -12,6 +12,7 @@ from dispersion.elevations import level_db, mean_square
 from dispersion.paths.posts import post_ripple
 from dispersion.response import Response
 from shapes.assembly import Assembly
+from shapes.clashes import find_clashes
 from studies.design import Design
 from studies.grid import COARSE_PER_BAND, Progress, Solver
 from studies.measured.positions import Position
@@ -145,7 +146,7 @@ def _with_the_plate_lower(
     """(1, P, B) levels with the plate gap larger by its tolerance; (0, P, B) if that is zero."""
     off, places = design.tables.tolerance.plate_gap, [stand.position for stand in stands]
     changed = assembly.with_gap(assembly.plate_gap + off)
-    if off == 0.0 or changed.clashes():
+    if off == 0.0 or find_clashes(changed):
         return np.zeros((0, 1, 1))
     return ask(changed, places).level_db[None]
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal, NoReturn
 
 from shapes.assembly import Assembly
+from shapes.clashes import find_clashes
 from studies.candidates import Candidate, NearBest, Row, best_of, near_best
 from studies.design import Design, DesignError, Mistake
 from studies.design.reflector_tables import BallTable
@@ -110,7 +111,9 @@ def open_question(
     written = design.tables.plate_gap
     sizes = (written - GAP_DOUBT, written, written + GAP_DOUBT)
     contenders = tuple(_contender(design, about, size) for size in sizes if size > 0)
-    return OpenQuestion(about, _enough(design, [c for c in contenders if not c.assembly.clashes()]))
+    return OpenQuestion(
+        about, _enough(design, [c for c in contenders if not find_clashes(c.assembly)])
+    )
 
 
 def _which_keep(
@@ -189,7 +192,7 @@ def _named(design: Design, kind: Kind, among: Sequence[float]) -> tuple[Contende
             contender = _contender(design, kind, size)
         except ValueError as error:
             _refuse(design, "--tell", f"{kind} {size * 1e3:g} mm: {error}")
-        if clashes := contender.assembly.clashes():
+        if clashes := find_clashes(contender.assembly):
             said = "; ".join(f"{clash.message}: {clash.remedy}" for clash in clashes)
             _refuse(design, "--tell", f"{kind} {size * 1e3:g} mm: {said}")
         found.append(contender)

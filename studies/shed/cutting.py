@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from shapes.assembly import Assembly
+from shapes.clashes import find_clashes
 from shapes.making import Making
 from shapes.parts import post_angles
 from shapes.templates import Coordinate, coordinates
@@ -82,7 +83,7 @@ def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting
         If the parts do not fit, with one line for each clash.
     """
     assembly, making = design.assembly(), design.making
-    clashes = assembly.clashes()
+    clashes = find_clashes(assembly)
     if clashes:
         mistakes = (Mistake(c.part, f"{c.message}: {c.remedy}") for c in clashes)
         raise DesignError(design.path, mistakes)

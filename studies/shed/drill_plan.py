@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from shapes.assembly import Assembly, Column, Posts
+from shapes.clearances import list_clearances
 from shapes.lengths import in_both, in_mm
 from studies.charts.drafting import Sheet
 from studies.charts.style import INK
@@ -233,7 +234,7 @@ def _depth(socket: float) -> str:
 def _rooms(assembly: Assembly) -> Iterator[tuple[str, str, str]]:
     """Distances on plate and baffle; the gaps have a sheet of their own."""
     wanted = ("frame to", "posts to")
-    for row in assembly.clearances():
+    for row in list_clearances(assembly):
         if row.name.startswith(wanted):
             yield row.name, in_both(row.value_m), row.note
 

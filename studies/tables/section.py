@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from shapes.assembly import Assembly
+from shapes.clearances import list_clearances
 from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.reflector import Reflector
 from shapes.reflectors import Fact as Dimension
@@ -116,7 +117,7 @@ def _clearances(assembly: Assembly) -> Table:
         Column("clearance_mm", "clearance", "distance, mm", both),
         text("note", "", "how it is measured"),
     )
-    rows = tuple((c.name, mm(c.value_m), c.note) for c in assembly.clearances())
+    rows = tuple((c.name, mm(c.value_m), c.note) for c in list_clearances(assembly))
     return Table("clearances", "Clearances", columns, rows)
 
 

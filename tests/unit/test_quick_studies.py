@@ -13,6 +13,7 @@ from dispersion.gliding import gliding_deviation_db
 from dispersion.paths.posts import Ripple
 from dispersion.paths.scene import CENTRED
 from dispersion.solvers import SOLVERS, solve_waves
+from shapes.clashes import find_clashes
 from studies.design import Design, DesignError, parse_design
 from studies.posts import PostsStudy, posts_name, posts_study, usual_alternatives
 from studies.rays import RayStudy, ray_study
@@ -119,7 +120,7 @@ def test_usual_alternatives_are_one_more_and_twice_as_thick() -> None:
 
 def test_every_case_of_the_trust_study_can_be_built() -> None:
     for case in spread_of_cases(small_design()):
-        assert case.build().clashes() == (), case.name
+        assert find_clashes(case.build()) == (), case.name
 
 
 def test_trust_holds_methods_against_the_wave_solver(methods: Trust) -> None:

@@ -12,6 +12,7 @@ from small import small_design
 
 from dispersion.elevations import level_db
 from dispersion.solvers import solve_waves
+from shapes.clearances import list_clearances
 from studies.candidates import NearBest, Row
 from studies.contest import Contest, contest
 from studies.gap import GapStudy, gap
@@ -311,7 +312,7 @@ def test_section_names_three_gaps_and_all_clearances() -> None:
     for words in ("plate gap 60.0 mm", "rim gap 60.0 mm", "tip clearance 29.0 mm"):
         assert words in findings.answer[0]
     table = findings.table("clearances")
-    clearances = design.assembly().clearances()
+    clearances = list_clearances(design.assembly())
     assert table.values("name") == tuple(c.name for c in clearances)
     assert table.values("clearance_mm") == pytest.approx([1e3 * c.value_m for c in clearances])
     assert said(findings, "each cut to 80.0 mm (3 5/32 in)")
