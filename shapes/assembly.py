@@ -20,16 +20,7 @@ from numpy.typing import ArrayLike
 from shapes.gaps import highest_at, lowest_at, vertical_gap
 from shapes.meridian import Meridian
 from shapes.outlines import column_outline, driver_outline, upper_outline
-from shapes.parts import (
-    AssemblyError,
-    Column,
-    Driver,
-    DustCap,
-    Posts,
-    TopPlate,
-    Tweeter,
-    Whizzer,
-)
+from shapes.parts import AssemblyError, Column, Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
 from shapes.pieces import Array
 from shapes.reflector import Reflector
 

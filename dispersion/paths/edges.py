@@ -14,17 +14,8 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from dispersion.elevations import mean_square
-from dispersion.paths.bounces import (
-    DEFAULT_SETTINGS,
-    EdgeSettings,
-    RingScene,
-    all_ways,
-    ring_scene,
-)
-from dispersion.paths.kirchhoff import (
-    Complex,
-    Real,
-)
+from dispersion.paths.bounces import DEFAULT_SETTINGS, EdgeSettings, RingScene, all_ways, ring_scene
+from dispersion.paths.kirchhoff import Complex, Real
 from dispersion.problem import Problem
 from dispersion.response import Response
 

@@ -47,7 +47,8 @@ class WaveSettings:
 
 
 FAINT = 1e-3
-"""Share of the power of 0 dB, 30 dB below it, under which a balance counts as a share of this."""
+"""Share of the power of 0 dB under which a balance counts as a share of this: 30 dB below, where
+the promise of 0.1 dB ends."""
 MAX_UNKNOWNS = 12_000
 """A system of this size takes 2.3 GB; a larger one is refused before memory is taken."""
 DEFAULT_SETTINGS = WaveSettings()

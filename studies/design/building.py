@@ -6,15 +6,7 @@ from typing import Literal
 
 from dispersion.driver_curve import DriverCurve
 from dispersion.sources import Crossover, LettingGo, Way
-from shapes.assembly import (
-    Column,
-    Driver,
-    DustCap,
-    Posts,
-    TopPlate,
-    Tweeter,
-    Whizzer,
-)
+from shapes.assembly import Column, Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
 from studies.design.tables import (
     ColumnTable,
     DriverTable,

@@ -18,13 +18,7 @@ from dispersion.sources import Way
 from shapes.clashes import Clash, find_clashes
 from studies.design import building
 from studies.design.beside import OutsideError, file_beside
-from studies.design.design import (
-    ContestEntry,
-    Design,
-    DesignFile,
-    air_of,
-    assemble,
-)
+from studies.design.design import ContestEntry, Design, DesignFile, air_of, assemble
 from studies.design.errors import DesignError, Mistake, mistakes_in
 from studies.design.quantities import UNITS
 from studies.design.reflector_tables import BallTable, ReflectorTable

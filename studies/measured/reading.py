@@ -7,12 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from dispersion.bands import (
-    band_edges,
-    band_index,
-    nominal_centre,
-    third_octave_centres,
-)
+from dispersion.bands import band_edges, band_index, nominal_centre, third_octave_centres
 from dispersion.elevations import level_db
 from studies.design import Design
 from studies.design.beside import OutsideError, file_beside

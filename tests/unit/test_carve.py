@@ -17,14 +17,7 @@ from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
 from shapes.reflectors import Reflector, ball_cap, cone, turned
 from studies.candidates import Row
-from studies.carve import (
-    CHECK_FINER,
-    CHECK_PER_BAND,
-    LEAST_DOUBT_DB,
-    Carved,
-    carve,
-    carve_files,
-)
+from studies.carve import CHECK_FINER, CHECK_PER_BAND, LEAST_DOUBT_DB, Carved, carve, carve_files
 from studies.carving.bench import Bench
 from studies.carving.carved_file import carved_files, carved_text
 from studies.carving.curves import Form, reflector_through

@@ -25,16 +25,7 @@ from dispersion.paths.rays import (
 from dispersion.paths.scene import Mounting, build_scene, meridian_rows, scene_of
 from dispersion.problem import Problem
 from dispersion.sources import LettingGo, Way
-from shapes.assembly import (
-    Assembly,
-    Column,
-    Driver,
-    DustCap,
-    Posts,
-    TopPlate,
-    Tweeter,
-    Whizzer,
-)
+from shapes.assembly import Assembly, Column, Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
 from shapes.conics import Conic
 from shapes.meridian import Arc, Curve, Line, Meridian
 from shapes.reflectors import ball_cap, cone

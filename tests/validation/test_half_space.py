@@ -9,12 +9,7 @@ import numpy as np
 import pytest
 
 from dispersion.paths.mirrors import Mirrors, paths_to
-from studies.proving.planes import (
-    GAPS,
-    H,
-    between_two_planes,
-    unit_field,
-)
+from studies.proving.planes import GAPS, H, between_two_planes, unit_field
 
 ROUNDING = 1e-10
 

@@ -13,12 +13,7 @@ import numpy as np
 import pytest
 from scipy.special import j0, spherical_jn, spherical_yn, struve
 
-from dispersion.paths.kirchhoff import (
-    cut_rings,
-    far_kernels,
-    near_kernels,
-    piston_plane_pressure,
-)
+from dispersion.paths.kirchhoff import cut_rings, far_kernels, near_kernels, piston_plane_pressure
 from shapes.meridian import Arc, Line
 from studies.proving.kirchhoff import (
     BALL_KA,
