@@ -1,6 +1,6 @@
 """The command `roundcast`: parse, call, print. No physics, no geometry.
 
-The commands stand in `studies.commands`. Whatever is heavy to import is imported inside the
+The commands stand in `studies.questions`. Whatever is heavy to import is imported inside the
 command that needs it, so that help comes at once.
 """
 
@@ -10,45 +10,12 @@ from typing import Any, NoReturn
 
 import click
 
-from studies.commands import (
-    beginning,
-    choosing,
-    explaining,
-    exporting,
-    keeping,
-    measuring,
-    planning,
-    workshop,
-)
-from studies.commands.options import Refusal
+from studies.questions import COMMANDS
+from studies.questions.options import Refusal
 
 FAULT, INTERRUPTED = 1, 130
 NO_FILE_YET = "No file yet? `roundcast draft` writes a first one, `roundcast examples` copies some."
 OWN_PACKAGES = ("shapes", "dispersion", "studies")
-IN_THE_ORDER_OF_THE_WORK = (
-    beginning.examples,
-    beginning.draft,
-    beginning.section,
-    choosing.spread,
-    choosing.trim,
-    choosing.contest,
-    choosing.carve,
-    choosing.gap,
-    choosing.tolerance,
-    choosing.explore,
-    explaining.seat,
-    explaining.slice_,
-    explaining.rays,
-    explaining.posts,
-    explaining.trust,
-    explaining.proof,
-    workshop.cut,
-    planning.meter,
-    measuring.overlay,
-    exporting.export,
-    keeping.ledger,
-    beginning.schema,
-)
 
 
 class _Fault(click.ClickException):
@@ -98,7 +65,7 @@ def _tell(error: Exception) -> NoReturn:
 def _print_version(ctx: click.Context, option: click.Parameter, asked: bool) -> None:
     """Show the version and exit."""
     if asked:
-        from studies.release import version
+        from studies.answer.release import version
 
         click.echo(f"roundcast {version()}")
         ctx.exit()
@@ -128,7 +95,7 @@ def main(debug: bool) -> None:
     """
 
 
-for command in IN_THE_ORDER_OF_THE_WORK:
+for command in COMMANDS:
     main.add_command(command)
 
 if __name__ == "__main__":

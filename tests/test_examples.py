@@ -18,7 +18,7 @@ from PIL import Image
 from dispersion.solvers import solve_waves
 from studies.cli import main
 from studies.design import read_design
-from studies.spread import spread
+from studies.questions.spread.study import spread
 
 README = Path(__file__).resolve().parent.parent / "README.md"
 SCORES = {"reading_room": 7.72, "reading_room_coaxial": 4.46, "reading_room_cone": 5.74}

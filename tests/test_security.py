@@ -17,15 +17,15 @@ from dispersion.driver_curve import LARGEST_CURVE, MOST_ROWS, CurveError, read_d
 from dispersion.paths.freeform import MOST_TRIANGLES, FreeFormError, read_free_form
 from dispersion.paths.rays import MOST_RAYS, RayError, check_rays
 from studies import cli
-from studies.commands.explaining import MOST_POSTS
+from studies.answer.exports import csv_text, plain_cell
+from studies.answer.report.rendering import _environment
+from studies.answer.table import Column, Table
 from studies.design import DesignError, design_schema, parse_design, read_design
-from studies.design.questions import MOST_CANDIDATES, MOST_STEPS
 from studies.design.reading import LARGEST_DESIGN
-from studies.exports import csv_text, plain_cell
+from studies.design.study_tables import MOST_CANDIDATES, MOST_STEPS
 from studies.measured.reading import read_measurements
 from studies.measured.text_files import MeasurementError
-from studies.pages.rendering import _environment
-from studies.tables import Column, Table
+from studies.questions.commands_explaining import MOST_POSTS
 
 ROOT = Path(__file__).resolve().parent.parent
 EXAMPLES = ROOT / "studies" / "examples"

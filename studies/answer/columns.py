@@ -6,10 +6,11 @@ from collections.abc import Callable, Sequence
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_inches, in_mm
-from studies.candidates import Row
+from shapes.parts import Posts
+from studies.answer.table import Column, Value
 from studies.design import Design
-from studies.design.questions import TargetTable
-from studies.tables.table import Column, Value
+from studies.design.study_tables import TargetTable
+from studies.solving.candidates import Row
 
 _TERMS = (
     ("evenness", "evenness_db", "rms of level across the window, mean over the bands, dB"),
@@ -127,3 +128,8 @@ def target_in_words(design: Design) -> tuple[str, str]:
         f" {band_label(low)} to {band_label(high)}.",
         formula(design.target),
     )
+
+
+def posts_name(posts: Posts) -> str:
+    """Name a choice of posts: "3 x 6 mm"."""
+    return f"{posts.count} x {2e3 * posts.radius:.3g} mm"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from dispersion.checks import remarks_after
 from dispersion.response import Response
-from studies.candidates import Row
+from studies.solving.candidates import Row
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ computed, infinite) are null in JSON and empty in CSV. A file appears complete o
 
 Every file can be traced to its design. CSV has no place for a comment that all readers pass over,
 so the JSON document beside it lists every file of the folder with its SHA-256, and the columns of
-every CSV file; formats that have such a place carry the mark of `studies.release` as well.
+every CSV file; formats that have such a place carry the mark of `studies.answer.release` as well.
 """
 
 from __future__ import annotations
@@ -22,8 +22,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-from studies.release import version
-from studies.tables import Evidence, Findings, Subject, Table
+from studies.answer.evidence import Evidence
+from studies.answer.release import version
+from studies.answer.table import Findings, Subject, Table
 
 FORMAT = "roundcast results 1"
 """Kind and generation of the document; `roundcast schema results` describes it."""

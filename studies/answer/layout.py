@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
-from studies.tables.table import Column, Table, Value
+from studies.answer.table import Column, Table, Value
 
 
 @dataclass(frozen=True)

@@ -11,10 +11,10 @@ from dispersion.bands import band_means
 from dispersion.coverage import Coverage
 from dispersion.elevations import level_db
 from shapes.lengths import in_mm
-from studies.candidates import Row
+from studies.answer.columns import CANDIDATE, band, number
+from studies.answer.table import Column, Table, Value
 from studies.design import Design
-from studies.tables.columns import CANDIDATE, band, number
-from studies.tables.table import Column, Table, Value
+from studies.solving.candidates import Row
 
 Named = Sequence[tuple[str, Row]]
 """Candidates by name; those that were not solved are passed over."""

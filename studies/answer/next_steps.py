@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import shlex
+from collections.abc import Callable
 from pathlib import Path
 
-from studies.carving.carved_file import carved_name
 from studies.design import Design
+
+Step = tuple[str, str]
+"""A command's name, or a whole command line, and what it tells."""
 
 SPREAD = ("spread", "where the sound goes")
 TRIM = ("trim", "how much of the ball to keep")
@@ -18,38 +21,9 @@ CUT = ("cut", "sheets and solids for the shed")
 METER = ("meter", "what to measure, and what the meter should show")
 RAYS = ("rays", "why it goes there")
 
-Step = tuple[str, str]
 
-
-def next_steps(command: str, design: Design) -> tuple[Step, ...]:
-    """Commands that usually come next, each with what it tells; none where the work ends.
-
-    Parameters
-    ----------
-    command : str
-        What was just asked.
-    design : Design
-        Studies that it has no table for are left out.
-    """
-    choices = _choices(design)
-    after: dict[str, tuple[Step, ...]] = {
-        "section": (SPREAD, *choices),
-        "spread": (*choices, RAYS),
-        "rays": choices,
-        "slice": choices,
-        "posts": choices,
-        "trust": choices,
-        "gap": (*(step for step in choices if step != GAP), TOLERANCE),
-        "trim": (METER, TOLERANCE, CUT),
-        "contest": (TOLERANCE, CUT),
-        "explore": (TOLERANCE, CUT),
-        "tolerance": (CUT, METER),
-        "cut": (METER,),
-    }
-    return after.get(command, ())
-
-
-def _choices(design: Design) -> tuple[Step, ...]:
+def choices(design: Design) -> tuple[Step, ...]:
+    """Return the studies that choose something and that the design has a table for."""
     asked = (
         (TRIM, design.tables.trim is not None),
         (GAP, design.tables.gap is not None),
@@ -58,25 +32,25 @@ def _choices(design: Design) -> tuple[Step, ...]:
     return tuple(step for step, there in asked if there) or (EXPLORE,)
 
 
-def told_next(command: str, design: Design, folder: Path) -> tuple[Step, ...]:
-    """Whole command lines that usually come next, each with what it tells.
+def then(*steps: Step) -> Callable[[Design, Path], tuple[Step, ...]]:
+    """Always the same commands next, each asked of the same design."""
 
-    Parameters
-    ----------
-    command : str
-        What was just asked.
-    design : Design
-    folder : Path
-        Where its files are.
-    """
-    if command == "carve":
-        return ((_written("section", folder / carved_name(design)), "of the carved curve"),)
-    if command == "meter":
-        sheet = folder / "meter-to-fill.csv"
-        return ((_written("overlay", design.path, sheet), "once its readings are filled in"),)
-    steps = next_steps(command, design)
-    return tuple((_written(name, design.path), tells) for name, tells in steps)
+    def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:
+        return asked_of(design, *steps)
+
+    return next_steps
 
 
-def _written(command: str, *files: Path) -> str:
+def then_choose(design: Design, folder: Path) -> tuple[Step, ...]:
+    """Next the studies that choose something."""
+    return asked_of(design, *choices(design))
+
+
+def asked_of(design: Design, *steps: Step) -> tuple[Step, ...]:
+    """Write the commands out for a design, as they can be copied."""
+    return tuple((command_line(name, design.path), tells) for name, tells in steps)
+
+
+def command_line(command: str, *files: Path) -> str:
+    """Write a command line out, with its files quoted where a shell needs it."""
     return shlex.join(("roundcast", command, *map(str, files)))

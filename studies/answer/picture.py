@@ -9,10 +9,14 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from shapes.assembly import Assembly
-from studies.candidates import Row
-from studies.charts import Ladder, Trace, choosing_figure, coverage_map_figure, section_figure
-from studies.choosing import choices
+from studies.answer.charts.choosing import choosing_figure
+from studies.answer.charts.coverage import coverage_map_figure
+from studies.answer.charts.curves import Trace
+from studies.answer.charts.section import section_figure
+from studies.answer.charts.sweeps import Ladder
 from studies.design import Design
+from studies.solving.candidates import Row
+from studies.solving.choosing import choices
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +39,11 @@ COVERAGE = (
 def section_picture(assembly: Assembly, title: str, design: Design) -> Picture:
     """Draw an assembly in section, with the seats of its design."""
     return Picture(section_figure(assembly, title, design.seats), SECTION)
+
+
+def section_pictures(design: Design) -> Pictures:
+    """Draw the design as written."""
+    return {"section": section_picture(design.assembly(), design.title, design)}
 
 
 def coverage_picture(title: str, row: Row) -> Picture:

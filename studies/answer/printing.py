@@ -2,42 +2,24 @@
 
 from __future__ import annotations
 
-import io
+import functools
+import sys
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import IO
 
 from rich import box
 from rich.console import Console
+from rich.prompt import Confirm
 from rich.table import Table as Grid
 from rich.text import Text
 
-from studies.tables import Findings, Table
-from studies.tables.layout import Group, Layout, lay_out
+from studies.answer.layout import Group, Layout, lay_out
+from studies.answer.table import Findings, Table
+from studies.solving.progress import PAGE_WIDTH, open_console
 
-PAGE_WIDTH = 100
-"""Characters in a line where there is no terminal to ask."""
 NOTE_LENGTH = 190
 """About two lines; the files have all of it."""
-
-
-def open_console(stream: IO[str]) -> Console:
-    """Console on a stream: colours and the terminal's width only where it is a terminal."""
-    if isinstance(stream, io.TextIOWrapper):
-        # A character that the terminal does not know is no reason to withhold an answer.
-        stream.reconfigure(errors="replace")
-    if stream.isatty():
-        return Console(file=stream, highlight=False, markup=False, emoji=False)
-    return Console(
-        file=stream,
-        width=PAGE_WIDTH,
-        highlight=False,
-        markup=False,
-        emoji=False,
-        no_color=True,
-        force_terminal=False,
-    )
 
 
 def print_findings(console: Console, findings: Findings) -> None:
@@ -116,3 +98,10 @@ def _print_wrapped(console: Console, words: str, indent: int = 0, style: str = "
         style=style or None,
         soft_wrap=True,
     )
+
+
+def ask_at_the_terminal() -> Callable[[str], bool] | None:
+    """How to ask whoever sits at the terminal; None if nobody does."""
+    if not sys.stdin.isatty():
+        return None
+    return functools.partial(Confirm.ask, console=open_console(sys.stderr), default=False)

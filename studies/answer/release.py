@@ -6,7 +6,7 @@ from importlib import metadata
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from studies.tables.table import Subject
+    from studies.answer.table import Subject
 
 
 def version() -> str:

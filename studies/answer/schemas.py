@@ -22,4 +22,4 @@ def schema_text(what: str) -> str:
         from studies.design import design_schema
 
         return json.dumps(design_schema(), indent=1) + "\n"
-    return resources.files("studies.formats").joinpath(SCHEMAS[what]).read_text(encoding="utf-8")
+    return resources.files("studies.answer").joinpath(SCHEMAS[what]).read_text(encoding="utf-8")

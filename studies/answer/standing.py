@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from shapes.lengths import in_both
-from studies.candidates import NearBest
-from studies.contest import NO_DIFFERENCE_DB
-from studies.tables.table import Column
+from studies.answer.table import Column
+from studies.solving.candidates import NearBest
+from studies.solving.target import NO_DIFFERENCE_DB
 
 _MARKS = {"best": "*", "near-best": "+", "": ""}
 STANDING = Column(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
-from studies.tables.evidence import Evidence
+from studies.answer.evidence import Evidence
 
 Value = str | float | int | bool | None
 """One cell or number; None where there is none."""

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from studies.candidates import Row
-from studies.choosing import NOISE_DB, Choice, choices
-from studies.tables.columns import number, text
-from studies.tables.table import Table
+from studies.answer.columns import number, text
+from studies.answer.table import Table
+from studies.solving.candidates import Row
+from studies.solving.choosing import NOISE_DB, Choice, choices
 
 
 def unbeaten_table(rows: Sequence[Row], chosen: Row | None = None) -> Table:

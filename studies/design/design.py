@@ -20,7 +20,9 @@ from studies.design.build_table import BuildTable
 from studies.design.errors import DesignError, Mistake
 from studies.design.measuring_table import MeasuringTable
 from studies.design.quantities import Between
-from studies.design.questions import (
+from studies.design.reflector_tables import BallTable, ReflectorTable
+from studies.design.room_table import RoomTable
+from studies.design.study_tables import (
     CarveTable,
     ContestTable,
     ExploreTable,
@@ -31,8 +33,6 @@ from studies.design.questions import (
     TrimTable,
     sizes_of,
 )
-from studies.design.reflector_tables import BallTable, ReflectorTable
-from studies.design.room_table import RoomTable
 from studies.design.tables import (
     AirTable,
     ColumnTable,

@@ -1,18 +1,29 @@
-"""Options that several commands share, and how their words are read."""
+"""Options that several commands share, how their words are read, and how they become values."""
 
 from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Sequence
+from dataclasses import fields
 from pathlib import Path
-from typing import Any
+from typing import Any, Concatenate, ParamSpec
 
 import click
 from platformdirs import user_data_path
 
+from studies.answer.delivery import Delivery, DesignDelivery
+from studies.solving.options import SolverOptions
+
 METHODS = ("waves", "edges", "rays", "images")
 """Names in `dispersion.solvers.SOLVERS`; a test holds them against it."""
 USER_MISTAKE = 2
+ARGUMENTS = ("files",)
+"""What stands on the command line without a name."""
+CHANGES_NOTHING = ("workers", "ledger", "no_ledger", "cluster")
+BUDGET = ("time_budget", "memory_budget", "yes")
+
+Own = ParamSpec("Own")
+"""A command's own options."""
 
 
 class Refusal(click.ClickException):
@@ -21,46 +32,44 @@ class Refusal(click.ClickException):
     exit_code = USER_MISTAKE
 
 
+def as_metres(ctx: click.Context, option: click.Parameter, text: str | None) -> float | None:
+    """Read an option's length where it was given."""
+    return None if text is None else metres(_name_of(option), text)
+
+
+def as_hertz(ctx: click.Context, option: click.Parameter, texts: Sequence[str]) -> Sequence[float]:
+    """Read every frequency of an option."""
+    from shapes.lengths import LengthError, parse_frequency
+
+    try:
+        return tuple(parse_frequency(text) for text in texts)
+    except LengthError as error:
+        raise Refusal(f"--{_name_of(option)}: {error}") from error
+
+
+def _name_of(option: click.Parameter) -> str:
+    return (option.name or "").replace("_", "-")
+
+
+def metres(option: str, text: str) -> float:
+    """Read an option's length, with its unit."""
+    from shapes.lengths import LengthError, parse_length
+
+    try:
+        return parse_length(text)
+    except LengthError as error:
+        raise Refusal(f"--{option}: {error}") from error
+
+
+def require_few(option: str, given: Sequence[object], most: int) -> None:
+    """Refuse an option that was given more often than one answer can hold."""
+    if len(given) > most:
+        raise Refusal(f"--{option} was given {len(given)} times, {most} at most: ask twice")
+
+
 def example(words: str) -> str:
     """Line at the end of a command's help that shows how it is asked."""
     return f"\b\nExample: roundcast {words}"
-
-
-def output_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Options of every command that answers a question about a design."""
-    options = (
-        click.argument("path", metavar="DESIGN", type=click.Path(path_type=Path)),
-        writing_options,
-        click.option(
-            "--allow-outside",
-            is_flag=True,
-            help="Let the design, and an index of measurements, name files outside of their own"
-            " folders: for files that you trust.",
-        ),
-    )
-    return _with_options(command, options)
-
-
-def writing_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Where an answer goes, and in which form."""
-    options = (
-        click.option(
-            "--out",
-            type=click.Path(path_type=Path),
-            metavar="DIR",
-            help="Folder for the report (HTML), tables (CSV), data (JSON) and pictures (PNG, SVG)."
-            " [default: named after the design and the command, in the current folder]",
-        ),
-        click.option(
-            "--json", "as_json", is_flag=True, help="Print one JSON document in place of tables."
-        ),
-        click.option(
-            "--dated",
-            is_flag=True,
-            help="Put today's date on the report; without it the same input gives the same bytes.",
-        ),
-    )
-    return _with_options(command, options)
 
 
 workers_option = click.option(
@@ -101,10 +110,10 @@ ledger_option = click.option(
 )
 
 
-no_ledger_option = click.option(
+_no_ledger_option = click.option(
     "--no-ledger", is_flag=True, help="Look nothing up and keep nothing in the ledger."
 )
-budget_options = (
+_budget_options = (
     click.option(
         "--time-budget",
         type=click.FloatRange(min=0.0),
@@ -123,64 +132,136 @@ budget_options = (
     ),
     click.option("--yes", is_flag=True, help="Do not ask: start whatever it takes."),
 )
+_method_option = click.option(
+    "--method",
+    type=click.Choice(METHODS),
+    default=METHODS[0],
+    help="How to solve; `roundcast trust` tells how far each method can be believed.",
+)
+_cluster_option = click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Solve on the workers of a running Dask scheduler, such as tcp://192.0.2.7:8786;"
+    " needs the package distributed. The results are the same.",
+)
+_writing_options = (
+    click.option(
+        "--out",
+        type=click.Path(path_type=Path),
+        metavar="DIR",
+        help="Folder for the report (HTML), tables (CSV), data (JSON) and pictures (PNG, SVG)."
+        " [default: named after the design and the command, in the current folder]",
+    ),
+    click.option(
+        "--json", "as_json", is_flag=True, help="Print one JSON document in place of tables."
+    ),
+    click.option(
+        "--dated",
+        is_flag=True,
+        help="Put today's date on the report; without it the same input gives the same bytes.",
+    ),
+)
+
+
+def output_options(
+    command: Callable[Concatenate[DesignDelivery, Own], None],
+) -> Callable[..., None]:
+    """Options of every command that answers a question about a design: its first argument."""
+    options = (
+        click.argument("path", metavar="DESIGN", type=click.Path(path_type=Path)),
+        *_writing_options,
+        click.option(
+            "--allow-outside",
+            is_flag=True,
+            help="Let the design, and an index of measurements, name files outside of their own"
+            " folders: for files that you trust.",
+        ),
+    )
+
+    @functools.wraps(command)
+    def deliver(*given: Any, **named: Any) -> None:
+        delivery = DesignDelivery(asked=_asked(), **_taken(DesignDelivery, named))
+        command(delivery, *given, **named)
+
+    return _with_options(deliver, options)
+
+
+def writing_options(command: Callable[Concatenate[Delivery, Own], None]) -> Callable[..., None]:
+    """Where an answer goes, and in which form, of a command that needs no design."""
+
+    @functools.wraps(command)
+    def deliver(*given: Any, **named: Any) -> None:
+        command(Delivery(**_taken(Delivery, named)), *given, **named)
+
+    return _with_options(deliver, _writing_options)
+
+
+def solver_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Options of every command that solves something: its argument `solving`."""
+    options = (
+        workers_option,
+        per_band_option,
+        _method_option,
+        finer_option,
+        ledger_option,
+        _no_ledger_option,
+        _cluster_option,
+        *_budget_options,
+    )
+    return _with_solving(command, options)
 
 
 def wave_options(command: Callable[..., None]) -> Callable[..., None]:
     """Options of a command that asks the wave solver only, at frequencies of its own choice."""
-    options = (workers_option, finer_option, ledger_option, no_ledger_option, *budget_options)
-    return _with_options(command, options)
+    options = (workers_option, finer_option, ledger_option, _no_ledger_option, *_budget_options)
+    return _with_solving(command, options)
 
 
-def solver_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Options of every command that solves something."""
-    options = (
-        workers_option,
-        per_band_option,
-        click.option(
-            "--method",
-            type=click.Choice(METHODS),
-            default=METHODS[0],
-            help="How to solve; `roundcast trust` tells how far each method can be believed.",
-        ),
-        finer_option,
-        ledger_option,
-        no_ledger_option,
-        click.option(
-            "--cluster",
-            metavar="ADDRESS",
-            help="Solve on the workers of a running Dask scheduler, such as tcp://192.0.2.7:8786;"
-            " needs the package distributed. The results are the same.",
-        ),
-        *budget_options,
-    )
-    return _with_options(command, options)
+def some_solver_options(
+    *options: Callable[[Callable[..., None]], Callable[..., None]],
+) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Only these of the solver's options: the command's argument `solving`."""
+    return functools.partial(_with_solving, options=options)
 
 
-def _with_options(command: Callable[..., None], options: tuple[Any, ...]) -> Callable[..., None]:
+def _with_solving(command: Callable[..., None], options: Sequence[Any]) -> Callable[..., None]:
+    @functools.wraps(command)
+    def solve(*given: Any, **named: Any) -> None:
+        solving = SolverOptions(**_taken(SolverOptions, named))
+        command(*given, solving=solving, **named)
+
+    return _with_options(solve, options)
+
+
+def _taken(kind: type, named: dict[str, Any]) -> dict[str, Any]:
+    """Take the fields of a value out of what was given by name."""
+    return {field.name: named.pop(field.name) for field in fields(kind) if field.name in named}
+
+
+def _with_options(command: Callable[..., None], options: Sequence[Any]) -> Callable[..., None]:
     return functools.reduce(lambda made, option: option(made), reversed(options), command)
 
 
-def metres(option: str, text: str) -> float:
-    """Read an option's length, with its unit."""
-    from shapes.lengths import LengthError, parse_length
-
-    try:
-        return parse_length(text)
-    except LengthError as error:
-        raise Refusal(f"--{option}: {error}") from error
-
-
-def require_few(option: str, given: Sequence[str], most: int) -> None:
-    """Refuse an option that was given more often than one answer can hold."""
-    if len(given) > most:
-        raise Refusal(f"--{option} was given {len(given)} times, {most} at most: ask twice")
+def _asked() -> str:
+    """Options as on the command line, without those that change nothing in the answer."""
+    no_part = {field.name for field in fields(DesignDelivery)} | {*CHANGES_NOTHING, *BUDGET}
+    given = {
+        name: value
+        for name, value in click.get_current_context().params.items()
+        if name not in no_part and value
+    }
+    return " ".join(
+        _in_words(value) if name in ARGUMENTS else f"--{name.replace('_', '-')}{_after(value)}"
+        for name, value in given.items()
+    )
 
 
-def hertz(text: str) -> float:
-    """Read a frequency of --at."""
-    from shapes.lengths import LengthError, parse_frequency
+def _after(value: Any) -> str:
+    """What follows an option: nothing if it is a switch."""
+    return "" if value is True else f" {_in_words(value)}"
 
-    try:
-        return parse_frequency(text)
-    except LengthError as error:
-        raise Refusal(f"--at: {error}") from error
+
+def _in_words(value: Any) -> str:
+    if isinstance(value, tuple | list):
+        return " ".join(map(_in_words, value))
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
 from dispersion.bands import study_frequencies
 from dispersion.fields import solve_fields
 from dispersion.waves import WaveSettings
-from studies.carve import CHECK_PER_BAND, FINALISTS, KINDS
 from studies.design import Design
-from studies.explore import knobs_of
-from studies.grid import COARSE_PER_BAND, FINE_PER_BAND, problem_of
+from studies.solving.grid import COARSE_PER_BAND, problem_of
 
 TOO_FEW_TO_ASK = 5_000
 """Solves of one frequency; so few are over in a few minutes whatever the design."""
@@ -85,56 +82,6 @@ def _duration(seconds: float) -> str:
         return f"{max(minutes, 1.0):.0f} min"
     hours = minutes / 60.0
     return f"{hours:.0f} hours" if hours < 72.0 else f"{hours / 24.0:.0f} days"
-
-
-def trim_work(design: Design, how: Mapping[str, Any]) -> Work:
-    """Every keep of every ball, and about a dozen of them again."""
-    return (Batch(len(design.trim_candidates()), _coarse(how)), Batch(12, FINE_PER_BAND))
-
-
-def gap_work(design: Design, how: Mapping[str, Any]) -> Work:
-    """Every plate gap, and about half a dozen again."""
-    return (Batch(len(design.gap_candidates()), _coarse(how)), Batch(6, FINE_PER_BAND))
-
-
-def carve_work(design: Design, how: Mapping[str, Any]) -> Work:
-    """The search, the finalists, and three of them again on a finer mesh."""
-    finalists = len(KINDS) * FINALISTS
-    return (
-        Batch(how["solves"], COARSE_PER_BAND),
-        Batch(finalists, FINE_PER_BAND),
-        Batch(len(KINDS), CHECK_PER_BAND),
-    )
-
-
-def meter_work(design: Design, how: Mapping[str, Any]) -> Work:
-    """Every keep of the file's ball or every plate gap, and about a dozen of them again twice."""
-    if how.get("tell"):
-        return (Batch(2 + len(how["tell"]), FINE_PER_BAND),)
-    trim, gap = design.tables.trim, design.tables.gap
-    if how.get("question") != "gap" and trim is not None and design.ball is not None:
-        tried = len({keep for _, keep in design.trim_candidates()})
-    else:
-        tried = 3 if gap is None else len(design.gap_candidates())
-    return (Batch(tried, _coarse(how)), Batch(24, FINE_PER_BAND))
-
-
-def explore_work(design: Design, how: Mapping[str, Any]) -> Work:
-    """Every pair, and about a dozen again."""
-    knob, gap = knobs_of(design)
-    return (Batch(len(knob.sizes) * len(gap.sizes), _coarse(how)), Batch(12, FINE_PER_BAND))
-
-
-def tolerance_work(design: Design, how: Mapping[str, Any]) -> Work:
-    """About eight sizes moved both ways, and the batch."""
-    return (
-        Batch(17, how.get("per_band") or FINE_PER_BAND),
-        Batch(how["samples"] + 1, how["batch_per_band"]),
-    )
-
-
-def _coarse(how: Mapping[str, Any]) -> int:
-    return how.get("per_band") or COARSE_PER_BAND
 
 
 def estimate(

@@ -10,7 +10,7 @@ import numpy as np
 from dispersion.coverage import Coverage
 from dispersion.response import Response
 from shapes.assembly import Assembly
-from studies.target import Scorecard
+from studies.solving.target import Scorecard
 
 Part = TypeVar("Part")
 

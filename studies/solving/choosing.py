@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from studies.candidates import Row, best_of
+from studies.solving.candidates import Row, best_of
 
 NOISE_DB = 0.05
 """Differences up to this do not count: of the order of the solver's own error (0.034 dB against

@@ -50,7 +50,7 @@ class Cluster:
 
 @dataclass(frozen=True, eq=False)
 class ClusterSolver:
-    """The wave solver on a cluster, for `studies.grid.run`."""
+    """The wave solver on a cluster, for `studies.solving.grid.run`."""
 
     solve: Callable[..., Response]
     at_once: int

@@ -18,9 +18,9 @@ from dispersion.response import Response
 from dispersion.waves import one_blas_thread
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
-from studies.candidates import Candidate, Row, Solved, best_of, winner_of
 from studies.design import Design, DesignError, Mistake
-from studies.target import score
+from studies.solving.candidates import Candidate, Row, Solved, best_of, winner_of
+from studies.solving.target import score
 
 COARSE_PER_BAND, FINE_PER_BAND = 4, 12
 """Frequencies in a third-octave band: where many candidates are compared, and where few are."""

@@ -12,8 +12,8 @@ from dispersion.elevations import level_db
 from dispersion.response import Response
 from shapes.assembly import Assembly
 from studies.design import Design
-from studies.grid import Progress, Solver, counted, problem_of
 from studies.measured.positions import Position
+from studies.solving.grid import Progress, Solver, counted, problem_of
 
 PREDICTING = "levels at the positions"
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import importlib.util
+import io
 import threading
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import IO, Self
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
@@ -14,6 +15,28 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 PATIENCE_S = 2.0
 """Nothing is shown of a run that is over sooner."""
 COMPILING = "Compiling the wave solver for this machine: about half a minute, once."
+
+
+PAGE_WIDTH = 100
+"""Characters in a line where there is no terminal to ask."""
+
+
+def open_console(stream: IO[str]) -> Console:
+    """Console on a stream: colours and the terminal's width only where it is a terminal."""
+    if isinstance(stream, io.TextIOWrapper):
+        # A character that the terminal does not know is no reason to withhold an answer.
+        stream.reconfigure(errors="replace")
+    if stream.isatty():
+        return Console(file=stream, highlight=False, markup=False, emoji=False)
+    return Console(
+        file=stream,
+        width=PAGE_WIDTH,
+        highlight=False,
+        markup=False,
+        emoji=False,
+        no_color=True,
+        force_terminal=False,
+    )
 
 
 class Watch:

@@ -17,8 +17,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from dispersion.coverage import Coverage
-from studies.design.questions import TargetTable
+from studies.design.study_tables import TargetTable
 
+NO_DIFFERENCE_DB = 0.1
+"""Scores that differ by less are told as no difference: the solver's own error is of that order."""
 METER_DB = 0.5
 """Least change in a third-octave band that a level meter shows: common practice, no source."""
 

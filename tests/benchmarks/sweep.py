@@ -137,7 +137,8 @@ def measure() -> dict[str, float]:
     helping = "from studies.cli import main; main(['--help'], standalone_mode=False)"
     solving = (
         "from studies.design import read_design; from importlib.resources import files;"
-        "from studies.spread import spread; from dispersion.solvers import solve_waves;"
+        "from studies.questions.spread.study import spread;"
+        "from dispersion.solvers import solve_waves;"
         "spread(read_design(files('studies.examples') / 'reading_room.toml'), solve_waves)"
     )
     with tempfile.TemporaryDirectory() as empty:

@@ -9,8 +9,8 @@ import pytest
 
 from dispersion.solvers import solve_waves
 from studies.design import parse_design
-from studies.explore import Explore, explore
-from studies.pages.explorer import explore_files
+from studies.questions.explore.page import explore_files
+from studies.questions.explore.study import Explore, explore
 
 pytestmark = pytest.mark.browser
 

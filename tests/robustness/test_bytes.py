@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 
 from dispersion.paths import freeform
 from dispersion.paths.freeform import FreeFormError, free_form_rows, read_free_form
-from studies import cli, running
-from studies.tables.section import section_tables
+from studies import cli
+from studies.answer import delivering as running
+from studies.questions.section.tables import section_tables
 
 EXAMPLE = (Path(__file__).parents[2] / "studies" / "examples" / "reading_room.toml").read_bytes()
 KEPT = [HealthCheck.function_scoped_fixture]

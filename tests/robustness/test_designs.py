@@ -12,11 +12,11 @@ from strategies import Tables, damaged, designs, toml
 
 from dispersion.checks import POWER_WARNING_DB, remarks_after
 from dispersion.solvers import solve_waves
+from studies.answer.exports import csv_text, json_text
+from studies.answer.printing import print_findings
 from studies.design import Design, DesignError, parse_design
-from studies.exports import csv_text, json_text
-from studies.grid import problem_of
-from studies.printing import print_findings
-from studies.tables.section import section_tables
+from studies.questions.section.tables import section_tables
+from studies.solving.grid import problem_of
 
 FEW = settings(max_examples=8, deadline=None, derandomize=True)
 MANY = settings(max_examples=40, deadline=None, derandomize=True)

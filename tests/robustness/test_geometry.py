@@ -17,7 +17,7 @@ from dispersion.solvers import solve_waves
 from dispersion.waves import WaveSettings, build_mesh
 from shapes.reflectors import ReflectorError, conic_section
 from studies.design import DesignError, parse_design
-from studies.grid import problem_of
+from studies.solving.grid import problem_of
 
 WINDOW_DEG = (0.0, 20.0)
 USUAL = {

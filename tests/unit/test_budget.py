@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from studies.budget import (
+from studies.design import Design, read_design
+from studies.solving.budget import (
     TOO_FEW_TO_ASK,
     Batch,
     Budget,
@@ -15,8 +16,7 @@ from studies.budget import (
     require_consent,
     trim_work,
 )
-from studies.design import Design, read_design
-from studies.grid import COARSE_PER_BAND
+from studies.solving.grid import COARSE_PER_BAND
 
 READING_ROOM = Path(__file__).parents[2] / "studies" / "examples" / "reading_room.toml"
 LARGE = (Batch(1000, 4),)

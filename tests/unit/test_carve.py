@@ -16,18 +16,25 @@ from dispersion.waves import SharedBlocks, WaveSettings
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
 from shapes.reflectors import Reflector, ball_cap, cone, turned
-from studies.candidates import Row
-from studies.carve import CHECK_FINER, CHECK_PER_BAND, LEAST_DOUBT_DB, Carved, carve, carve_files
-from studies.carving.bench import Bench
-from studies.carving.carved_file import carved_files, carved_text
-from studies.carving.curves import Form, reflector_through
-from studies.carving.limits import Limits, limits_of
-from studies.carving.search import search_curves
-from studies.charts.carve import Shape, carve_figure
 from studies.design import Design, DesignError, parse_design, read_design
-from studies.grid import FINE_PER_BAND, problem_of
-from studies.ledger import Ledger
-from studies.tables.carve import carve_tables
+from studies.questions.carve.bench import Bench
+from studies.questions.carve.carved_file import carved_files, carved_text
+from studies.questions.carve.curves import Form, reflector_through
+from studies.questions.carve.figures import Shape, carve_figure
+from studies.questions.carve.limits import Limits, limits_of
+from studies.questions.carve.search import search_curves
+from studies.questions.carve.study import (
+    CHECK_FINER,
+    CHECK_PER_BAND,
+    LEAST_DOUBT_DB,
+    Carved,
+    carve,
+    carve_files,
+)
+from studies.questions.carve.tables import carve_tables
+from studies.solving.candidates import Row
+from studies.solving.grid import FINE_PER_BAND, problem_of
+from studies.solving.ledger import Ledger
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 SOLVES = 12

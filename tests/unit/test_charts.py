@@ -32,29 +32,22 @@ from shapes import (
     in_degrees,
 )
 from shapes.clashes import find_clashes
-from studies.charts import (
+from studies.answer.charts.coverage import coverage_map_figure, polar_figure
+from studies.answer.charts.curves import Trace, curves_figure, index_figure
+from studies.answer.charts.section import section_figure
+from studies.answer.charts.shaving import shave_figure
+from studies.answer.charts.style import in_both_formats, level_limits, short_frequency
+from studies.answer.charts.sweeps import Ladder, ladder_figure, sweep_map_figure
+from studies.design import Seat
+from studies.questions.contest.figures import Contender, contest_figure
+from studies.questions.rays.rays_figures import (
     AroundTrace,
-    Contender,
-    Ladder,
-    Trace,
     around_figure,
     azimuth_figure,
-    contest_figure,
-    coverage_map_figure,
-    curves_figure,
-    in_both_formats,
-    index_figure,
-    ladder_figure,
-    polar_figure,
     rays_figure,
     round_band_figure,
-    section_figure,
-    shave_figure,
-    sweep_map_figure,
     trust_figure,
 )
-from studies.charts.style import level_limits, short_frequency
-from studies.design import Seat
 
 CENTRES = third_octave_centres(100.0, 16000.0)
 SEATS = (

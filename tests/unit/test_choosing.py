@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from studies.candidates import Row, Solved
-from studies.charts.choosing import choosing_figure
-from studies.choosing import NOISE_DB, choices, unbeaten
-from studies.tables.choosing import unbeaten_table
-from studies.target import Scorecard, Term
+from studies.answer.charts.choosing import choosing_figure
+from studies.answer.unbeaten import unbeaten_table
+from studies.solving.candidates import Row, Solved
+from studies.solving.choosing import NOISE_DB, choices, unbeaten
+from studies.solving.target import Scorecard, Term
 
 
 def offering(level: float, evenness: float, leak: float, ripple: float = 0.0) -> Row:

@@ -15,12 +15,14 @@ import trimesh
 from click.testing import CliRunner, Result
 
 from dispersion import solvers
-from studies import cli, progress, running
-from studies.commands.options import METHODS
-from studies.commands.workshop import PAPERS as PAPER_NAMES
+from studies import cli
+from studies.answer import delivering as running
+from studies.answer.paper.paper import PAPERS
+from studies.answer.printing import open_console
 from studies.design import design_schema, read_design
-from studies.printing import open_console
-from studies.shed.paper import PAPERS
+from studies.questions.commands_workshop import PAPERS as PAPER_NAMES
+from studies.questions.options import METHODS
+from studies.solving import progress
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "studies" / "examples"
@@ -119,7 +121,7 @@ def test_a_command_prints_its_answer_and_writes_tables_and_pictures(
     pictures: list[str],
 ) -> None:
     # What a first run says while it compiles is tested below.
-    monkeypatch.setattr("studies.progress.kernels_are_cached", lambda: True)
+    monkeypatch.setattr("studies.solving.progress.kernels_are_cached", lambda: True)
     design = write_design()
     result = run(command, str(design))
     assert result.exit_code == 0, result.output

@@ -14,11 +14,11 @@ import numpy as np
 import pytest
 
 from dispersion.solvers import solve_waves
-from studies.candidates import Candidate, Row
-from studies.cluster import ClusterError, ClusterSolver, cluster_at
 from studies.design import Design, parse_design
-from studies.grid import run
-from studies.ledger import Ledger
+from studies.solving.candidates import Candidate, Row
+from studies.solving.cluster import ClusterError, ClusterSolver, cluster_at
+from studies.solving.grid import run
+from studies.solving.ledger import Ledger
 
 ROOT = Path(__file__).resolve().parents[2]
 distributed = pytest.importorskip("distributed")

@@ -16,19 +16,20 @@ from jsonschema import Draft202012Validator, ValidationError
 
 from dispersion.solvers import solve_waves
 from studies import cli
-from studies.commands.beginning import SCHEMAS as SCHEMA_NAMES
+from studies.answer import schemas
+from studies.answer.exports import csv_files, document, json_text
+from studies.answer.schemas import schema_text
+from studies.answer.table import Findings
 from studies.design import parse_design
-from studies.directivity import Directions, Directivity, DirectivityError, directivity
-from studies.exports import csv_files, document, json_text
-from studies.formats import schemas, sofa
-from studies.formats.files import directivity_files
-from studies.formats.plain import directivity_json
-from studies.formats.schemas import schema_text
-from studies.posts import posts_study
-from studies.tables import Findings
-from studies.tables.directivity import directivity_tables
-from studies.tables.posts import posts_tables
-from studies.tables.section import section_tables
+from studies.questions.commands_beginning import SCHEMAS as SCHEMA_NAMES
+from studies.questions.export import sofa
+from studies.questions.export.files import directivity_files
+from studies.questions.export.plain import directivity_json
+from studies.questions.export.study import Directions, Directivity, DirectivityError, directivity
+from studies.questions.export.tables import directivity_tables
+from studies.questions.posts.study import posts_study
+from studies.questions.posts.tables import posts_tables
+from studies.questions.section.tables import section_tables
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 EXAMPLE = EXAMPLES / "reading_room.toml"

@@ -7,7 +7,7 @@ import pytest
 
 from shapes.clashes import find_clashes
 from studies.design import parse_design, read_design
-from studies.draft import DraftError, draft_design, write_draft
+from studies.questions.draft.study import DraftError, draft_design, write_draft
 
 
 def test_a_draft_holds_the_numbers_that_were_given() -> None:

@@ -11,12 +11,19 @@ import numpy as np
 import pytest
 
 from dispersion.solvers import SOLVERS, solve_waves
-from studies.candidates import Candidate
 from studies.design import Design, DesignError, parse_design, read_design
-from studies.explore import MOST_CANDIDATES, Explore, Knob, explore, is_free, knobs_of
-from studies.grid import run
-from studies.pages.explorer import explore_files, explorer_data
-from studies.tables.explore import explore_tables, what_to_build
+from studies.questions.explore.page import explore_files, explorer_data
+from studies.questions.explore.study import (
+    MOST_CANDIDATES,
+    Explore,
+    Knob,
+    explore,
+    is_free,
+    knobs_of,
+)
+from studies.questions.explore.tables import explore_tables, what_to_build
+from studies.solving.candidates import Candidate
+from studies.solving.grid import run
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 MOST_BYTES = 8_000_000

@@ -11,9 +11,8 @@ from pathlib import Path
 import pytest
 
 from dispersion.solvers import solve_waves
-from studies import exports
-from studies.design import parse_design
-from studies.exports import (
+from studies.answer import exports
+from studies.answer.exports import (
     ExportError,
     all_or_nothing,
     csv_files,
@@ -25,10 +24,11 @@ from studies.exports import (
     write_files,
     write_text,
 )
-from studies.spread import spread
-from studies.tables import Column, Fact, Findings, Table
-from studies.tables.section import section_tables
-from studies.tables.spread import spread_tables
+from studies.answer.table import Column, Fact, Findings, Table
+from studies.design import parse_design
+from studies.questions.section.tables import section_tables
+from studies.questions.spread.study import spread
+from studies.questions.spread.tables import spread_tables
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 

@@ -18,10 +18,8 @@ from dispersion.response import Response
 from shapes.clashes import find_clashes
 from studies.design import Design, parse_design
 from studies.design.parameters import REACH, parameter_text, parameters_of
-from studies.fitted_file import PREFIX, fitted_files, fitted_text
-from studies.fitting import FitError, Fitted
-from studies.fitting import fit as fit_at
-from studies.measured.estimating import (
+from studies.measured.positions import MeasuredBands, Position
+from studies.questions.overlay.estimating import (
     STATED_COUNTS,
     centred,
     correlations_of,
@@ -32,11 +30,13 @@ from studies.measured.estimating import (
     level_error,
     scale_of,
 )
-from studies.measured.holding_out import MOST_GROUPS, groups_of
-from studies.measured.positions import MeasuredBands, Position
-from studies.measured.trials import MOST_EVALUATIONS
-from studies.tables.fitting import fitting_tables
-from studies.tables.fitting_words import fit_words
+from studies.questions.overlay.fit_tables import fitting_tables
+from studies.questions.overlay.fit_words import fit_words
+from studies.questions.overlay.fitted_file import PREFIX, fitted_files, fitted_text
+from studies.questions.overlay.fitting import FitError, Fitted
+from studies.questions.overlay.fitting import fit as fit_at
+from studies.questions.overlay.holding_out import MOST_GROUPS, groups_of
+from studies.questions.overlay.trials import MOST_EVALUATIONS
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 CENTRES = third_octave_centres(2000, 5000)
@@ -120,7 +120,7 @@ def readings(
     solver: Callable[..., Response] = straight,
 ) -> MeasuredBands:
     """What a meter reads on a speaker: its own zero, a driver with a curve, and noise."""
-    from studies.predicting import predict
+    from studies.solving.predicting import predict
 
     found = predict(built, built.assembly(), places, solver, 4)
     curve = np.linspace(-2.0, 3.0, len(found.centres))

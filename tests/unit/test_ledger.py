@@ -27,8 +27,8 @@ from dispersion.solvers import solve_waves
 from dispersion.sources import Crossover, LettingGo, Way
 from dispersion.waves import DEFAULT_SETTINGS
 from shapes import Assembly, Column, Driver, DustCap, TopPlate, Tweeter, ball_cap
-from studies.ledger import Ledger, LedgerError
-from studies.tables.ledger import ledger_table
+from studies.questions.ledger.tables import ledger_table
+from studies.solving.ledger import Ledger, LedgerError
 
 ROOT = Path(__file__).resolve().parents[2]
 BUILT = Assembly(
@@ -406,7 +406,7 @@ import numpy as np
 from dispersion.bands import study_frequencies
 from dispersion.problem import Problem
 from dispersion.solvers import solve_waves
-from studies.ledger import Ledger
+from studies.solving.ledger import Ledger
 import test_ledger as t
 
 class Noted(Ledger):
@@ -523,7 +523,7 @@ BEGIN = """
 import sys
 import time
 from pathlib import Path
-from studies.ledger import Ledger
+from studies.solving.ledger import Ledger
 import test_ledger as t
 
 folder, me, other = Path(sys.argv[1]), *sys.argv[2:]

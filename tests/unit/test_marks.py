@@ -14,10 +14,12 @@ from PIL import Image
 from pypdf import PdfReader
 
 from shapes.solids import STL_HEADER
-from studies.charts import in_both_formats, section_figure
+from studies.answer.charts.section import section_figure
+from studies.answer.charts.style import in_both_formats
+from studies.answer.release import mark_of
 from studies.design import Design, parse_design
-from studies.release import mark_of
-from studies.shed import cutting, cutting_files
+from studies.questions.cut import study as cutting
+from studies.questions.cut.files import cutting_files
 
 PATH = Path(__file__).parents[2] / "studies" / "examples" / "reading_room.toml"
 SVG = "{http://www.w3.org/2000/svg}"

@@ -14,28 +14,28 @@ from scipy.special import ndtr
 
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
-from studies.commands.planning import INSTRUMENTS
 from studies.design import Design, DesignError, parse_design
 from studies.design.measuring_table import MeasuringTable
 from studies.measured.positions import Position
-from studies.meter import Meter, meter, with_options
-from studies.pictures.meter import meter_pictures
-from studies.planning.around import ROOM_MOST_DB
-from studies.planning.doubts import Doubts, late_db, noise_db, room_db
-from studies.planning.places import Box, azimuths, bounces_of, stands_of
-from studies.planning.question import open_question
-from studies.planning.telling import (
+from studies.questions.commands_planning import INSTRUMENTS
+from studies.questions.meter.around import ROOM_MOST_DB
+from studies.questions.meter.boxes import BOX_HEIGHT
+from studies.questions.meter.doubts import Doubts, late_db, noise_db, room_db
+from studies.questions.meter.figures import meter_pictures
+from studies.questions.meter.files import HEADER, meter_files, to_fill
+from studies.questions.meter.open_question import open_question
+from studies.questions.meter.places import Box, azimuths, bounces_of, stands_of
+from studies.questions.meter.study import Meter, meter, with_options
+from studies.questions.meter.tables import meter_tables
+from studies.questions.meter.telling import (
     ENOUGH,
     chance_of_mistake,
     chances_of_mistakes,
     distance_apart,
     most_telling,
 )
-from studies.predicting import predict
-from studies.shed.meter_boxes import BOX_HEIGHT
-from studies.shed.meter_files import HEADER, meter_files, to_fill
-from studies.tables.meter import meter_tables
-from studies.trim import trim
+from studies.questions.trim.study import trim
+from studies.solving.predicting import predict
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 POINT = 25.4 / 72

@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 
 from studies import cli
+from studies.answer.delivering import QUESTIONS
+from studies.answer.next_steps import next_steps, told_next
 from studies.design import Design, parse_design
-from studies.next_steps import next_steps, told_next
-from studies.running import QUESTIONS
 
 EXAMPLE = Path(__file__).parents[2] / "studies" / "examples" / "reading_room.toml"
 TEXT = EXAMPLE.read_text(encoding="utf-8")

@@ -16,7 +16,6 @@ from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
-from studies.charts.overlay import differences_figure
 from studies.cli import main
 from studies.design import Design, parse_design
 from studies.design.moves import HALF_DEGREE, Dimension
@@ -24,12 +23,12 @@ from studies.measured.comparing import MODEL_DB, READING_DB, compare, scatter_ro
 from studies.measured.positions import Measurement, Position
 from studies.measured.reading import read_measurements
 from studies.measured.text_files import MeasurementError
-from studies.overlay import Overlay, SizeOff, overlay
-from studies.pictures.overlay import overlay_pictures
-from studies.predicting import predict
-from studies.spread import spread
-from studies.tables.overlay import overlay_tables
-from studies.tables.overlay_words import change_in_words
+from studies.questions.overlay.figures import differences_figure, overlay_pictures
+from studies.questions.overlay.study import Overlay, SizeOff, overlay
+from studies.questions.overlay.tables import overlay_tables
+from studies.questions.overlay.words import change_in_words
+from studies.questions.spread.study import spread
+from studies.solving.predicting import predict
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 PLACES = (
@@ -69,14 +68,14 @@ def solver(problem: Problem, progress: Callable[[int], None] | None = None) -> R
 def few_steps() -> Iterator[None]:
     """Two changes of every size in place of six."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("studies.overlay.STEPS", (-4.0, 2.0))
+        patch.setattr("studies.questions.overlay.study.STEPS", (-4.0, 2.0))
         yield
 
 
 @pytest.fixture
 def one_step(monkeypatch: pytest.MonkeyPatch) -> None:
     """One change of every size, where the test is not about that."""
-    monkeypatch.setattr("studies.overlay.STEPS", (1.0,))
+    monkeypatch.setattr("studies.questions.overlay.study.STEPS", (1.0,))
 
 
 def measured_on(

@@ -12,13 +12,14 @@ import pytest
 from click.testing import CliRunner, Result
 
 from dispersion.waves import WaveSolution
-from studies import cli, running
-from studies.proof import DEFAULT_ELEMENTS, UNCHECKED, error_by_frequency, prove
-from studies.proving import laws, meshes, monopoles, rings, standards, volumes
-from studies.proving.check import REST, WAVES, Check, compare, compare_levels
-from studies.proving.checks import FAMILIES
-from studies.proving.sphere_sources import CHECKS as SPHERE_CHECKS
-from studies.tables.proof import proof_tables
+from studies import cli
+from studies.answer import delivering as running
+from studies.questions.proof.cases import laws, meshes, monopoles, rings, standards, volumes
+from studies.questions.proof.cases.check import REST, WAVES, Check, compare, compare_levels
+from studies.questions.proof.cases.checks import FAMILIES
+from studies.questions.proof.cases.sphere_sources import CHECKS as SPHERE_CHECKS
+from studies.questions.proof.study import DEFAULT_ELEMENTS, UNCHECKED, error_by_frequency, prove
+from studies.questions.proof.tables import proof_tables
 
 ROOT = Path(__file__).parents[2]
 FEW = {"sources on a sphere": SPHERE_CHECKS[-2:], "air and bands": standards.CHECKS}
@@ -61,7 +62,7 @@ def test_it_prints_and_writes(few: Path) -> None:
 def test_its_document_keeps_the_schema_and_every_digit(few: Path) -> None:
     result = run("--json", "--out", "there", "--workers", "2")
     read = json.loads(result.stdout)
-    schema = json.loads(files("studies.formats").joinpath("results.schema.json").read_text())
+    schema = json.loads(files("studies.answer").joinpath("results.schema.json").read_text())
     jsonschema.validate(read, schema)
     assert read["facts"]["holds"] is True
     rows = list(csv.DictReader((few / "there" / "proof-values.csv").open(encoding="utf-8")))

@@ -12,17 +12,17 @@ from click.testing import CliRunner
 
 from dispersion.solvers import solve_waves
 from studies import cli
-from studies.charts import in_both_formats
+from studies.answer.charts.style import in_both_formats
+from studies.answer.release import version
+from studies.answer.report.rendering import render
+from studies.answer.report.report import report_html
+from studies.answer.report.vectors import SVG, inline_svg
+from studies.answer.table import Findings
 from studies.design import Design, parse_design
-from studies.pages.rendering import render
-from studies.pages.report import report_html
-from studies.pages.vectors import SVG, inline_svg
-from studies.pictures.section import section_pictures
-from studies.release import version
-from studies.spread import spread
-from studies.tables import Findings
-from studies.tables.section import section_tables
-from studies.tables.spread import spread_tables
+from studies.questions.section.figures import section_pictures
+from studies.questions.section.tables import section_tables
+from studies.questions.spread.study import spread
+from studies.questions.spread.tables import spread_tables
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 TITLE = "<script>alert(1)</script> & a/b \\\\ room"

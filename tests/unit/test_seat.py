@@ -25,12 +25,12 @@ from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
 from studies.cli import main
 from studies.design import Design, DesignError, parse_design
-from studies.formats.wav import seat_files
-from studies.impulses import WITHIN_DB, envelope
-from studies.pictures.seat import seat_pictures
-from studies.seat import Listener, SeatStudy, seat
-from studies.seating import AIR_BEHIND, SITTING_EARS, STANDING_EARS
-from studies.tables.seat import seat_tables
+from studies.questions.seat.figures import seat_pictures
+from studies.questions.seat.impulses import WITHIN_DB, envelope
+from studies.questions.seat.seating import AIR_BEHIND, SITTING_EARS, STANDING_EARS
+from studies.questions.seat.study import Listener, SeatStudy, seat
+from studies.questions.seat.tables import seat_tables
+from studies.questions.seat.wav import seat_files
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 WALLED = """

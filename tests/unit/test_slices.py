@@ -15,11 +15,11 @@ from PIL import Image
 from dispersion.problem import Problem
 from dispersion.solvers import solve_waves
 from dispersion.waves import WaveSettings, axial_motion, solve
-from studies import slices as module
-from studies.charts.slices import FRAMES, instant, slice_figure, slice_files
+from studies.answer.release import mark_of
 from studies.design import Design, DesignError, parse_design
-from studies.release import mark_of
-from studies.slices import (
+from studies.questions.slice import study as module
+from studies.questions.slice.figures import FRAMES, instant, slice_figure, slice_files
+from studies.questions.slice.study import (
     Slices,
     inside,
     pressure_re_1m,
@@ -27,7 +27,7 @@ from studies.slices import (
     slice_study,
     usual_frequencies,
 )
-from studies.tables.slices import slices_tables
+from studies.questions.slice.tables import slices_tables
 
 TEXT = """
 title = "A small one"

@@ -23,7 +23,7 @@ from shapes.assembly import Assembly, Column, Driver, TopPlate
 from shapes.meridian import Arc, Meridian
 from shapes.reflectors import ball_cap
 from studies.design import parse_design
-from studies.draft import draft_design
+from studies.questions.draft.study import draft_design
 
 AIR = Air()
 BALL = Meridian(

@@ -14,16 +14,17 @@ from small import small_design
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.solvers import solve_waves
-from studies.candidates import Candidate, Row, Solved, best_of, near_best
-from studies.contest import contest
 from studies.design import Design, DesignError
-from studies.design.questions import TargetTable
-from studies.gap import gap
-from studies.grid import run, settle
-from studies.spread import ceiling_angle, spread
-from studies.tables.spread import spread_tables
-from studies.target import Scorecard, Term, score
-from studies.trim import Cut, shaving_stops, trim
+from studies.design.study_tables import TargetTable
+from studies.questions.contest.study import contest
+from studies.questions.gap.study import gap
+from studies.questions.spread.study import ceiling_angle, spread
+from studies.questions.spread.tables import spread_tables
+from studies.questions.trim.study import trim
+from studies.solving.candidates import Candidate, Row, Solved, best_of, near_best
+from studies.solving.grid import run, settle
+from studies.solving.shaving import Cut, shaving_stops
+from studies.solving.target import Scorecard, Term, score
 
 
 class CountingSolver:

@@ -13,21 +13,22 @@ from small import small_design
 from dispersion.elevations import level_db
 from dispersion.solvers import solve_waves
 from shapes.clearances import list_clearances
-from studies.candidates import NearBest, Row
-from studies.contest import Contest, contest
-from studies.gap import GapStudy, gap
-from studies.pictures.contest import contest_pictures
-from studies.printing import PAGE_WIDTH, open_console, print_findings
-from studies.spread import Spread, spread
-from studies.tables import Findings, Table
-from studies.tables.columns import both, both_short, formula, mm
-from studies.tables.contest import contest_tables
-from studies.tables.gap import gap_tables
-from studies.tables.section import section_tables
-from studies.tables.spread import spread_tables
-from studies.tables.trim import trim_tables
-from studies.target import METER_DB
-from studies.trim import Cut, ShaveStep, Trim, shaving_stops, trim
+from studies.answer.columns import both, both_short, formula, mm
+from studies.answer.printing import PAGE_WIDTH, open_console, print_findings
+from studies.answer.table import Findings, Table
+from studies.questions.contest.figures import contest_pictures
+from studies.questions.contest.study import Contest, contest
+from studies.questions.contest.tables import contest_tables
+from studies.questions.gap.study import GapStudy, gap
+from studies.questions.gap.tables import gap_tables
+from studies.questions.section.tables import section_tables
+from studies.questions.spread.study import Spread, spread
+from studies.questions.spread.tables import spread_tables
+from studies.questions.trim.study import ShaveStep, Trim, trim
+from studies.questions.trim.tables import trim_tables
+from studies.solving.candidates import NearBest, Row
+from studies.solving.shaving import Cut, shaving_stops
+from studies.solving.target import METER_DB
 
 TERMS = ("evenness", "ripple", "tilt", "leak", "level")
 

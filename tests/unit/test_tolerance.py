@@ -12,16 +12,16 @@ from dispersion.air import Air
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
 from shapes.reflectors import ball_cap
-from studies.askew import hung_askew
-from studies.batch import can_be_thinned, seat_levels_db, thinned
-from studies.candidates import Candidate, Row
-from studies.charts.tolerance import Worry, batch_figure, worries_figure
 from studies.design import Design, DesignError, parse_design
 from studies.design.moves import dimensions_of, moved
-from studies.grid import problem_of, run
-from studies.tables.tolerance import tolerance_tables
-from studies.tables.tolerance_words import BY_RAYS, ends_in_words
-from studies.tolerance import Tolerance, tolerance
+from studies.questions.tolerance.askew import hung_askew
+from studies.questions.tolerance.batch import can_be_thinned, seat_levels_db, thinned
+from studies.questions.tolerance.figures import Worry, batch_figure, worries_figure
+from studies.questions.tolerance.study import Tolerance, tolerance
+from studies.questions.tolerance.tables import tolerance_tables
+from studies.questions.tolerance.words import BY_RAYS, ends_in_words
+from studies.solving.candidates import Candidate, Row
+from studies.solving.grid import problem_of, run
 
 EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
 NARROW = ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]")

@@ -2,13 +2,13 @@
 
 import numpy as np
 
-from studies.proving.check import (
+from studies.questions.proof.cases.check import (
     LEVEL_TOLERANCE_DB,
     POWER_TOLERANCE_DB,
     PROMISED_RANGE_DB,
     level,
 )
-from studies.proving.solids import (
+from studies.questions.proof.cases.solids import (
     AIR,
     EXAMPLES,
     around,

@@ -15,10 +15,10 @@ from dispersion.bands import study_frequencies
 from dispersion.solvers import solve_waves
 from dispersion.waves import axial_motion, solve
 from studies.design import parse_design
-from studies.directivity import Directions, Directivity, directivity
-from studies.formats import sofa
-from studies.formats.meaning import meaning
-from studies.formats.sofa import NO_DATE, sofa_bytes, sofa_of
+from studies.questions.export import sofa
+from studies.questions.export.meaning import meaning
+from studies.questions.export.sofa import NO_DATE, sofa_bytes, sofa_of
+from studies.questions.export.study import Directions, Directivity, directivity
 
 sofar = pytest.importorskip("sofar")
 pyfar = pytest.importorskip("pyfar")

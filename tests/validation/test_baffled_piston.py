@@ -1,12 +1,12 @@
 """A flat piston in the top of a very wide cylinder: nearly a piston in an infinite baffle.
 
-Numbers and sources: `studies.proving.pistons`.
+Numbers and sources: `studies.questions.proof.cases.pistons`.
 """
 
 import pytest
 from scipy.special import j1, struve
 
-from studies.proving.pistons import PRINTED, far_field, radiation_impedance
+from studies.questions.proof.cases.pistons import PRINTED, far_field, radiation_impedance
 
 
 @pytest.mark.parametrize("twice_ka", PRINTED)

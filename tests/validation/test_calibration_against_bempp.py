@@ -31,8 +31,8 @@ from dispersion.waves import SharedBlocks
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap
 from studies.design import Design, read_design
-from studies.fitting import Estimate, fit
 from studies.measured.positions import MeasuredBands, Position
+from studies.questions.overlay.fitting import Estimate, fit
 
 DATA = Path(__file__).parents[1] / "data"
 DESIGN, LEVELS = DATA / "calibration.toml", DATA / "calibration_bempp.csv"

@@ -1,6 +1,6 @@
 """Order of convergence on a smooth body, and the example designs on finer meshes.
 
-Numbers and sources: `studies.proving.meshes`.
+Numbers and sources: `studies.questions.proof.cases.meshes`.
 """
 
 from collections.abc import Callable
@@ -15,7 +15,7 @@ from bodies import (
 )
 
 from dispersion.waves import WaveSettings, axial_motion, solve
-from studies.proving.meshes import ELEVATIONS, LADDERS, LEAST_ORDER, MeshLadder
+from studies.questions.proof.cases.meshes import ELEVATIONS, LADDERS, LEAST_ORDER, MeshLadder
 
 
 @pytest.mark.parametrize("name", EXAMPLES)

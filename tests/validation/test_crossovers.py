@@ -1,13 +1,13 @@
 """Crossovers against their closed forms.
 
-Numbers and sources: `studies.proving.filters`.
+Numbers and sources: `studies.questions.proof.cases.filters`.
 """
 
 import numpy as np
 import pytest
 
 from dispersion.sources import Crossover
-from studies.proving.filters import CORNER, RATIO, both_sides, butterworth, flat_sum
+from studies.questions.proof.cases.filters import CORNER, RATIO, both_sides, butterworth, flat_sum
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ import pytest
 
 from dispersion.cta_2034_a import cta_mean_square, cta_weights
 from dispersion.elevations import mean_square
-from studies.proving.standards import PRINTED, weights_as_printed
+from studies.questions.proof.cases.standards import PRINTED, weights_as_printed
 
 # How many of the 70 curves have each angle: 0 and 180 belong to both orbits and count once.
 CURVES = np.array([1] + 17 * [4] + [1])

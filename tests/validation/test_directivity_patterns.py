@@ -1,6 +1,6 @@
 """Directivity index and sound power of patterns whose values are known.
 
-Numbers and sources: `studies.proving.patterns`.
+Numbers and sources: `studies.questions.proof.cases.patterns`.
 """
 
 import numpy as np
@@ -9,7 +9,7 @@ import pytest
 from dispersion.bands import study_frequencies
 from dispersion.coverage import directivity_index, measure_coverage
 from dispersion.elevations import level_db, power_at, share_above, sound_power
-from studies.proving.patterns import (
+from studies.questions.proof.cases.patterns import (
     GRID,
     PISTON,
     RADIAL_CAP,

@@ -1,12 +1,12 @@
 """Laws that hold for any solids: energy, reciprocity, still air.
 
-Numbers and sources: `studies.proving.laws`.
+Numbers and sources: `studies.questions.proof.cases.laws`.
 """
 
 import pytest
 from bodies import EXAMPLES
 
-from studies.proving.laws import places_exchanged, power_balance, still_air
+from studies.questions.proof.cases.laws import places_exchanged, power_balance, still_air
 
 
 @pytest.mark.parametrize("name", EXAMPLES)

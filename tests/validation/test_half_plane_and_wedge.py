@@ -4,7 +4,7 @@
   of Svensson, Fred & Vanderkooy, J. Acoust. Soc. Am. 106, 2331 (1999), computed independently.
 - Knife edge: Rec. ITU-R P.526, section 4.1 [formula from memory], by Fresnel's integrals.
 - Transition through the light's end, null wedges, reciprocity: theory.
-- Other numbers and their sources: `studies.proving.wedges`.
+- Other numbers and their sources: `studies.questions.proof.cases.wedges`.
 """
 
 from collections.abc import Callable
@@ -15,7 +15,7 @@ from scipy.integrate import quad
 from scipy.special import fresnel, hankel1
 
 from dispersion.paths.rims import edge_wave, far_rim, wedge_field
-from studies.proving.wedges import (
+from studies.questions.proof.cases.wedges import (
     BOX_EDGE,
     FIELD,
     HALF_PLANE,

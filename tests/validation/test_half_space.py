@@ -2,14 +2,14 @@
 
 Half space: the field that a rigid plane sends back is that of a plane which moves so as to cancel
 the incident motion, by Rayleigh's integral (Pierce, Acoustics, 5.2 [from memory]); in the integral
-there are no images. Two planes: `studies.proving.planes`.
+there are no images. Two planes: `studies.questions.proof.cases.planes`.
 """
 
 import numpy as np
 import pytest
 
 from dispersion.paths.mirrors import Mirrors, paths_to
-from studies.proving.planes import GAPS, H, between_two_planes, unit_field
+from studies.questions.proof.cases.planes import GAPS, H, between_two_planes, unit_field
 
 ROUNDING = 1e-10
 

@@ -1,6 +1,6 @@
 """Monopoles hidden inside the solids: an exact field for any shape, edges and several bodies.
 
-Numbers and sources: `studies.proving.monopoles`.
+Numbers and sources: `studies.questions.proof.cases.monopoles`.
 """
 
 import numpy as np
@@ -15,7 +15,7 @@ from bodies import (
 from scipy.special import jn_zeros
 
 from dispersion.waves import Monopole, WaveSettings, solve
-from studies.proving.monopoles import (
+from studies.questions.proof.cases.monopoles import (
     DEFAULT_MESH,
     ELEVATIONS,
     IRREGULAR,

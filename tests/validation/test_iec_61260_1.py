@@ -4,7 +4,13 @@ import numpy as np
 import pytest
 
 from dispersion.bands import band_edges, nominal_centre, third_octave_centres
-from studies.proving.standards import CENTRES, NOMINAL, band_centres, band_limits, nominal_names
+from studies.questions.proof.cases.standards import (
+    CENTRES,
+    NOMINAL,
+    band_centres,
+    band_limits,
+    nominal_names,
+)
 
 
 def test_nominal_frequencies():

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from dispersion.air import REFERENCE_PRESSURE, Air
-from studies.proving.standards import (
+from studies.questions.proof.cases.standards import (
     ISO_9613_2,
     SPEED_AND_DENSITY,
     TABLE_1,

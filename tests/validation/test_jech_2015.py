@@ -1,6 +1,6 @@
 """Target strength of a fixed rigid sphere and of a rigid prolate spheroid in water.
 
-Numbers and sources: `studies.proving.echoes`.
+Numbers and sources: `studies.questions.proof.cases.echoes`.
 """
 
 import numpy as np
@@ -8,7 +8,7 @@ import pytest
 from bodies import level
 from scipy.special import pro_ang1, pro_rad1, pro_rad2
 
-from studies.proving.echoes import (
+from studies.questions.proof.cases.echoes import (
     AT_38_KHZ_DB,
     BROADSIDE_KHZ,
     HALF_A_DIGIT,

@@ -6,7 +6,7 @@
   4.19 and 13.7; tables computed from these formulas.
 - Curvature: J. H. Rindel, "Attenuation of sound reflections from curved surfaces" (1985) [from
   memory]; for a source on the axis it is the ray law of the ball.
-- Other numbers and their sources: `studies.proving.kirchhoff`.
+- Other numbers and their sources: `studies.questions.proof.cases.kirchhoff`.
 """
 
 import numpy as np
@@ -15,7 +15,7 @@ from scipy.special import j0, spherical_jn, spherical_yn, struve
 
 from dispersion.paths.kirchhoff import cut_rings, far_kernels, near_kernels, piston_plane_pressure
 from shapes.meridian import Arc, Line
-from studies.proving.kirchhoff import (
+from studies.questions.proof.cases.kirchhoff import (
     BALL_KA,
     CLOSED_FORM,
     FINE,

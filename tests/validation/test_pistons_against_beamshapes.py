@@ -7,7 +7,7 @@ that nothing else here covers. Half angles are as seen from the middle of the ba
 
 Allowed: the project's promise, 0.1 dB where a level is within 30 dB of the loudest. No solver here
 knows a baffle without an end: of the flush piston the edge of a wide one is allowed for, as
-`studies.proving.pistons` derives it.
+`studies.questions.proof.cases.pistons` derives it.
 
 Found: a point 0.010 dB at most (kR 4; the cap that stands for it is 0.2 degrees wide), a cap
 0.0002 dB, a flat piston 0.078 dB. That last is the sum of theirs, cut short: with 10, 16 (its own
@@ -24,10 +24,10 @@ from bodies import AIR, LEVEL_TOLERANCE_DB, PROMISED_RANGE_DB, capped_sphere, fr
 
 from dispersion.waves import axial_motion, solve
 from shapes.meridian import Arc, Line, Meridian
-from studies.proving.check import AS_A_SHARE
-from studies.proving.pistons import EDGE, at_the_rim, piston
-from studies.proving.solids import on_circle
-from studies.proving.sphere_sources import tiny_cap
+from studies.questions.proof.cases.check import AS_A_SHARE
+from studies.questions.proof.cases.pistons import EDGE, at_the_rim, piston
+from studies.questions.proof.cases.solids import on_circle
+from studies.questions.proof.cases.sphere_sources import tiny_cap
 
 beamshapes = pytest.importorskip("beamshapes")
 

@@ -1,7 +1,7 @@
 """Reflector formulas and solids.
 
 Focal properties of the conic sections: elementary, as found in any handbook (path lengths within
-1e-12 m). Cap, frustum and ring: `studies.proving.volumes`.
+1e-12 m). Cap, frustum and ring: `studies.questions.proof.cases.volumes`.
 """
 
 import math
@@ -11,7 +11,12 @@ import pytest
 
 from shapes.meridian import Line
 from shapes.reflectors import Reflector, ball_cap, conic_section
-from studies.proving.volumes import cap_of_a_three_four_five_triangle, frustum, ring, torus
+from studies.questions.proof.cases.volumes import (
+    cap_of_a_three_four_five_triangle,
+    frustum,
+    ring,
+    torus,
+)
 
 CONICS = [
     conic_section("ellipse", 0.08, 0.05, 0.05, focus_radius=0.15),

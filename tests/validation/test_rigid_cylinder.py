@@ -1,7 +1,7 @@
 """Rigid cylinders across the wave, in the plane: one against its series, several against laws.
 
-One: `studies.proving.rods`. Several: the optical theorem in two dimensions, Martin, Multiple
-Scattering (2006) [from memory]; the other laws are elementary.
+One: `studies.questions.proof.cases.rods`. Several: the optical theorem in two dimensions, Martin,
+Multiple Scattering (2006) [from memory]; the other laws are elementary.
 """
 
 import numpy as np
@@ -16,7 +16,7 @@ from dispersion.paths.cylinders import (
     plane_wave,
     scatter,
 )
-from studies.proving.rods import AZIMUTHS, KA, beside_a_line, in_plane_wave
+from studies.questions.proof.cases.rods import AZIMUTHS, KA, beside_a_line, in_plane_wave
 
 PAIR = np.array([0.3 + 0.1j, -0.2 + 0.4j])
 EXACT = 1e-9

@@ -1,7 +1,7 @@
 """Bodies on and above a rigid floor.
 
 Monopoles hidden inside the bodies, each with its image: elementary. Other numbers and their
-sources: `studies.proving.floors`.
+sources: `studies.questions.proof.cases.floors`.
 """
 
 from collections.abc import Sequence
@@ -32,7 +32,7 @@ from dispersion.waves import (
     solve,
 )
 from shapes.meridian import Line, Meridian
-from studies.proving.floors import (
+from studies.questions.proof.cases.floors import (
     SAME_DB,
     UP,
     ball_above_a_plane,

@@ -1,7 +1,7 @@
 """Ring kernels.
 
 Azimuthal orders m > 0: mpmath quadrature of the same integrals, here. Other numbers and their
-sources: `studies.proving.rings`.
+sources: `studies.questions.proof.cases.rings`.
 """
 
 import mpmath
@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from dispersion.waves import ring_kernels
-from studies.proving.rings import (
+from studies.questions.proof.cases.rings import (
     CLOSE,
     DIGITS,
     FAR,

@@ -1,11 +1,11 @@
 """A rigid sphere in a plane wave and beside a point source.
 
-Numbers and sources: `studies.proving.sphere_scattering`.
+Numbers and sources: `studies.questions.proof.cases.sphere_scattering`.
 """
 
 import pytest
 
-from studies.proving.sphere_scattering import (
+from studies.questions.proof.cases.sphere_scattering import (
     BOSS,
     PLANE_WAVE,
     POINT_SOURCE,

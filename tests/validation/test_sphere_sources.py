@@ -1,8 +1,8 @@
-"""Sources on a rigid sphere: see `studies.proving.sphere_sources` for the numbers and sources."""
+"""Sources on a rigid sphere: numbers and sources in `proof.cases.sphere_sources`."""
 
 import pytest
 
-from studies.proving.sphere_sources import (
+from studies.questions.proof.cases.sphere_sources import (
     AXIAL_CAP_CURVES,
     CAPS,
     POINT_SOURCE,

@@ -1,6 +1,6 @@
 """Rigid plates as thin as the disc of the theory.
 
-Numbers and sources: `studies.proving.discs`.
+Numbers and sources: `studies.questions.proof.cases.discs`.
 """
 
 from itertools import pairwise
@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from studies.proving.discs import (
+from studies.questions.proof.cases.discs import (
     BROADSIDE,
     OSCILLATING,
     THICKNESSES,

@@ -12,10 +12,10 @@ from matplotlib.collections import PathCollection
 from matplotlib.colors import Colormap, ListedColormap
 from matplotlib.figure import Figure
 
-from studies.charts.style import FAINT, INK, QUIET, WINDOW, in_house_style, new_figure
+from studies.answer.charts.style import FAINT, INK, QUIET, WINDOW, in_house_style, new_figure
 
 if TYPE_CHECKING:
-    from studies.choosing import Choice  # which loads the studies, and they the solvers
+    from studies.solving.choosing import Choice
 
 LEAST_SPAN_DB = 0.5
 """No axis is blown up further, so that noise stays small."""
@@ -29,7 +29,7 @@ def choosing_figure(title: str, choices: Sequence[Choice]) -> Figure:
     ----------
     title : str
     choices : sequence of Choice
-        As `studies.choosing.choices` gives them; at least one.
+        As `studies.solving.choosing.choices` gives them; at least one.
 
     Returns
     -------

@@ -10,7 +10,7 @@ from matplotlib.projections.polar import PolarAxes
 
 from dispersion.bands import band_label
 from dispersion.coverage import Coverage
-from studies.charts.style import (
+from studies.answer.charts.style import (
     FAINT,
     INK,
     QUIET,

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from dispersion.coverage import Coverage
-from studies.charts.style import (
+from studies.answer.charts.style import (
     DASHES,
     FAINT,
     LEVEL_LABEL,

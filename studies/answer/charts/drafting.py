@@ -6,7 +6,7 @@ from typing import Any
 from matplotlib.axes import Axes
 
 from shapes.lengths import in_both
-from studies.charts.style import INK, QUIET, Look
+from studies.answer.charts.style import INK, QUIET, Look
 
 SIZE_PT = 10.0
 CHARACTER_PT = 0.6 * SIZE_PT

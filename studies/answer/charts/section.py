@@ -14,8 +14,8 @@ from shapes.assembly import FIXED_PARTS, MOVING_PARTS, Assembly, Nearest
 from shapes.gaps import lowest_at
 from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.meridian import Meridian, Piece
-from studies.charts.drafting import PAPER, SIZE_PT, Sheet
-from studies.charts.style import INK, QUIET, WIDTH_IN, WINDOW, Look, in_house_style
+from studies.answer.charts.drafting import PAPER, SIZE_PT, Sheet
+from studies.answer.charts.style import INK, QUIET, WIDTH_IN, WINDOW, Look, in_house_style
 from studies.design import Seat
 
 WOOD, FOAM, PLATE, METAL, ROD = "#efe2cc", "#c9dbe6", "#dcc7a1", "#8a949b", "#b9a47f"

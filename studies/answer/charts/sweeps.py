@@ -12,7 +12,7 @@ from matplotlib.colors import BoundaryNorm
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
-from studies.charts.style import (
+from studies.answer.charts.style import (
     DASHES,
     FAINT,
     INK,

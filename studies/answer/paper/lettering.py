@@ -11,8 +11,8 @@ from matplotlib.axes import Axes
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import text_to_path
 
-from studies.charts.style import FAINT, INK, QUIET
-from studies.shed.paper import MM_PER_POINT
+from studies.answer.charts.style import FAINT, INK, QUIET
+from studies.answer.paper.paper import MM_PER_POINT
 
 SMALL, BODY, LARGE, TITLE = 8.0, 9.0, 11.0, 13.0
 """Sizes of type, points; nothing is smaller, so that a sheet can be read at arm's length."""

@@ -17,21 +17,13 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from studies.charts.drafting import Sheet
-from studies.charts.style import HOUSE, INK, QUIET, Look
+from studies.answer.charts.drafting import Sheet
+from studies.answer.charts.style import HOUSE, INK, QUIET, Look
+from studies.answer.paper import lettering
+from studies.answer.paper.lettering import BODY, SMALL, TITLE, Cell, Line
+from studies.answer.paper.paper import BAR, HEADER, MARGIN, MM_PER_POINT, SQUARE, Box, Layout
+from studies.answer.release import mark_of, version
 from studies.design import Design
-from studies.release import mark_of, version
-from studies.shed import lettering
-from studies.shed.lettering import BODY, SMALL, TITLE, Cell, Line
-from studies.shed.paper import (
-    BAR,
-    HEADER,
-    MARGIN,
-    MM_PER_POINT,
-    SQUARE,
-    Box,
-    Layout,
-)
 
 INCH = 25.4
 FINGERPRINT_LENGTH = 12

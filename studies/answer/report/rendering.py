@@ -5,40 +5,43 @@ from __future__ import annotations
 from functools import cache
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from studies.release import version
+from studies.answer.release import version
 
-_TEMPLATES = PackageLoader("studies.pages")
+_OWN = "studies.answer.report"
 
 
 @cache
-def _environment() -> Environment:
+def _environment(package: str) -> Environment:
+    loader = ChoiceLoader([PackageLoader(name) for name in dict.fromkeys((package, _OWN))])
     environment = Environment(
-        loader=_TEMPLATES,
+        loader=loader,
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    environment.globals["verbatim"] = _verbatim
+
+    def verbatim(name: str) -> Markup:
+        """Text of a file beside the templates, such as a stylesheet, as it stands."""
+        return Markup(loader.get_source(environment, name)[0])
+
+    environment.globals["verbatim"] = verbatim
     return environment
 
 
-def _verbatim(name: str) -> Markup:
-    """Text of a file beside the templates, such as a stylesheet, as it stands."""
-    return Markup(_TEMPLATES.get_source(_environment(), name)[0])
-
-
-def render(template: str, **context: Any) -> str:
-    """Fill a template of this package.
+def render(template: str, package: str = _OWN, **context: Any) -> str:
+    """Fill a template.
 
     Parameters
     ----------
     template : str
-        File name in ``templates``.
+        File name in the folder ``templates`` of the package, or of this one.
+    package : str
+        Whose template it is.
     **context
         Its variables; `version` is always there. Text is escaped unless it is ``Markup``.
 
@@ -52,4 +55,4 @@ def render(template: str, **context: Any) -> str:
     jinja2.UndefinedError
         If the template asks for a variable that is not given.
     """
-    return _environment().get_template(template).render(version=version(), **context)
+    return _environment(package).get_template(template).render(version=version(), **context)

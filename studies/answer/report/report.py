@@ -9,10 +9,10 @@ from datetime import date
 
 from markupsafe import Markup
 
-from studies.pages.rendering import render
-from studies.pages.vectors import inline_svg
-from studies.tables import Findings
-from studies.tables.layout import lay_out
+from studies.answer.layout import lay_out
+from studies.answer.report.rendering import render
+from studies.answer.report.vectors import inline_svg
+from studies.answer.table import Findings
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 
 from shapes.assembly import Assembly
 from shapes.reflectors import Reflector
-from studies.candidates import Candidate
-from studies.carving.curves import PointMm
-from studies.carving.limits import Limits
 from studies.design import Design
-from studies.grid import COARSE_PER_BAND, Progress, Solver, run
+from studies.questions.carve.curves import PointMm
+from studies.questions.carve.limits import Limits
+from studies.solving.candidates import Candidate
+from studies.solving.grid import COARSE_PER_BAND, Progress, Solver, run
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,9 @@ from collections.abc import Mapping, Sequence
 import tomlkit
 from tomlkit.items import Table
 
-from studies.carving.curves import PointMm
 from studies.design import Design
 from studies.design.companions import files_beside, names_beside, rename
+from studies.questions.carve.curves import PointMm
 
 PREFIX = "Carved from: "
 """Begins the title, so that no page of the carved design passes for one of the old."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from shapes.lengths import parse_length
 from shapes.reflectors import Reflector, turned
-from studies.carving.limits import Limits
+from studies.questions.carve.limits import Limits
 
 KNOTS = 5
 """Of the curve, tip and rim included, if nobody asks for more."""

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from shapes.reflectors import Reflector
-from studies.carving.bench import Bench
-from studies.carving.curves import Form, Numbers, PointMm, reflector_through
-from studies.carving.limits import impossible
+from studies.questions.carve.bench import Bench
+from studies.questions.carve.curves import Form, Numbers, PointMm, reflector_through
+from studies.questions.carve.limits import impossible
 
 SEED = 5
 GLOBAL_SHARE = 0.65

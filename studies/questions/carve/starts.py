@@ -9,8 +9,8 @@ from functools import partial
 import numpy as np
 
 from shapes.reflectors import Reflector, ReflectorError, ball_cap, cone
-from studies.carving.bench import Bench
-from studies.carving.curves import LEAST_SHARE, Numbers
+from studies.questions.carve.bench import Bench
+from studies.questions.carve.curves import LEAST_SHARE, Numbers
 
 MOST_SCANNED = 9
 """Sizes that are solved over the whole range, and again round the best of them."""

@@ -9,16 +9,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from shapes.reflectors import Reflector
-from studies.candidates import Candidate, Row
-from studies.carving.bench import Bench, Trial
-from studies.carving.carved_file import carved_files
-from studies.carving.curves import KNOTS, Form
-from studies.carving.limits import Limits, impossible, limits_of
-from studies.carving.search import search_curves
-from studies.carving.starts import scan_caps, scan_cones
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
-from studies.grid import COARSE_DOUBT_DB, FINE_PER_BAND, Progress, Solver, run
+from studies.questions.carve.bench import Bench, Trial
+from studies.questions.carve.carved_file import carved_files
+from studies.questions.carve.curves import KNOTS, Form
+from studies.questions.carve.limits import Limits, impossible, limits_of
+from studies.questions.carve.search import search_curves
+from studies.questions.carve.starts import scan_caps, scan_cones
+from studies.solving.candidates import Candidate, Row
+from studies.solving.grid import COARSE_DOUBT_DB, FINE_PER_BAND, Progress, Solver, run
 
 SOLVES = 240
 """Coarse solves of the search, if nobody asks for more."""

@@ -3,13 +3,8 @@
 from __future__ import annotations
 
 from shapes.lengths import in_both, in_mm
-from studies.candidates import Row
-from studies.carve import CHECK_FINER, CHECK_PER_BAND, DOUBT, LEAST_DOUBT_DB, Carved, Finalist
-from studies.carving.carved_file import carved_name
-from studies.grid import FINE_PER_BAND
-from studies.tables import cautions, levels
-from studies.tables.choosing import unbeaten_table
-from studies.tables.columns import (
+from studies.answer import cautions, levels
+from studies.answer.columns import (
     SCORE_CAPTION,
     SCORE_COLUMNS,
     length,
@@ -19,8 +14,20 @@ from studies.tables.columns import (
     target_in_words,
     text,
 )
-from studies.tables.evidence import evidence_of
-from studies.tables.table import Fact, Findings, Table, Value, joined
+from studies.answer.evidence import evidence_of
+from studies.answer.table import Fact, Findings, Table, Value, joined
+from studies.answer.unbeaten import unbeaten_table
+from studies.questions.carve.carved_file import carved_name
+from studies.questions.carve.study import (
+    CHECK_FINER,
+    CHECK_PER_BAND,
+    DOUBT,
+    LEAST_DOUBT_DB,
+    Carved,
+    Finalist,
+)
+from studies.solving.candidates import Row
+from studies.solving.grid import FINE_PER_BAND
 
 
 def carve_tables(carved: Carved) -> Findings:

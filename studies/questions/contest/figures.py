@@ -2,17 +2,39 @@
 
 from __future__ import annotations
 
-import numpy as np
+import math
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from studies.charts import Contender, contest_figure, curves_figure
-from studies.contest import Contest
-from studies.pictures.picture import (
-    Picture,
-    Pictures,
-    coverage_picture,
-    window_levels,
-    window_trace,
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
+
+from shapes.assembly import Assembly
+from studies.answer.charts.curves import (
+    Trace,
+    curves_figure,
+    draw_traces,
+    frequency_range,
+    level_axis,
 )
+from studies.answer.charts.style import (
+    INK,
+    LEVEL_LABEL,
+    SERIES,
+    frequency_axis,
+    in_house_style,
+    legend_below,
+    level_limits,
+    new_figure,
+)
+from studies.answer.picture import Picture, Pictures, coverage_picture, window_levels, window_trace
+from studies.questions.contest.study import Contest
+
+CHORD_ERROR = 1e-4
+_PALE = "#e4e8ea"
 
 
 def contest_pictures(contest: Contest) -> Pictures:
@@ -38,3 +60,87 @@ def contest_pictures(contest: Contest) -> Pictures:
     for place, row in enumerate(contest.ranking, start=1):
         pictures[f"coverage-{place}"] = coverage_picture(f"{design.title}: {row.name}", row)
     return pictures
+
+
+@dataclass(frozen=True, eq=False)
+class Contender:
+    """One design of a contest.
+
+    Attributes
+    ----------
+    name : str
+    assembly : Assembly, optional
+        None if it cannot even be drawn.
+    centres, window_level_db : (B,) array
+        Exact band centres, Hz, and window level, dB; nan throughout if it failed.
+    score_db : float
+        Lower is better; nan if it failed.
+    """
+
+    name: str
+    assembly: Assembly | None
+    centres: ArrayLike
+    window_level_db: ArrayLike
+    score_db: float
+
+
+@in_house_style
+def contest_figure(title: str, contenders: Sequence[Contender]) -> Figure:
+    """Draw every design's window level on one absolute scale, under its silhouette.
+
+    Parameters
+    ----------
+    title : str
+    contenders : sequence of Contender
+        In the order of the entries.
+
+    Returns
+    -------
+    Figure
+    """
+    figure = new_figure(8.0, title)
+    strip, axes = figure.subplots(2, 1, height_ratios=(1.0, 2.2))
+    _draw_silhouettes(strip, contenders)
+    traces = [
+        Trace(f"{c.name} ({_score(c)})", c.centres, c.window_level_db, by_band=True)
+        for c in contenders
+    ]
+    draw_traces(axes, traces)
+    levels = np.concatenate([np.ravel(c.window_level_db) for c in contenders])
+    level_axis(axes, level_limits(levels), f"window {LEVEL_LABEL}")
+    frequency_axis(axes, *frequency_range(traces))
+    legend_below(figure, axes, columns=2)
+    return figure
+
+
+def _draw_silhouettes(strip: Axes, contenders: Sequence[Contender]) -> None:
+    """What hangs above each baffle, side by side at one scale, mm."""
+    strip.set_axis_off()
+    strip.set_aspect("equal")
+    outlines = [_outlines(c.assembly) for c in contenders]
+    lines = [line for bodies in outlines for line in bodies]
+    corners = np.vstack(lines or [np.array([100.0, 100.0])])
+    wide, tall = corners.max(axis=0)
+    foot, slot = -0.12 * tall - 12.0, max(2.3 * wide, 5.0 * tall / len(contenders))
+    for number, (contender, bodies) in enumerate(zip(contenders, outlines, strict=True)):
+        middle, colour = number * slot, SERIES[number % len(SERIES)]
+        for line, face in zip(bodies, (_PALE, colour), strict=False):
+            half = np.maximum(line, (0.0, foot))
+            whole = np.vstack((half, half[::-1] * (-1.0, 1.0))) + (middle, 0.0)
+            strip.fill(*whole.T, facecolor=face, edgecolor=INK, linewidth=0.8, alpha=0.9)
+        name = textwrap.shorten(contender.name, 120 // len(contenders), placeholder="...")
+        below = f"{name}\n{_score(contender)}"
+        strip.text(middle, foot - 6.0, below, ha="center", va="top", fontsize=10)
+    strip.set_xlim(-slot / 2, (len(contenders) - 0.5) * slot)
+    strip.set_ylim(foot - 6.0, 1.05 * tall)
+
+
+def _outlines(assembly: Assembly | None) -> list[np.ndarray]:
+    bodies = assembly.bodies if assembly is not None else ()
+    return [body.sample(CHORD_ERROR) * 1e3 for body in bodies]
+
+
+def _score(contender: Contender) -> str:
+    if not math.isfinite(contender.score_db):
+        return "cannot be built"
+    return f"score {contender.score_db:.2f} dB"

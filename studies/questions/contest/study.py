@@ -4,12 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studies.candidates import Candidate, Row, winner_of
 from studies.design import ContestEntry, Design
-from studies.grid import FINE_PER_BAND, Progress, Solver, run
-
-NO_DIFFERENCE_DB = 0.1
-"""Scores closer than the solver's own error are told as no difference."""
+from studies.solving.candidates import Candidate, Row, winner_of
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver, run
 
 
 @dataclass(frozen=True, eq=False)

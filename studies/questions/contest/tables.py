@@ -5,11 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.bands import band_index, band_label
-from studies.candidates import Row
-from studies.contest import NO_DIFFERENCE_DB, Contest
-from studies.tables import cautions, levels
-from studies.tables.choosing import unbeaten_table
-from studies.tables.columns import (
+from studies.answer import cautions, levels
+from studies.answer.columns import (
     REASON,
     SCORE_CAPTION,
     SCORE_COLUMNS,
@@ -20,8 +17,12 @@ from studies.tables.columns import (
     target_in_words,
     text,
 )
-from studies.tables.evidence import evidence_of
-from studies.tables.table import Column, Fact, Findings, Table, Value
+from studies.answer.evidence import evidence_of
+from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.unbeaten import unbeaten_table
+from studies.questions.contest.study import Contest
+from studies.solving.candidates import Row
+from studies.solving.target import NO_DIFFERENCE_DB
 
 
 def contest_tables(contest: Contest) -> Findings:

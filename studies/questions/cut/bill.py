@@ -10,7 +10,7 @@ from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.making import Making
 from shapes.reflector import Reflector
 from shapes.weights import Stance
-from studies.tables import cautions
+from studies.answer import cautions
 
 BALL_CAP = "ball cap"
 TALL = 3.0

@@ -12,15 +12,15 @@ import numpy as np
 from shapes.assembly import Assembly, Column, Posts
 from shapes.clearances import list_clearances
 from shapes.lengths import in_both, in_mm
-from studies.charts.drafting import Sheet
-from studies.charts.style import INK
-from studies.shed import lettering
-from studies.shed.cutting import SIDES, Cutting
-from studies.shed.figures import centre_mark, circle, notes, scale_for, scale_words, solid
-from studies.shed.lettering import Line, heading, table
-from studies.shed.page import Leaf, Page
-from studies.shed.paper import MM_PER_POINT, Box, Layout, Paper
-from studies.shed.tiling import Plan, plan_leaves
+from studies.answer.charts.drafting import Sheet
+from studies.answer.charts.style import INK
+from studies.answer.paper import lettering
+from studies.answer.paper.lettering import Line, heading, table
+from studies.answer.paper.page import Leaf, Page
+from studies.answer.paper.paper import MM_PER_POINT, Box, Layout, Paper
+from studies.questions.cut.marks import centre_mark, circle, notes, scale_for, scale_words, solid
+from studies.questions.cut.study import SIDES, Cutting
+from studies.questions.cut.tiling import Plan, plan_leaves
 
 TITLE = "Drill plan"
 DASHED, DOTTED = (0, (6, 3)), (0, (1.5, 2))

@@ -6,15 +6,15 @@ from shapes.reflector import Reflector
 from shapes.scenes import assembly_scene, glb_bytes
 from shapes.solids import reflector_solid, stl_bytes, threemf_bytes
 from shapes.templates import dxf_bytes, female_template, full_section, male_template, svg_bytes
-from studies.release import mark_of
-from studies.shed.cutting import Cutting
-from studies.shed.drill_plan import drill_sheets
-from studies.shed.gauges import gauge_sheet
-from studies.shed.lists import list_sheets
-from studies.shed.page import Leaf, imprint_of, pdf_bytes
-from studies.shed.paper import Paper, paper_named
-from studies.shed.template_sheets import template_sheets
-from studies.shed.trim_card import trim_card
+from studies.answer.paper.page import Leaf, imprint_of, pdf_bytes
+from studies.answer.paper.paper import Paper, paper_named
+from studies.answer.release import mark_of
+from studies.questions.cut.drill_plan import drill_sheets
+from studies.questions.cut.gauges import gauge_sheet
+from studies.questions.cut.lists import list_sheets
+from studies.questions.cut.study import Cutting
+from studies.questions.cut.template_sheets import template_sheets
+from studies.questions.cut.trim_card import trim_card
 
 
 def cutting_files(cutting: Cutting) -> dict[str, bytes]:

@@ -10,13 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from shapes.lengths import in_both, in_mm
-from studies.charts.style import INK
-from studies.shed import lettering
-from studies.shed.cutting import Cutting
-from studies.shed.figures import KEEP_LOOK, notes, solid
-from studies.shed.lettering import BODY
-from studies.shed.page import Leaf, Page
-from studies.shed.paper import Box, Layout, Paper
+from studies.answer.charts.style import INK
+from studies.answer.paper import lettering
+from studies.answer.paper.lettering import BODY
+from studies.answer.paper.page import Leaf, Page
+from studies.answer.paper.paper import Box, Layout, Paper
+from studies.questions.cut.marks import KEEP_LOOK, notes, solid
+from studies.questions.cut.study import Cutting
 
 TOLERANCE = 2e-4
 SAME = 5e-5

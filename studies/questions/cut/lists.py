@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from shapes.lengths import in_both, in_mm
-from studies.shed.cutting import Cutting
-from studies.shed.figures import notes
-from studies.shed.lettering import SMALL, Line, heading, paragraph, table
-from studies.shed.page import Leaf, written_leaves
-from studies.shed.paper import Layout, Paper
+from studies.answer.paper.lettering import SMALL, Line, heading, paragraph, table
+from studies.answer.paper.page import Leaf, written_leaves
+from studies.answer.paper.paper import Layout, Paper
+from studies.questions.cut.marks import notes
+from studies.questions.cut.study import Cutting
 
 SPEAKERS = 2
 """Loudspeakers are mostly built in pairs: counts are given for one and for two."""

@@ -10,9 +10,18 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Polygon
 
-from studies.charts.drafting import Sheet
-from studies.charts.style import INK, Look
-from studies.shed.lettering import BODY, LARGE, SMALL, Cell, Line, height_of, paragraph, wrapped
+from studies.answer.charts.drafting import Sheet
+from studies.answer.charts.style import INK, Look
+from studies.answer.paper.lettering import (
+    BODY,
+    LARGE,
+    SMALL,
+    Cell,
+    Line,
+    height_of,
+    paragraph,
+    wrapped,
+)
 
 KEEP_LOOK = {"facecolor": "#e3eef5", "hatch": ""}
 WASTE_LOOK = {"facecolor": "#b9b2a8", "hatch": "xxx"}

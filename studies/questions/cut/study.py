@@ -12,8 +12,8 @@ from shapes.parts import post_angles
 from shapes.templates import Coordinate, coordinates
 from shapes.weights import PartMass, Stance, part_masses, stance
 from studies.design import Design, DesignError, Mistake
-from studies.shed.ball_cut import BallCut, ball_cut
-from studies.shed.bill import Item, bill_of_materials, cautions_of, steadiness
+from studies.questions.cut.ball_cut import BallCut, ball_cut
+from studies.questions.cut.bill import Item, bill_of_materials, cautions_of, steadiness
 
 SIDES = {"square": 4, "hexagonal": 6}
 STEP = 5e-3
@@ -71,7 +71,7 @@ def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting
     ----------
     design : Design
     papers : sequence of str
-        Keys of `studies.shed.paper.PAPERS`; with none only outlines and solids are made.
+        Keys of `studies.answer.paper.paper.PAPERS`; with none only outlines and solids are made.
 
     Returns
     -------

@@ -6,12 +6,12 @@ import math
 from typing import TYPE_CHECKING
 
 from shapes.lengths import in_both, in_degrees
-from studies.tables.columns import length, mm, number, text
-from studies.tables.table import Fact, Findings, Table
+from studies.answer.columns import length, mm, number, text
+from studies.answer.table import Fact, Findings, Table
 
 if TYPE_CHECKING:
-    from studies.shed.ball_cut import BallCut
-    from studies.shed.cutting import Cutting
+    from studies.questions.cut.ball_cut import BallCut
+    from studies.questions.cut.study import Cutting
 
 PAIR = 2
 

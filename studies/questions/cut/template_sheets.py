@@ -9,14 +9,14 @@ import numpy as np
 
 from shapes.lengths import in_both, in_inches, in_mm
 from shapes.templates import Outline, female_template, male_template
-from studies.charts.drafting import Sheet
-from studies.shed import lettering
-from studies.shed.cutting import Cutting
-from studies.shed.figures import KEEP_LOOK, WASTE_LOOK, solid
-from studies.shed.lettering import SMALL, Line
-from studies.shed.page import Leaf, Page
-from studies.shed.paper import Box, Layout, Paper
-from studies.shed.tiling import BORDER, Plan, plan_leaves
+from studies.answer.charts.drafting import Sheet
+from studies.answer.paper import lettering
+from studies.answer.paper.lettering import SMALL, Line
+from studies.answer.paper.page import Leaf, Page
+from studies.answer.paper.paper import Box, Layout, Paper
+from studies.questions.cut.marks import KEEP_LOOK, WASTE_LOOK, solid
+from studies.questions.cut.study import Cutting
+from studies.questions.cut.tiling import BORDER, Plan, plan_leaves
 
 CHORD_ERROR = 1e-5
 APART = 12.0

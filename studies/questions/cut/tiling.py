@@ -9,12 +9,12 @@ from dataclasses import dataclass
 
 from matplotlib.patches import Rectangle
 
-from studies.charts.drafting import Sheet
-from studies.charts.style import FAINT, INK, QUIET, Look
-from studies.shed import lettering
-from studies.shed.lettering import SMALL
-from studies.shed.page import Leaf, Page
-from studies.shed.paper import Box, Layout, Paper, ShedError
+from studies.answer.charts.drafting import Sheet
+from studies.answer.charts.style import FAINT, INK, QUIET, Look
+from studies.answer.paper import lettering
+from studies.answer.paper.lettering import SMALL
+from studies.answer.paper.page import Leaf, Page
+from studies.answer.paper.paper import Box, Layout, Paper, ShedError
 
 OVERLAP = 10.0
 """Neighbouring sheets show this strip both, mm."""

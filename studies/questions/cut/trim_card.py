@@ -10,12 +10,13 @@ import numpy as np
 from shapes.lengths import in_both, in_degrees, in_inches, in_mm
 from shapes.reflector import Fact, Reflector
 from shapes.templates import full_section
-from studies.charts.drafting import Sheet
-from studies.charts.style import INK, WINDOW, Look
-from studies.shed import lettering
-from studies.shed.ball_cut import BallCut
-from studies.shed.cutting import Cutting
-from studies.shed.figures import (
+from studies.answer.charts.drafting import Sheet
+from studies.answer.charts.style import INK, WINDOW, Look
+from studies.answer.paper import lettering
+from studies.answer.paper.page import Leaf, Page
+from studies.answer.paper.paper import Box, Layout, Paper
+from studies.questions.cut.ball_cut import BallCut
+from studies.questions.cut.marks import (
     KEEP_LOOK,
     WASTE_LOOK,
     figures,
@@ -24,8 +25,7 @@ from studies.shed.figures import (
     scale_words,
     solid,
 )
-from studies.shed.page import Leaf, Page
-from studies.shed.paper import Box, Layout, Paper
+from studies.questions.cut.study import Cutting
 
 FIGURES_WIDTH = 68.0
 LANES, RIGHT = 28.0, 27.0

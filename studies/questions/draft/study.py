@@ -103,7 +103,7 @@ def draft_design(
     plate_gap: float,
     *,
     column_width: float | None = None,
-    column_height: float = COLUMN_HEIGHT,
+    column_height: float | None = None,
     title: str | None = None,
 ) -> str:
     """Write a complete, commented design file for a plain driver under a ball cap.
@@ -118,8 +118,8 @@ def draft_design(
         Baffle to underside of the top plate, m.
     column_width : float, optional
         Outside width, m; left out, wide enough for the driver and the posts.
-    column_height : float
-        Floor to baffle, m.
+    column_height : float, optional
+        Floor to baffle, m; left out, `COLUMN_HEIGHT`.
     title : str, optional
         One line that names the design.
 
@@ -133,7 +133,8 @@ def draft_design(
     DraftError
         Naming the number that does not fit.
     """
-    sizes = _sizes(driver_diameter, ball_diameter, plate_gap, column_width, column_height)
+    height = COLUMN_HEIGHT if column_height is None else column_height
+    sizes = _sizes(driver_diameter, ball_diameter, plate_gap, column_width, height)
     name = title or f"Draft: {sizes.driver * 1e3:g} mm driver, {sizes.ball * 1e3:g} mm ball"
     text = _TEMPLATE.substitute(_entries(sizes, name))
     try:

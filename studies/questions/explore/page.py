@@ -1,4 +1,4 @@
-"""The explorer: one page on which two sliders walk over the map of `studies.explore`.
+"""The explorer: one page on which two sliders walk over the map of two sizes.
 
 Everything is computed and put into words here; the page's script only shows it. Levels travel
 as whole hundredths of a decibel, 16 bits each.
@@ -17,14 +17,14 @@ from markupsafe import Markup
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both
-from studies.candidates import Row
-from studies.charts.coverage import STEP_DB
-from studies.charts.style import edges_of_bands, level_limits, short_frequency
-from studies.explore import Explore, Knob, is_free
-from studies.grid import COARSE_DOUBT_DB, FINE_PER_BAND
-from studies.pages.explorer_section import Data, gaps_of, rounded, section_of
-from studies.pages.rendering import render
-from studies.tables.explore import explore_tables, near_best_in_words, what_to_build
+from studies.answer.charts.coverage import STEP_DB
+from studies.answer.charts.style import edges_of_bands, level_limits, short_frequency
+from studies.answer.report.rendering import render
+from studies.questions.explore.page_section import Data, gaps_of, rounded, section_of
+from studies.questions.explore.study import Explore, Knob, is_free
+from studies.questions.explore.tables import explore_tables, near_best_in_words, what_to_build
+from studies.solving.candidates import Row
+from studies.solving.grid import COARSE_DOUBT_DB, FINE_PER_BAND
 
 HUNDREDTHS = 100.0
 ELEVATION_STEP = 3
@@ -41,6 +41,7 @@ def explore_files(found: Explore) -> dict[str, bytes]:
 
     page = render(
         "explorer.html.j2",
+        "studies.questions.explore",
         findings=explore_tables(found),
         found=found,
         start=_cell(found, found.best),

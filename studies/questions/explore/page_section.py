@@ -10,7 +10,7 @@ from shapes.assembly import MOVING_PARTS, Assembly
 from shapes.gaps import highest_at
 from shapes.lengths import in_both
 from shapes.meridian import Meridian
-from studies.explore import Explore
+from studies.questions.explore.study import Explore
 
 DRAWN_ERROR = 1e-4
 BELOW_CONE = 0.06

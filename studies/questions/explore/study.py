@@ -15,11 +15,11 @@ import numpy as np
 
 from shapes.assembly import Assembly
 from shapes.lengths import in_both, in_degrees
-from studies.candidates import Candidate, Row
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
-from studies.design.questions import sizes_of
-from studies.grid import (
+from studies.design.study_tables import sizes_of
+from studies.solving.candidates import Candidate, Row
+from studies.solving.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
     Progress,

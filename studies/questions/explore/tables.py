@@ -8,10 +8,8 @@ from collections.abc import Iterator
 from shapes.assembly import Assembly
 from shapes.lengths import in_both, in_degrees
 from shapes.reflectors import Reflector
-from studies.explore import Explore, Knob, is_free
-from studies.tables import cautions, levels
-from studies.tables.choosing import unbeaten_table
-from studies.tables.columns import (
+from studies.answer import cautions, levels
+from studies.answer.columns import (
     CANDIDATE,
     REASON,
     SCORE_CAPTION,
@@ -22,9 +20,11 @@ from studies.tables.columns import (
     score_cells,
     target_in_words,
 )
-from studies.tables.evidence import evidence_of
-from studies.tables.standing import STANDING, behind, best_at_end
-from studies.tables.table import Column, Fact, Findings, Table, Value
+from studies.answer.evidence import evidence_of
+from studies.answer.standing import STANDING, behind, best_at_end
+from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.unbeaten import unbeaten_table
+from studies.questions.explore.study import Explore, Knob, is_free
 
 MOST_ROWS = 12
 """Cells named in print, best first; the files have all."""

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from studies.charts import polar_figure
-from studies.directivity import Directivity
-from studies.pictures.picture import Picture, Pictures, coverage_picture
+from studies.answer.charts.coverage import polar_figure
+from studies.answer.picture import Picture, Pictures, coverage_picture
+from studies.questions.export.study import Directivity
 
 
 def directivity_pictures(found: Directivity) -> Pictures:

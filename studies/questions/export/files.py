@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from studies.directivity import Directivity
-from studies.formats.plain import directivity_json
-from studies.formats.schemas import SCHEMAS, schema_text
-from studies.formats.sofa import sofa_bytes
+from studies.answer.schemas import SCHEMAS, schema_text
+from studies.questions.export.plain import directivity_json
+from studies.questions.export.sofa import sofa_bytes
+from studies.questions.export.study import Directivity
 
 
 def directivity_files(found: Directivity) -> dict[str, bytes]:

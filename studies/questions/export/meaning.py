@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from studies.directivity import Directivity
+from studies.questions.export.study import Directivity
 
 
 def meaning(found: Directivity) -> dict[str, str]:

@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from studies.directivity import Directivity
-from studies.exports import DECIMALS, named
-from studies.formats.meaning import meaning
-from studies.formats.schemas import SCHEMAS
-from studies.release import version
+from studies.answer.exports import DECIMALS, named
+from studies.answer.release import version
+from studies.answer.schemas import SCHEMAS
+from studies.questions.export.meaning import meaning
+from studies.questions.export.study import Directivity
 
 FORMAT = "roundcast directivity 1"
 

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from studies.directivity import Directivity
-from studies.formats.meaning import meaning
-from studies.release import mark_of, version
+from studies.answer.release import mark_of, version
+from studies.questions.export.meaning import meaning
+from studies.questions.export.study import Directivity
 
 if TYPE_CHECKING:
     from sofar import Sofa

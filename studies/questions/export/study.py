@@ -14,9 +14,9 @@ import numpy as np
 from dispersion.bands import study_frequencies
 from dispersion.elevations import level_db
 from dispersion.problem import ELEVATION_STEP_DEG, elevation_grid
-from studies.candidates import Candidate, NotSolvedError, Row
 from studies.design import Design
-from studies.grid import FINE_PER_BAND, Progress, Solver, run
+from studies.solving.candidates import Candidate, NotSolvedError, Row
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver, run
 
 STAGE = "directivity"
 MOST_VALUES = 2**24

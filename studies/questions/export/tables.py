@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.bands import band_label
-from studies.directivity import STRONG_DB, Directivity
-from studies.formats.meaning import meaning
-from studies.tables.columns import band, number
-from studies.tables.evidence import evidence_of
-from studies.tables.table import Column, Fact, Findings, Table
+from studies.answer.columns import band, number
+from studies.answer.evidence import evidence_of
+from studies.answer.table import Column, Fact, Findings, Table
+from studies.questions.export.meaning import meaning
+from studies.questions.export.study import STRONG_DB, Directivity
 
 CHECKED_HZ = (100.0, 1000.0, 10000.0)
 CHECKED_DEG = (-30.0, 0.0, 30.0, 90.0)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from studies.charts import ladder_figure, sweep_map_figure
-from studies.gap import GapStudy
-from studies.pictures.picture import (
+from studies.answer.charts.sweeps import ladder_figure, sweep_map_figure
+from studies.answer.picture import (
     Picture,
     Pictures,
     choosing_picture,
@@ -15,6 +14,7 @@ from studies.pictures.picture import (
     section_picture,
     window_levels,
 )
+from studies.questions.gap.study import GapStudy
 
 
 def gap_pictures(study: GapStudy) -> Pictures:

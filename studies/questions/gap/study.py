@@ -5,9 +5,9 @@ from functools import cached_property
 
 import numpy as np
 
-from studies.candidates import Candidate, NearBest, Row, best_of, near_best
 from studies.design import Design
-from studies.grid import (
+from studies.solving.candidates import Candidate, NearBest, Row, best_of, near_best
+from studies.solving.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
     Progress,

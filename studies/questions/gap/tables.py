@@ -3,11 +3,8 @@
 from __future__ import annotations
 
 from shapes.lengths import in_both
-from studies.contest import NO_DIFFERENCE_DB
-from studies.gap import GapChoice, GapStudy
-from studies.tables import cautions, levels
-from studies.tables.choosing import unbeaten_table
-from studies.tables.columns import (
+from studies.answer import cautions, levels
+from studies.answer.columns import (
     CANDIDATE,
     REASON,
     SCORE_CAPTION,
@@ -21,9 +18,12 @@ from studies.tables.columns import (
     target_in_words,
     text,
 )
-from studies.tables.evidence import evidence_of
-from studies.tables.standing import STANDING, behind, best_at_end, range_in_words, standing_caption
-from studies.tables.table import Column, Fact, Findings, Table, Value
+from studies.answer.evidence import evidence_of
+from studies.answer.standing import STANDING, behind, best_at_end, range_in_words, standing_caption
+from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.unbeaten import unbeaten_table
+from studies.questions.gap.study import GapChoice, GapStudy
+from studies.solving.target import NO_DIFFERENCE_DB
 
 MOST_NOTCHES = 4
 """Notches named in print, deepest first; the files have all."""

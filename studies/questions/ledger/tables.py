@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from studies.ledger import Volume
-from studies.tables.columns import number, text
-from studies.tables.table import Column, Table
+from studies.answer.columns import number, text
+from studies.answer.table import Column, Table
+from studies.solving.ledger import Volume
 
 
 def ledger_table(volumes: tuple[Volume, ...]) -> Table:

@@ -14,11 +14,11 @@ from dispersion.response import Response
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
 from studies.design import Design
-from studies.grid import COARSE_PER_BAND, Progress, Solver
 from studies.measured.positions import Position
-from studies.planning.doubts import Doubts, late_db, model_db, noise_db, room_db
-from studies.planning.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
-from studies.predicting import Predicted, predict
+from studies.questions.meter.doubts import Doubts, late_db, model_db, noise_db, room_db
+from studies.questions.meter.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
+from studies.solving.grid import COARSE_PER_BAND, Progress, Solver
+from studies.solving.predicting import Predicted, predict
 
 ROOM_MOST_DB = 2.0
 """Where the room may move a difference by more, a reading without a gate is not compared."""

@@ -11,15 +11,15 @@ from matplotlib.patches import Rectangle
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both
-from studies.charts.style import FAINT, INK, QUIET, WINDOW, Look
-from studies.meter import Meter
-from studies.shed import lettering
-from studies.shed.lettering import BODY, SMALL, paragraph
-from studies.shed.page import Leaf, Page
-from studies.shed.paper import Layout
-from studies.tables import cautions
-from studies.tables.columns import fixed
-from studies.tables.meter_words import room_check, to_write_down
+from studies.answer import cautions
+from studies.answer.charts.style import FAINT, INK, QUIET, WINDOW, Look
+from studies.answer.columns import fixed
+from studies.answer.paper import lettering
+from studies.answer.paper.lettering import BODY, SMALL, paragraph
+from studies.answer.paper.page import Leaf, Page
+from studies.answer.paper.paper import Layout
+from studies.questions.meter.study import Meter
+from studies.questions.meter.words import room_check, to_write_down
 
 BOX_HEIGHT, ROW = 8.4, 8.9
 """Of a box and from one to the next, mm: for a pencil."""

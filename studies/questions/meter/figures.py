@@ -2,20 +2,37 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
+from matplotlib import colormaps
+from matplotlib.axes import Axes
+from matplotlib.cm import ScalarMappable
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
 
 from shapes.lengths import in_mm
-from studies.charts import (
-    Mark,
-    MeterCandidate,
-    places_figure,
-    readings_figure,
-    shave_figure,
-    telling_figure,
+from studies.answer.charts.shaving import shave_figure
+from studies.answer.charts.style import (
+    FAINT,
+    INK,
+    SERIES,
+    WINDOW,
+    Look,
+    edges_of_bands,
+    frequency_axis,
+    in_house_style,
+    new_figure,
 )
-from studies.meter import Meter, Shaving, tells_candidates
-from studies.pictures.picture import Picture, Pictures
-from studies.target import METER_DB
+from studies.answer.picture import Picture, Pictures
+from studies.questions.meter.places_figures import Mark, places_figure
+from studies.questions.meter.study import Meter, Shaving, tells_candidates
+from studies.solving.target import METER_DB
+
+GREY = "#e7e9ea"
+MOST_APART = 4.0
 
 
 def meter_pictures(meter: Meter) -> Pictures:
@@ -66,7 +83,7 @@ def _telling(meter: Meter) -> Picture:
 def _readings(meter: Meter) -> Picture:
     drawn = list(np.flatnonzero(tells_candidates(meter.stands)))
     candidates = [
-        MeterCandidate(f"{meter.question.kind} {in_mm(contender.size)}", levels[drawn])
+        CandidateReadings(f"{meter.question.kind} {in_mm(contender.size)}", levels[drawn])
         for contender, levels in zip(
             meter.question.contenders, meter.contenders_relative_db, strict=True
         )
@@ -78,7 +95,7 @@ def _readings(meter: Meter) -> Picture:
             for n in drawn
         ],
         meter.centres,
-        MeterCandidate("as written", meter.relative_db[drawn]),
+        CandidateReadings("as written", meter.relative_db[drawn]),
         meter.foreseen.doubts.of_difference_db[drawn],
         meter.foreseen.fair[drawn],
         candidates,
@@ -99,3 +116,143 @@ def _shaving(meter: Meter, shaving: Shaving) -> Picture:
         _steps(shaving),
     )
     return Picture(figure, "What each cut should change at the reference, from the one before.")
+
+
+@dataclass(frozen=True)
+class CandidateReadings:
+    """What one candidate predicts: its name, levels re the reference (P, B), dB."""
+
+    name: str
+    relative_db: np.ndarray
+
+
+@in_house_style
+def telling_figure(
+    title: str,
+    names: Sequence[str],
+    centres: np.ndarray,
+    difference_db: np.ndarray,
+    doubt_db: np.ndarray,
+    fair: np.ndarray,
+    told: Sequence[tuple[int, int]],
+) -> Figure:
+    """Draw how much two candidates differ at each place, against how far a reading may be off.
+
+    Parameters
+    ----------
+    title : str
+    names : sequence of str
+        Of the places.
+    centres : (B,) array
+    difference_db, doubt_db, fair : (P, B) arrays
+        One candidate less the other; standard deviation of a reading; whether it is compared.
+    told : sequence of (int, int)
+        Place and band of the telling readings, in their order.
+    """
+    share = np.where(fair, np.abs(difference_db) / doubt_db, np.nan)
+    shown = np.flatnonzero(fair.any(axis=0))
+    edges = edges_of_bands(centres)
+    subtitle = (
+        "colour: difference over its uncertainty; numbers: difference, dB, where it is half of that"
+        " or more; grey: not compared; ringed: the telling readings, in their order"
+    )
+    figure = new_figure(2.6 + 0.42 * len(names), title, subtitle)
+    axes = figure.add_subplot()
+    mesh = _shares(axes, edges, share)
+    for (place, band), value in np.ndenumerate(difference_db):
+        if fair[place, band] and share[place, band] >= 0.5:
+            colour = "white" if share[place, band] > 0.6 * MOST_APART else INK
+            look: Look = {"fontsize": 9, "ha": "center", "va": "center", "color": colour}
+            axes.text(float(centres[band]), place + 0.5, f"{value:.1f}", **look)
+    for order, (place, band) in enumerate(told, start=1):
+        _ring(axes, edges[band : band + 2], place, order)
+    axes.set_yticks(np.arange(len(names)) + 0.5, names)
+    axes.set_ylim(len(names), 0)
+    axes.tick_params(axis="y", length=0)
+    frequency_axis(axes, edges[shown[0]] if shown.size else edges[0], edges[-1])
+    bar = figure.colorbar(mesh, ax=axes, extend="max", aspect=24, pad=0.02)
+    bar.set_label("difference / uncertainty")
+    bar.outline.set_visible(False)
+    return figure
+
+
+def _shares(axes: Axes, edges: np.ndarray, share: np.ndarray) -> ScalarMappable:
+    """Colour each place and band by its difference over its uncertainty; nan grey."""
+    colours = colormaps["YlGnBu"].with_extremes(bad=GREY)
+    return axes.pcolormesh(
+        edges,
+        np.arange(len(share) + 1),
+        np.ma.masked_invalid(share),
+        cmap=colours,
+        vmin=0.0,
+        vmax=MOST_APART,
+        edgecolor="white",
+        linewidth=0.6,
+    )
+
+
+def _ring(axes: Axes, edges: np.ndarray, place: int, order: int) -> None:
+    low, high = edges
+    look: Look = {"fill": False, "edgecolor": WINDOW, "linewidth": 2.2, "zorder": 6}
+    axes.add_patch(Rectangle((low, place + 0.03), high - low, 0.94, **look))
+    axes.annotate(
+        str(order),
+        (low, place + 0.03),
+        xytext=(3, -3),
+        textcoords="offset points",
+        ha="left",
+        va="top",
+        fontsize=7,
+        color=WINDOW,
+        fontweight="bold",
+        bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+        zorder=5,
+    )
+
+
+@in_house_style
+def readings_figure(
+    title: str,
+    names: Sequence[str],
+    centres: np.ndarray,
+    written: CandidateReadings,
+    doubt_db: np.ndarray,
+    fair: np.ndarray,
+    candidates: Sequence[CandidateReadings],
+) -> Figure:
+    """Draw what the meter should read at each place, less the reference.
+
+    Parameters
+    ----------
+    title : str
+    names : sequence of str
+        Of the places that are drawn, in rows of two.
+    centres : (B,) array
+    written : CandidateReadings
+        The design as written, with its uncertainty as a band.
+    doubt_db, fair : (P, B) arrays
+    candidates : sequence of CandidateReadings
+        Arrays of all are (P, B), one row for each name.
+    """
+    rows = math.ceil(len(names) / 2)
+    figure = new_figure(1.6 + 2.4 * rows, title, "level less that at the reference, same band, dB")
+    grid = figure.subplots(rows, 2, sharex=True, sharey=True, squeeze=False)
+    edges = edges_of_bands(centres)
+    for place, (axes, name) in enumerate(zip(grid.flat, names, strict=False)):
+        level, doubt = written.relative_db[place], doubt_db[place]
+        axes.fill_between(centres, level - doubt, level + doubt, color=FAINT, linewidth=0)
+        axes.plot(centres, level, color=INK, linewidth=1.6, label=f"{written.name}, +/- one sigma")
+        for colour, candidate in zip(SERIES, candidates, strict=False):
+            axes.plot(centres, candidate.relative_db[place], color=colour, label=candidate.name)
+        for band in np.flatnonzero(~fair[place]):
+            axes.axvspan(edges[band], edges[band + 1], color=GREY, linewidth=0, zorder=0)
+        axes.set_title(name)
+        axes.grid(True)
+        frequency_axis(axes, edges[0], edges[-1], label=place >= len(names) - 2)
+    for axes in list(grid.flat)[len(names) :]:
+        axes.set_visible(False)
+    handles, labels = grid[0, 0].get_legend_handles_labels()
+    labels = [*labels, "grey: not compared"]
+    handles = [*handles, Rectangle((0, 0), 1, 1, color=GREY)]
+    figure.legend(handles, labels, loc="outside lower left", ncols=3)
+    return figure

@@ -6,11 +6,11 @@ import csv
 import io
 
 from dispersion.bands import nominal_centre
-from studies.exports import plain_cell
-from studies.meter import Meter
-from studies.shed.meter_plan import meter_sheets
-from studies.shed.page import imprint_of, pdf_bytes
-from studies.shed.paper import paper_named
+from studies.answer.exports import plain_cell
+from studies.answer.paper.page import imprint_of, pdf_bytes
+from studies.answer.paper.paper import paper_named
+from studies.questions.meter.sheets import meter_sheets
+from studies.questions.meter.study import Meter
 
 PAPERS = ("a4", "letter")
 TO_FILL = "meter-to-fill.csv"

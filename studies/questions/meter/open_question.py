@@ -13,11 +13,11 @@ from typing import Literal, NoReturn
 
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
-from studies.candidates import Candidate, NearBest, Row, best_of, near_best
 from studies.design import Design, DesignError, Mistake
 from studies.design.reflector_tables import BallTable
-from studies.grid import FINE_PER_BAND, Progress, Solver, require_one_solved, run, settle
-from studies.trim import Cut, shaving_stops
+from studies.solving.candidates import Candidate, NearBest, Row, best_of, near_best
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver, require_one_solved, run, settle
+from studies.solving.shaving import Cut, shaving_stops
 
 Kind = Literal["keep", "plate gap"]
 GAP_DOUBT = 3e-3
@@ -153,7 +153,7 @@ def _which_gap(
     ]
     rows = run(design, candidates, solver, per_band, "plate gaps", progress)
     require_one_solved(design, rows, "gap", "gap")
-    # A gap that chokes the driver is no candidate, whatever its score, as in `studies.gap`.
+    # A gap that chokes the driver is no candidate, whatever its score.
     free = [i for i, row in enumerate(rows) if row.solved and not row.assembly.is_choked]
     free = free or [i for i, row in enumerate(rows) if row.solved]
     sizes = [tried[i] for i in free]

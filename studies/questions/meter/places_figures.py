@@ -13,8 +13,8 @@ from matplotlib.patches import Circle, Polygon
 
 from shapes.assembly import Assembly
 from shapes.parts import post_angles
-from studies.charts.drafting import Sheet
-from studies.charts.style import FAINT, INK, QUIET, WIDTH_IN, WINDOW, Look, in_house_style
+from studies.answer.charts.drafting import Sheet
+from studies.answer.charts.style import FAINT, INK, QUIET, WIDTH_IN, WINDOW, Look, in_house_style
 
 COLUMN_LOOK: Look = {"facecolor": "#efe2cc", "edgecolor": INK, "linewidth": 0.7, "zorder": 3}
 HEIGHT_IN = 5.2

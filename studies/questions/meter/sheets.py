@@ -7,15 +7,16 @@ from collections.abc import Sequence
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both
-from studies.charts.places import Mark, draw_above, draw_side, sheet_for
-from studies.meter import Meter
-from studies.shed import lettering
-from studies.shed.lettering import SMALL, Line, heading, paragraph, table
-from studies.shed.meter_boxes import box_leaves, cut_leaves
-from studies.shed.page import Leaf, Page
-from studies.shed.paper import MM_PER_POINT, Box, Layout, Paper
-from studies.tables.columns import fixed
-from studies.tables.meter_words import (
+from studies.answer.columns import fixed
+from studies.answer.paper import lettering
+from studies.answer.paper.lettering import SMALL, Line, heading, paragraph, table
+from studies.answer.paper.page import Leaf, Page
+from studies.answer.paper.paper import MM_PER_POINT, Box, Layout, Paper
+from studies.answer.table import joined
+from studies.questions.meter.boxes import box_leaves, cut_leaves
+from studies.questions.meter.places_figures import Mark, draw_above, draw_side, sheet_for
+from studies.questions.meter.study import Meter
+from studies.questions.meter.words import (
     cautions_of,
     chances,
     far_enough,
@@ -23,7 +24,6 @@ from studies.tables.meter_words import (
     order_of_work,
     place_name,
 )
-from studies.tables.table import joined
 
 LEAST_DRAWING, MOST_DRAWING = 44.0, 84.0
 """Height of the drawings, mm of paper."""

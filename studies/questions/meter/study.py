@@ -19,10 +19,10 @@ from shapes.assembly import Assembly
 from studies.design import Design, DesignError, Mistake
 from studies.design.errors import mistakes_in
 from studies.design.measuring_table import MeasuringTable
-from studies.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
 from studies.measured.positions import Position
-from studies.planning.around import Asked, Foreseen, foresee
-from studies.planning.places import (
+from studies.questions.meter.around import Asked, Foreseen, foresee
+from studies.questions.meter.open_question import Contender, Kind, OpenQuestion, open_question
+from studies.questions.meter.places import (
     BEHIND_POST,
     BESIDE_POST,
     FAR_SIDE,
@@ -33,8 +33,8 @@ from studies.planning.places import (
     stands_of,
     widest_radius,
 )
-from studies.planning.question import Contender, Kind, OpenQuestion, open_question
-from studies.planning.telling import Told, chances_of_mistakes, most_telling
+from studies.questions.meter.telling import Told, chances_of_mistakes, most_telling
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
 
 INSTRUMENT_OPTIONS = ("instrument", "turntable", "distance", "wall")
 """Keys of the measuring table that options can replace."""

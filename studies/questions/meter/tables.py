@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dispersion.bands import band_label
 from shapes.lengths import in_mm
-from studies.meter import Meter, Shaving
-from studies.planning.places import Stand
-from studies.tables.columns import band, fixed, length, mm, number, text
-from studies.tables.evidence import evidence_of_responses
-from studies.tables.meter_words import (
+from studies.answer.columns import band, fixed, length, mm, number, text
+from studies.answer.evidence import evidence_of_responses
+from studies.answer.table import Column, Fact, Findings, Table, Value, joined
+from studies.questions.meter.places import Stand
+from studies.questions.meter.study import Meter, Shaving
+from studies.questions.meter.words import (
     answer,
     azimuth_words,
     band_range,
@@ -19,7 +20,6 @@ from studies.tables.meter_words import (
     place_name,
     to_write_down,
 )
-from studies.tables.table import Column, Fact, Findings, Table, Value, joined
 
 
 def meter_tables(meter: Meter) -> Findings:

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_mm
-from studies.meter import Meter
-from studies.planning.around import ROOM_MOST_DB
-from studies.planning.doubts import AVERAGING_S, MODEL_DB
-from studies.planning.places import FARTHER, Stand
-from studies.tables import cautions
-from studies.tables.columns import fixed, in_words
-from studies.tables.table import joined
+from studies.answer import cautions
+from studies.answer.columns import fixed, in_words
+from studies.answer.table import joined
+from studies.questions.meter.around import ROOM_MOST_DB
+from studies.questions.meter.doubts import AVERAGING_S, MODEL_DB
+from studies.questions.meter.places import FARTHER, Stand
+from studies.questions.meter.study import Meter
 
 POOR = 0.2
 """A chance of a mistake above one in five is called as good as not told."""

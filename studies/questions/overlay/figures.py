@@ -2,20 +2,43 @@
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Sequence
+from dataclasses import dataclass
+from textwrap import shorten
 
-from studies.charts import (
-    Laid,
-    Moved,
-    differences_figure,
-    laid_over_figure,
-    sizes_off_figure,
+import numpy as np
+from matplotlib import colormaps
+from matplotlib.axes import Axes
+from matplotlib.cm import ScalarMappable
+from matplotlib.colors import BoundaryNorm
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
+
+from studies.answer.charts.style import (
+    DASHES,
+    FAINT,
+    INK,
+    QUIET,
+    SERIES,
+    Look,
+    edges_of_bands,
+    frequency_axis,
+    in_house_style,
+    legend_below,
+    level_limits,
+    new_figure,
 )
-from studies.overlay import Overlay
-from studies.pictures.fitting import fitting_pictures
-from studies.pictures.picture import Picture, Pictures
+from studies.answer.picture import Picture, Pictures
+from studies.questions.overlay.fit_figures import fitting_pictures
+from studies.questions.overlay.study import Overlay
 
 MOST_PANELS = 12
+STEPS = np.array([-8.0, -6.0, -4.0, -2.0, -1.0, 1.0, 2.0, 4.0, 6.0, 8.0])
+"""dB; what is within 1 dB stays pale."""
+NOT_COMPARED = "#eceff1"
+COLUMNS = 3
+MOST_NUMBERED = 16
+"""Positions up to which every cell of the map carries its number."""
 
 
 def overlay_pictures(found: Overlay) -> Pictures:
@@ -92,3 +115,192 @@ def _sizes(found: Overlay) -> Picture:
         "A line that dips far below the point as written names a size to measure again; solved at"
         " four frequencies in each third octave.",
     )
+
+
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """One position: name, levels by band re 0 dB at its distance, and which of them count.
+
+    Attributes
+    ----------
+    name : str
+    measured_db, predicted_db : (B,) array
+        nan where not measured.
+    compared : (B,) bool array
+    rms_db : float
+        nan if nothing is compared.
+    """
+
+    name: str
+    measured_db: np.ndarray
+    predicted_db: np.ndarray
+    compared: np.ndarray
+    rms_db: float
+
+
+@in_house_style
+def laid_over_figure(title: str, centres: ArrayLike, positions: Sequence[Laid]) -> Figure:
+    """Draw measured over predicted, a panel for each position, on one scale.
+
+    Parameters
+    ----------
+    title : str
+    centres : (B,) array
+        Exact band centres, Hz.
+    positions : sequence of Laid
+        Level and driver curve removed from what was measured.
+    """
+    columns = min(COLUMNS, len(positions))
+    rows = -(-len(positions) // columns)
+    figure = new_figure(
+        1.5 + 2.6 * rows, title, "third octaves, dB re the driver's own on-axis curve at each"
+        " position's distance; grey: not compared"
+    )  # fmt: skip
+    panels = figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
+    edges = edges_of_bands(centres)
+    shown = [levels for one in positions for levels in (one.measured_db, one.predicted_db)]
+    limits = level_limits(np.concatenate(shown), 20.0)
+    for number, axes in enumerate(panels.flat):
+        if number >= len(positions):
+            axes.set_axis_off()
+            continue
+        _laid(axes, edges, positions[number])
+        lowest = number + columns >= len(positions)
+        frequency_axis(axes, edges[0], edges[-1], label=lowest)
+        axes.tick_params(labelbottom=lowest)
+        axes.set_ylim(*limits)
+        axes.grid(axis="both")
+    for axes in panels[:, 0]:
+        axes.set_ylabel("level, dB")
+    legend_below(figure, panels[0, 0])
+    return figure
+
+
+def _laid(axes: Axes, edges: np.ndarray, one: Laid) -> None:
+    left_out = np.where(one.compared, np.nan, one.measured_db)
+    counted = np.where(one.compared, one.measured_db, np.nan)
+    for low, high, compared in zip(edges[:-1], edges[1:], one.compared, strict=True):
+        if not compared:
+            axes.axvspan(low, high, color=NOT_COMPARED, linewidth=0)
+    look: Look = {"baseline": None, "linewidth": 1.8}
+    axes.stairs(one.predicted_db, edges, color=SERIES[0], label="predicted", **look)
+    axes.stairs(left_out, edges, color=QUIET, label="measured, not compared", **look)
+    axes.stairs(counted, edges, color=SERIES[1], label="measured", **look)
+    rms = "not compared" if np.isnan(one.rms_db) else f"{one.rms_db:.1f} dB rms"
+    axes.set_title(f"{shorten(one.name, 28, placeholder='...')}: {rms}")
+
+
+@in_house_style
+def differences_figure(
+    title: str,
+    centres: ArrayLike,
+    names: Sequence[str],
+    difference_db: ArrayLike,
+    driver_db: ArrayLike | None,
+) -> Figure:
+    """Draw what differs in which band at which position, and what was removed from all.
+
+    Parameters
+    ----------
+    title : str
+    centres : (B,) array
+        Hz.
+    names : sequence of str
+        Of the positions, the first on top.
+    difference_db : (P, B) array
+        Measured less predicted; nan where not compared.
+    driver_db : (B,) array or None
+        Removed from all positions alike; None if it was not.
+    """
+    map_height = 0.9 + 0.32 * min(len(names), 40)
+    removed = driver_db is not None
+    figure = new_figure(map_height + 1.7 + 1.9 * removed, title)
+    panels = figure.subplots(1 + removed, 1, squeeze=False, sharex=True,
+                             height_ratios=[map_height, 1.6][: 1 + removed])[:, 0]  # fmt: skip
+    edges = edges_of_bands(centres)
+    _map(figure, panels[0], edges, names, np.asarray(difference_db, dtype=float))
+    frequency_axis(panels[0], edges[0], edges[-1], label=not removed)
+    if removed:
+        panels[0].tick_params(labelbottom=False)
+        driver = np.asarray(driver_db, dtype=float)
+        panels[1].stairs(driver, edges, baseline=None, color=SERIES[2], linewidth=1.8)
+        panels[1].axhline(0.0, color=QUIET, linewidth=0.8)
+        most = max(3.0, 1.15 * float(np.nanmax(np.abs(driver), initial=0.0)))
+        panels[1].set_ylim(-most, most)
+        panels[1].set_ylabel("dB")
+        panels[1].set_title("removed from all positions alike: the driver's own curve")
+        panels[1].grid(axis="both")
+        frequency_axis(panels[1], edges[0], edges[-1])
+    return figure
+
+
+def _map(
+    figure: Figure, axes: Axes, edges: np.ndarray, names: Sequence[str], difference: np.ndarray
+) -> None:
+    colours = colormaps["PuOr_r"].with_extremes(bad=NOT_COMPARED)
+    norm = BoundaryNorm(STEPS, colours.N, extend="both")
+    rows = np.arange(len(names) + 1) - 0.5
+    axes.pcolormesh(edges, rows, np.ma.masked_invalid(difference), cmap=colours, norm=norm,
+                    edgecolor="white", linewidth=0.6)  # fmt: skip
+    if len(names) <= MOST_NUMBERED:
+        middles = np.sqrt(edges[1:] * edges[:-1])
+        for (row, band), value in np.ndenumerate(difference):
+            if np.isfinite(value):
+                ink = "white" if abs(value) > STEPS[-3] else INK
+                axes.text(middles[band], row, f"{round(value, 1) + 0.0:.1f}", ha="center",
+                          va="center", fontsize=8, color=ink)  # fmt: skip
+    axes.set_ylim(len(names) - 0.5, -0.5)
+    step = -(-len(names) // 40)
+    short = [shorten(name, 36, placeholder="...") for name in names[::step]]
+    axes.set_yticks(range(0, len(names), step), short)
+    axes.tick_params(axis="y", length=0)
+    bar = figure.colorbar(ScalarMappable(norm, colours), ax=axes, extend="both", ticks=STEPS,
+                          aspect=18, pad=0.01)  # fmt: skip
+    bar.set_label("dB; grey: not compared")
+    bar.outline.set_visible(False)
+
+
+@dataclass(frozen=True, eq=False)
+class Moved:
+    """What is left with one size moved by several amounts, in the unit of print, rms in dB."""
+
+    name: str
+    changes: Sequence[float]
+    rms_db: Sequence[float]
+
+
+@in_house_style
+def sizes_off_figure(
+    title: str, sizes: Sequence[Moved], as_written_db: float, expected_db: float, unit: str
+) -> Figure:
+    """Draw what one size off would leave of the differences.
+
+    Parameters
+    ----------
+    title : str
+    sizes : sequence of Moved
+        nan where it cannot be built.
+    as_written_db, expected_db : float
+        What is left with no size moved, and what the uncertainties leave, rms, dB.
+    unit : str
+        Of the changes.
+    """
+    figure = new_figure(4.8, title)
+    axes = figure.subplots()
+    for number, size in enumerate(sizes):
+        order = np.argsort([*size.changes, 0.0])
+        x, y = (np.array(values)[order] for values in ([*size.changes, 0.0],
+                                                        [*size.rms_db, as_written_db]))  # fmt: skip
+        axes.plot(x, y, marker="o", markersize=5, linewidth=1.6, label=size.name,
+                  color=SERIES[number % len(SERIES)],
+                  linestyle=DASHES[number % len(DASHES)])  # fmt: skip
+    axes.plot(0.0, as_written_db, marker="o", markersize=9, color=INK, linestyle="none",
+              label="as written")  # fmt: skip
+    axes.axhspan(0.0, expected_db, color=FAINT, alpha=0.45, linewidth=0,
+                 label="within model and meter")  # fmt: skip
+    axes.set_ylim(bottom=0.0)
+    axes.set_xlabel(f"size off by, {unit}")
+    axes.set_ylabel("rms of what is left, dB")
+    axes.grid(axis="both")
+    legend_below(figure, axes, 4)
+    return figure

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from studies.fitting import Estimate, Fitted
-from studies.tables.columns import band, both_short, number, text
-from studies.tables.fitting_words import fit_words
-from studies.tables.table import Fact, Findings, Table, Value
+from studies.answer.columns import band, both_short, number, text
+from studies.answer.table import Fact, Findings, Table, Value
+from studies.questions.overlay.fit_words import fit_words
+from studies.questions.overlay.fitting import Estimate, Fitted
 
 
 def with_fit(findings: Findings, fitted: Fitted) -> Findings:

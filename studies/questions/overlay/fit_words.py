@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from studies.fitted_file import fitted_name
-from studies.fitting import Estimate, Fitted
-from studies.measured.trials import MOST_EVALUATIONS
-from studies.tables.table import joined
+from studies.answer.table import joined
+from studies.questions.overlay.fitted_file import fitted_name
+from studies.questions.overlay.fitting import Estimate, Fitted
+from studies.questions.overlay.trials import MOST_EVALUATIONS
 
 
 def fit_words(fitted: Fitted) -> list[str]:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import tomlkit
 
 from studies.design.companions import files_beside, names_beside, rename
-from studies.fitting import Fitted
+from studies.questions.overlay.fitting import Fitted
 
 PREFIX = "Fitted: "
 """Begins the title, so that no page of the fitted design passes for one of the old."""

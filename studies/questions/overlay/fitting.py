@@ -2,7 +2,7 @@
 
 Few sizes, each within bounds and drawn to what is written by its prior, are changed until the
 model's band levels at the positions come as close to the readings as they can. See
-`studies.measured.estimating` for the formulas.
+`studies.questions.overlay.estimating` for the formulas.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ import numpy as np
 from dispersion.response import Response
 from studies.design import Design, parse_design
 from studies.design.parameters import Parameter, parameters_of
-from studies.grid import FINE_PER_BAND, Progress, Solver
 from studies.measured.comparing import MODEL_DB, READING_DB
-from studies.measured.estimating import (
+from studies.measured.positions import MeasuredBands
+from studies.questions.overlay.estimating import (
     centred,
     correlations_of,
     covariance_of,
@@ -27,9 +27,9 @@ from studies.measured.estimating import (
     level_error,
     scale_of,
 )
-from studies.measured.holding_out import HeldOut, hold_out
-from studies.measured.positions import MeasuredBands
-from studies.measured.trials import MOST_EVALUATIONS, Trials
+from studies.questions.overlay.holding_out import HeldOut, hold_out
+from studies.questions.overlay.trials import MOST_EVALUATIONS, Trials
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 
 STATED_DB = float(np.hypot(MODEL_DB, READING_DB))
 CONFUSED, UNTOLD = 0.9, 0.8

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studies.measured.estimating import centred, covariance_of, free_readings
 from studies.measured.positions import Position
-from studies.measured.trials import Trials
+from studies.questions.overlay.estimating import centred, covariance_of, free_readings
+from studies.questions.overlay.trials import Trials
 
 MOST_GROUPS = 8
 SAME_PLACE = 5e-3

@@ -20,13 +20,13 @@ from shapes.clashes import find_clashes
 from studies.design import Design
 from studies.design.design import DesignFile, assemble
 from studies.design.moves import Dimension, dimensions_of
-from studies.fitting import Fitted, fit
-from studies.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver, counted
 from studies.measured.comparing import Comparison, compare, scatter_round_db
 from studies.measured.positions import MeasuredBands, Measurement, Position
 from studies.measured.reading import in_bands
 from studies.measured.text_files import MeasurementError
-from studies.predicting import Predicted, predict, predicted_at
+from studies.questions.overlay.fitting import Fitted, fit
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver, counted
+from studies.solving.predicting import Predicted, predict, predicted_at
 
 ONE_SIZE_OFF, SETTLING = "one size off at a time", "settling the best of each size"
 STEPS = (-4.0, -2.0, -1.0, 1.0, 2.0, 4.0)
@@ -182,7 +182,7 @@ def overlay(
     measurements : sequence of Measurement
         See `studies.measured.reading.read_measurements`.
     with_fit : bool
-        Fit the sizes of the design as well, see `studies.fitting`.
+        Fit the sizes of the design as well, see `studies.questions.overlay.fitting`.
 
     Raises
     ------

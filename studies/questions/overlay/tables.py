@@ -8,13 +8,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from dispersion.response import Response
-from studies.overlay import Overlay, SizeOff
-from studies.tables import cautions
-from studies.tables.columns import band, fixed, number, text
-from studies.tables.evidence import evidence_of_responses
-from studies.tables.fitting import with_fit
-from studies.tables.overlay_words import answer
-from studies.tables.table import Column, Fact, Findings, Table, Value
+from studies.answer import cautions
+from studies.answer.columns import band, fixed, number, text
+from studies.answer.evidence import evidence_of_responses
+from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.questions.overlay.fit_tables import with_fit
+from studies.questions.overlay.study import Overlay, SizeOff
+from studies.questions.overlay.words import answer
 
 MOST_COLUMNS = 6
 """Positions whose differences stand side by side in print; more are in the files."""

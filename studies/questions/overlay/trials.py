@@ -12,9 +12,9 @@ from dispersion.bands import study_frequencies
 from dispersion.response import Response
 from studies.design import Design, DesignError, parse_design
 from studies.design.parameters import Parameter, parameter_text
-from studies.grid import Progress, Solver, counted
 from studies.measured.positions import MeasuredBands
-from studies.predicting import predicted_at
+from studies.solving.grid import Progress, Solver, counted
+from studies.solving.predicting import predicted_at
 
 MOST_EVALUATIONS = 80
 FITTING = "fitting sizes"

@@ -9,11 +9,11 @@ import numpy as np
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees
+from studies.answer.columns import in_words
+from studies.answer.table import joined
 from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB
 from studies.measured.index import PERIODS
-from studies.overlay import LEAST_GAIN, LEAST_GAIN_DB, STEPS, Overlay, SizeOff
-from studies.tables.columns import in_words
-from studies.tables.table import joined
+from studies.questions.overlay.study import LEAST_GAIN, LEAST_GAIN_DB, STEPS, Overlay, SizeOff
 
 ONE_IN = 20
 FEW = 20

@@ -10,9 +10,10 @@ from dispersion.gliding import deviation_by_octave
 from dispersion.paths.posts import Ripple, compare_posts
 from shapes.assembly import Posts
 from shapes.clashes import find_clashes
+from studies.answer.columns import posts_name
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
-from studies.grid import COARSE_PER_BAND, Progress
+from studies.solving.grid import COARSE_PER_BAND, Progress
 
 STAGE = "posts"
 
@@ -99,8 +100,3 @@ def usual_alternatives(own: Posts) -> tuple[tuple[int, float], ...]:
     """One post more, and both counts at twice the diameter."""
     thick = 4.0 * own.radius
     return ((own.count + 1, 2.0 * own.radius), (own.count, thick), (own.count + 1, thick))
-
-
-def posts_name(posts: Posts) -> str:
-    """Name a choice of posts: "3 x 6 mm"."""
-    return f"{posts.count} x {2e3 * posts.radius:.3g} mm"

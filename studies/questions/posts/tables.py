@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dispersion.bands import band_label
 from dispersion.gliding import ARC_DEG, iso_limit_db
-from studies.posts import PostsStudy
-from studies.tables import cautions
-from studies.tables.columns import band, number, text, window_in_words
-from studies.tables.table import Column, Fact, Findings, Table, joined
+from studies.answer import cautions
+from studies.answer.columns import band, number, text, window_in_words
+from studies.answer.table import Column, Fact, Findings, Table, joined
+from studies.questions.posts.study import PostsStudy
 
 METHOD = (
     "Method: rods in the gap's vertical modes, an estimate. Against boundary elements in three"

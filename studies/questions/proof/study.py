@@ -15,10 +15,10 @@ import numpy as np
 
 from dispersion.keys import solver_version
 from dispersion.waves import DEFAULT_SETTINGS, one_blas_thread
-from studies.grid import Progress
-from studies.proving.check import Check, Compared
-from studies.proving.checks import FAMILIES
-from studies.proving.meshes import LADDERS, MeshLadder
+from studies.questions.proof.cases.check import Check, Compared
+from studies.questions.proof.cases.checks import FAMILIES
+from studies.questions.proof.cases.meshes import LADDERS, MeshLadder
+from studies.solving.grid import Progress
 
 BUILT_ON = ("numpy", "scipy", "numba")
 DEFAULT_ELEMENTS = DEFAULT_SETTINGS.mesh.unknowns_per_wavelength / 4.0

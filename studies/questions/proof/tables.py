@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dispersion.waves import DEFAULT_SETTINGS
-from studies.proof import DEFAULT_ELEMENTS, UNCHECKED, Proof, Proved
-from studies.proving.check import LEVEL_TOLERANCE_DB, WAVES, Compared
-from studies.proving.laws import POWER_BALANCE
-from studies.tables.columns import number, text
-from studies.tables.evidence import Evidence
-from studies.tables.table import Column, Fact, Findings, Table, Value
+from studies.answer.columns import number, text
+from studies.answer.evidence import Evidence
+from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.questions.proof.cases.check import LEVEL_TOLERANCE_DB, WAVES, Compared
+from studies.questions.proof.cases.laws import POWER_BALANCE
+from studies.questions.proof.study import DEFAULT_ELEMENTS, UNCHECKED, Proof, Proved
 
 HOLDS, FAILS = "holds", "FAILS"
 IN_FULL = "as text, so that no digit is lost"

@@ -1,12 +1,24 @@
-"""Rays, posts and the trust in quick methods."""
+"""Rays through the section."""
 
-from __future__ import annotations
+from collections.abc import Sequence
 
-from studies.charts import AroundTrace, around_figure, azimuth_figure, rays_figure, trust_figure
-from studies.pictures.picture import Picture, Pictures
-from studies.posts import PostsStudy
-from studies.rays import RayStudy
-from studies.trust import WITHIN_DB, Trust
+import numpy as np
+from matplotlib.figure import Figure
+
+from shapes.assembly import Assembly
+from studies.answer.charts.style import (
+    INK,
+    QUIET,
+    SERIES,
+    in_house_style,
+    legend_below,
+    new_figure,
+)
+from studies.answer.picture import Picture, Pictures
+from studies.questions.rays.study import RayStudy
+
+SHOWN_BELOW_MM = 60.0  # how much of the column the ray picture shows
+MOST_BOUNCES_TOLD = 3
 
 
 def rays_pictures(study: RayStudy) -> Pictures:
@@ -20,27 +32,52 @@ def rays_pictures(study: RayStudy) -> Pictures:
     return {"section": Picture(figure, caption)}
 
 
-def posts_pictures(study: PostsStudy) -> Pictures:
-    """Draw how far the level swings round the column."""
-    title, own = study.design.title, study.own
-    traces = [
-        AroundTrace(name, ripple.centres, ripple.minimum_db, ripple.maximum_db)
-        for name, ripple in study.ripples.items()
-    ]
-    name = next(iter(study.ripples))
-    azimuth = azimuth_figure(f"{title}: posts {name}", own.azimuths_deg, own.centres, own.level_db)
-    return {
-        "around": Picture(
-            around_figure(f"{title}: level round the column", traces),
-            "How far the level swings as you walk round the column, by estimate.",
-        ),
-        "azimuth": Picture(azimuth, "Where round the column it is louder and softer."),
-    }
+@in_house_style
+def rays_figure(
+    title: str, assembly: Assembly, paths: Sequence[np.ndarray], subtitle: str = ""
+) -> Figure:
+    """Draw rays in the plane through the axis, each leg in the colour of its bounces so far.
 
+    Parameters
+    ----------
+    title : str
+    assembly : Assembly
+    paths : sequence of (N, 2) arrays
+        Corners (r, z) of each ray in metres, start first; r may be negative beyond the axis.
+    subtitle : str
+        Such as the frequency above which the picture means anything.
 
-def trust_pictures(trust: Trust) -> Pictures:
-    """Draw how far each method is from the wave solver."""
-    rms = {method: trust.rms_db(method) for method in trust.methods}
-    title = f"{trust.design.title}: window level, {len(trust.cases)} designs"
-    figure = trust_figure(title, trust.centres, rms, WITHIN_DB)
-    return {"trust": Picture(figure, "How far each quick method is off, pitch by pitch.")}
+    Returns
+    -------
+    Figure
+    """
+    figure = new_figure(6.4, title, subtitle)
+    axes = figure.add_subplot()
+    plate = assembly.plate
+    reach = 1e3 * max(assembly.column.radius, plate.radius if plate is not None else 0.0)
+    for line in (assembly.lower_line, assembly.upper_line):
+        if len(line):
+            whole = np.vstack((line, line[::-1] * (-1.0, 1.0))) * 1e3
+            axes.fill(*whole.T, facecolor="#efe2cc", edgecolor=INK, linewidth=1.0, zorder=2)
+    for corners in paths:
+        for leg in range(len(corners) - 1):
+            late = leg >= MOST_BOUNCES_TOLD
+            axes.plot(
+                *(corners[leg : leg + 2].T * 1e3),
+                color=QUIET if late else SERIES[leg],
+                linewidth=0.4 if late else 1.0,
+                alpha=0.5 if late else 1.0,
+                zorder=3 if late else 4,
+                solid_capstyle="round",
+            )
+    for order, name in enumerate(("from the driver", "after one bounce", "after two")):
+        axes.plot([], [], color=SERIES[order], label=name)
+    axes.plot([], [], color=QUIET, linewidth=0.4, label="after three or more")
+    axes.set_aspect("equal")
+    axes.set_xlim(-2.2 * reach, 2.2 * reach)
+    top = 1e3 * (assembly.plate_gap + (plate.thickness if plate is not None else 0.0))
+    axes.set_ylim(-SHOWN_BELOW_MM, top + 0.4 * reach)
+    axes.set_xlabel("distance from the axis, mm")
+    axes.set_ylabel("height above the baffle, mm")
+    legend_below(figure, axes, 4)
+    return figure

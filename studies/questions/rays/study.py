@@ -17,7 +17,7 @@ from dispersion.paths.rays import (
 from dispersion.paths.scene import CENTRED, Mounting
 from dispersion.problem import Problem
 from studies.design import Design
-from studies.grid import problem_of
+from studies.solving.grid import problem_of
 
 DRAWN_RAYS = 27
 COUNTED_RAYS = 2**19

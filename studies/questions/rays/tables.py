@@ -7,9 +7,9 @@ import numpy as np
 from dispersion.bands import band_label
 from dispersion.paths.scene import CENTRED
 from shapes.lengths import in_both
-from studies.rays import RayStudy
-from studies.tables.columns import band, in_words, number, text, window_in_words
-from studies.tables.table import Column, Fact, Findings, Table, Value
+from studies.answer.columns import band, in_words, number, text, window_in_words
+from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.questions.rays.study import RayStudy
 
 MOST_HISTORIES = 8
 

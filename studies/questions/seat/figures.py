@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from studies.charts import Trace
-from studies.charts.seat import (
+from studies.answer.charts.curves import Trace
+from studies.answer.picture import Picture, Pictures
+from studies.questions.seat.seat_figures import (
     Heard,
     PlanPath,
     bounces_figure,
@@ -14,9 +15,8 @@ from studies.charts.seat import (
     floor_figure,
     plan_figure,
 )
-from studies.pictures.picture import Picture, Pictures
-from studies.seat import FloorCheck, Listener, SeatStudy
-from studies.tables.seat_words import posture
+from studies.questions.seat.study import FloorCheck, Listener, SeatStudy
+from studies.questions.seat.words import posture
 
 LEVEL = "dB re the driver's own\non-axis curve at 1 m"
 MOST_PANELS = 4

@@ -11,8 +11,8 @@ from matplotlib.lines import Line2D
 from numpy.typing import ArrayLike
 
 from dispersion.room import DIRECT, SURFACES
-from studies.charts.curves import Trace, draw_traces, level_axis
-from studies.charts.style import (
+from studies.answer.charts.curves import Trace, draw_traces, level_axis
+from studies.answer.charts.style import (
     DASHES,
     FAINT,
     INK,

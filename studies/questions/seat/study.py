@@ -24,9 +24,9 @@ from dispersion.response import Response
 from dispersion.room import DIRECT, Path, air_loss, first_bounces, share_reflected
 from shapes.assembly import Assembly
 from studies.design import Design
-from studies.grid import FINE_PER_BAND, Progress, Solver, counted, problem_of
-from studies.impulses import SeatImpulse, seat_impulse
-from studies.seating import Ears, Seating, Sitter, seating_of
+from studies.questions.seat.impulses import SeatImpulse, seat_impulse
+from studies.questions.seat.seating import Ears, Seating, Sitter, seating_of
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver, counted, problem_of
 
 READ_PER_BAND = 48
 """Frequencies in a third octave at which the refined curves are read for band values."""

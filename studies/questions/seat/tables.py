@@ -11,11 +11,11 @@ from dispersion.bands import band_label, octaves_of
 from dispersion.elevations import level_db
 from dispersion.impulse import RATE
 from shapes.lengths import in_both
-from studies.seat import EARLY_S, Listener, SeatStudy
-from studies.tables.columns import band, number, text
-from studies.tables.evidence import Evidence, evidence_of_responses
-from studies.tables.seat_words import answer, posture
-from studies.tables.table import Column, Fact, Findings, Table, Value
+from studies.answer.columns import band, number, text
+from studies.answer.evidence import Evidence, evidence_of_responses
+from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.questions.seat.study import EARLY_S, Listener, SeatStudy
+from studies.questions.seat.words import answer, posture
 
 _LEVEL = "level: direct sound re 0 dB at 1 m, bounces re direct sound"
 CAUTION = (

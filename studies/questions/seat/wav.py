@@ -10,10 +10,10 @@ from typing import Any
 import numpy as np
 
 from dispersion.impulse import HIGH_PASS_ORDER, PERIODS, RATE, BandLimits
-from studies.exports import named
-from studies.impulses import SeatImpulse
-from studies.release import version
-from studies.seat import Arrival, Listener, SeatStudy
+from studies.answer.exports import named
+from studies.answer.release import version
+from studies.questions.seat.impulses import SeatImpulse
+from studies.questions.seat.study import Arrival, Listener, SeatStudy
 
 FORMAT = "roundcast impulse 1"
 

@@ -9,9 +9,9 @@ import numpy as np
 from dispersion.bands import band_label
 from dispersion.impulse import PERIODS, RATE
 from shapes.lengths import in_both
-from studies.impulses import WITHIN_DB
-from studies.seat import EARLY_S, Listener, SeatStudy
-from studies.tables.table import joined
+from studies.answer.table import joined
+from studies.questions.seat.impulses import WITHIN_DB
+from studies.questions.seat.study import EARLY_S, Listener, SeatStudy
 
 WHERE_IT_STOPS = (
     "This is no room simulator: it stops at the first bounce off bare, plane surfaces. No second"

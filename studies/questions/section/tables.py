@@ -9,10 +9,10 @@ from shapes.clearances import list_clearances
 from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.reflector import Reflector
 from shapes.reflectors import Fact as Dimension
+from studies.answer import cautions
+from studies.answer.columns import both, mm, number, text, window_in_words
+from studies.answer.table import Column, Fact, Findings, Table, Value
 from studies.design import Design
-from studies.tables import cautions
-from studies.tables.columns import both, mm, number, text, window_in_words
-from studies.tables.table import Column, Fact, Findings, Table, Value
 
 
 def section_tables(design: Design) -> Findings:

@@ -22,7 +22,7 @@ from dispersion.waves import WaveSettings
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
-from studies.grid import Progress, counted
+from studies.solving.grid import Progress, counted
 
 STAGE = "slice"
 USUAL_HZ = (500.0, 2000.0, 8000.0)

@@ -9,10 +9,10 @@ import numpy as np
 from dispersion.checks import remarks_after
 from dispersion.elevations import level_db
 from shapes.lengths import in_both
-from studies.slices import Slices
-from studies.tables.columns import in_words, length, mm, number
-from studies.tables.evidence import Evidence
-from studies.tables.table import Column, Fact, Findings, Table, Value, joined
+from studies.answer.columns import in_words, length, mm, number
+from studies.answer.evidence import Evidence
+from studies.answer.table import Column, Fact, Findings, Table, Value, joined
+from studies.questions.slice.study import Slices
 
 ZERO = (
     "In the slice 0 dB is the driver's own on-axis level at 1 m, wherever the point is, so levels"

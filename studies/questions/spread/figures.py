@@ -3,18 +3,12 @@
 from __future__ import annotations
 
 from dispersion.paths.posts import Ripple
-from studies.charts import (
-    AroundTrace,
-    Trace,
-    curves_figure,
-    index_figure,
-    polar_figure,
-    round_band_figure,
-)
-from studies.pictures.picture import Picture, Pictures, coverage_picture
-from studies.pictures.section import section_pictures
-from studies.posts import posts_name
-from studies.spread import Spread
+from studies.answer.charts.around import AroundTrace, round_band_figure
+from studies.answer.charts.coverage import polar_figure
+from studies.answer.charts.curves import Trace, curves_figure, index_figure
+from studies.answer.columns import posts_name
+from studies.answer.picture import Picture, Pictures, coverage_picture, section_pictures
+from studies.questions.spread.study import Spread
 
 
 def spread_pictures(spread: Spread) -> Pictures:

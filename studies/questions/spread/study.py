@@ -9,9 +9,9 @@ from dispersion.bands import study_frequencies
 from dispersion.elevations import level_db, power_at
 from dispersion.paths.posts import Ripple, post_ripple
 from shapes.assembly import Assembly
-from studies.candidates import Candidate, NotSolvedError, Row
 from studies.design import Design
-from studies.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver, run
+from studies.solving.candidates import Candidate, NotSolvedError, Row
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver, run
 
 STRAIGHT_UP_DEG = 90.0
 STEEPEST_DEG = 89.0

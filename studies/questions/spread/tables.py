@@ -9,9 +9,8 @@ import numpy as np
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both
-from studies.spread import STRAIGHT_UP_DEG, Spread
-from studies.tables import cautions, levels
-from studies.tables.columns import (
+from studies.answer import cautions, levels
+from studies.answer.columns import (
     SCORE_CAPTION,
     SCORE_COLUMNS,
     band,
@@ -20,8 +19,9 @@ from studies.tables.columns import (
     score_cells,
     window_in_words,
 )
-from studies.tables.evidence import evidence_of
-from studies.tables.table import Fact, Findings, Table
+from studies.answer.evidence import evidence_of
+from studies.answer.table import Fact, Findings, Table
+from studies.questions.spread.study import STRAIGHT_UP_DEG, Spread
 
 
 def spread_tables(spread: Spread) -> Findings:

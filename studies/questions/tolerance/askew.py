@@ -11,7 +11,7 @@ from dispersion.paths.scene import Mounting
 from dispersion.problem import Problem
 from studies.design import Design
 from studies.design.moves import HALF_DEGREE, MILLIMETRE, Unit
-from studies.grid import problem_of
+from studies.solving.grid import problem_of
 
 RAYS = 2**18
 """Rays through each of the centred, shifted and tilted reflectors."""

@@ -8,10 +8,10 @@ import numpy as np
 from dispersion.bands import band_means
 from dispersion.coverage import measure_coverage
 from dispersion.elevations import level_db
-from studies.candidates import Row, Solved
 from studies.design.moves import Dimension
-from studies.design.questions import TargetTable
-from studies.target import score
+from studies.design.study_tables import TargetTable
+from studies.solving.candidates import Row, Solved
+from studies.solving.target import score
 
 BAND_PERCENT = (5.0, 50.0, 95.0)
 """Nine speakers in ten lie between the first and the last."""

@@ -2,13 +2,35 @@
 
 from __future__ import annotations
 
-from studies.batch import seat_levels_db
-from studies.charts import Worry, batch_figure, worries_figure
-from studies.pictures.picture import Picture, Pictures
-from studies.tables.tolerance_words import ends_in_words, plus_minus
-from studies.tolerance import Tolerance
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import ArrayLike
+
+from studies.answer.charts.curves import level_axis
+from studies.answer.charts.style import (
+    INK,
+    LEVEL_LABEL,
+    QUIET,
+    SERIES,
+    Look,
+    edges_of_bands,
+    frequency_axis,
+    in_house_style,
+    legend_below,
+    level_limits,
+    new_figure,
+)
+from studies.answer.picture import Picture, Pictures
+from studies.questions.tolerance.batch import seat_levels_db
+from studies.questions.tolerance.study import Tolerance
+from studies.questions.tolerance.words import ends_in_words, plus_minus
 
 ESTIMATE = "Off-centre and tilt: estimate by rays,\nnot by the wave solver; summed with nothing."
+_BAR = 0.36
 
 
 def tolerance_pictures(found: Tolerance) -> Pictures:
@@ -53,3 +75,185 @@ def _batch(found: Tolerance) -> Picture:
     return Picture(
         figure, "How much speakers built to these tolerances differ: nine in ten lie in the band."
     )
+
+
+@dataclass(frozen=True, eq=False)
+class Worry:
+    """One size in the ranking.
+
+    Attributes
+    ----------
+    name : str
+        With its tolerance: "keep, +-1 mm".
+    minus_db, plus_db : float
+        Change of the score at either end, dB; nan if that cannot be built.
+    curve_minus_db, curve_plus_db : float
+        Largest change of a third octave at the seat, signed, dB; nan likewise.
+    """
+
+    name: str
+    minus_db: float
+    plus_db: float
+    curve_minus_db: float
+    curve_plus_db: float
+
+
+@in_house_style
+def worries_figure(
+    title: str,
+    worries: Sequence[Worry],
+    ears: str,
+    estimates: Sequence[tuple[str, float]] = (),
+    estimates_title: str = "",
+) -> Figure:
+    """Draw what every size costs, the most costly on top.
+
+    Parameters
+    ----------
+    title : str
+    worries : sequence of Worry
+        In the order of the ranking.
+    ears : str
+        Where the curve is heard.
+    estimates : sequence of (str, float)
+        Names with tolerance, and dB: drawn apart, since they come from another method.
+    estimates_title : str
+        Says which.
+
+    Returns
+    -------
+    Figure
+    """
+    height = 2.3 + 0.5 * len(worries) + (1.2 + 0.4 * len(estimates) if estimates else 0.0)
+    figure = new_figure(height, title)
+    ratios = [len(worries)] + ([len(estimates)] if estimates else [])
+    panels = figure.subplots(len(ratios), 2, squeeze=False, sharey="row", height_ratios=ratios)
+    names = [worry.name for worry in worries]
+    left, right = panels[0]
+    _pairs(left, names, [(w.minus_db, w.plus_db) for w in worries])
+    left.set_title("score, less is better")
+    left.set_xlabel("change of score, dB")
+    _pairs(right, names, [(w.curve_minus_db, w.curve_plus_db) for w in worries])
+    right.set_title(f"{ears}: the third octave that moves most")
+    right.set_xlabel("change of level, dB")
+    if estimates:
+        panels[1][0].axis("off")
+        panels[1][0].text(0.0, 0.5, estimates_title, va="center", wrap=True, color=INK)
+        _estimates(panels[1][1], estimates)
+    legend_below(figure, left)
+    return figure
+
+
+def _pairs(axes: Axes, names: Sequence[str], changes: Sequence[tuple[float, float]]) -> None:
+    places = np.arange(len(names))
+    low, high = np.asarray(changes, dtype=float).reshape(-1, 2).T
+    look: Look = {"height": _BAR}
+    axes.barh(places - _BAR / 2, low, color=SERIES[0], label="minus side of the tolerance", **look)
+    axes.barh(places + _BAR / 2, high, color=SERIES[1], label="plus side of the tolerance", **look)
+    both = np.append(places - _BAR / 2, places + _BAR / 2)
+    for place, value in zip(both, np.append(low, high), strict=True):
+        if np.isnan(value):
+            axes.text(0.0, place, " cannot be built", va="center", color=QUIET, fontsize=8)
+    axes.set_yticks(places, names)
+    axes.set_ylim(len(names) - 0.4, -0.6)
+    largest = np.nanmax(np.abs(np.append(changes, 0.05)))
+    axes.set_xlim(-1.15 * largest, 1.15 * largest)
+    axes.axvline(0.0, color=QUIET, linewidth=0.8)
+    axes.grid(axis="x")
+
+
+def _estimates(axes: Axes, estimates: Sequence[tuple[str, float]]) -> None:
+    places = np.arange(len(estimates))
+    values = np.array([value for _, value in estimates])
+    axes.barh(places, values, height=0.5, color=QUIET, hatch="//", edgecolor="white")
+    for place, (name, value) in enumerate(estimates):
+        axes.text(value, place, f"  {name}: {value:.2f} dB", va="center")
+    axes.set_yticks([])
+    axes.set_ylim(len(estimates) - 0.4, -0.6)
+    axes.set_xlim(0.0, 2.6 * max(float(values.max()), 0.05))
+    axes.set_xlabel("either way, at a seat on the worst side, dB")
+    axes.grid(axis="x")
+
+
+@in_house_style
+def batch_figure(
+    title: str,
+    centres: ArrayLike,
+    written_db: ArrayLike,
+    band_db: ArrayLike,
+    scores_db: ArrayLike,
+    written_score_db: float,
+    within_db: float,
+    doubt_db: float,
+) -> Figure:
+    """Draw the curve at the seat with the band that holds nine speakers in ten, and the scores.
+
+    Parameters
+    ----------
+    title : str
+    centres : (B,) array
+        Exact band centres, Hz.
+    written_db : (B,) array
+        Level as written, dB.
+    band_db : (3, B) array
+        Levels below which 5, 50 and 95 % of the speakers lie, dB.
+    scores_db : (N,) array
+        Score of every speaker that can be built, dB.
+    written_score_db, within_db : float
+        Score as written, and how much worse a speaker may be to pass, dB.
+    doubt_db : float
+        How far these scores may be off, dB; nan if unknown.
+
+    Returns
+    -------
+    Figure
+    """
+    figure = new_figure(8.6, title)
+    top, middle, bottom = figure.subplots(3, 1, height_ratios=(2.2, 1.2, 0.9))
+    edges, written = edges_of_bands(centres), np.asarray(written_db, dtype=float)
+    low, _, high = np.asarray(band_db, dtype=float)
+    _shade(top, edges, (low, written, high))
+    level_axis(top, level_limits(np.concatenate((low, written, high))), LEVEL_LABEL)
+    _shade(middle, edges, (low - written, np.zeros_like(written), high - written))
+    middle.set_title("the same, dB re as written, which hides the curve itself")
+    middle.set_ylabel("dB re as written")
+    middle.grid(axis="both")
+    most = max(1.0, 1.1 * float(np.nanmax(np.abs((low - written, high - written)), initial=0.0)))
+    middle.set_ylim(-most, most)
+    for axes in (top, middle):
+        frequency_axis(axes, edges[0], edges[-1], label=axes is middle)
+    _scores(bottom, np.asarray(scores_db, dtype=float), (written_score_db, within_db, doubt_db))
+    figure.align_ylabels()
+    legend_below(figure, top)
+    return figure
+
+
+def _shade(axes: Axes, edges: np.ndarray, levels: tuple[np.ndarray, ...]) -> None:
+    low, written, high = levels
+    look: Look = {"fill": True, "color": SERIES[1], "alpha": 0.45, "linewidth": 0}
+    axes.stairs(high, edges, baseline=low, label="nine speakers in ten", **look)
+    axes.stairs(written, edges, baseline=None, color=SERIES[0], linewidth=1.8, label="as written")
+
+
+def _scores(axes: Axes, scores: np.ndarray, marks: tuple[float, float, float]) -> None:
+    """One mark for each speaker, with the line that it must not cross and how blurred that is."""
+    written, within, doubt = marks
+    limit, doubt = written + within, float(np.nan_to_num(doubt))
+    passed = scores <= limit
+    look: Look = {"marker": "|", "linestyle": "none", "markersize": 22, "markeredgewidth": 1.4}
+    for which, colour in ((passed, SERIES[2]), (~passed, SERIES[1])):
+        axes.plot(scores[which], np.zeros(which.sum()), color=colour, **look)
+    axes.axvline(written, color=SERIES[0], linewidth=1.8)
+    axes.axvline(limit, color=INK, linewidth=1.4, linestyle=(0, (6, 2)))
+    axes.axvspan(limit - doubt, limit + doubt, color=QUIET, alpha=0.15, linewidth=0)
+    axes.set_yticks([])
+    axes.set_ylim(-1.0, 1.0)
+    ends = np.append(scores, (written, limit - doubt, limit + doubt))
+    room = 0.08 * (ends.max() - ends.min()) + 0.01
+    axes.set_xlim(ends.min() - room, ends.max() + room)
+    axes.set_title(
+        f"every speaker: as written {written:.2f} dB (line), passes up to {limit:.2f} dB (dashed;"
+        " shaded: scores may be off)"
+    )
+    axes.set_xlabel("score, dB, less is better")
+    axes.grid(axis="x")

@@ -7,19 +7,17 @@ from functools import cached_property, partial
 import numpy as np
 
 from dispersion.paths.rays import meaningful_above_hz
-from studies.askew import Askew, hung_askew
-from studies.batch import Batch, can_be_thinned, seat_levels_db, thinned
-from studies.candidates import Candidate, NotSolvedError, Row
 from studies.design import Design
 from studies.design.design import DesignFile, assemble
 from studies.design.moves import Dimension, dimensions_of, moved
-from studies.grid import FINE_PER_BAND, Progress, Solver, run
-from studies.target import METER_DB
+from studies.questions.tolerance.askew import Askew, hung_askew
+from studies.questions.tolerance.batch import Batch, can_be_thinned, seat_levels_db, thinned
+from studies.solving.candidates import Candidate, NotSolvedError, Row
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver, run
+from studies.solving.target import METER_DB, NO_DIFFERENCE_DB
 
 ONE_AT_A_TIME, ALL_AT_ONCE = "one size at a time", "all sizes at once"
 SAMPLES, MOST_SAMPLES, SEED = 32, 4096, 5
-NO_COST_DB = 0.1
-"""A change of score below this counts as none, as between entries of a contest."""
 
 
 class SampleError(ValueError):
@@ -116,7 +114,7 @@ class Sensitivity:
     @property
     def matters(self) -> bool:
         """Tell whether score or level meter show anything, or an end cannot be built."""
-        seen = self.cost_db >= NO_COST_DB or abs(self.largest_db) >= METER_DB
+        seen = self.cost_db >= NO_DIFFERENCE_DB or abs(self.largest_db) >= METER_DB
         return seen or bool(self.reason)
 
     @property

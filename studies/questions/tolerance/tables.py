@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from studies.batch import BAND_PERCENT, Batch, seat_levels_db
-from studies.candidates import Row
-from studies.tables import cautions
-from studies.tables.columns import band, fixed, in_words, number, text
-from studies.tables.evidence import evidence_of
-from studies.tables.table import Column, Fact, Findings, Table, Value
-from studies.tables.tolerance_words import BY_RAYS, answer, ears, ends_in_words, plus_minus
-from studies.tolerance import Sensitivity, Tolerance
+from studies.answer import cautions
+from studies.answer.columns import band, fixed, in_words, number, text
+from studies.answer.evidence import evidence_of
+from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.questions.tolerance.batch import BAND_PERCENT, Batch, seat_levels_db
+from studies.questions.tolerance.study import Sensitivity, Tolerance
+from studies.questions.tolerance.words import BY_RAYS, answer, ears, ends_in_words, plus_minus
+from studies.solving.candidates import Row
 
 _DECIMALS = {"mm": 2, "deg": 2, "K": 1}
 

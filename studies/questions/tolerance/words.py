@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.bands import band_label
-from studies.askew import Askew
-from studies.batch import BAND_PERCENT, Batch
+from studies.answer.columns import in_words, target_in_words
+from studies.answer.table import joined
 from studies.design.moves import Dimension, Unit
-from studies.tables.columns import in_words, target_in_words
-from studies.tables.table import joined
-from studies.target import METER_DB
-from studies.tolerance import NO_COST_DB, Sensitivity, Tolerance
+from studies.questions.tolerance.askew import Askew
+from studies.questions.tolerance.batch import BAND_PERCENT, Batch
+from studies.questions.tolerance.study import Sensitivity, Tolerance
+from studies.solving.target import METER_DB, NO_DIFFERENCE_DB
 
 BY_RAYS = "estimate by rays"
 
@@ -36,7 +36,7 @@ def _worry(found: Tolerance) -> str:
     if len(calm) == len(found.sizes):
         return (
             f"Nothing to worry about: within its tolerance no size alone worsens the score by"
-            f" {NO_COST_DB:g} dB or moves a third octave at {ears(found)} by {METER_DB:g} dB;"
+            f" {NO_DIFFERENCE_DB:g} dB or moves a third octave at {ears(found)} by {METER_DB:g} dB;"
             f" the most costly, {first.dimension.name}, worsens it by {first.cost_db:.2f} dB."
         )
     within = plus_minus(max(first.dimension.down, first.dimension.up), first.dimension.unit)
@@ -49,11 +49,13 @@ def _worry(found: Tolerance) -> str:
 def _other_worries(found: Tolerance) -> list[str]:
     """What costs as much as the first, and what moves the curve more than it does."""
     first, *others = found.sizes
-    close = [s for s in others if s.matters and first.cost_db - s.cost_db < NO_COST_DB]
+    close = [s for s in others if s.matters and first.cost_db - s.cost_db < NO_DIFFERENCE_DB]
     said = []
     if close and first.matters:
         names = joined([size.dimension.name for size in close])
-        said.append(f"Within {NO_COST_DB:g} dB of that cost, which is no difference: {names}.")
+        said.append(
+            f"Within {NO_DIFFERENCE_DB:g} dB of that cost, which is no difference: {names}."
+        )
     loudest = max(found.sizes, key=lambda size: size.curve_rms_db)
     if loudest is not first and loudest.matters:
         said.append(

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from studies.charts import curves_figure, ladder_figure, shave_figure, sweep_map_figure
-from studies.pictures.picture import (
+from studies.answer.charts.curves import curves_figure
+from studies.answer.charts.shaving import shave_figure
+from studies.answer.charts.sweeps import ladder_figure, sweep_map_figure
+from studies.answer.picture import (
     Picture,
     Pictures,
     choosing_picture,
@@ -13,7 +15,8 @@ from studies.pictures.picture import (
     window_levels,
     window_trace,
 )
-from studies.trim import Cut, Trim
+from studies.questions.trim.study import Trim
+from studies.solving.shaving import Cut
 
 
 def trim_pictures(trim: Trim) -> Pictures:

@@ -13,10 +13,10 @@ import numpy as np
 
 from dispersion.paths.rays import solve_rays
 from shapes.assembly import Assembly
-from shapes.reflectors import ball_cap, base_of_cap
-from studies.candidates import Candidate, NearBest, Row, near_best, winner_of
+from shapes.reflectors import ball_cap
 from studies.design import Design
-from studies.grid import (
+from studies.solving.candidates import Candidate, NearBest, Row, near_best, winner_of
+from studies.solving.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
     Progress,
@@ -25,28 +25,10 @@ from studies.grid import (
     run,
     settle,
 )
-from studies.target import METER_DB
+from studies.solving.shaving import Cut, shaving_stops
+from studies.solving.target import METER_DB
 
 OPINION_RAYS = 2**16
-
-
-@dataclass(frozen=True, eq=False)
-class Cut:
-    """One candidate: a ball, how much of it is kept, and what became of it (metres)."""
-
-    ball_diameter: float
-    keep: float
-    row: Row
-
-    @property
-    def cut_off(self) -> float:
-        """Depth that is cut away."""
-        return self.ball_diameter - self.keep
-
-    @property
-    def base_diameter(self) -> float:
-        """Diameter of the flat: the check dimension."""
-        return base_of_cap(self.ball_diameter, self.keep)
 
 
 @dataclass(frozen=True, eq=False)
@@ -274,24 +256,6 @@ def _ball_spread(design: Design, best: Cut, rows: list[Row]) -> BallSpread | Non
         Cut(best.ball_diameter - half, best.keep, rows[0]),
         Cut(best.ball_diameter + half, best.keep, rows[1]),
     )
-
-
-def shaving_stops(cuts: Sequence[Cut], best: Cut) -> tuple[Cut, ...]:
-    """Where to stop and measure on the way from the tallest cap to the best.
-
-    Foam does not grow back, so the order is from tall to short, and every step takes off no more
-    than half of what is left to take.
-    """
-    way_down = sorted(
-        (cut for cut in cuts if cut.row.solved and cut.keep >= best.keep), key=lambda cut: -cut.keep
-    )
-    stops = [way_down[0]]
-    while stops[-1] is not best:
-        half_left = 0.5 * (stops[-1].keep + best.keep)
-        shorter = [cut for cut in way_down if cut.keep < stops[-1].keep]
-        reached = [cut for cut in shorter if cut.keep >= half_left - 1e-9]
-        stops.append(reached[-1] if reached else shorter[0])
-    return tuple(stops)
 
 
 def _steps(stops: Sequence[Cut]) -> tuple[ShaveStep, ...]:

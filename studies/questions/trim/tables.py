@@ -7,9 +7,8 @@ import numpy as np
 from dispersion.bands import band_label
 from shapes.lengths import in_both
 from shapes.reflectors import ball_cap
-from studies.tables import cautions, levels
-from studies.tables.choosing import unbeaten_table
-from studies.tables.columns import (
+from studies.answer import cautions, levels
+from studies.answer.columns import (
     CANDIDATE,
     REASON,
     SCORE_CAPTION,
@@ -21,11 +20,13 @@ from studies.tables.columns import (
     score_cells,
     text,
 )
-from studies.tables.evidence import evidence_of
-from studies.tables.standing import STANDING, standing_caption
-from studies.tables.table import Column, Fact, Findings, Table, Value
-from studies.tables.trim_words import answer, compared, measured_spread
-from studies.trim import Cut, ShaveStep, Trim
+from studies.answer.evidence import evidence_of
+from studies.answer.standing import STANDING, standing_caption
+from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.unbeaten import unbeaten_table
+from studies.questions.trim.study import ShaveStep, Trim
+from studies.questions.trim.words import answer, compared, measured_spread
+from studies.solving.shaving import Cut
 
 TELL_TALES = 3
 """Bands named for each step of the shaving."""

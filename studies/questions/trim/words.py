@@ -6,11 +6,12 @@ import numpy as np
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_mm
-from studies.candidates import Row
-from studies.contest import NO_DIFFERENCE_DB
-from studies.tables.columns import target_in_words
-from studies.tables.standing import behind, best_at_end, range_in_words
-from studies.trim import BallSpread, Cut, Trim
+from studies.answer.columns import target_in_words
+from studies.answer.standing import behind, best_at_end, range_in_words
+from studies.questions.trim.study import BallSpread, Trim
+from studies.solving.candidates import Row
+from studies.solving.shaving import Cut
+from studies.solving.target import NO_DIFFERENCE_DB
 
 SAME = 1e-7
 """Sizes closer than this are one size, metres."""

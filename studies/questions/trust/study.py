@@ -12,9 +12,9 @@ import numpy as np
 
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap, cone
-from studies.candidates import Candidate, NotSolvedError, Row
 from studies.design import Design
-from studies.grid import Progress, Solver, run
+from studies.solving.candidates import Candidate, NotSolvedError, Row
+from studies.solving.grid import Progress, Solver, run
 
 WITHIN_DB = 3.0
 PER_BAND = 8

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.bands import band_label
-from studies.tables.columns import band, number, text
-from studies.tables.evidence import evidence_of
-from studies.tables.table import Fact, Findings, Table, Value
-from studies.trust import REFERENCE, WITHIN_DB, Trust
+from studies.answer.columns import band, number, text
+from studies.answer.evidence import evidence_of
+from studies.answer.table import Fact, Findings, Table, Value
+from studies.questions.trust.study import REFERENCE, WITHIN_DB, Trust
 
 
 def trust_tables(trust: Trust) -> Findings:

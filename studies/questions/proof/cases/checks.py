@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from studies.proving import (
+from studies.questions.proof.cases import (
     discs,
     echoes,
     filters,
@@ -24,7 +24,7 @@ from studies.proving import (
     volumes,
     wedges,
 )
-from studies.proving.check import Check
+from studies.questions.proof.cases.check import Check
 
 FAMILIES: Mapping[str, tuple[Check, ...]] = {
     "sources on a sphere": sphere_sources.CHECKS,

@@ -32,7 +32,7 @@ from dispersion.waves import (
     solve,
 )
 from dispersion.waves.elements import basis
-from studies.proving.check import (
+from studies.questions.proof.cases.check import (
     LEVEL_TOLERANCE_DB,
     WAVES,
     Check,
@@ -41,7 +41,7 @@ from studies.proving.check import (
     degrees,
     level,
 )
-from studies.proving.solids import AIR, frequency_of, hertz, parts_of, plate
+from studies.questions.proof.cases.solids import AIR, frequency_of, hertz, parts_of, plate
 
 THICKNESSES = np.array([0.1, 0.03, 0.01])
 

@@ -18,7 +18,7 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.waves import PlaneWave, solve
-from studies.proving.check import (
+from studies.questions.proof.cases.check import (
     LEVEL_TOLERANCE_DB,
     PROMISED_RANGE_DB,
     WAVES,
@@ -28,7 +28,7 @@ from studies.proving.check import (
     degrees,
     level,
 )
-from studies.proving.solids import AIR, around, hertz, sphere, spheroid
+from studies.questions.proof.cases.solids import AIR, around, hertz, sphere, spheroid
 
 WATER_SPEED = 1477.4
 

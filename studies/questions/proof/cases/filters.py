@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 
 from dispersion.sources import Crossover
-from studies.proving.check import REST, Check, Compared, compare
+from studies.questions.proof.cases.check import REST, Check, Compared, compare
 
 CORNER = 2500.0
 

@@ -20,7 +20,7 @@ from scipy.special import eval_legendre, spherical_jn, spherical_yn
 from dispersion.waves import Drive, PlaneWave, WaveSettings, axial_motion, normal_motion, solve
 from shapes.meridian import Arc, Line, Meridian
 from shapes.pieces import Piece, Point
-from studies.proving.check import (
+from studies.questions.proof.cases.check import (
     LEVEL_TOLERANCE_DB,
     POWER_TOLERANCE_DB,
     WAVES,
@@ -32,7 +32,7 @@ from studies.proving.check import (
     joined,
     level,
 )
-from studies.proving.solids import AIR, built, frequency_of, hertz, sphere
+from studies.questions.proof.cases.solids import AIR, built, frequency_of, hertz, sphere
 
 SAME_DB = 0.01
 """The doubled bodies are cut into the same elements, so nothing but rounding is left."""

@@ -13,7 +13,7 @@ from scipy.special import j1
 
 from dispersion.paths.kirchhoff import cut_rings, far_kernels, near_kernels
 from shapes.meridian import Arc, Line
-from studies.proving.check import QUICK, Check, Compared, compare, degrees
+from studies.questions.proof.cases.check import QUICK, Check, Compared, compare, degrees
 
 CLOSED_FORM = 1e-6
 """Required of a Kirchhoff code."""

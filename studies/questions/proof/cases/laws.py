@@ -13,7 +13,7 @@ from dispersion.bands import study_frequencies
 from dispersion.problem import Problem
 from dispersion.solvers import solve_waves
 from dispersion.waves import Monopole, PlaneWave, ring_kernels, solve
-from studies.proving.check import (
+from studies.questions.proof.cases.check import (
     LEVEL_TOLERANCE_DB,
     POWER_TOLERANCE_DB,
     WAVES,
@@ -22,7 +22,7 @@ from studies.proving.check import (
     compare,
     level,
 )
-from studies.proving.solids import AIR, EXAMPLES, built, example
+from studies.questions.proof.cases.solids import AIR, EXAMPLES, built, example
 
 INSIDE_THE_GAP, BESIDE, BELOW, ABOVE = (0.06, 0.02), (0.15, 0.03), (0.4, -0.6), (0.05, 0.5)
 

@@ -18,8 +18,8 @@ from scipy.special import eval_legendre, spherical_jn, spherical_yn
 
 from dispersion.waves import Drive, MeshSettings, Monopole, PlaneWave, WaveSettings, solve
 from shapes.meridian import Meridian
-from studies.proving.check import WAVES, Check, Compared, compare
-from studies.proving.solids import AIR, frequency_of, hidden, sphere, spheroid
+from studies.questions.proof.cases.check import WAVES, Check, Compared, compare
+from studies.questions.proof.cases.solids import AIR, frequency_of, hidden, sphere, spheroid
 
 ELEVATIONS = np.arange(-90.0, 91.0, 3.0)
 

@@ -25,8 +25,15 @@ import numpy as np
 
 from dispersion.waves import Monopole, PlaneWave, WaveSolution, solve
 from dispersion.waves.elements import basis
-from studies.proving.check import WAVES, Check, Compared, compare_levels, degrees, joined
-from studies.proving.solids import AIR, built, frequency_of, hertz, hidden, sphere
+from studies.questions.proof.cases.check import (
+    WAVES,
+    Check,
+    Compared,
+    compare_levels,
+    degrees,
+    joined,
+)
+from studies.questions.proof.cases.solids import AIR, built, frequency_of, hertz, hidden, sphere
 
 ELEVATIONS = np.arange(-90.0, 91.0, 3.0)
 

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.special import eval_legendre, j1, spherical_jn, spherical_yn
 
 from dispersion.coverage import directivity_index
-from studies.proving.check import REST, Check, Compared, compare
+from studies.questions.proof.cases.check import REST, Check, Compared, compare
 
 GRID = np.linspace(-90.0, 90.0, 361)
 

@@ -21,7 +21,7 @@ from scipy.special import j1
 
 from dispersion.waves import WaveSolution, axial_motion, solve
 from dispersion.waves.elements import basis
-from studies.proving.check import (
+from studies.questions.proof.cases.check import (
     AS_A_SHARE,
     POWER_TOLERANCE_DB,
     WAVES,
@@ -30,7 +30,7 @@ from studies.proving.check import (
     compare,
     degrees,
 )
-from studies.proving.solids import AIR, cylinder, frequency_of
+from studies.questions.proof.cases.solids import AIR, cylinder, frequency_of
 
 BAFFLE = 20.0  # its radius over the piston's
 

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import hankel1
 
 from dispersion.paths.mirrors import Mirrors, Paths, paths_to
-from studies.proving.check import QUICK, Check, Compared, compare
+from studies.questions.proof.cases.check import QUICK, Check, Compared, compare
 
 H = 0.1
 

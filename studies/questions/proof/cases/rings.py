@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import ellipkm1
 
 from dispersion.waves import ring_kernels
-from studies.proving.check import WAVES, Check, Compared, compare
+from studies.questions.proof.cases.check import WAVES, Check, Compared, compare
 
 Pair = tuple[tuple[float, float], tuple[float, float]]
 """Where the field is wanted and where the ring is, (r, z) each."""

@@ -11,7 +11,7 @@ import numpy as np
 from scipy import special
 
 from dispersion.paths.cylinders import far_pattern, line_source, plane_wave, scatter
-from studies.proving.check import QUICK, Check, Compared, compare, degrees
+from studies.questions.proof.cases.check import QUICK, Check, Compared, compare, degrees
 
 AZIMUTHS = np.linspace(0.0, 2.0 * np.pi, 97)
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.waves import Monopole, PlaneWave, WaveSettings, WaveSolution, solve
-from studies.proving.check import (
+from studies.questions.proof.cases.check import (
     LEVEL_TOLERANCE_DB,
     POWER_TOLERANCE_DB,
     PROMISED_RANGE_DB,
@@ -25,7 +25,7 @@ from studies.proving.check import (
     degrees,
     level,
 )
-from studies.proving.solids import AIR, around, frequency_of, hertz, sphere
+from studies.questions.proof.cases.solids import AIR, around, frequency_of, hertz, sphere
 
 POLAR = np.array([0.0, 45.0, 90.0, 135.0, 180.0])  # from the direction of travel
 

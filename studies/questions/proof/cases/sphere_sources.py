@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from dispersion.waves import WaveSolution, axial_motion, normal_motion, solve
-from studies.proving.check import (
+from studies.questions.proof.cases.check import (
     LEVEL_TOLERANCE_DB,
     POWER_TOLERANCE_DB,
     PROMISED_RANGE_DB,
@@ -30,7 +30,7 @@ from studies.proving.check import (
     degrees,
     level,
 )
-from studies.proving.solids import AIR, capped_sphere, frequency_of, hertz, sphere
+from studies.questions.proof.cases.solids import AIR, capped_sphere, frequency_of, hertz, sphere
 
 POLAR = np.array([0.0, 30.0, 60.0, 90.0, 120.0, 150.0, 180.0])
 

@@ -16,7 +16,7 @@ import numpy as np
 from dispersion.air import Air, absorption
 from dispersion.bands import band_edges, nominal_centre, third_octave_centres
 from dispersion.cta_2034_a import cta_weights
-from studies.proving.check import REST, Check, Compared, compare
+from studies.questions.proof.cases.check import REST, Check, Compared, compare
 
 # Temperature in degrees Celsius, relative humidity in percent, Hz, dB/km as printed.
 TABLE_1 = [

@@ -11,7 +11,7 @@ import math
 
 from shapes.meridian import Arc, Line, Meridian
 from shapes.reflectors import ball_cap, base_of_cap, cone
-from studies.proving.check import REST, Check, Compared, compare
+from studies.questions.proof.cases.check import REST, Check, Compared, compare
 
 
 def cap_of_a_three_four_five_triangle(_: None) -> Compared:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.paths.rims import wedge_field
-from studies.proving.check import QUICK, Check, Compared, compare
+from studies.questions.proof.cases.check import QUICK, Check, Compared, compare
 
 HALF_PLANE, BOX_EDGE = 2.0 * np.pi, 1.5 * np.pi
 

@@ -1,1 +1,0 @@
-"""The directivity of a design in open formats, and the JSON Schemas of what roundcast writes."""

@@ -1,1 +1,0 @@
-"""How a measurement is planned: where to stand, what may be off, which readings tell."""

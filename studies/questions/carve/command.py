@@ -1,0 +1,58 @@
+"""`roundcast carve`: its options."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import click
+
+from studies.answer.delivery import DesignDelivery
+from studies.questions.options import example, output_options, wave_options
+from studies.solving.options import Options, SolverOptions
+
+
+@dataclass(frozen=True, kw_only=True)
+class CarveOptions(Options):
+    """What `roundcast carve` was asked.
+
+    Attributes
+    ----------
+    knots : int
+        Knots of the curve, tip and rim included.
+    solves : int
+        Solves that the search may spend.
+    """
+
+    knots: int = 5
+    solves: int = 240
+
+
+@click.command(epilog=example("carve mine.toml --solves 480"))
+@output_options
+@wave_options
+@click.option(
+    "--knots",
+    type=click.IntRange(min=3, max=9),
+    default=5,
+    show_default=True,
+    metavar="N",
+    help="Of the curve, tip and rim included; more need more solves.",
+)
+@click.option(
+    "--solves",
+    type=click.IntRange(min=120, max=5000),
+    default=240,
+    show_default=True,
+    metavar="N",
+    help="Solves that the search may spend; few make a poor cap and cone to compare with.",
+)
+def carve(delivery: DesignDelivery, knots: int, solves: int, solving: SolverOptions) -> None:
+    """Search a reflector's curve of your own.
+
+    A smooth profile within what your workshop can make, held against the best cap and the best
+    cone; the result is a design file. A run that was stopped goes on where it was.
+    """
+    from studies.answer.delivering import answer
+    from studies.questions.carve.question import QUESTION
+
+    answer(QUESTION, delivery, CarveOptions(knots=knots, solves=solves, solving=solving))

@@ -1,0 +1,70 @@
+"""A curve of one's own: what `roundcast carve` finds, tells, draws and writes."""
+
+from __future__ import annotations
+
+import functools
+from pathlib import Path
+
+from dispersion.waves import WaveSettings
+from studies.answer.next_steps import Step, command_line
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.carve.carved_file import carved_name
+from studies.questions.carve.command import CarveOptions
+from studies.questions.carve.figures import carve_pictures
+from studies.questions.carve.study import (
+    CHECK_FINER,
+    CHECK_PER_BAND,
+    FINALISTS,
+    KINDS,
+    Carved,
+    carve,
+    carve_files,
+)
+from studies.questions.carve.tables import carve_tables
+from studies.solving.budget import Batch, Work
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
+from studies.solving.session import solved
+
+
+def find(design: Design, options: CarveOptions) -> Carved:
+    """Search a curve with the wave solver: its error is what the gain is held to."""
+    finest = WaveSettings().finer(options.solving.finer).finer(CHECK_FINER)
+
+    def study(solver: Solver, progress: Progress) -> Carved:
+        checker = functools.partial(solver, settings=finest)
+        return carve(
+            design,
+            solver,
+            progress,
+            checker=checker,
+            knots=options.knots,
+            solves=options.solves,
+        )
+
+    return solved(design, options.solving, study)
+
+
+def weigh(design: Design, options: CarveOptions) -> Work:
+    """The search, the finalists, and three of them again on a finer mesh."""
+    return (
+        Batch(options.solves, COARSE_PER_BAND),
+        Batch(len(KINDS) * FINALISTS, FINE_PER_BAND),
+        Batch(len(KINDS), CHECK_PER_BAND),
+    )
+
+
+def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:
+    """Next the section of what was carved."""
+    return ((command_line("section", folder / carved_name(design)), "of the carved curve"),)
+
+
+QUESTION = Question(
+    name="carve",
+    find=find,
+    tell=carve_tables,
+    draw=carve_pictures,
+    make=carve_files,
+    weigh=weigh,
+    next_steps=next_steps,
+)

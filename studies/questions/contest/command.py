@@ -1,0 +1,30 @@
+"""`roundcast contest`: its options."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import click
+
+from studies.answer.delivery import DesignDelivery
+from studies.questions.options import example, output_options, solver_options
+from studies.solving.options import Options, SolverOptions
+
+
+@dataclass(frozen=True, kw_only=True)
+class ContestOptions(Options):
+    """What `roundcast contest` was asked."""
+
+
+@click.command(epilog=example("contest mine.toml"))
+@output_options
+@solver_options
+def contest(delivery: DesignDelivery, solving: SolverOptions) -> None:
+    """Cone or dome or a curve of your own.
+
+    Same column, same driver, same scale, absolute level.
+    """
+    from studies.answer.delivering import answer
+    from studies.questions.contest.question import QUESTION
+
+    answer(QUESTION, delivery, ContestOptions(solving=solving))

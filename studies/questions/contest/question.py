@@ -1,0 +1,32 @@
+"""Cone or dome or a curve of one's own: what `roundcast contest` finds, tells and draws."""
+
+from __future__ import annotations
+
+from studies.answer.next_steps import CUT, TOLERANCE, then
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.contest.command import ContestOptions
+from studies.questions.contest.figures import contest_pictures
+from studies.questions.contest.study import Contest, contest
+from studies.questions.contest.tables import contest_tables
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.session import require_reflector, solved
+
+
+def find(design: Design, options: ContestOptions) -> Contest:
+    """Solve every entry; MethodError if the method knows no reflector."""
+    require_reflector(options.solving.method, ", so it cannot choose one")
+
+    def study(solver: Solver, progress: Progress) -> Contest:
+        return contest(design, solver, progress, options.solving.per_band or FINE_PER_BAND)
+
+    return solved(design, options.solving, study)
+
+
+QUESTION = Question(
+    name="contest",
+    find=find,
+    tell=contest_tables,
+    draw=contest_pictures,
+    next_steps=then(TOLERANCE, CUT),
+)

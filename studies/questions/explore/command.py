@@ -1,0 +1,31 @@
+"""`roundcast explore`: its options."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import click
+
+from studies.answer.delivery import DesignDelivery
+from studies.questions.options import example, output_options, solver_options
+from studies.solving.options import Options, SolverOptions
+
+
+@dataclass(frozen=True, kw_only=True)
+class ExploreOptions(Options):
+    """What `roundcast explore` was asked."""
+
+
+@click.command(epilog=example("explore mine.toml"))
+@output_options
+@solver_options
+def explore(delivery: DesignDelivery, solving: SolverOptions) -> None:
+    """Walk through two sizes at once with sliders.
+
+    Solves up to 200 pairs (keep by plate gap, half angle by plate gap) and writes one page that
+    works without a network.
+    """
+    from studies.answer.delivering import answer
+    from studies.questions.explore.question import QUESTION
+
+    answer(QUESTION, delivery, ExploreOptions(solving=solving))

@@ -1,0 +1,41 @@
+"""Two sizes at once: what `roundcast explore` finds and tells, and its page with sliders."""
+
+from __future__ import annotations
+
+from studies.answer.next_steps import CUT, TOLERANCE, then
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.explore.command import ExploreOptions
+from studies.questions.explore.page import explore_files
+from studies.questions.explore.study import Explore, explore, knobs_of
+from studies.questions.explore.tables import explore_tables
+from studies.solving.budget import Batch, Work
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
+from studies.solving.session import require_reflector, solved
+
+
+def find(design: Design, options: ExploreOptions) -> Explore:
+    """Solve every pair of sizes; MethodError if the method knows no reflector."""
+    require_reflector(options.solving.method, ", so it cannot choose one")
+
+    def study(solver: Solver, progress: Progress) -> Explore:
+        return explore(design, solver, progress, options.solving.per_band or COARSE_PER_BAND)
+
+    return solved(design, options.solving, study)
+
+
+def weigh(design: Design, options: ExploreOptions) -> Work:
+    """Every pair, and about a dozen again."""
+    knob, gap = knobs_of(design)
+    coarse = options.solving.per_band or COARSE_PER_BAND
+    return (Batch(len(knob.sizes) * len(gap.sizes), coarse), Batch(12, FINE_PER_BAND))
+
+
+QUESTION = Question(
+    name="explore",
+    find=find,
+    tell=explore_tables,
+    make=explore_files,
+    weigh=weigh,
+    next_steps=then(TOLERANCE, CUT),
+)

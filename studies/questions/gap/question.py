@@ -1,0 +1,47 @@
+"""How big a gap between baffle and top plate: what `roundcast gap` finds, tells and draws."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from studies.answer.next_steps import GAP, TOLERANCE, Step, asked_of, choices
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.gap.command import GapOptions
+from studies.questions.gap.figures import gap_pictures
+from studies.questions.gap.study import GapStudy, gap
+from studies.questions.gap.tables import gap_tables
+from studies.solving.budget import Batch, Work
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
+from studies.solving.session import solved
+
+
+def find(design: Design, options: GapOptions) -> GapStudy:
+    """Solve every plate gap."""
+
+    def study(solver: Solver, progress: Progress) -> GapStudy:
+        return gap(design, solver, progress, options.solving.per_band or COARSE_PER_BAND)
+
+    return solved(design, options.solving, study)
+
+
+def weigh(design: Design, options: GapOptions) -> Work:
+    """Every plate gap, and about half a dozen again."""
+    coarse = options.solving.per_band or COARSE_PER_BAND
+    return (Batch(len(design.gap_candidates()), coarse), Batch(6, FINE_PER_BAND))
+
+
+def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:
+    """Next the other studies that choose something, then what a millimetre costs."""
+    others = (step for step in choices(design) if step != GAP)
+    return asked_of(design, *others, TOLERANCE)
+
+
+QUESTION = Question(
+    name="gap",
+    find=find,
+    tell=gap_tables,
+    draw=gap_pictures,
+    weigh=weigh,
+    next_steps=next_steps,
+)

@@ -1,0 +1,82 @@
+"""What to measure, and where: what `roundcast meter` finds, tells, draws and writes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from shapes.lengths import parse_length
+from studies.answer.next_steps import Step, command_line
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.meter.command import MeterOptions
+from studies.questions.meter.figures import meter_pictures
+from studies.questions.meter.files import TO_FILL, meter_files
+from studies.questions.meter.open_question import Kind
+from studies.questions.meter.study import Meter, meter, with_options
+from studies.questions.meter.tables import meter_tables
+from studies.solving.budget import Batch, Work
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
+from studies.solving.session import MethodError, solved
+
+
+def find(design: Design, options: MeterOptions) -> Meter:
+    """Plan what to measure; MethodError if it is not the wave solver that is asked."""
+    if options.solving.method != "waves":
+        raise MethodError(
+            f"--method {options.solving.method}: readings near the column can only be told by the"
+            " wave solver, so leave the option out"
+        )
+    kind: Kind | None = "plate gap" if options.question == "gap" else options.question
+    with_instrument = with_options(design, _instrument(options))
+
+    def study(solver: Solver, progress: Progress) -> Meter:
+        return meter(
+            with_instrument,
+            solver,
+            progress,
+            options.solving.per_band or COARSE_PER_BAND,
+            question=kind,
+            among=[parse_length(size) for size in options.tell],
+        )
+
+    return solved(with_instrument, options.solving, study)
+
+
+def _instrument(options: MeterOptions) -> dict[str, str | bool]:
+    """Keys of the measuring table that options replace."""
+    given = {
+        "instrument": options.instrument,
+        "turntable": options.turntable,
+        "distance": options.distance,
+        "wall": options.wall,
+    }
+    return {key: value for key, value in given.items() if value is not None}
+
+
+def weigh(design: Design, options: MeterOptions) -> Work:
+    """Every keep of the file's ball or every plate gap, and about a dozen of them again twice."""
+    if options.tell:
+        return (Batch(2 + len(options.tell), FINE_PER_BAND),)
+    trim, gap = design.tables.trim, design.tables.gap
+    if options.question != "gap" and trim is not None and design.ball is not None:
+        tried = len({keep for _, keep in design.trim_candidates()})
+    else:
+        tried = 3 if gap is None else len(design.gap_candidates())
+    return (Batch(tried, options.solving.per_band or COARSE_PER_BAND), Batch(24, FINE_PER_BAND))
+
+
+def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:
+    """Next the measurement, laid over the prediction."""
+    filled_in = command_line("overlay", design.path, folder / TO_FILL)
+    return ((filled_in, "once its readings are filled in"),)
+
+
+QUESTION = Question(
+    name="meter",
+    find=find,
+    tell=meter_tables,
+    draw=meter_pictures,
+    make=meter_files,
+    weigh=weigh,
+    next_steps=next_steps,
+)

@@ -1,0 +1,64 @@
+"""`roundcast overlay`: its options."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+
+from studies.answer.delivery import DesignDelivery
+from studies.questions.options import example, output_options, solver_options
+from studies.solving.options import Options, SolverOptions
+
+
+@dataclass(frozen=True, kw_only=True)
+class OverlayOptions(Options):
+    """What `roundcast overlay` was asked.
+
+    Attributes
+    ----------
+    files : tuple[Path, ...]
+        What was measured: a filled-in sheet, or an index of curves.
+    fit : bool
+        Whether several sizes are fitted to the readings.
+    """
+
+    files: tuple[Path, ...]
+    fit: bool = False
+
+
+@click.command(epilog=example("overlay mine.toml mine-meter/meter-to-fill.csv"))
+@output_options
+@click.argument(
+    "files", metavar="FILES...", nargs=-1, required=True, type=click.Path(path_type=Path)
+)
+@click.option(
+    "--fit",
+    is_flag=True,
+    help="Find the sizes that fit the readings best, each with its 95 % interval, and write"
+    " fitted.toml, a new design with them; takes some minutes more.",
+)
+@solver_options
+def overlay(
+    delivery: DesignDelivery, files: tuple[Path, ...], fit: bool, solving: SolverOptions
+) -> None:
+    """Does your measurement bear the model out?
+
+    FILES are what you measured: the sheet of `roundcast meter` with its readings filled in (CSV),
+    or an index (TOML) that says where each curve was measured, a curve being a text file of Hz
+    and dB. See measured/index.toml among the files of `roundcast examples`.
+
+    Level and, from three positions on, the driver's own curve are removed; what is left is held
+    against what model and meter may be off by, and sizes are moved one at a time to see which
+    would explain it.
+
+    With --fit the sizes that are hard to measure (effective diameter, driver proud height, plate
+    gap, keep, where the cone lets go) are fitted together. Measure at several heights first:
+    angles that the fit has not seen are held against it, and it says which sizes the readings
+    cannot tell. Your design file is never touched.
+    """
+    from studies.answer.delivering import answer
+    from studies.questions.overlay.question import QUESTION
+
+    answer(QUESTION, delivery, OverlayOptions(files=files, fit=fit, solving=solving))

@@ -1,0 +1,48 @@
+"""Does a measurement bear the model out: what `roundcast overlay` finds, tells and draws."""
+
+from __future__ import annotations
+
+from studies.answer.question import Question
+from studies.design import Design
+from studies.measured.reading import read_measurements
+from studies.questions.overlay.command import OverlayOptions
+from studies.questions.overlay.figures import overlay_pictures
+from studies.questions.overlay.fitted_file import fitted_files
+from studies.questions.overlay.study import Overlay, overlay
+from studies.questions.overlay.tables import overlay_tables
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.session import MethodError, require_reflector, solved
+
+
+def find(design: Design, options: OverlayOptions) -> Overlay:
+    """Read measurements and lay them over the prediction."""
+    method = options.solving.method
+    require_reflector(method)
+    if options.fit and method != "waves":
+        raise MethodError(
+            f"--fit looks for millimetres, and --method {method} is off by more than they do:"
+            " leave --method out"
+        )
+    measurements = read_measurements(options.files, design)
+
+    def study(solver: Solver, progress: Progress) -> Overlay:
+        return overlay(
+            design,
+            solver,
+            progress,
+            options.solving.per_band or FINE_PER_BAND,
+            measurements=measurements,
+            with_fit=options.fit,
+        )
+
+    return solved(design, options.solving, study)
+
+
+def make(found: Overlay) -> dict[str, bytes]:
+    """Write the fitted design, where a fit was asked for."""
+    return {} if found.fitted is None else fitted_files(found.fitted)
+
+
+QUESTION = Question(
+    name="overlay", find=find, tell=overlay_tables, draw=overlay_pictures, make=make
+)

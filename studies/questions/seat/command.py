@@ -1,0 +1,48 @@
+"""`roundcast seat`: its options."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import click
+
+from studies.answer.delivery import DesignDelivery
+from studies.questions.options import example, output_options, wave_options
+from studies.solving.options import Options, SolverOptions
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeatOptions(Options):
+    """What `roundcast seat` was asked.
+
+    Attributes
+    ----------
+    wav_length : float or None
+        Length of the impulse responses, milliseconds; as long as they need if None.
+    """
+
+    wav_length: float | None = None
+
+
+@click.command(epilog=example("seat mine.toml"))
+@output_options
+@wave_options
+@click.option(
+    "--wav-length",
+    type=click.FloatRange(min=1.0),
+    metavar="MS",
+    help="Of the impulse responses, milliseconds. [default: as long as the latest bounce and the"
+    " lowest frequency need, up to the next tenth of a second]",
+)
+def seat(delivery: DesignDelivery, wav_length: float | None, solving: SolverOptions) -> None:
+    """What reaches your chair.
+
+    Direct sound and the first bounces off floor, ceiling and walls, sitting against standing, a
+    wall close behind against the free room, and impulse responses as WAV. Say in [room] of the
+    design file how large the room is, where the column stands and what its surfaces absorb; without
+    it there are floor and ceiling. Stops at first bounces: no room simulator.
+    """
+    from studies.answer.delivering import answer
+    from studies.questions.seat.question import QUESTION
+
+    answer(QUESTION, delivery, SeatOptions(wav_length=wav_length, solving=solving))

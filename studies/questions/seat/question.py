@@ -1,0 +1,26 @@
+"""What reaches the chair: what `roundcast seat` finds, tells, draws and writes."""
+
+from __future__ import annotations
+
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.seat.command import SeatOptions
+from studies.questions.seat.figures import seat_pictures
+from studies.questions.seat.study import SeatStudy, seat
+from studies.questions.seat.tables import seat_tables
+from studies.questions.seat.wav import seat_files
+from studies.solving.grid import Progress, Solver
+from studies.solving.session import solved
+
+
+def find(design: Design, options: SeatOptions) -> SeatStudy:
+    """Find what reaches the seats, with the wave solver: phases count."""
+    length = None if options.wav_length is None else 1e-3 * options.wav_length
+
+    def study(solver: Solver, progress: Progress) -> SeatStudy:
+        return seat(design, solver, progress, length=length)
+
+    return solved(design, options.solving, study)
+
+
+QUESTION = Question(name="seat", find=find, tell=seat_tables, draw=seat_pictures, make=seat_files)

@@ -1,0 +1,56 @@
+"""`roundcast slice`: its options."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import click
+
+from studies.answer.delivery import DesignDelivery
+from studies.questions.options import (
+    as_hertz,
+    example,
+    finer_option,
+    output_options,
+    require_few,
+    some_solver_options,
+    workers_option,
+)
+from studies.solving.options import Options, SolverOptions
+
+MOST_AT_ONCE = 20
+
+
+@dataclass(frozen=True, kw_only=True)
+class SliceOptions(Options):
+    """What `roundcast slice` was asked.
+
+    Attributes
+    ----------
+    at : tuple[float, ...]
+        Frequencies, Hz; about 500 Hz, 2 kHz and 8 kHz if empty.
+    """
+
+    at: tuple[float, ...] = ()
+
+
+@click.command("slice", epilog=example("slice mine.toml --at 3.15kHz --at 5kHz"))
+@output_options
+@click.option(
+    "--at",
+    callback=as_hertz,
+    multiple=True,
+    metavar="FREQUENCY",
+    help='Such as "2 kHz"; may be repeated. [default: 500 Hz, 2 kHz and 8 kHz]',
+)
+@some_solver_options(workers_option, finer_option)
+def slice_(delivery: DesignDelivery, at: tuple[float, ...], solving: SolverOptions) -> None:
+    """Show the wave inside and round the ring.
+
+    The pressure in a slice through the axis, still and as a looping animation.
+    """
+    from studies.answer.delivering import answer
+    from studies.questions.slice.question import QUESTION
+
+    require_few("at", at, MOST_AT_ONCE)
+    answer(QUESTION, delivery, SliceOptions(at=at, solving=solving))

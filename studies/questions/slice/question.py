@@ -1,0 +1,30 @@
+"""The wave inside and round the ring: what `roundcast slice` finds, tells and draws."""
+
+from __future__ import annotations
+
+from studies.answer.next_steps import then_choose
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.slice.command import SliceOptions
+from studies.questions.slice.figures import slice_files, slice_pictures
+from studies.questions.slice.study import Slices, slice_study
+from studies.questions.slice.tables import slices_tables
+from studies.solving.session import watched
+
+
+def find(design: Design, options: SliceOptions) -> Slices:
+    """Solve the field in a slice."""
+    solving = options.solving
+    return watched(
+        lambda watch: slice_study(design, options.at, solving.workers, watch, solving.finer)
+    )
+
+
+QUESTION = Question(
+    name="slice",
+    find=find,
+    tell=slices_tables,
+    draw=slice_pictures,
+    make=slice_files,
+    next_steps=then_choose,
+)

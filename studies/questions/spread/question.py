@@ -1,0 +1,38 @@
+"""Where the sound of a design goes: what `roundcast spread` finds, tells and draws."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from studies.answer.next_steps import RAYS, Step, asked_of, choices
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.spread.command import SpreadOptions
+from studies.questions.spread.figures import spread_pictures
+from studies.questions.spread.study import Spread, spread
+from studies.questions.spread.tables import spread_tables
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.session import solved
+
+
+def find(design: Design, options: SpreadOptions) -> Spread:
+    """Solve the design as it is written."""
+
+    def study(solver: Solver, progress: Progress) -> Spread:
+        return spread(design, solver, progress, options.solving.per_band or FINE_PER_BAND)
+
+    return solved(design, options.solving, study)
+
+
+def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:
+    """Next the studies that choose something, then why it is so."""
+    return asked_of(design, *choices(design), RAYS)
+
+
+QUESTION = Question(
+    name="spread",
+    find=find,
+    tell=spread_tables,
+    draw=spread_pictures,
+    next_steps=next_steps,
+)

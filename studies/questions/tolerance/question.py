@@ -1,0 +1,49 @@
+"""What a millimetre costs: what `roundcast tolerance` finds, tells and draws."""
+
+from __future__ import annotations
+
+from studies.answer.next_steps import CUT, METER, then
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.tolerance.command import ToleranceOptions
+from studies.questions.tolerance.figures import tolerance_pictures
+from studies.questions.tolerance.study import Tolerance, tolerance
+from studies.questions.tolerance.tables import tolerance_tables
+from studies.solving.budget import Batch, Work
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.session import require_reflector, solved
+
+
+def find(design: Design, options: ToleranceOptions) -> Tolerance:
+    """Move every size a little, alone and all at once."""
+    require_reflector(options.solving.method)
+
+    def study(solver: Solver, progress: Progress) -> Tolerance:
+        return tolerance(
+            design,
+            solver,
+            progress,
+            options.solving.per_band or FINE_PER_BAND,
+            samples=options.samples,
+            batch_per_band=options.batch_per_band,
+        )
+
+    return solved(design, options.solving, study)
+
+
+def weigh(design: Design, options: ToleranceOptions) -> Work:
+    """About eight sizes moved both ways, and the batch."""
+    return (
+        Batch(17, options.solving.per_band or FINE_PER_BAND),
+        Batch(options.samples + 1, options.batch_per_band),
+    )
+
+
+QUESTION = Question(
+    name="tolerance",
+    find=find,
+    tell=tolerance_tables,
+    draw=tolerance_pictures,
+    weigh=weigh,
+    next_steps=then(CUT, METER),
+)

@@ -1,0 +1,40 @@
+"""How much of the ball to keep: what `roundcast trim` finds, tells and draws."""
+
+from __future__ import annotations
+
+from studies.answer.next_steps import CUT, METER, TOLERANCE, then
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.trim.command import TrimOptions
+from studies.questions.trim.figures import trim_pictures
+from studies.questions.trim.study import Trim, trim
+from studies.questions.trim.tables import trim_tables
+from studies.solving.budget import Batch, Work
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
+from studies.solving.session import require_reflector, solved
+
+
+def find(design: Design, options: TrimOptions) -> Trim:
+    """Solve every keep of every ball; MethodError if the method knows no reflector."""
+    require_reflector(options.solving.method, ", so it cannot choose one")
+
+    def study(solver: Solver, progress: Progress) -> Trim:
+        return trim(design, solver, progress, options.solving.per_band or COARSE_PER_BAND)
+
+    return solved(design, options.solving, study)
+
+
+def weigh(design: Design, options: TrimOptions) -> Work:
+    """Every keep of every ball, and about a dozen of them again."""
+    coarse = options.solving.per_band or COARSE_PER_BAND
+    return (Batch(len(design.trim_candidates()), coarse), Batch(12, FINE_PER_BAND))
+
+
+QUESTION = Question(
+    name="trim",
+    find=find,
+    tell=trim_tables,
+    draw=trim_pictures,
+    weigh=weigh,
+    next_steps=then(METER, TOLERANCE, CUT),
+)

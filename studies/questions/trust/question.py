@@ -1,0 +1,27 @@
+"""How far each quick method can be believed: what `roundcast trust` finds, tells and draws."""
+
+from __future__ import annotations
+
+import functools
+
+from dispersion.solvers import SOLVERS
+from studies.answer.next_steps import then_choose
+from studies.answer.question import Question
+from studies.design import Design
+from studies.questions.trust.command import TrustOptions
+from studies.questions.trust.figures import trust_pictures
+from studies.questions.trust.study import PER_BAND, Trust, trust
+from studies.questions.trust.tables import trust_tables
+from studies.solving.session import watched
+
+
+def find(design: Design, options: TrustOptions) -> Trust:
+    """Hold every method against the wave solver."""
+    workers, per_band = options.solving.workers, options.solving.per_band or PER_BAND
+    solvers = {name: functools.partial(solver, workers=workers) for name, solver in SOLVERS.items()}
+    return watched(lambda watch: trust(design, solvers, watch, per_band))
+
+
+QUESTION = Question(
+    name="trust", find=find, tell=trust_tables, draw=trust_pictures, next_steps=then_choose
+)

@@ -1,0 +1,51 @@
+"""What was asked beside the design: how to solve, and what may be spent. Loads nothing heavy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+
+@dataclass(frozen=True, kw_only=True)
+class SolverOptions:
+    """How to solve.
+
+    Attributes
+    ----------
+    workers : int or None
+        Threads; as many as there are processors if None.
+    per_band : int or None
+        Frequencies in a third-octave band; the study's own choice if None.
+    method : str
+        One of `dispersion.solvers.SOLVERS`.
+    finer : float
+        How many times finer the wave solver's mesh is than by default.
+    ledger : Path or None
+        Where finished solves of the wave solver are found and kept; nowhere if None.
+    no_ledger : bool
+        Nowhere, whatever `ledger` says.
+    cluster : str or None
+        Address of a Dask scheduler whose workers solve in place of threads here.
+    time_budget, memory_budget : float
+        Minutes and megabytes that may be spent without asking.
+    yes : bool
+        Do not ask.
+    """
+
+    workers: int | None = None
+    per_band: int | None = None
+    method: str = "waves"
+    finer: float = 1.0
+    ledger: Path | None = None
+    no_ledger: bool = False
+    cluster: str | None = None
+    time_budget: float = 20.0
+    memory_budget: float = 4000.0
+    yes: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """Options of a command: those of the solver here, its own in a class that extends this one."""
+
+    solving: SolverOptions = field(default_factory=SolverOptions)
