@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from dispersion.paths import freeform
 from dispersion.paths.freeform import FreeFormError, free_form_rows, read_free_form
 from studies import cli
-from studies.answer import delivering as running
+from studies.answer.question import Question
+from studies.questions.section import question as section
 from studies.questions.section.tables import section_tables
 
 EXAMPLE = (Path(__file__).parents[2] / "studies" / "examples" / "reading_room.toml").read_bytes()
@@ -28,8 +29,8 @@ TOMLISH = st.text(alphabet="abkeigpt_=[]{}.,'\"#\n 0123456789mxe-\\u\x00\x1b\u20
 @pytest.fixture(autouse=True)
 def only_words(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """Leave the pictures out: they take seconds, and see only what was read."""
-    words = running.Question(lambda design: design, section_tables, lambda _: {})
-    monkeypatch.setitem(running.QUESTIONS, "section", words)
+    words = Question(name="section", find=lambda design, _: design, tell=section_tables)
+    monkeypatch.setattr(section, "QUESTION", words)
     monkeypatch.chdir(tmp_path)
 
 
@@ -83,10 +84,11 @@ def test_many_bytes_as_a_design(content: bytes) -> None:
 
 
 def test_a_fault_is_told_without_and_shown_with_debug(monkeypatch: pytest.MonkeyPatch) -> None:
-    def fault(design: object) -> None:
+    def fault(*_: object) -> None:
         raise ZeroDivisionError("planted")
 
-    monkeypatch.setitem(running.QUESTIONS, "section", running.Question(fault, fault, fault))
+    faulty = Question(name="section", find=fault, tell=fault)
+    monkeypatch.setattr(section, "QUESTION", faulty)
     content = EXAMPLE.replace(b'design = "reading_room_cone.toml"', b'reflector = {kind = "none"}')
     told, shown = asked(content), asked(content, "--debug")
     assert told.exit_code == 1 and "fault in roundcast" in told.stderr
