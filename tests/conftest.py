@@ -1,6 +1,11 @@
-"""What every test shares: no test finds, or leaves, a solve in anybody's ledger."""
+"""What every test shares: `small` beside it, and no solve in anybody's ledger."""
+
+import sys
+from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
 
 
 @pytest.fixture(autouse=True)

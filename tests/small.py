@@ -1,10 +1,13 @@
 """A small question for tests of studies: the first example, a narrow band, few candidates."""
 
+import importlib
 from pathlib import Path
 
+from studies.answer.question import Question
 from studies.design import Design, parse_design
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+ROOT = Path(__file__).resolve().parents[1]
+EXAMPLES = ROOT / "studies" / "examples"
 
 
 def small_design(*pairs: tuple[str, str]) -> Design:
@@ -20,3 +23,11 @@ def small_design(*pairs: tuple[str, str]) -> Design:
         assert text.count(old) == 1, old
         text = text.replace(old, new)
     return parse_design(text, path)
+
+
+def every_question() -> list[Question]:
+    """Return what every folder of `studies.questions` asks, where it asks of a design."""
+    rooms = sorted(path.parent.name for path in ROOT.glob("studies/questions/*/question.py"))
+    return [
+        importlib.import_module(f"studies.questions.{name}.question").QUESTION for name in rooms
+    ]

@@ -25,7 +25,7 @@ from studies.design.reading import LARGEST_DESIGN
 from studies.design.study_tables import MOST_CANDIDATES, MOST_STEPS
 from studies.measured.reading import read_measurements
 from studies.measured.text_files import MeasurementError
-from studies.questions.commands_explaining import MOST_POSTS
+from studies.questions.posts.command import MOST_POSTS
 
 ROOT = Path(__file__).resolve().parent.parent
 EXAMPLES = ROOT / "studies" / "examples"

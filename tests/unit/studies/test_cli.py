@@ -13,18 +13,23 @@ import numpy as np
 import pytest
 import trimesh
 from click.testing import CliRunner, Result
+from small import every_question
 
 from dispersion import solvers
 from studies import cli
-from studies.answer import delivering as running
+from studies.answer.delivering import answer
+from studies.answer.delivery import DesignDelivery
 from studies.answer.paper.paper import PAPERS
 from studies.answer.printing import open_console
 from studies.design import design_schema, read_design
-from studies.questions.commands_workshop import PAPERS as PAPER_NAMES
+from studies.questions.carve import question as carve_question
+from studies.questions.carve.command import CarveOptions
+from studies.questions.cut.command import PAPERS as PAPER_NAMES
 from studies.questions.options import METHODS
 from studies.solving import progress
+from studies.solving.options import SolverOptions
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).resolve().parents[3]
 EXAMPLES = ROOT / "studies" / "examples"
 
 
@@ -68,8 +73,8 @@ def test_papers_are_those_of_the_shed() -> None:
 
 
 def test_every_question_has_a_command() -> None:
-    others = {"draft", "examples", "ledger", "proof", "schema"}
-    assert set(running.QUESTIONS) | others == set(cli.main.commands)
+    others = {"draft", "examples", "ledger", "schema"}
+    assert {question.name for question in every_question()} | others == set(cli.main.commands)
 
 
 def test_help_imports_nothing_heavy() -> None:
@@ -141,7 +146,8 @@ def test_a_command_prints_its_answer_and_writes_tables_and_pictures(
 
 def test_carve_writes_a_design_file_that_other_commands_take() -> None:
     # As the command would, with fewer solves than it allows.
-    found = running.answer("carve", write_design(), None, False, solves=8, knots=4, no_ledger=True)
+    options = CarveOptions(knots=4, solves=8, solving=SolverOptions(no_ledger=True))
+    found = answer(carve_question.QUESTION, DesignDelivery(path=write_design()), options)
     assert found.answer[0].startswith(("The carved curve beats ", "No gain: "))
     folder = Path("room-carve")
     files = {path.name for path in folder.iterdir()}
@@ -375,7 +381,7 @@ def test_without_a_file_it_says_how_to_get_one() -> None:
     assert "Missing argument 'DESIGN'. No file yet? `roundcast draft`" in result.stderr
 
 
-@pytest.mark.parametrize("command", running.QUESTIONS)
+@pytest.mark.parametrize("command", sorted(q.name for q in every_question() if q.name != "proof"))
 def test_a_missing_file_is_named(command: str) -> None:
     result = run(command, "nothing.toml", *(["sheet.csv"] if command == "overlay" else []))
     assert result.exit_code == 2

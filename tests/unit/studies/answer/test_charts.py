@@ -32,6 +32,12 @@ from shapes import (
     in_degrees,
 )
 from shapes.clashes import find_clashes
+from studies.answer.charts.around import (
+    AroundTrace,
+    around_figure,
+    azimuth_figure,
+    round_band_figure,
+)
 from studies.answer.charts.coverage import coverage_map_figure, polar_figure
 from studies.answer.charts.curves import Trace, curves_figure, index_figure
 from studies.answer.charts.section import section_figure
@@ -40,14 +46,8 @@ from studies.answer.charts.style import in_both_formats, level_limits, short_fre
 from studies.answer.charts.sweeps import Ladder, ladder_figure, sweep_map_figure
 from studies.design import Seat
 from studies.questions.contest.figures import Contender, contest_figure
-from studies.questions.rays.rays_figures import (
-    AroundTrace,
-    around_figure,
-    azimuth_figure,
-    rays_figure,
-    round_band_figure,
-    trust_figure,
-)
+from studies.questions.rays.figures import rays_figure
+from studies.questions.trust.figures import trust_figure
 
 CENTRES = third_octave_centres(100.0, 16000.0)
 SEATS = (

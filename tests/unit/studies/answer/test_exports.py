@@ -30,7 +30,7 @@ from studies.questions.section.tables import section_tables
 from studies.questions.spread.study import spread
 from studies.questions.spread.tables import spread_tables
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 
 
 @pytest.fixture(scope="module")

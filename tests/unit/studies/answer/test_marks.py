@@ -21,7 +21,7 @@ from studies.design import Design, parse_design
 from studies.questions.cut import study as cutting
 from studies.questions.cut.files import cutting_files
 
-PATH = Path(__file__).parents[2] / "studies" / "examples" / "reading_room.toml"
+PATH = Path(__file__).resolve().parents[4] / "studies" / "examples" / "reading_room.toml"
 SVG = "{http://www.w3.org/2000/svg}"
 CORE = "{http://schemas.microsoft.com/3dmanufacturing/core/2015/02}"
 

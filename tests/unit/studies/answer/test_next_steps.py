@@ -4,14 +4,15 @@ import shlex
 from pathlib import Path
 
 import pytest
+from small import EXAMPLES, every_question
 
 from studies import cli
-from studies.answer.delivering import QUESTIONS
-from studies.answer.next_steps import next_steps, told_next
+from studies.answer.question import Question
 from studies.design import Design, parse_design
 
-EXAMPLE = Path(__file__).parents[2] / "studies" / "examples" / "reading_room.toml"
+EXAMPLE = EXAMPLES / "reading_room.toml"
 TEXT = EXAMPLE.read_text(encoding="utf-8")
+QUESTIONS = {question.name: question for question in every_question()}
 
 
 @pytest.fixture
@@ -24,36 +25,39 @@ def bare() -> Design:
     return parse_design(TEXT[: TEXT.index("[trim]")], "bare.toml")
 
 
-@pytest.mark.parametrize("command", QUESTIONS)
-def test_every_step_is_a_command(command: str, design: Design) -> None:
+def commands_after(name: str, design: Design) -> list[str]:
+    steps = QUESTIONS[name].next_steps(design, Path("there"))
+    return [shlex.split(line)[1] for line, _ in steps]
+
+
+@pytest.mark.parametrize("question", QUESTIONS.values(), ids=QUESTIONS)
+def test_every_step_is_a_command(question: Question, design: Design) -> None:
     for given in (design, bare()):
-        for name, tells in next_steps(command, given):
+        for line, tells in question.next_steps(given, Path("there")):
+            program, name, *_ = shlex.split(line)
+            assert program == "roundcast"
             assert name in cli.main.commands
-            assert name != command
+            assert name != question.name
             assert tells
 
 
 def test_studies_without_a_table_are_left_out(design: Design) -> None:
-    assert [name for name, _ in next_steps("section", design)] == [
-        "spread",
-        "trim",
-        "gap",
-        "contest",
-    ]
-    assert [name for name, _ in next_steps("section", bare())] == ["spread", "explore"]
+    assert commands_after("section", design) == ["spread", "trim", "gap", "contest"]
+    assert commands_after("section", bare()) == ["spread", "explore"]
+    assert commands_after("gap", design) == ["trim", "contest", "tolerance"]
 
 
 def test_the_words_can_be_copied(design: Design) -> None:
-    ((line, _),) = told_next("cut", design, Path("there"))
+    ((line, _),) = QUESTIONS["cut"].next_steps(design, Path("there"))
     assert shlex.split(line) == ["roundcast", "meter", str(design.path)]
 
 
 def test_sheet_and_carved_curve_are_named_where_they_lie(design: Design) -> None:
-    ((overlay, _),) = told_next("meter", design, Path("a b"))
+    ((overlay, _),) = QUESTIONS["meter"].next_steps(design, Path("a b"))
     assert overlay.endswith("'a b/meter-to-fill.csv'")
-    ((carved, _),) = told_next("carve", design, Path("there"))
+    ((carved, _),) = QUESTIONS["carve"].next_steps(design, Path("there"))
     assert carved == f"roundcast section {Path('there', 'carved.toml')}"
-    assert told_next("overlay", design, Path("there")) == ()
+    assert commands_after("overlay", design) == []
 
 
 @pytest.mark.parametrize("command", cli.main.commands)

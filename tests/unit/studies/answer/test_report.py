@@ -13,18 +13,18 @@ from click.testing import CliRunner
 from dispersion.solvers import solve_waves
 from studies import cli
 from studies.answer.charts.style import in_both_formats
+from studies.answer.picture import section_pictures
 from studies.answer.release import version
 from studies.answer.report.rendering import render
 from studies.answer.report.report import report_html
 from studies.answer.report.vectors import SVG, inline_svg
 from studies.answer.table import Findings
 from studies.design import Design, parse_design
-from studies.questions.section.figures import section_pictures
 from studies.questions.section.tables import section_tables
 from studies.questions.spread.study import spread
 from studies.questions.spread.tables import spread_tables
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 TITLE = "<script>alert(1)</script> & a/b \\\\ room"
 
 

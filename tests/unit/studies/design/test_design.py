@@ -15,7 +15,7 @@ from shapes.parts import Tweeter, Whizzer
 from studies.design import Design, DesignError, design_schema, parse_design, read_design
 from studies.design.design import DesignFile
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 
 PLAIN = """\
 title = "A test"

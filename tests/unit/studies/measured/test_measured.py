@@ -22,7 +22,7 @@ from studies.measured.reading import in_bands, read_measurements
 from studies.measured.sheet import HEADER, read_sheet
 from studies.measured.text_files import LARGEST_FILE, MeasurementError
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 MIB = 2**20
 
 

@@ -36,7 +36,7 @@ from studies.solving.candidates import Row
 from studies.solving.grid import FINE_PER_BAND, problem_of
 from studies.solving.ledger import Ledger
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 SOLVES = 12
 FINER = WaveSettings().finer(CHECK_FINER)
 STAGES = ("caps", "cones", "everywhere", "nearby")

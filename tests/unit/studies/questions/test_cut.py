@@ -38,7 +38,7 @@ from studies.questions.cut.study import Cutting, post_angles
 from studies.questions.cut.tables import cut_tables
 from studies.questions.cut.tiling import OVERLAP, Plan, plan_leaves, tiling
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 NAMES = ("reading_room", "reading_room_coaxial", "reading_room_cone")
 POINT = 25.4 / 72
 DPI = 400

@@ -25,7 +25,7 @@ from studies.questions.explore.tables import explore_tables, what_to_build
 from studies.solving.candidates import Candidate
 from studies.solving.grid import run
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 MOST_BYTES = 8_000_000
 """Stated requirement, for 200 candidates."""
 HOSTILE = "<script>alert(1)</script>"

@@ -21,7 +21,7 @@ from studies.answer.exports import csv_files, document, json_text
 from studies.answer.schemas import schema_text
 from studies.answer.table import Findings
 from studies.design import parse_design
-from studies.questions.commands_beginning import SCHEMAS as SCHEMA_NAMES
+from studies.questions.draft.command import SCHEMAS as SCHEMA_NAMES
 from studies.questions.export import sofa
 from studies.questions.export.files import directivity_files
 from studies.questions.export.plain import directivity_json
@@ -31,7 +31,7 @@ from studies.questions.posts.study import posts_study
 from studies.questions.posts.tables import posts_tables
 from studies.questions.section.tables import section_tables
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 EXAMPLE = EXAMPLES / "reading_room.toml"
 NARROW = EXAMPLE.read_text(encoding="utf-8").replace(
     'band = ["100 Hz", "16 kHz"]', "band = [630, 800]"

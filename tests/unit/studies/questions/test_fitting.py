@@ -38,7 +38,7 @@ from studies.questions.overlay.fitting import fit as fit_at
 from studies.questions.overlay.holding_out import MOST_GROUPS, groups_of
 from studies.questions.overlay.trials import MOST_EVALUATIONS
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 CENTRES = third_octave_centres(2000, 5000)
 HEIGHTS = (0.5, 0.8, 0.93, 1.1, 1.4, 1.8)
 PLACES = tuple(Position(f"at {height:g} m", 1.0, height) for height in HEIGHTS)

@@ -17,9 +17,9 @@ from dispersion.waves import SharedBlocks
 from studies.design import Design, DesignError, parse_design
 from studies.design.measuring_table import MeasuringTable
 from studies.measured.positions import Position
-from studies.questions.commands_planning import INSTRUMENTS
 from studies.questions.meter.around import ROOM_MOST_DB
 from studies.questions.meter.boxes import BOX_HEIGHT
+from studies.questions.meter.command import INSTRUMENTS
 from studies.questions.meter.doubts import Doubts, late_db, noise_db, room_db
 from studies.questions.meter.figures import meter_pictures
 from studies.questions.meter.files import HEADER, meter_files, to_fill
@@ -37,7 +37,7 @@ from studies.questions.meter.telling import (
 from studies.questions.trim.study import trim
 from studies.solving.predicting import predict
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 POINT = 25.4 / 72
 SPEED = 343.0
 

@@ -30,7 +30,7 @@ from studies.questions.overlay.words import change_in_words
 from studies.questions.spread.study import spread
 from studies.solving.predicting import predict
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 PLACES = (
     Position("low", 2.0, 0.6),
     Position("level", 1.0, 0.93, 0.0),

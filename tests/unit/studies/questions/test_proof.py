@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 
 from dispersion.waves import WaveSolution
 from studies import cli
-from studies.answer import delivering as running
+from studies.questions.proof import question
 from studies.questions.proof.cases import laws, meshes, monopoles, rings, standards, volumes
 from studies.questions.proof.cases.check import REST, WAVES, Check, compare, compare_levels
 from studies.questions.proof.cases.checks import FAMILIES
@@ -21,7 +21,7 @@ from studies.questions.proof.cases.sphere_sources import CHECKS as SPHERE_CHECKS
 from studies.questions.proof.study import DEFAULT_ELEMENTS, UNCHECKED, error_by_frequency, prove
 from studies.questions.proof.tables import proof_tables
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).resolve().parents[4]
 FEW = {"sources on a sphere": SPHERE_CHECKS[-2:], "air and bands": standards.CHECKS}
 SLOW_TO_COMPILE = (*monopoles.CHECKS, *laws.CHECKS, *rings.CHECKS)
 
@@ -38,7 +38,7 @@ def run(*arguments: str) -> Result:
 def few(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     """Few checks and an empty current folder."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(running, "prove", lambda watch, workers: prove(watch, workers, FEW))
+    monkeypatch.setattr(question, "prove", lambda watch, workers: prove(watch, workers, FEW))
     return tmp_path
 
 

@@ -14,9 +14,9 @@ from dispersion.paths.posts import Ripple
 from dispersion.paths.scene import CENTRED
 from dispersion.solvers import SOLVERS, solve_waves
 from shapes.clashes import find_clashes
-from studies.answer.columns import posts_name, posts_study, usual_alternatives
+from studies.answer.columns import posts_name
 from studies.design import Design, DesignError, parse_design
-from studies.questions.posts.study import PostsStudy
+from studies.questions.posts.study import PostsStudy, posts_study, usual_alternatives
 from studies.questions.posts.tables import posts_tables
 from studies.questions.rays.study import RayStudy, ray_study
 from studies.questions.rays.tables import rays_tables
@@ -24,7 +24,7 @@ from studies.questions.trim.study import trim
 from studies.questions.trust.study import REFERENCE, Trust, spread_of_cases, trust
 from studies.questions.trust.tables import trust_tables
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 RAYS = 2**15
 
 

@@ -32,7 +32,7 @@ from studies.questions.seat.study import Listener, SeatStudy, seat
 from studies.questions.seat.tables import seat_tables
 from studies.questions.seat.wav import seat_files
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 WALLED = """
 [room]
 length = "6.3 m"

@@ -23,7 +23,7 @@ from studies.questions.tolerance.words import BY_RAYS, ends_in_words
 from studies.solving.candidates import Candidate, Row
 from studies.solving.grid import problem_of, run
 
-EXAMPLES = Path(__file__).parents[2] / "studies" / "examples"
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 NARROW = ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]")
 NOTHING_OFF = "\n".join(
     f"{key} = 0"

@@ -5,20 +5,24 @@ from pathlib import Path
 import pytest
 
 from studies.design import Design, read_design
+from studies.questions.explore import question as explore
+from studies.questions.explore.command import ExploreOptions
+from studies.questions.gap import question as gap
+from studies.questions.gap.command import GapOptions
+from studies.questions.trim import question as trim
+from studies.questions.trim.command import TrimOptions
 from studies.solving.budget import (
     TOO_FEW_TO_ASK,
     Batch,
     Budget,
     BudgetError,
     estimate,
-    explore_work,
-    gap_work,
     require_consent,
-    trim_work,
 )
 from studies.solving.grid import COARSE_PER_BAND
+from studies.solving.options import SolverOptions
 
-READING_ROOM = Path(__file__).parents[2] / "studies" / "examples" / "reading_room.toml"
+READING_ROOM = Path(__file__).resolve().parents[4] / "studies" / "examples" / "reading_room.toml"
 LARGE = (Batch(1000, 4),)
 
 
@@ -29,9 +33,10 @@ def design() -> Design:
 
 def test_what_a_study_solves_is_counted_before(design: Design) -> None:
     # keep from 15 to 55 in steps of 1; plate gap from 50 to 90 in steps of 2.
-    assert trim_work(design, {})[0] == Batch(41, COARSE_PER_BAND)
-    assert gap_work(design, {"per_band": 6})[0] == Batch(21, 6)
-    assert 100 < explore_work(design, {})[0].designs <= 200
+    assert trim.weigh(design, TrimOptions())[0] == Batch(41, COARSE_PER_BAND)
+    six = GapOptions(solving=SolverOptions(per_band=6))
+    assert gap.weigh(design, six)[0] == Batch(21, 6)
+    assert 100 < explore.weigh(design, ExploreOptions())[0].designs <= 200
 
 
 def test_more_designs_and_frequencies_cost_in_proportion(design: Design) -> None:

@@ -20,7 +20,7 @@ from studies.solving.cluster import ClusterError, ClusterSolver, cluster_at
 from studies.solving.grid import run
 from studies.solving.ledger import Ledger
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[4]
 distributed = pytest.importorskip("distributed")
 
 

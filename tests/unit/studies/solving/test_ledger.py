@@ -30,7 +30,7 @@ from shapes import Assembly, Column, Driver, DustCap, TopPlate, Tweeter, ball_ca
 from studies.questions.ledger.tables import ledger_table
 from studies.solving.ledger import Ledger, LedgerError
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[4]
 BUILT = Assembly(
     Column(0.2, 0.4),
     Driver(0.052, 0.065, 0.022, DustCap(0.017, 0.009), proud=0.003),
