@@ -2,6 +2,7 @@
 
     python tests/answers/compare.py run CHECKOUT FOLDER     # ask everything of one checkout
     python tests/answers/compare.py same FOLDER FOLDER      # exit status 1 if a byte differs
+    ... --only trim                                         # only questions with this word
 
 Quick commands are asked of the examples as they are, slow ones of the same designs in a narrow
 band with few candidates. Run both on one machine with one set of libraries: the wave solver's
@@ -59,7 +60,7 @@ SLOW = (
 )
 ALONE = (
     "draft --driver 130mm --ball 180mm --gap 60mm --to drafted.toml",
-    "examples copied",
+    "examples ./copied",
     "schema",
     "schema results",
     "schema directivity",
@@ -100,7 +101,7 @@ def prepare(checkout: Path, folder: Path) -> None:
     (folder / "broken.toml").write_text('unit = "ell"\nplate_gap = -3\n', encoding="utf-8")
 
 
-def run(checkout: Path, folder: Path) -> None:
+def run(checkout: Path, folder: Path, only: str) -> None:
     """Ask every question; what is printed goes beside what is written."""
     prepare(checkout, folder)
     there = {
@@ -110,6 +111,8 @@ def run(checkout: Path, folder: Path) -> None:
         "COLUMNS": "120",
     }
     for number, words in enumerate(questions()):
+        if only not in words:
+            continue
         command = [sys.executable, "-m", "studies.cli", *words.split()]
         done = subprocess.run(command, cwd=folder, env=there, capture_output=True, check=False)
         told = f"$ {words}\n{done.returncode}\n".encode() + done.stdout
@@ -125,9 +128,11 @@ def files_of(folder: Path) -> set[Path]:
     return {path for path in every if not path.name.startswith("solves.sqlite")}
 
 
-def differing(one: Path, other: Path) -> list[str]:
+def differing(one: Path, other: Path, only: str) -> list[str]:
     """Name every file that only one folder has, or that is not the same in both."""
     here, there = files_of(one), files_of(other)
+    if only:
+        here = {path for path in here if path in there or only in str(path)}
     told = [f"only in {one}: {path}" for path in sorted(here - there)]
     told += [f"only in {other}: {path}" for path in sorted(there - here)]
     both = sorted(here & there)
@@ -143,12 +148,13 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("what", choices=("run", "same"))
     parser.add_argument("folders", nargs=2, type=Path)
+    parser.add_argument("--only", default="")
     given = parser.parse_args()
     if given.what == "run":
         given.folders[1].mkdir(parents=True)
-        run(*given.folders)
+        run(*given.folders, given.only)
         return 0
-    told = differing(*given.folders)
+    told = differing(*given.folders, given.only)
     print(*told, f"{len(told)} files differ", sep="\n")
     return int(bool(told))
 
