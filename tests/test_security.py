@@ -19,7 +19,7 @@ from dispersion.paths.rays import MOST_RAYS, RayError, check_rays
 from studies import cli
 from studies.answer.exports import csv_text, plain_cell
 from studies.answer.report.rendering import _environment
-from studies.answer.table import Column, Table
+from studies.answer.table import Table, TableColumn
 from studies.design import DesignError, design_schema, parse_design, read_design
 from studies.design.reading import LARGEST_DESIGN
 from studies.design.study_tables import MOST_CANDIDATES, MOST_STEPS
@@ -337,7 +337,9 @@ def test_continuous_integration_pins_every_dependency_with_hashes() -> None:
 
 @pytest.mark.parametrize("words", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1\r=2"])
 def test_words_are_no_formula(words: str) -> None:
-    table = Table("t", "T", (Column("name", "name", "n"), Column("n", "n", "n")), ((words, -1.5),))
+    table = Table(
+        "t", "T", (TableColumn("name", "name", "n"), TableColumn("n", "n", "n")), ((words, -1.5),)
+    )
     (_, row) = csv.reader(io.StringIO(csv_text(table), newline=""))
     assert row == ["'" + words.replace("\r", " "), "-1.5"]
 

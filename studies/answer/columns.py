@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_inches, in_mm
 from shapes.parts import Posts
-from studies.answer.table import Column, Value
+from studies.answer.table import TableColumn, Value
 from studies.design import Design
 from studies.design.study_tables import TargetTable
 from studies.solving.candidates import Row
@@ -52,28 +52,30 @@ def in_words(hertz: float) -> str:
     return f"{hertz / 1e3:.3g} kHz" if hertz >= 1e3 else f"{hertz:.0f} Hz"
 
 
-def text(key: str, heading: str, description: str, *, shown: bool = True) -> Column:
+def text(key: str, heading: str, description: str, *, shown: bool = True) -> TableColumn:
     """Column of words."""
-    return Column(key, heading, description, str, is_text=True, shown=shown)
+    return TableColumn(key, heading, description, str, is_text=True, shown=shown)
 
 
-def length(key: str, heading: str, description: str, *, short: bool = False) -> Column:
+def length(key: str, heading: str, description: str, *, short: bool = False) -> TableColumn:
     """Column of a length in mm, printed in both systems; short ones name the units on top."""
     if short:
-        return Column(key, f"{heading}\nmm (in)", f"{description}, mm", both_short)
-    return Column(key, heading, f"{description}, mm", both)
+        return TableColumn(key, f"{heading}\nmm (in)", f"{description}, mm", both_short)
+    return TableColumn(key, heading, f"{description}, mm", both)
 
 
 def number(
     key: str, heading: str, description: str, digits: int = 2, *, shown: bool = True
-) -> Column:
+) -> TableColumn:
     """Column of numbers with so many decimals in print."""
-    return Column(key, heading, description, fixed(digits), shown=shown)
+    return TableColumn(key, heading, description, fixed(digits), shown=shown)
 
 
-def band(heading: str = "band") -> Column:
+def band(heading: str = "band") -> TableColumn:
     """Column of third-octave bands, printed by their nominal names."""
-    return Column("frequency_hz", heading, "exact centre of the third-octave band, Hz", band_label)
+    return TableColumn(
+        "frequency_hz", heading, "exact centre of the third-octave band, Hz", band_label
+    )
 
 
 CANDIDATE = text("candidate", "candidate", "name of the candidate", shown=False)

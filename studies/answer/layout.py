@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
-from studies.answer.table import Column, Table, Value
+from studies.answer.table import Table, TableColumn, Value
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Layout:
 
     Attributes
     ----------
-    columns : tuple of Column
+    columns : tuple of TableColumn
         Those that are shown.
     groups : tuple of Group
         One cell for each column.
@@ -34,7 +34,7 @@ class Layout:
         Mark and text of every note, in the order of the rows.
     """
 
-    columns: tuple[Column, ...]
+    columns: tuple[TableColumn, ...]
     groups: tuple[Group, ...]
     notes: tuple[tuple[str, str], ...]
 
@@ -67,7 +67,7 @@ def _cells(
     return tuple(_cell(table.columns[at], row[at], mark, table.mark_key) for at in shown)
 
 
-def _cell(column: Column, value: Value, mark: str, mark_key: str) -> str:
+def _cell(column: TableColumn, value: Value, mark: str, mark_key: str) -> str:
     if value is None:
         return mark if mark and column.key == mark_key else "-"
     return column.format(value)

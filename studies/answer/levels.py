@@ -12,7 +12,7 @@ from dispersion.coverage import Coverage
 from dispersion.elevations import level_db
 from shapes.lengths import in_mm
 from studies.answer.columns import CANDIDATE, band, number
-from studies.answer.table import Column, Table, Value
+from studies.answer.table import Table, TableColumn, Value
 from studies.design import Design
 from studies.solving.candidates import Row
 
@@ -49,7 +49,7 @@ _BAND_COLUMNS = (
 """Each named after the measure in `Coverage` that it shows, the leak in per cent."""
 
 
-def seat_columns(design: Design, what: str) -> tuple[Column, ...]:
+def seat_columns(design: Design, what: str) -> tuple[TableColumn, ...]:
     """Column of levels for every seat of a design."""
     return tuple(
         number(
@@ -97,7 +97,7 @@ def curves(design: Design, named: Named, bare_driver_db: np.ndarray | None = Non
     """Levels at every single frequency: in the window and at each seat."""
     columns = [
         CANDIDATE,
-        Column("frequency_hz", "frequency", "frequency, Hz"),
+        TableColumn("frequency_hz", "frequency", "frequency, Hz"),
         number("window_level_db", "window", "mean level in the window, dB re 0 dB"),
         *seat_columns(design, "level"),
     ]

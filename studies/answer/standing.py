@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from shapes.lengths import in_both
-from studies.answer.table import Column
+from studies.answer.table import TableColumn
 from studies.solving.candidates import NearBest
 from studies.solving.target import NO_DIFFERENCE_DB
 
 _MARKS = {"best": "*", "near-best": "+", "": ""}
-STANDING = Column(
+STANDING = TableColumn(
     "standing",
     "",
     "best, near-best or empty",

@@ -14,7 +14,7 @@ Value = str | float | int | bool | None
 
 
 @dataclass(frozen=True)
-class Column:
+class TableColumn:
     """One column of a table.
 
     Attributes
@@ -51,7 +51,7 @@ class Table:
         Short, for file names.
     title : str
         In print.
-    columns : tuple of Column
+    columns : tuple of TableColumn
     rows : tuple of tuple
         One value for each column, in the unit of the column's key.
     caption : str
@@ -67,7 +67,7 @@ class Table:
 
     name: str
     title: str
-    columns: tuple[Column, ...]
+    columns: tuple[TableColumn, ...]
     rows: tuple[tuple[Value, ...], ...]
     caption: str = ""
     scope: Literal["printed", "data", "bulk"] = "printed"

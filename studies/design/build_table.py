@@ -12,12 +12,12 @@ from pydantic import Field, model_validator
 from shapes.making import MATERIALS, Making, Material, MaterialKind, Spigot
 from studies.design.errors import wrong
 from studies.design.quantities import Between, Depth, Diameter, Mass
-from studies.design.tables import Table, Words
+from studies.design.tables import DesignTable, Words
 
 _NAMES = ", ".join(MATERIALS)
 
 
-class MaterialTable(Table):
+class MaterialTable(DesignTable):
     """A material of one's own."""
 
     name: Words = Field(description="As the yard calls it.")
@@ -27,7 +27,7 @@ class MaterialTable(Table):
     kind: MaterialKind = Field("wood", description="Tells which cautions belong to it.")
 
 
-class SpigotTable(Table):
+class SpigotTable(DesignTable):
     """Hole in the middle of the reflector's flat, for a dowel or a rod."""
 
     diameter: Diameter
@@ -37,7 +37,7 @@ class SpigotTable(Table):
 MaterialChoice = str | MaterialTable
 
 
-class BuildTable(Table):
+class BuildTable(DesignTable):
     """How it is made; nothing of it changes the sound."""
 
     kerf: Annotated[float, Between(0, 20)] = Field(

@@ -36,10 +36,10 @@ from studies.design.study_tables import (
 from studies.design.tables import (
     AirTable,
     ColumnTable,
+    DesignTable,
     DriverTable,
     PlateTable,
     PostsTable,
-    Table,
     TweeterTable,
     Words,
 )
@@ -51,7 +51,7 @@ HEAD_ROOM_DEG = 3.0
 common practice, no source."""
 
 
-class DesignFile(Table):
+class DesignFile(DesignTable):
     """A whole design file, table by table."""
 
     title: Words = Field(description="One line that names the design.")

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from studies.design.quantities import Between
-from studies.design.tables import Table
+from studies.design.tables import DesignTable
 
 USUAL_DISTANCE = {"meter": 0.5, "microphone": 1.0}
 """From the middle of the ring, m: near enough that the room adds little to a reading that is not
@@ -16,7 +16,7 @@ USUAL_READING_DB = {"meter": 0.5, "microphone": 0.2}
 """How well one reading repeats, standard deviation, dB: common practice, no source."""
 
 
-class MeasuringTable(Table):
+class MeasuringTable(DesignTable):
     """What there is to measure with, and where; the ceiling stands in ``[room]``."""
 
     instrument: Literal["meter", "microphone"] = Field(

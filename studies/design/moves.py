@@ -9,7 +9,7 @@ from typing import Any
 
 from studies.design.design import DesignFile
 from studies.design.reflector_tables import BallTable
-from studies.design.tables import Table
+from studies.design.tables import DesignTable
 
 AIR_C = (0.0, 30.0)
 """Temperatures that the formula for the speed of sound vouches for, see `dispersion.air`."""
@@ -129,14 +129,14 @@ def _length(name: str, part: str, key: str, size: float) -> Dimension:
 
 def _in_part(part: str, changed: Callable[[Any, float], dict[str, object]]) -> Move:
     def move(tables: DesignFile, change: float) -> DesignFile:
-        table: Table = getattr(tables, part)
+        table: DesignTable = getattr(tables, part)
         new = table.model_copy(update=changed(table, change))
         return tables.model_copy(update={part: new})
 
     return move
 
 
-def _added(key: str) -> Callable[[Table, float], dict[str, object]]:
+def _added(key: str) -> Callable[[DesignTable, float], dict[str, object]]:
     return lambda table, change: {key: getattr(table, key) + change}
 
 

@@ -17,7 +17,7 @@ from studies.design.quantities import (
     Diameter,
     SmallLength,
 )
-from studies.design.tables import Table
+from studies.design.tables import DesignTable
 
 
 def _as_list(value: object) -> object:
@@ -37,7 +37,7 @@ PointPair = Annotated[
 Points = Annotated[tuple[PointPair, ...], Field(strict=False, min_length=2, max_length=2000)]
 
 
-class BallTable(Table):
+class BallTable(DesignTable):
     """Cap cut from a ball, flat side up, hung with its apex down."""
 
     kind: Literal["ball"]
@@ -91,7 +91,7 @@ class BallTable(Table):
         return ball_cap(self.diameter, self.kept)
 
 
-class ConeTable(Table):
+class ConeTable(DesignTable):
     """Straight cone, point down."""
 
     kind: Literal["cone"]
@@ -113,7 +113,7 @@ class ConeTable(Table):
         return cone(self.base_diameter / 2, self.half_angle, self.height, self.tip_radius)
 
 
-class FlaredTable(Table):
+class FlaredTable(DesignTable):
     """Hollow flare, steep at the tip and flatter outwards: one circular arc."""
 
     kind: Literal["flared"]
@@ -131,7 +131,7 @@ class FlaredTable(Table):
         return flared(self.base_diameter / 2, self.height, self.tip_slope, self.rim_slope)
 
 
-class ConicTable(Table):
+class ConicTable(DesignTable):
     """Ellipse, parabola or hyperbola with one focus where the sound seems to come from."""
 
     kind: Literal["ellipse", "parabola", "hyperbola"]
@@ -161,7 +161,7 @@ class ConicTable(Table):
         )
 
 
-class TurnedTable(Table):
+class TurnedTable(DesignTable):
     """Profile of the builder's own, for the lathe or the printer."""
 
     kind: Literal["turned"]
@@ -176,7 +176,7 @@ class TurnedTable(Table):
         return turned(self.points, self.smooth)
 
 
-class NoReflectorTable(Table):
+class NoReflectorTable(DesignTable):
     """Nothing hangs over the driver but the top plate, if there is one."""
 
     kind: Literal["none"]

@@ -12,7 +12,7 @@ from dispersion.room import SURFACES
 from shapes.lengths import parse_frequency
 from studies.design.errors import wrong
 from studies.design.quantities import Between
-from studies.design.tables import Table
+from studies.design.tables import DesignTable
 
 PLAIN_WALLS = 0.1
 """Share of the energy that a surface takes where the file does not say: a plastered wall or a bare
@@ -60,7 +60,7 @@ Absorption = Annotated[
 ]
 
 
-class AbsorptionTable(Table):
+class AbsorptionTable(DesignTable):
     """Share of the energy that each surface takes away, 0 to 1: a number, or one by octave."""
 
     floor: Absorption = Field(PLAIN_WALLS, description="Of the floor.")
@@ -81,7 +81,7 @@ Side = Annotated[float, Between(1000, 100_000)]
 Along = Annotated[float, Between(0, 100_000)]
 
 
-class RoomTable(Table):
+class RoomTable(DesignTable):
     """The room that the first bounces depend on; all of it can be left out.
 
     Floor and ceiling are always there. Walls are there once length, width and the column's place

@@ -18,7 +18,7 @@ from studies.design.quantities import (
     Weight,
 )
 from studies.design.reflector_tables import ReflectorTable
-from studies.design.tables import Table, Words
+from studies.design.tables import DesignTable, Words
 
 MOST_STEPS = 1000
 MOST_BALLS = 100
@@ -33,7 +33,7 @@ Allowance = Annotated[float, Between(0, 50)]
 SmallAngle = Annotated[float, BetweenDegrees(0, 10)]
 
 
-class SeatTable(Table):
+class SeatTable(DesignTable):
     """Where somebody listens."""
 
     name: Words
@@ -48,7 +48,7 @@ class SeatTable(Table):
     )
 
 
-class TargetTable(Table):
+class TargetTable(DesignTable):
     """What counts as good; the weights say what one decibel of each term costs.
 
     The terms of the score are evenness (rms over the elevations of the window, dB), ripple
@@ -93,7 +93,7 @@ class TargetTable(Table):
         return self
 
 
-class StepTable(Table):
+class StepTable(DesignTable):
     """Sizes from one end to the other in equal steps, both ends included."""
 
     first: Depth = Field(alias="from", description="The smallest size.")
@@ -125,7 +125,7 @@ Sizes = Annotated[
 ]
 
 
-class TrimTable(Table):
+class TrimTable(DesignTable):
     """How much of the ball to keep: what to try."""
 
     keep: Sizes = Field(description="Heights to try: { from, to, step } or a list.")
@@ -170,7 +170,7 @@ Angles = Annotated[
 ]
 
 
-class ExploreTable(Table):
+class ExploreTable(DesignTable):
     """What to try on the explorer's map: a size of the reflector, and the plate gap.
 
     What is left out comes from ``[trim]`` and ``[gap]``, or is a spread round the design as
@@ -185,7 +185,7 @@ class ExploreTable(Table):
     plate_gap: Sizes | None = Field(None, description="Plate gaps to try, likewise.")
 
 
-class ToleranceTable(Table):
+class ToleranceTable(DesignTable):
     """How far each size may be off, either way; all left out: common practice, no source."""
 
     keep: Allowance = Field(1e-3, description="Of a ball: from apex to flat.")
@@ -201,7 +201,7 @@ class ToleranceTable(Table):
     tilt: SmallAngle = Field(math.radians(0.5), description="Of reflector and plate, degrees.")
 
 
-class CarveTable(Table):
+class CarveTable(DesignTable):
     """What the workshop can make of a curve of one's own: limits of the search."""
 
     largest_diameter: Diameter | None = Field(
@@ -223,7 +223,7 @@ class CarveTable(Table):
     undercut: bool = Field(False, description="Whether the profile may run back inwards.")
 
 
-class ContestTable(Table):
+class ContestTable(DesignTable):
     """One entry of a contest: a reflector of its own, or another design's."""
 
     name: Words

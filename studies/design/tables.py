@@ -44,13 +44,13 @@ Words = Annotated[str, Field(min_length=1, max_length=200), AfterValidator(_one_
 """One line that people read: a title, a name."""
 
 
-class Table(BaseModel):
+class DesignTable(BaseModel):
     """A table of the file: strict types, no unknown keys, frozen."""
 
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
 
 
-class ColumnTable(Table):
+class ColumnTable(DesignTable):
     """What the driver stands in; its upper face is the baffle."""
 
     shape: Literal["round", "square", "hexagonal"] = Field(
@@ -63,14 +63,14 @@ class ColumnTable(Table):
     edge_radius: SmallLength = Field(0.0, description="Rounding of the baffle's outer edge.")
 
 
-class DustCapTable(Table):
+class DustCapTable(DesignTable):
     """Dome in the middle of the cone."""
 
     diameter: Diameter = Field(description="Where it is glued to the cone.")
     height: SmallLength = Field(description="Of the dome above its glued edge.")
 
 
-class WhizzerTable(Table):
+class WhizzerTable(DesignTable):
     """Small second cone that stands up from the neck and moves with the cone."""
 
     diameter: Diameter = Field(description="At its upper rim.")
@@ -87,7 +87,7 @@ class WhizzerTable(Table):
         return self
 
 
-class CrossoverTable(Table):
+class CrossoverTable(DesignTable):
     """Filter of one way: low pass on the driver, high pass on the tweeter."""
 
     kind: Literal["butterworth", "linkwitz-riley"] = Field(description="Family of the filter.")
@@ -101,14 +101,14 @@ class CrossoverTable(Table):
         return self
 
 
-class LetsGoTable(Table):
+class LetsGoTable(DesignTable):
     """A cone that moves as one piece only up to some frequency."""
 
     above: Frequency = Field(description="Up to here the whole cone radiates.")
     down_to: Diameter = Field(description="The radiating diameter never shrinks below this.")
 
 
-class WayTable(Table):
+class WayTable(DesignTable):
     """What the driver and the tweeter have in common."""
 
     crossover: CrossoverTable | None = Field(None, description="Filter of this way.")
@@ -201,7 +201,7 @@ class TweeterTable(WayTable):
         return self
 
 
-class PlateTable(Table):
+class PlateTable(DesignTable):
     """Round top plate from which the reflector hangs."""
 
     diameter: Diameter
@@ -209,7 +209,7 @@ class PlateTable(Table):
     edge_radius: SmallLength = Field(0.0, description="Rounding of both edges.")
 
 
-class PostsTable(Table):
+class PostsTable(DesignTable):
     """Posts between baffle and top plate, evenly spread on a circle."""
 
     count: Annotated[int, Field(ge=1, le=24)]
@@ -219,7 +219,7 @@ class PostsTable(Table):
     socket_baffle: SmallLength = Field(0.0, description="How deep they enter the baffle.")
 
 
-class AirTable(Table):
+class AirTable(DesignTable):
     """Air in the room."""
 
     temperature: Annotated[float, Field(allow_inf_nan=False)] = Field(

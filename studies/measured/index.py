@@ -12,7 +12,7 @@ from pydantic import BeforeValidator, Field, ValidationError, WithJsonSchema
 from shapes.lengths import parse_time
 from studies.design.errors import mistakes_in
 from studies.design.quantities import Between
-from studies.design.tables import Table
+from studies.design.tables import DesignTable
 from studies.measured.positions import Position
 from studies.measured.text_files import MeasurementError, text_lines
 
@@ -52,7 +52,7 @@ def _bounce(value: object) -> float:
     return seconds
 
 
-class MeasurementTable(Table):
+class MeasurementTable(DesignTable):
     """One curve and where it was measured."""
 
     file: str = Field(min_length=1, description="Beside the index.")
@@ -88,7 +88,7 @@ class MeasurementTable(Table):
         return 0.0 if self.first_bounce is None else gate_limit_hz(self.first_bounce)
 
 
-class IndexFile(Table):
+class IndexFile(DesignTable):
     """A whole index."""
 
     measurement: Annotated[tuple[MeasurementTable, ...], Field(strict=False, min_length=1)]

@@ -18,7 +18,7 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
-from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.questions.contest.study import Contest
 from studies.solving.candidates import Row
@@ -136,7 +136,7 @@ def _octaves(contest: Contest) -> Table:
     )
 
 
-def _octave_column(octave: int) -> Column:
+def _octave_column(octave: int) -> TableColumn:
     centre = 1000.0 * 10.0 ** (0.3 * octave)
     label = band_label(centre)
     return number(

@@ -22,7 +22,7 @@ from studies.answer.columns import (
 )
 from studies.answer.evidence import evidence_of
 from studies.answer.standing import STANDING, behind, best_at_end
-from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.questions.explore.study import Explore, Knob, is_free
 
@@ -207,17 +207,17 @@ def _size_value(found: Explore, size: float) -> float:
     return round(math.degrees(size), 6) if found.knob.is_angle else mm(size)
 
 
-def _columns(found: Explore) -> tuple[Column, ...]:
+def _columns(found: Explore) -> tuple[TableColumn, ...]:
     key, heading = _size_column(found)
     form = fixed(1) if found.knob.is_angle else both_short
     return (
         CANDIDATE,
         STANDING,
-        Column(key, heading, "size of the reflector", form),
-        Column(
+        TableColumn(key, heading, "size of the reflector", form),
+        TableColumn(
             "plate_gap_mm", "plate gap\nmm (in)", "baffle to underside of plate, mm", both_short
         ),
-        Column(
+        TableColumn(
             "chokes",
             "chokes",
             "whether the ring is smaller than the driver",

@@ -7,7 +7,7 @@ import numpy as np
 from dispersion.bands import band_label
 from studies.answer.columns import band, number
 from studies.answer.evidence import evidence_of
-from studies.answer.table import Column, Fact, Findings, Table
+from studies.answer.table import Fact, Findings, Table, TableColumn
 from studies.questions.export.meaning import meaning
 from studies.questions.export.study import STRONG_DB, Directivity
 
@@ -15,7 +15,7 @@ CHECKED_HZ = (100.0, 1000.0, 10000.0)
 CHECKED_DEG = (-30.0, 0.0, 30.0, 90.0)
 """Where values are printed for checking; the nearest ones in the file are taken."""
 
-_FREQUENCY = Column("frequency_hz", "frequency\nHz", "frequency, Hz", "{:.2f}".format)
+_FREQUENCY = TableColumn("frequency_hz", "frequency\nHz", "frequency, Hz", "{:.2f}".format)
 _ELEVATION = number("elevation_deg", "elevation\ndeg", "angle above horizontal, degrees", 1)
 _LEVEL = number("level_db", "level\ndB", "level of the far-field pressure, dB re 0 dB", 2)
 _PHASE = number(

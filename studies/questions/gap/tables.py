@@ -20,7 +20,7 @@ from studies.answer.columns import (
 )
 from studies.answer.evidence import evidence_of
 from studies.answer.standing import STANDING, behind, best_at_end, range_in_words, standing_caption
-from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.questions.gap.study import GapChoice, GapStudy
 from studies.solving.target import NO_DIFFERENCE_DB
@@ -150,7 +150,7 @@ def _gaps(study: GapStudy) -> Table:
         STANDING,
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
         length("post_length_mm", "post length", "cut length of a post with sockets", short=True),
-        Column(
+        TableColumn(
             "chokes",
             "chokes",
             "whether the ring is smaller than the driver",
@@ -196,8 +196,8 @@ def _airways(study: GapStudy) -> Table:
         number(
             "ring_over_driver", "ring area /\ndriver area", "below 1 the ring chokes the driver"
         ),
-        Column("plate_limit_hz", "one wave\nto, kHz", "c / 2H of the plates, Hz", in_khz),
-        Column("tip_dip_hz", "tip dip,\nkHz", "c / 4G of the tip clearance, Hz", in_khz),
+        TableColumn("plate_limit_hz", "one wave\nto, kHz", "c / 2H of the plates, Hz", in_khz),
+        TableColumn("tip_dip_hz", "tip dip,\nkHz", "c / 4G of the tip clearance, Hz", in_khz),
         text("notches_hz", "", "notches in the window level, deepest first, Hz", shown=False),
         text("notches", "notches, kHz,\ndeepest first", "the deepest notches, kHz"),
     )

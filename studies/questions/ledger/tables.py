@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from studies.answer.columns import number, text
-from studies.answer.table import Column, Table
+from studies.answer.table import Table, TableColumn
 from studies.solving.ledger import Volume
 
 
@@ -14,7 +14,7 @@ def ledger_table(volumes: tuple[Volume, ...]) -> Table:
     columns = (
         text("version", "version of\nthe solver", "digest of its code"),
         text("standing", "", "whether this version can still use them"),
-        Column("solves", "solves", "frequencies of designs that are kept"),
+        TableColumn("solves", "solves", "frequencies of designs that are kept"),
         number("size_mb", "MB", "their arrays, MB", 1),
         text("first_kept", "first kept", "date"),
         text("last_used", "last used", "date"),

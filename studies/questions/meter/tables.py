@@ -6,7 +6,7 @@ from dispersion.bands import band_label
 from shapes.lengths import in_mm
 from studies.answer.columns import band, fixed, length, mm, number, text
 from studies.answer.evidence import evidence_of_responses
-from studies.answer.table import Column, Fact, Findings, Table, Value, joined
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
 from studies.questions.meter.places import Stand
 from studies.questions.meter.study import Meter, Shaving
 from studies.questions.meter.words import (
@@ -138,7 +138,7 @@ def _telling(meter: Meter) -> Table:
         text("position", "place", "where it is read"),
         *candidates,
         number("uncertainty_db", "+/-", "standard deviation of the difference, dB", 1),
-        Column(
+        TableColumn(
             "largest_chance_of_mistake",
             "mistaken\nat most",
             "largest chance of taking one candidate for another, with the readings so far",
@@ -160,7 +160,7 @@ def _pairs(meter: Meter) -> Table:
     columns = (
         length("first_mm", "one", "one candidate", short=True),
         length("second_mm", "other", "the other", short=True),
-        Column("chance_of_mistake", "mistaken", "chance of taking one for the other", percent),
+        TableColumn("chance_of_mistake", "mistaken", "chance of taking one for the other", percent),
     )
     rows = tuple((sizes[i], sizes[j], chance) for (i, j), chance in meter.mistaken.items())
     return Table("pairs", "What they tell apart", columns, rows, scope="data")
@@ -264,7 +264,7 @@ def _predictions(meter: Meter) -> Table:
         number("uncertainty_db", "+/-", "standard deviation of the difference, dB"),
         number("late_room_db", "room", "what the room's late sound adds to the difference, dB"),
         number("level_db", "level", "predicted level, dB re the house's 0 dB at 1 m"),
-        Column("compared", "compared", "whether it is above the honest limit", str),
+        TableColumn("compared", "compared", "whether it is above the honest limit", str),
     )
     rows = tuple(
         (

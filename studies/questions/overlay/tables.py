@@ -11,7 +11,7 @@ from dispersion.response import Response
 from studies.answer import cautions
 from studies.answer.columns import band, fixed, number, text
 from studies.answer.evidence import evidence_of_responses
-from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.overlay.fit_tables import with_fit
 from studies.questions.overlay.study import Overlay, SizeOff
 from studies.questions.overlay.words import answer
@@ -83,9 +83,9 @@ def _signed(value: float) -> str:
     return f"{round(value, 1) + 0.0:+.1f}"
 
 
-def signed(key: str, heading: str, description: str) -> Column:
+def signed(key: str, heading: str, description: str) -> TableColumn:
     """Column of differences in dB with their sign."""
-    return Column(key, heading, description, _signed)
+    return TableColumn(key, heading, description, _signed)
 
 
 def _positions(found: Overlay) -> Table:
@@ -194,7 +194,7 @@ def _sizes(found: Overlay) -> Table:
 
 _CHANGE = (
     text("size", "size", "what is moved"),
-    Column("change", "by", "how far, in its unit", fixed(1)),
+    TableColumn("change", "by", "how far, in its unit", fixed(1)),
     text("unit", "", "unit of the change"),
     number("rms_db", "rms left\ndB", "of the differences, level and driver removed again, dB"),
 )

@@ -6,7 +6,7 @@ from dispersion.bands import band_label
 from dispersion.gliding import ARC_DEG, iso_limit_db
 from studies.answer import cautions
 from studies.answer.columns import band, number, text, window_in_words
-from studies.answer.table import Column, Fact, Findings, Table, joined
+from studies.answer.table import Fact, Findings, Table, TableColumn, joined
 from studies.questions.posts.study import PostsStudy
 
 METHOD = (
@@ -88,7 +88,7 @@ def _choices(study: PostsStudy) -> Table:
     columns = (
         text("candidate", "posts", "count and diameter"),
         number("ripple_db", "most it\nswings, dB", "largest swing of any band, dB", 1),
-        Column(
+        TableColumn(
             "audible_from_hz",
             "over 1 dB\nfrom",
             "lowest band that swings by more than 1 dB, Hz",
@@ -115,7 +115,7 @@ def _arcs(study: PostsStudy) -> tuple[Table, ...]:
     if not study.octaves.size:
         return ()
     columns = [
-        Column("octave_hz", "octave", "exact centre of the octave band, Hz", band_label),
+        TableColumn("octave_hz", "octave", "exact centre of the octave band, Hz", band_label),
         number("limit_db", "limit\n+-", "limit of ISO 3382-1, Table 1, dB; none outside it", 0),
         *(
             number(f"arcs_{_key(name)}_db", name, f"largest departure of an arc, {name}, dB", 2)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dispersion.waves import DEFAULT_SETTINGS
 from studies.answer.columns import number, text
 from studies.answer.evidence import Evidence
-from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.proof.cases.check import LEVEL_TOLERANCE_DB, WAVES, Compared
 from studies.questions.proof.cases.laws import POWER_BALANCE
 from studies.questions.proof.study import DEFAULT_ELEMENTS, UNCHECKED, Proof, Proved
@@ -64,16 +64,16 @@ def _facts(proof: Proof) -> list[Fact]:
 
 def _checks(proof: Proof) -> Table:
     columns = (
-        Column("part", "Part:", "which part of the program is tried"),
+        TableColumn("part", "Part:", "which part of the program is tried"),
         text("check", "check", "what the program is held against"),
-        Column("values", "values", "number of values compared"),
+        TableColumn("values", "values", "number of values compared"),
         text("where", "", "the value nearest to its limit", shown=False),
         *_numbers(),
         text("unit", "unit", "unit of the four numbers; empty for plain numbers"),
         number("share_of_limit", "", "difference over limit; above 1 the check fails", shown=False),
         text("verdict", "verdict", "whether every value is within its limit"),
         text("source", "", "who published the numbers", shown=False),
-        Column("source_mark", "source", "no value: place of the source's number in print"),
+        TableColumn("source_mark", "source", "no value: place of the source's number in print"),
     )
     # What fails comes first, the rest in its order.
     ordered = sorted(proof.proved, key=lambda one: one.held)
@@ -117,7 +117,7 @@ def _meshes(proof: Proof) -> Table:
     columns = (
         text("field", "field", "what was solved"),
         number("elements_per_wavelength", "elements per\nwavelength", "along the meridian"),
-        Column("unknowns", "unknowns", "size of the system"),
+        TableColumn("unknowns", "unknowns", "size of the system"),
         number("error_percent", "error, %", "largest error of the far field / maximum, %", 4),
     )
     rows = tuple(
@@ -157,12 +157,12 @@ def _values(proof: Proof) -> Table:
     return Table("values", "Every value", columns, rows, scope="bulk")
 
 
-def _numbers() -> tuple[Column, ...]:
+def _numbers() -> tuple[TableColumn, ...]:
     return (
-        Column("found", "found", f"by the program, {IN_FULL}", _five),
-        Column("known", "known", f"as published or exact, {IN_FULL}", _five),
-        Column("difference", "differ-\nence", f"found less known, {IN_FULL}", _two),
-        Column("limit", "limit", f"largest difference allowed, {IN_FULL}", _two),
+        TableColumn("found", "found", f"by the program, {IN_FULL}", _five),
+        TableColumn("known", "known", f"as published or exact, {IN_FULL}", _five),
+        TableColumn("difference", "differ-\nence", f"found less known, {IN_FULL}", _two),
+        TableColumn("limit", "limit", f"largest difference allowed, {IN_FULL}", _two),
     )
 
 

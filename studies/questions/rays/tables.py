@@ -8,7 +8,7 @@ from dispersion.bands import band_label
 from dispersion.paths.scene import CENTRED
 from shapes.lengths import in_both
 from studies.answer.columns import band, in_words, number, text, window_in_words
-from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.rays.study import RayStudy
 
 MOST_HISTORIES = 8
@@ -63,7 +63,7 @@ def _facts(study: RayStudy) -> list[Fact]:
     ]
 
 
-def _share_columns(study: RayStudy) -> list[Column]:
+def _share_columns(study: RayStudy) -> list[TableColumn]:
     return [
         number(
             f"share_{frequency:.0f}_hz_percent",

@@ -13,7 +13,7 @@ from dispersion.impulse import RATE
 from shapes.lengths import in_both
 from studies.answer.columns import band, number, text
 from studies.answer.evidence import Evidence, evidence_of_responses
-from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.seat.study import EARLY_S, Listener, SeatStudy
 from studies.questions.seat.words import answer, posture
 
@@ -74,7 +74,7 @@ def _facts(study: SeatStudy) -> Iterator[Fact]:
     yield Fact("by_pattern_worst_db", study.pattern_db[1], "the same, largest, dB")
 
 
-def _octave_columns(study: SeatStudy, what: str) -> tuple[Column, ...]:
+def _octave_columns(study: SeatStudy, what: str) -> tuple[TableColumn, ...]:
     return tuple(
         number(
             f"octave_{centre:.0f}_hz_db",
@@ -106,7 +106,7 @@ def _bounces(study: SeatStudy) -> Table:
     return Table("bounces", title, columns, rows, caption, group_key="seat")
 
 
-def _directions() -> tuple[Column, ...]:
+def _directions() -> tuple[TableColumn, ...]:
     from_where = "degrees anticlockwise from the room's length"
     return (
         number("path_m", "path", "whole length from the middle of the ring, m", shown=False),
@@ -201,7 +201,7 @@ def _main_seat(study: SeatStudy) -> Table:
     return Table("main_seat", title, columns, rows, caption)
 
 
-def _floor_columns(listener: Listener) -> tuple[Column, ...]:
+def _floor_columns(listener: Listener) -> tuple[TableColumn, ...]:
     if listener.floor is None:
         return ()
     exact = "column on a rigid floor, exact, dB re 0 dB at 1 m"

@@ -11,7 +11,7 @@ from shapes.reflector import Reflector
 from shapes.reflectors import Fact as Dimension
 from studies.answer import cautions
 from studies.answer.columns import both, mm, number, text, window_in_words
-from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.design import Design
 
 
@@ -114,7 +114,7 @@ def _facts(design: Design, assembly: Assembly) -> tuple[Fact, ...]:
 def _clearances(assembly: Assembly) -> Table:
     columns = (
         text("name", "", "what is measured"),
-        Column("clearance_mm", "clearance", "distance, mm", both),
+        TableColumn("clearance_mm", "clearance", "distance, mm", both),
         text("note", "", "how it is measured"),
     )
     rows = tuple((c.name, mm(c.value_m), c.note) for c in list_clearances(assembly))
@@ -125,7 +125,7 @@ def _reflector(reflector: Reflector) -> Table:
     columns = (
         text("name", "", "dimension of the reflector"),
         text("value", "", "value in words"),
-        Column("length_mm", "length", "length, mm; none for an angle", both, shown=False),
+        TableColumn("length_mm", "length", "length, mm; none for an angle", both, shown=False),
         number("angle_deg", "angle", "angle, degrees; none for a length", shown=False),
     )
     rows = tuple(_dimension(fact) for fact in reflector.facts)
@@ -143,8 +143,8 @@ def _dimension(fact: Dimension) -> tuple[Value, ...]:
 def _seats(design: Design) -> Table:
     columns = (
         text("name", "", "name of the seat"),
-        Column("ear_height_mm", "ears above floor", "height of the ears, mm", both),
-        Column("distance_mm", "from the axis", "level distance from the axis, mm", both),
+        TableColumn("ear_height_mm", "ears above floor", "height of the ears, mm", both),
+        TableColumn("distance_mm", "from the axis", "level distance from the axis, mm", both),
         number("elevation_deg", "seen at, deg", "degrees above horizontal from the ring", 1),
     )
     rows = tuple(

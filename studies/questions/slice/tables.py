@@ -11,7 +11,7 @@ from dispersion.elevations import level_db
 from shapes.lengths import in_both
 from studies.answer.columns import in_words, length, mm, number
 from studies.answer.evidence import Evidence
-from studies.answer.table import Column, Fact, Findings, Table, Value, joined
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
 from studies.questions.slice.study import Slices
 
 ZERO = (
@@ -145,7 +145,7 @@ def _waves(slices: Slices) -> Table:
     return Table("waves", "Waves against gaps", tuple(columns), tuple(rows), caption)
 
 
-_FREQUENCY = Column("frequency_hz", "frequency", "frequency, Hz", in_words)
+_FREQUENCY = TableColumn("frequency_hz", "frequency", "frequency, Hz", in_words)
 
 
 def _evidence(slices: Slices) -> Evidence:

@@ -7,7 +7,7 @@ import numpy as np
 from studies.answer import cautions
 from studies.answer.columns import band, fixed, in_words, number, text
 from studies.answer.evidence import evidence_of
-from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.tolerance.batch import BAND_PERCENT, Batch, seat_levels_db
 from studies.questions.tolerance.study import Sensitivity, Tolerance
 from studies.questions.tolerance.words import BY_RAYS, answer, ears, ends_in_words, plus_minus
@@ -74,19 +74,21 @@ def _sizes(found: Tolerance) -> Table:
     columns = (
         text("size", "size", "what is off"),
         text("within", "within", "tolerance, with its unit"),
-        Column(
+        TableColumn(
             "minus_score_db", "score\nat minus", "change of score at the lower end, dB", _signed
         ),
-        Column("plus_score_db", "score\nat plus", "change of score at the upper end, dB", _signed),
+        TableColumn(
+            "plus_score_db", "score\nat plus", "change of score at the upper end, dB", _signed
+        ),
         number("cost_db", "cost", "most that the score worsens within the tolerance, dB"),
         text("per", "per", "step for which slopes are told"),
-        Column("score_slope_db", "score\nper step", "change of score per step, dB", _signed),
-        Column("bend_db", "bend", "mean of both changes of score, dB", _signed),
+        TableColumn("score_slope_db", "score\nper step", "change of score per step, dB", _signed),
+        TableColumn("bend_db", "bend", "mean of both changes of score, dB", _signed),
         number("curve_slope_db", "curve\nper step", "rms over the bands at the seat per step, dB"),
         number(
             "curve_rms_db", "curve\nrms", "rms within the tolerance, worse end, dB", shown=False
         ),
-        Column("curve_largest_db", "most in\na band", "largest change of a band, dB", _signed),
+        TableColumn("curve_largest_db", "most in\na band", "largest change of a band, dB", _signed),
         band("at"),
         text("reason", "reason", "why an end was not solved; empty if both were", shown=False),
     )
@@ -213,7 +215,7 @@ def _speakers(batch: Batch) -> Table:
     columns = (
         text("speaker", "speaker", "number of the speaker"),
         *(
-            Column(
+            TableColumn(
                 f"{d.name.replace(' ', '_')}_off_{d.unit.symbol.lower()}",
                 d.name,
                 f"how far the {d.name} is off, {d.unit.symbol}",

@@ -22,7 +22,7 @@ from studies.answer.columns import (
 )
 from studies.answer.evidence import evidence_of
 from studies.answer.standing import STANDING, standing_caption
-from studies.answer.table import Column, Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.questions.trim.study import ShaveStep, Trim
 from studies.questions.trim.words import answer, compared, measured_spread
@@ -123,7 +123,7 @@ def _candidates(trim: Trim) -> Table:
     columns = (
         CANDIDATE,
         STANDING,
-        Column("ball_diameter_mm", "ball", "diameter of the ball, mm", both, shown=False),
+        TableColumn("ball_diameter_mm", "ball", "diameter of the ball, mm", both, shown=False),
         length("keep_mm", "keep", "height from apex to flat", short=True),
         length("cut_off_mm", "cut off", "height that is cut away", short=True),
         length("base_diameter_mm", "flat across", "diameter of the flat", short=True),
@@ -192,7 +192,7 @@ def _shaving(trim: Trim) -> Table:
             "the bands that change most, Hz, each with its change, dB",
         ),
         number("largest_change_db", "change", "change in the first of them, dB", 1, shown=False),
-        Column(
+        TableColumn(
             "shows_on_a_meter",
             "meter\nshows it",
             "whether some band changes enough for a level meter",
@@ -233,9 +233,9 @@ def _short_band(frequency: float) -> str:
 
 def _shaving_bands(trim: Trim) -> Table:
     columns = (
-        Column("from_keep_mm", "from", "keep before the step, mm"),
-        Column("keep_mm", "keep", "keep after the step, mm"),
-        Column("frequency_hz", "band", "exact centre of the third-octave band, Hz"),
+        TableColumn("from_keep_mm", "from", "keep before the step, mm"),
+        TableColumn("keep_mm", "keep", "keep after the step, mm"),
+        TableColumn("frequency_hz", "band", "exact centre of the third-octave band, Hz"),
         number("change_db", "change", "change of the window level, dB"),
     )
     rows = tuple(

@@ -24,7 +24,7 @@ from studies.answer.exports import (
     write_files,
     write_text,
 )
-from studies.answer.table import Column, Fact, Findings, Table
+from studies.answer.table import Fact, Findings, Table, TableColumn
 from studies.design import parse_design
 from studies.questions.section.tables import section_tables
 from studies.questions.spread.study import spread
@@ -43,10 +43,10 @@ def findings() -> Findings:
 
 def odd_table() -> Table:
     columns = (
-        Column("name", "name", "what it is"),
-        Column("size_mm", "size", "size, mm"),
-        Column("fits", "fits", "whether it fits"),
-        Column("count", "count", "how many"),
+        TableColumn("name", "name", "what it is"),
+        TableColumn("size_mm", "size", "size, mm"),
+        TableColumn("fits", "fits", "whether it fits"),
+        TableColumn("count", "count", "how many"),
     )
     rows = (
         ("plain", 0.1 + 0.2, True, 3),
