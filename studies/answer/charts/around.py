@@ -15,7 +15,7 @@ from studies.answer.charts.style import (
     SERIES,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     legend_below,
     level_limits,
     new_figure,
@@ -32,7 +32,7 @@ class AroundTrace:
     maximum_db: ArrayLike
 
 
-@in_house_style
+@in_common_style
 def around_figure(title: str, traces: Sequence[AroundTrace], subtitle: str = "") -> Figure:
     """Draw how far the level swings round the column, by third octave, for each choice of posts.
 
@@ -73,7 +73,7 @@ def around_figure(title: str, traces: Sequence[AroundTrace], subtitle: str = "")
     return figure
 
 
-@in_house_style
+@in_common_style
 def round_band_figure(
     title: str, window_db: ArrayLike, mean_db: ArrayLike, trace: AroundTrace
 ) -> Figure:
@@ -125,7 +125,7 @@ def _draw_band(axes: Axes, trace: AroundTrace, sides: Sequence[np.ndarray]) -> N
     axes.stairs(mean, edges, baseline=None, color=SERIES[0], linewidth=1.8, label="mean all round")
 
 
-@in_house_style
+@in_common_style
 def azimuth_figure(
     title: str, azimuths: ArrayLike, centres: ArrayLike, level_db: ArrayLike, subtitle: str = ""
 ) -> Figure:

@@ -12,7 +12,7 @@ from matplotlib.collections import PathCollection
 from matplotlib.colors import Colormap, ListedColormap
 from matplotlib.figure import Figure
 
-from studies.answer.charts.style import FAINT, INK, QUIET, WINDOW, in_house_style, new_figure
+from studies.answer.charts.style import FAINT, INK, QUIET, WINDOW, in_common_style, new_figure
 
 if TYPE_CHECKING:
     from studies.solving.choosing import Choice
@@ -21,7 +21,7 @@ LEAST_SPAN_DB = 0.5
 """No axis is blown up further, so that noise stays small."""
 
 
-@in_house_style
+@in_common_style
 def choosing_figure(title: str, choices: Sequence[Choice]) -> Figure:
     """Draw every solved candidate by what it offers; better is up and to the right.
 

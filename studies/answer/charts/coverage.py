@@ -18,7 +18,7 @@ from studies.answer.charts.style import (
     WINDOW,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     level_limits,
     new_figure,
 )
@@ -29,7 +29,7 @@ DIFFERENCES = np.array([-15.0, -10.0, -6.0, -3.0, -1.0, 1.0, 3.0, 6.0, 10.0, 15.
 OCTAVES = (125.0, 250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
 
 
-@in_house_style
+@in_common_style
 def coverage_map_figure(title: str, coverage: Coverage) -> Figure:
     """Draw level by elevation and third-octave band, absolute beside normalised.
 
@@ -57,7 +57,7 @@ def coverage_map_figure(title: str, coverage: Coverage) -> Figure:
     return figure
 
 
-@in_house_style
+@in_common_style
 def polar_figure(title: str, coverage: Coverage) -> Figure:
     """Draw vertical cuts, third octaves at octave spacing, absolute, on one scale.
 

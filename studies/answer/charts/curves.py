@@ -19,7 +19,7 @@ from studies.answer.charts.style import (
     Look,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     legend_below,
     level_limits,
     new_figure,
@@ -51,7 +51,7 @@ class Trace:
     background: bool = False
 
 
-@in_house_style
+@in_common_style
 def curves_figure(
     title: str,
     traces: Sequence[Trace],
@@ -87,7 +87,7 @@ def curves_figure(
     return figure
 
 
-@in_house_style
+@in_common_style
 def index_figure(title: str, coverage: Coverage) -> Figure:
     """Draw directivity index, sound power and upward leak by third-octave band.
 

@@ -15,7 +15,7 @@ from shapes.gaps import lowest_at
 from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.meridian import Meridian, Piece
 from studies.answer.charts.drafting import PAPER, SIZE_PT, Sheet
-from studies.answer.charts.style import INK, QUIET, WIDTH_IN, WINDOW, Look, in_house_style
+from studies.answer.charts.style import INK, QUIET, WIDTH_IN, WINDOW, Look, in_common_style
 from studies.design import Seat
 
 WOOD, FOAM, PLATE, METAL, ROD = "#efe2cc", "#c9dbe6", "#dcc7a1", "#8a949b", "#b9a47f"
@@ -47,7 +47,7 @@ class _Extent:
         return self.broken_at - 32 * self.pt
 
 
-@in_house_style
+@in_common_style
 def section_figure(assembly: Assembly, title: str, seats: Sequence[Seat] = ()) -> Figure:
     """Draw the section through the axis: parts, gaps and dimensions in mm (inches), ears.
 

@@ -13,13 +13,13 @@ from studies.answer.charts.style import (
     INK,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     new_figure,
 )
 from studies.solving.target import METER_DB
 
 
-@in_house_style
+@in_common_style
 def shave_figure(
     title: str,
     ball_mm: float,

@@ -32,7 +32,7 @@ LEVEL_LABEL = "level, dB re the driver's own on-axis curve"
 FREQUENCY_LABEL = "frequency, Hz"
 TITLE_LENGTH = 100
 
-HOUSE = {
+COMMON_STYLE = {
     "font.size": 10.0,
     "text.color": INK,
     "text.parse_math": False,  # a dollar sign in a title is a dollar sign
@@ -62,12 +62,12 @@ Look = dict[str, Any]
 """Keywords of a call that draws."""
 
 
-def in_house_style(draw: Callable[P, Drawn]) -> Callable[P, Drawn]:
+def in_common_style(draw: Callable[P, Drawn]) -> Callable[P, Drawn]:
     """Draw in this look, whatever the user's own matplotlib settings are, and leave them alone."""
 
     @functools.wraps(draw)
     def drawn(*args: P.args, **kwargs: P.kwargs) -> Drawn:
-        with style.context(["default", HOUSE]):
+        with style.context(["default", COMMON_STYLE]):
             return draw(*args, **kwargs)
 
     return drawn
@@ -159,7 +159,7 @@ def in_both_formats(figure: Figure, mark: str = "") -> dict[str, bytes]:
     }
     for kind, about in metadata.items():
         drawn = io.BytesIO()
-        with style.context(["default", HOUSE]), warnings.catch_warnings():
+        with style.context(["default", COMMON_STYLE]), warnings.catch_warnings():
             # A title may hold signs that the font does not have: a box stands in their place.
             warnings.filterwarnings("ignore", message="Glyph .* missing from font")
             figure.savefig(drawn, format=kind, dpi=DPI, metadata=about, facecolor="white")

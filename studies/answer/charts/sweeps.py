@@ -21,7 +21,7 @@ from studies.answer.charts.style import (
     Look,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     legend_below,
     new_figure,
 )
@@ -57,7 +57,7 @@ class Ladder:
     reasons: Sequence[str]
 
 
-@in_house_style
+@in_common_style
 def ladder_figure(
     title: str,
     ladders: Sequence[Ladder],
@@ -113,7 +113,7 @@ def ladder_figure(
     return figure
 
 
-@in_house_style
+@in_common_style
 def sweep_map_figure(
     title: str,
     sizes_mm: ArrayLike,

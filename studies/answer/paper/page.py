@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from studies.answer.charts.drafting import Sheet
-from studies.answer.charts.style import HOUSE, INK, QUIET, Look
+from studies.answer.charts.style import COMMON_STYLE, INK, QUIET, Look
 from studies.answer.paper import lettering
 from studies.answer.paper.lettering import BODY, SMALL, TITLE, Cell, Line
 from studies.answer.paper.paper import BAR, HEADER, MARGIN, MM_PER_POINT, SQUARE, Box, Layout
@@ -124,7 +124,7 @@ def pdf_bytes(leaves: Sequence[Leaf], imprint: Imprint) -> bytes:
     about = {"Title": imprint.title, "Creator": imprint.program, "CreationDate": None}
     about |= {"Subject": imprint.mark} if imprint.mark else {}
     with (
-        style.context(["default", HOUSE, PRINT_STYLE]),
+        style.context(["default", COMMON_STYLE, PRINT_STYLE]),
         warnings.catch_warnings(),
         PdfPages(buffer, metadata=about) as pdf,
     ):

@@ -19,7 +19,7 @@ from studies.answer.charts.style import (
     QUIET,
     SERIES,
     Look,
-    in_house_style,
+    in_common_style,
     new_figure,
 )
 from studies.answer.picture import (
@@ -76,7 +76,7 @@ class Shape:
     assembly: Assembly
 
 
-@in_house_style
+@in_common_style
 def carve_figure(
     title: str,
     shapes: Sequence[Shape],

@@ -25,7 +25,7 @@ from studies.answer.charts.style import (
     LEVEL_LABEL,
     SERIES,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     legend_below,
     level_limits,
     new_figure,
@@ -84,7 +84,7 @@ class Contender:
     score_db: float
 
 
-@in_house_style
+@in_common_style
 def contest_figure(title: str, contenders: Sequence[Contender]) -> Figure:
     """Draw every design's window level on one absolute scale, under its silhouette.
 

@@ -23,7 +23,7 @@ from studies.answer.charts.style import (
     Look,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     new_figure,
 )
 from studies.answer.picture import Picture, Pictures
@@ -126,7 +126,7 @@ class CandidateReadings:
     relative_db: np.ndarray
 
 
-@in_house_style
+@in_common_style
 def telling_figure(
     title: str,
     names: Sequence[str],
@@ -210,7 +210,7 @@ def _ring(axes: Axes, edges: np.ndarray, place: int, order: int) -> None:
     )
 
 
-@in_house_style
+@in_common_style
 def readings_figure(
     title: str,
     names: Sequence[str],

@@ -14,7 +14,7 @@ from matplotlib.patches import Circle, Polygon
 from shapes.assembly import Assembly
 from shapes.parts import post_angles
 from studies.answer.charts.drafting import Sheet
-from studies.answer.charts.style import FAINT, INK, QUIET, WIDTH_IN, WINDOW, Look, in_house_style
+from studies.answer.charts.style import FAINT, INK, QUIET, WIDTH_IN, WINDOW, Look, in_common_style
 
 COLUMN_LOOK: Look = {"facecolor": "#efe2cc", "edgecolor": INK, "linewidth": 0.7, "zorder": 3}
 HEIGHT_IN = 5.2
@@ -33,7 +33,7 @@ class Mark:
     azimuth_deg: float
 
 
-@in_house_style
+@in_common_style
 def places_figure(title: str, assembly: Assembly, marks: Sequence[Mark]) -> Figure:
     """Draw from the side and from above where the meter stands.
 

@@ -23,7 +23,7 @@ from studies.answer.charts.style import (
     Look,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     legend_below,
     level_limits,
     new_figure,
@@ -138,7 +138,7 @@ class Laid:
     rms_db: float
 
 
-@in_house_style
+@in_common_style
 def laid_over_figure(title: str, centres: ArrayLike, positions: Sequence[Laid]) -> Figure:
     """Draw measured over predicted, a panel for each position, on one scale.
 
@@ -190,7 +190,7 @@ def _laid(axes: Axes, edges: np.ndarray, one: Laid) -> None:
     axes.set_title(f"{shorten(one.name, 28, placeholder='...')}: {rms}")
 
 
-@in_house_style
+@in_common_style
 def differences_figure(
     title: str,
     centres: ArrayLike,
@@ -269,7 +269,7 @@ class Moved:
     rms_db: Sequence[float]
 
 
-@in_house_style
+@in_common_style
 def sizes_off_figure(
     title: str, sizes: Sequence[Moved], as_written_db: float, expected_db: float, unit: str
 ) -> Figure:

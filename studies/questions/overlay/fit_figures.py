@@ -17,7 +17,7 @@ from studies.answer.charts.style import (
     SERIES,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     legend_below,
     new_figure,
 )
@@ -94,7 +94,7 @@ class Sized:
     high: float
 
 
-@in_house_style
+@in_common_style
 def fitted_sizes_figure(title: str, sizes: Sequence[Sized]) -> Figure:
     """Draw every size found with its interval, over what was known before.
 
@@ -125,7 +125,7 @@ def fitted_sizes_figure(title: str, sizes: Sequence[Sized]) -> Figure:
     return figure
 
 
-@in_house_style
+@in_common_style
 def left_by_fit_figure(
     title: str,
     centres: ArrayLike,

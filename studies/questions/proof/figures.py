@@ -17,7 +17,7 @@ from studies.answer.charts.style import (
     SERIES,
     WINDOW,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     legend_below,
     new_figure,
 )
@@ -74,7 +74,7 @@ class Climb:
     error_db: ArrayLike
 
 
-@in_house_style
+@in_common_style
 def error_by_frequency_figure(
     title: str, errors: Mapping[str, tuple[ArrayLike, ArrayLike]], limit_db: float
 ) -> Figure:
@@ -114,7 +114,7 @@ def error_by_frequency_figure(
     return figure
 
 
-@in_house_style
+@in_common_style
 def error_by_mesh_figure(
     title: str, climbs: Sequence[Climb], default: float, limit_db: float, full_order: float
 ) -> Figure:

@@ -10,7 +10,7 @@ from studies.answer.charts.style import (
     INK,
     QUIET,
     SERIES,
-    in_house_style,
+    in_common_style,
     legend_below,
     new_figure,
 )
@@ -32,7 +32,7 @@ def rays_pictures(study: RayStudy) -> Pictures:
     return {"section": Picture(figure, caption)}
 
 
-@in_house_style
+@in_common_style
 def rays_figure(
     title: str, assembly: Assembly, paths: Sequence[np.ndarray], subtitle: str = ""
 ) -> Figure:

@@ -22,7 +22,7 @@ from studies.answer.charts.style import (
     Look,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     legend_below,
     level_limits,
     new_figure,
@@ -54,7 +54,7 @@ class Heard:
     bounces: Sequence[tuple[str, float, float]]
 
 
-@in_house_style
+@in_common_style
 def energy_time_figure(title: str, seats: Sequence[Heard]) -> Figure:
     """Draw the envelope of the impulse response at each seat, with the bounces named.
 
@@ -101,7 +101,7 @@ def _over_time(axes: Axes, seat: Heard, end: float) -> None:
         )
 
 
-@in_house_style
+@in_common_style
 def bounces_figure(
     title: str,
     centres: ArrayLike,
@@ -140,7 +140,7 @@ def bounces_figure(
     return figure
 
 
-@in_house_style
+@in_common_style
 def ears_figure(
     title: str,
     direct: Sequence[Trace],
@@ -198,7 +198,7 @@ class PlanPath:
     ears: np.ndarray
 
 
-@in_house_style
+@in_common_style
 def plan_figure(
     title: str,
     speaker: np.ndarray,
@@ -311,7 +311,7 @@ def _from_above(
     axes.grid(color=FAINT)
 
 
-@in_house_style
+@in_common_style
 def floor_figure(title: str, traces: Sequence[Trace], level_label: str) -> Figure:
     """Draw the seat in front of a column on a rigid floor, exact and by direct sound and image.
 

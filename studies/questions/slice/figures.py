@@ -17,7 +17,7 @@ from scipy.ndimage import distance_transform_edt
 
 from shapes.assembly import Assembly
 from studies.answer.charts.section import FOAM, MOVING, PLATE, WOOD
-from studies.answer.charts.style import INK, Look, in_house_style, new_figure
+from studies.answer.charts.style import INK, Look, in_common_style, new_figure
 from studies.answer.picture import Picture, Pictures
 from studies.answer.release import mark_of
 from studies.questions.slice.study import Slices
@@ -45,7 +45,7 @@ def slice_pictures(slices: Slices) -> Pictures:
     }
 
 
-@in_house_style
+@in_common_style
 def slice_figure(slices: Slices, number: int) -> Figure:
     """Draw one frequency: levels at the left, the wave at one instant at the right.
 
@@ -77,7 +77,7 @@ def slice_figure(slices: Slices, number: int) -> Figure:
     return figure
 
 
-@in_house_style
+@in_common_style
 def slice_animation(slices: Slices, number: int) -> bytes:
     """Draw one period of one frequency as a GIF that loops without a jump.
 

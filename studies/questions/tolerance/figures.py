@@ -19,7 +19,7 @@ from studies.answer.charts.style import (
     Look,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     legend_below,
     level_limits,
     new_figure,
@@ -98,7 +98,7 @@ class Worry:
     curve_plus_db: float
 
 
-@in_house_style
+@in_common_style
 def worries_figure(
     title: str,
     worries: Sequence[Worry],
@@ -175,7 +175,7 @@ def _estimates(axes: Axes, estimates: Sequence[tuple[str, float]]) -> None:
     axes.grid(axis="x")
 
 
-@in_house_style
+@in_common_style
 def batch_figure(
     title: str,
     centres: ArrayLike,

@@ -14,7 +14,7 @@ from studies.answer.charts.style import (
     SERIES,
     edges_of_bands,
     frequency_axis,
-    in_house_style,
+    in_common_style,
     legend_below,
     new_figure,
 )
@@ -30,7 +30,7 @@ def trust_pictures(trust: Trust) -> Pictures:
     return {"trust": Picture(figure, "How far each quick method is off, pitch by pitch.")}
 
 
-@in_house_style
+@in_common_style
 def trust_figure(
     title: str, centres: ArrayLike, rms_db: Mapping[str, ArrayLike], within_db: float
 ) -> Figure:
