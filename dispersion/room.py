@@ -24,7 +24,16 @@ from dispersion.elevations import power_at
 Array = NDArray[np.float64]
 Absorption = float | Mapping[float, float]
 
-SURFACES = ("floor", "ceiling", "west wall", "east wall", "south wall", "north wall")
+SURFACES = (
+    "floor",
+    "ceiling",
+    "corner end wall",
+    "far end wall",
+    "corner side wall",
+    "far side wall",
+)
+"""In the order of the axes: height, then the ends (walls across the length, x = 0 and the length),
+then the sides (walls along it, y = 0 and the width). Corner walls go through the origin."""
 DIRECT = "direct"
 SHORTEST_SIDE, LONGEST_SIDE = 1.0, 100.0
 NEAREST_SEAT = 0.3
@@ -61,7 +70,7 @@ class Room:
     Parameters
     ----------
     length, width : float or None
-        Along x (west to east) and y (south to north), metres; None for no walls across that axis.
+        Along x and y from the corner, metres; None for no walls across that axis.
     height : float
         Along z (up), metres.
     absorption : float or mapping
@@ -116,7 +125,7 @@ class Room:
                 if side is not None and not 0.0 < at < side:
                     raise RoomError(
                         f"the {name} is outside the room: its {axis} of {at:g} m must lie between "
-                        f"0 and {side:g} m (all places in metres from the south-west corner)"
+                        f"0 and {side:g} m (all places in metres from the corner)"
                     )
         apart = float(np.linalg.norm(seat.position - speaker.position))
         if apart < NEAREST_SEAT:
@@ -178,7 +187,7 @@ class Path:
     delay_s : float
         Behind the direct sound, seconds.
     azimuth_deg, elevation_deg : float
-        Where it comes from, seen from the seat: azimuth anticlockwise from east.
+        Where it comes from, seen from the seat: azimuth anticlockwise from +x, the room's length.
     departure_elevation_deg : float
         At which it leaves the speaker.
     """

@@ -66,10 +66,14 @@ class AbsorptionTable(DesignTable):
     floor: Absorption = Field(PLAIN_WALLS, description="Of the floor.")
     ceiling: Absorption = Field(PLAIN_WALLS, description="Of the ceiling.")
     walls: Absorption = Field(PLAIN_WALLS, description="Of every wall that is not named below.")
-    west_wall: Absorption | None = Field(None, description="Across the length, at the corner.")
-    east_wall: Absorption | None = Field(None, description="Across the length, opposite.")
-    south_wall: Absorption | None = Field(None, description="Across the width, at the corner.")
-    north_wall: Absorption | None = Field(None, description="Across the width, opposite.")
+    corner_end_wall: Absorption | None = Field(
+        None, description="Across the length, through the corner."
+    )
+    far_end_wall: Absorption | None = Field(None, description="Across the length, opposite.")
+    corner_side_wall: Absorption | None = Field(
+        None, description="Along the length, through the corner."
+    )
+    far_side_wall: Absorption | None = Field(None, description="Along the length, opposite.")
 
     def by_surface(self) -> dict[str, float | dict[float, float]]:
         """Absorption of every surface, by the names of `dispersion.room`."""

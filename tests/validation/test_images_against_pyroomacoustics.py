@@ -30,22 +30,31 @@ SAMPLE_RATE = 8000
 ONE_NUMBER: dict[str, Absorption] = {
     "floor": 0.05,
     "ceiling": 0.6,
-    "west wall": 0.1,
-    "east wall": 0.2,
-    "south wall": 0.3,
-    "north wall": 0.4,
+    "corner end wall": 0.1,
+    "far end wall": 0.2,
+    "corner side wall": 0.3,
+    "far side wall": 0.4,
 }
 BY_OCTAVE: dict[str, Absorption] = {
     surface: dict(zip(OCTAVES, shares, strict=True))
     for surface, shares in {
         "floor": (0.11, 0.14, 0.37, 0.43, 0.27, 0.25),
         "ceiling": (0.45, 0.55, 0.6, 0.75, 0.8, 0.7),
-        "west wall": (0.28, 0.22, 0.17, 0.09, 0.10, 0.11),
-        "east wall": (0.01, 0.02, 0.02, 0.03, 0.04, 0.05),
-        "south wall": (0.05, 0.15, 0.35, 0.40, 0.50, 0.50),
-        "north wall": (0.35, 0.25, 0.18, 0.12, 0.07, 0.04),
+        "corner end wall": (0.28, 0.22, 0.17, 0.09, 0.10, 0.11),
+        "far end wall": (0.01, 0.02, 0.02, 0.03, 0.04, 0.05),
+        "corner side wall": (0.05, 0.15, 0.35, 0.40, 0.50, 0.50),
+        "far side wall": (0.35, 0.25, 0.18, 0.12, 0.07, 0.04),
     }.items()
 }
+THEIR_NAMES = {
+    "floor": "floor",
+    "ceiling": "ceiling",
+    "corner end wall": "west",
+    "far end wall": "east",
+    "corner side wall": "south",
+    "far side wall": "north",
+}
+"""Of our surfaces in `ShoeBox`: west is x = 0, south is y = 0."""
 KINDS = pytest.mark.parametrize(
     "absorption", [ONE_NUMBER, BY_OCTAVE], ids=["one number", "octaves"]
 )
@@ -57,7 +66,7 @@ def theirs(absorption: dict[str, Absorption]) -> tuple[np.ndarray, np.ndarray]:
     for surface, share in absorption.items():
         if isinstance(share, dict):
             share = {"coeffs": list(share.values()), "center_freqs": list(share)}
-        materials[surface.split()[0]] = pra.Material(share)
+        materials[THEIR_NAMES[surface]] = pra.Material(share)
     room = pra.ShoeBox(SIDES, fs=SAMPLE_RATE, materials=materials, max_order=1)
     room.add_source(SPEAKER)
     room.add_microphone(SEAT)

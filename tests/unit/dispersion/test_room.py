@@ -42,21 +42,21 @@ def test_directions():
     assert (floor.elevation_deg, floor.departure_elevation_deg) == pytest.approx((down, down))
     assert (ceiling.elevation_deg, ceiling.departure_elevation_deg) == pytest.approx((up, up))
     azimuths = {name: bounce.azimuth_deg for name, bounce in found.items()}
-    # Speaker 1 m west of the seat, both midway between the south and north walls 4 m apart.
+    # Speaker 1 m from the seat towards the corner end, both midway between the sides 4 m apart.
     aside = math.degrees(math.atan2(4.0, -1.0))
     assert azimuths == pytest.approx(
         {
             "floor": 180.0,
             "ceiling": 180.0,
-            "west wall": 180.0,
-            "east wall": 0.0,
-            "south wall": -aside,
-            "north wall": aside,
+            "corner end wall": 180.0,
+            "far end wall": 0.0,
+            "corner side wall": -aside,
+            "far side wall": aside,
         }
     )
-    west = found["west wall"]
+    end = found["corner end wall"]
     rise = math.degrees(math.atan(0.3 / 3.0))
-    assert (west.elevation_deg, west.departure_elevation_deg) == pytest.approx((-rise, rise))
+    assert (end.elevation_deg, end.departure_elevation_deg) == pytest.approx((-rise, rise))
 
 
 def test_pattern_counts_at_the_departure_angle():
@@ -91,7 +91,7 @@ def test_absorption_by_octave_and_surface():
     kept = 1.0 - np.array([0.3, at_630, at_800, 0.9])
     assert loss == pytest.approx(10.0 * np.log10(kept))
     assert covered["floor"].level_db - bare["floor"].level_db == pytest.approx(10 * np.log10(0.8))
-    assert np.array_equal(covered["west wall"].level_db, bare["west wall"].level_db)
+    assert np.array_equal(covered["corner end wall"].level_db, bare["corner end wall"].level_db)
 
 
 def test_all_absorbed_is_silence_and_no_error():
@@ -99,7 +99,7 @@ def test_all_absorbed_is_silence_and_no_error():
 
 
 def test_air_takes_the_treble_of_the_longer_path():
-    found = bounces(level=np.zeros((3, ELEVATIONS.size)), f=(25.0, 1000.0, 16000.0))["east wall"]
+    found = bounces(level=np.zeros((3, ELEVATIONS.size)), f=(25.0, 1000.0, 16000.0))["far end wall"]
     # 7 m against 1 m.
     spread = -20.0 * math.log10(7.0)
     assert found.level_db[0] == pytest.approx(spread, abs=1e-2)

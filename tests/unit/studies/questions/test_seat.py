@@ -39,7 +39,7 @@ length = "6.3 m"
 width = "4.4 m"
 column = ["1.4 m", "1.7 m"]
 near_wall = "0.5 m"
-absorption = { floor = { 125 = 0.1, 1000 = 0.5 }, walls = 0.2, east_wall = 0.6 }
+absorption = { floor = { 125 = 0.1, 1000 = 0.5 }, walls = 0.2, far_end_wall = 0.6 }
 """
 BASE = 0.9  # of the baffle above the floor, as in the example
 
@@ -101,10 +101,10 @@ def test_paths_by_hand(walled: SeatStudy) -> None:
         "direct": math.hypot(2.0, 1.15 - ring),
         "floor": math.hypot(2.0, 1.15 + ring),
         "ceiling": math.hypot(2.0, 5.0 - 1.15 - ring),
-        "west wall": math.hypot(x + 1.4, y - 1.7, 1.15 - ring),
-        "east wall": math.hypot(2 * 6.3 - x - 1.4, y - 1.7, 1.15 - ring),
-        "south wall": math.hypot(x - 1.4, y + 1.7, 1.15 - ring),
-        "north wall": math.hypot(x - 1.4, 2 * 4.4 - y - 1.7, 1.15 - ring),
+        "corner end wall": math.hypot(x + 1.4, y - 1.7, 1.15 - ring),
+        "far end wall": math.hypot(2 * 6.3 - x - 1.4, y - 1.7, 1.15 - ring),
+        "corner side wall": math.hypot(x - 1.4, y + 1.7, 1.15 - ring),
+        "far side wall": math.hypot(x - 1.4, 2 * 4.4 - y - 1.7, 1.15 - ring),
     }
     assert {one.path.surface: one.path.path_m for one in main.arrivals} == pytest.approx(lengths)
     delays = [one.path.delay_s for one in main.arrivals]
@@ -120,7 +120,7 @@ def test_paths_by_hand(walled: SeatStudy) -> None:
 def test_levels_are_distance_surface_and_air(walled: SeatStudy) -> None:
     main, air = walled.listeners[0], walled.design.air
     centres = walled.centres
-    absorbed = {"floor": None, "east wall": 0.6, "west wall": 0.2, "ceiling": 0.1}
+    absorbed = {"floor": None, "far end wall": 0.6, "corner end wall": 0.2, "ceiling": 0.1}
     for name, share in absorbed.items():
         one = arrival(main, name)
         kept = (
