@@ -4,9 +4,11 @@
 ``DesignError``, which names the file, the key and the remedy. ``design_schema()`` describes
 the file to editors.
 
-Rooms: ``quantities`` (numbers with units), ``tables`` and ``reflector_tables`` (what is
-built), ``questions`` (what is asked), ``errors`` (plain words for mistakes), ``building``
-(tables to shapes and sources), ``design`` (the result), ``reading`` (all of it in order).
+Modules: ``quantities`` (numbers with units), ``tables`` and ``reflector_tables`` (what is
+built), ``room_table``, ``workshop_tables`` (making and measuring), ``study_tables`` (what is
+asked), ``errors`` (mistakes in plain words), ``companions`` (other files that a design names),
+``design`` (the result), ``reading`` (all of it in order), ``moves`` and ``parameters`` (a design
+with some sizes changed).
 """
 
 from studies.design.design import ContestEntry, Design, DesignFile, Seat

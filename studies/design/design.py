@@ -15,10 +15,7 @@ from dispersion.sources import Way
 from shapes.assembly import Assembly
 from shapes.making import Making
 from shapes.reflectors import Reflector, ball_cap
-from studies.design import building
-from studies.design.build_table import BuildTable
 from studies.design.errors import DesignError, Mistake
-from studies.design.measuring_table import MeasuringTable
 from studies.design.quantities import Between
 from studies.design.reflector_tables import BallTable, ReflectorTable
 from studies.design.room_table import RoomTable
@@ -43,6 +40,7 @@ from studies.design.tables import (
     TweeterTable,
     Words,
 )
+from studies.design.workshop_tables import BuildTable, MeasuringTable
 
 MOST_SEATS, MOST_ENTRIES = 100, 100
 """In one file; each seat is a point in the room of every solve, each entry a solve."""
@@ -84,7 +82,7 @@ class DesignFile(DesignTable):
 
 @dataclass(frozen=True)
 class Seat:
-    """Where somebody listens, in house coordinates.
+    """Where somebody listens, seen from the speaker.
 
     Attributes
     ----------
@@ -113,7 +111,7 @@ class ContestEntry:
     plate_gap: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Design:
     """A design file that was read and found free of mistakes.
 
@@ -158,7 +156,7 @@ class Design:
     @property
     def air(self) -> Air:
         """Air in the room."""
-        return air_of(self.tables)
+        return self.tables.air.build()
 
     @property
     def making(self) -> Making:
@@ -178,8 +176,18 @@ class Design:
 
     @property
     def seats(self) -> tuple[Seat, ...]:
-        """Every seat in house coordinates, seen from the ring of the design as written."""
-        return seats_of(self.tables, self.assembly().height_of_ring)
+        """Every seat, its elevation seen from the ring of the design as written."""
+        column, ring = self.tables.column.height, self.assembly().height_of_ring
+        return tuple(
+            Seat(
+                name=seat.name,
+                r=seat.distance,
+                z=seat.ear_height - column,
+                ear_height=seat.ear_height,
+                elevation_deg=math.degrees(math.atan2(seat.ear_height - ring, seat.distance)),
+            )
+            for seat in self.tables.seats
+        )
 
     @property
     def window_deg(self) -> tuple[float, float]:
@@ -193,10 +201,6 @@ class Design:
         angles = [seat.elevation_deg for seat in self.seats]
         low = math.floor(min(angles) - HEAD_ROOM_DEG)
         return float(low), float(math.ceil(max(angles) + HEAD_ROOM_DEG))
-
-    def sources(self) -> tuple[Way, ...]:
-        """What drives the driver and, if there is one, the coaxial tweeter."""
-        return self.ways
 
     def reflector(self) -> Reflector | None:
         """Reflector as written, None where there is none."""
@@ -228,7 +232,7 @@ class Design:
         return tuple((ball, keep) for ball in balls for keep in keeps)
 
     def trimmed(self, ball_diameter: float, keep: float) -> Assembly:
-        """Assembly with another cap, holding what ``trim.hold`` says.
+        """Return the assembly with another cap; what ``trim.hold`` says stays as it is.
 
         Parameters
         ----------
@@ -279,31 +283,11 @@ class Design:
 def assemble(tables: DesignFile) -> Assembly:
     """Everything that a design file builds, in metres."""
     return Assembly(
-        column=building.build_column(tables.column),
-        driver=building.build_driver(tables.driver),
+        column=tables.column.build(),
+        driver=tables.driver.build(),
         plate_gap=tables.plate_gap,
         reflector=tables.reflector.build(),
-        plate=building.build_plate(tables.plate),
-        posts=building.build_posts(tables.posts),
-        tweeter=building.build_tweeter(tables.tweeter),
-    )
-
-
-def air_of(tables: DesignFile) -> Air:
-    """Air in the room of a design file."""
-    given = tables.air
-    return Air(temperature_c=given.temperature, humidity_percent=given.humidity)
-
-
-def seats_of(tables: DesignFile, ring_height: float) -> tuple[Seat, ...]:
-    """Seats in house coordinates, given the height of the ring above the floor, m."""
-    return tuple(
-        Seat(
-            name=seat.name,
-            r=seat.distance,
-            z=seat.ear_height - tables.column.height,
-            ear_height=seat.ear_height,
-            elevation_deg=math.degrees(math.atan2(seat.ear_height - ring_height, seat.distance)),
-        )
-        for seat in tables.seats
+        plate=None if tables.plate is None else tables.plate.build(),
+        posts=None if tables.posts is None else tables.posts.build(),
+        tweeter=None if tables.tweeter is None else tables.tweeter.build(),
     )

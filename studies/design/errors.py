@@ -30,8 +30,8 @@ _PLAIN_WORDS = {
     "tuple_type": "must be a list in square brackets, like [0, 20]",
     "union_tag_not_found": 'is missing: add one, such as kind = "ball"',
 }
-_MOST_TOLD = 50
-"""Mistakes of one file that are told: what has more is no design file."""
+_MOST_SHOWN = 50
+"""Mistakes of one file that are shown: what has more is no design file."""
 _MOST_LOOKED_AT = 500
 _TOO_SHORT = "too_short"
 NO_UNIT = "no_unit"
@@ -81,44 +81,46 @@ def _shown(line: str) -> str:
 
 
 def wrong(key: str, message: str) -> PydanticCustomError:
-    """Error for a validator of a whole table to raise about one of that table's keys."""
+    """Return the error that a validator of a whole table raises about one of its keys."""
     return PydanticCustomError("design", "{text}", {"key": key, "text": message})
 
 
 def mistakes_in(
     error: ValidationError, raw: Mapping[str, Any], model: type[BaseModel]
 ) -> tuple[Mistake, ...]:
-    """Say in plain words what pydantic found wrong.
+    """Translate pydantic's errors into plain words, fifty mistakes at most.
 
     Parameters
     ----------
     error : ValidationError
         As raised by ``model``.
     raw : mapping
-        The file as read, to tell its keys from pydantic's own labels.
+        The file as read, to distinguish its keys from pydantic's own labels.
     model : type
         The model of the whole file: its keys are the known ones.
     """
     known = known_keys(model)
-    found = _without_echoes(error.errors(include_url=False)[:_MOST_LOOKED_AT])
-    told = tuple(_mistake(details, raw, known) for details in found[:_MOST_TOLD])
-    if len(found) > _MOST_TOLD:
-        return (*told, Mistake("", f"{len(found) - _MOST_TOLD} more mistakes: correct these first"))
-    return told
+    found = _without_repeats(error.errors(include_url=False)[:_MOST_LOOKED_AT])
+    shown = tuple(_mistake(details, raw, known) for details in found[:_MOST_SHOWN])
+    left = len(found) - len(shown)
+    return (*shown, Mistake("", f"{left} more mistakes: correct these first")) if left else shown
 
 
-def _without_echoes(found: list[ErrorDetails]) -> list[ErrorDetails]:
+def _without_repeats(found: list[ErrorDetails]) -> list[ErrorDetails]:
     """Leave out what only repeats another mistake.
 
     A list whose entries are wrong is also called too short; and a missing unit, which is one
     mistake with one remedy, is found again at every bare length.
     """
     no_unit = [details for details in found if details["type"] == NO_UNIT]
-    repeated = [*no_unit[1:], *(details for details in found if _is_echo(details, found))]
+    repeated = [
+        *no_unit[1:],
+        *(details for details in found if _is_repeat(details, found)),
+    ]
     return [details for details in found if details not in repeated]
 
 
-def _is_echo(details: ErrorDetails, found: list[ErrorDetails]) -> bool:
+def _is_repeat(details: ErrorDetails, found: list[ErrorDetails]) -> bool:
     loc = details["loc"]
     return details["type"] == _TOO_SHORT and any(
         other["loc"][: len(loc)] == loc and len(other["loc"]) > len(loc) for other in found
@@ -127,9 +129,18 @@ def _is_echo(details: ErrorDetails, found: list[ErrorDetails]) -> bool:
 
 @functools.lru_cache(maxsize=4)
 def known_keys(model: type[BaseModel]) -> dict[str, tuple[str, ...]]:
-    """Keys that each table of the file may hold, by dotted path without list positions.
+    """List the keys that each table of a file may hold.
 
-    Alternatives at one place (the reflector kinds) are taken together.
+    Parameters
+    ----------
+    model : type
+        The model of the whole file.
+
+    Returns
+    -------
+    dict of str to tuple of str
+        Keys by the table's dotted path, without list positions; the path is empty at the top of
+        the file. Alternatives at one place (the reflector kinds) are taken together.
     """
     schema = model.model_json_schema(by_alias=True)
     found: dict[str, tuple[str, ...]] = {}
@@ -185,7 +196,7 @@ def _in_plain_words(kind: str, context: Mapping[str, Any], details: ErrorDetails
 def _place(
     loc: Sequence[int | str], raw: Mapping[str, Any], *, missing: bool
 ) -> tuple[int | str, ...]:
-    """Keep what is really in the file: pydantic also names the alternative it tried."""
+    """Keep what is really in the file: pydantic also names the alternative that it tried."""
     place: list[int | str] = []
     here: Any = raw
     for position, part in enumerate(loc):

@@ -12,14 +12,27 @@ from studies.design.reflector_tables import BallTable
 from studies.design.tables import DesignTable
 
 AIR_C = (0.0, 30.0)
-"""Temperatures that the formula for the speed of sound vouches for, see `dispersion.air`."""
+"""Temperatures within which the formula for the speed of sound holds, see `dispersion.air`, C."""
 
 Move = Callable[[DesignFile, float], DesignFile]
+"""(tables, change in SI) -> the tables with one size changed by it."""
 
 
 @dataclass(frozen=True)
 class Unit:
-    """Step for which a cost is told: its name, its size in SI, and SI per unit of print."""
+    """A step by which a size is changed, and the unit in which such sizes are printed.
+
+    Attributes
+    ----------
+    name : str
+        Of the step.
+    size : float
+        Of the step, SI.
+    symbol : str
+        Of the unit.
+    per_symbol : float
+        SI value of one such unit.
+    """
 
     name: str
     size: float
@@ -34,14 +47,14 @@ FIVE_KELVIN = Unit("5 K", 5.0, "K", 1.0)
 
 @dataclass(frozen=True)
 class Dimension:
-    """A size that can be off.
+    """A size of a design that may come out different from what is written, within a tolerance.
 
     Attributes
     ----------
     name : str
     unit : Unit
     down, up : float
-        How far it may be below and above what is written, m, radians or K.
+        Tolerance below and above what is written, m, radians or K.
     move : callable
         (tables, change) -> tables with this size changed; nothing is checked here, what cannot
         be built is found when it is built.
@@ -57,17 +70,17 @@ class Dimension:
 def moved(
     tables: DesignFile, dimensions: Sequence[Dimension], changes: Sequence[float]
 ) -> DesignFile:
-    """Change every size at once."""
+    """Return a design's tables with every one of these sizes changed by its own amount, SI."""
     for dimension, change in zip(dimensions, changes, strict=True):
         tables = dimension.move(tables, float(change))
     return tables
 
 
 def dimensions_of(tables: DesignFile) -> tuple[Dimension, ...]:
-    """Sizes of a design that can be off and leave everything on one axis.
+    """List the sizes of a design that have a tolerance and keep everything on one axis.
 
-    A frame does not sink below the baffle, and temperatures stay where their formula holds: there
-    the tolerance is cut short.
+    A frame does not sink below the baffle, and temperatures stay where the formula for the speed
+    of sound holds: there the tolerance is cut short.
     """
     allowed, proud, warmth = tables.tolerance, tables.driver.proud, tables.air.temperature
     plate = (_length("plate diameter", "plate", "diameter", allowed.plate_diameter),)
@@ -99,7 +112,7 @@ def dimensions_of(tables: DesignFile) -> tuple[Dimension, ...]:
 
 
 def _of_reflector(tables: DesignFile) -> tuple[Dimension, ...]:
-    """Named sizes of the reflector; a profile of points has none, and no reflector neither."""
+    """Named sizes of the reflector; none for a profile of points, and without a reflector."""
     given, allowed = tables.reflector, tables.tolerance
     if isinstance(given, BallTable):
         return (
@@ -145,5 +158,5 @@ def _keep(ball: BallTable, change: float) -> dict[str, object]:
 
 
 def _ball(ball: BallTable, change: float) -> dict[str, object]:
-    """Another ball of which as much is kept."""
+    """Change the ball's diameter, the height that is kept stays."""
     return {"ball_diameter": (ball.diameter + change,), "keep": ball.kept, "cut_off": None}

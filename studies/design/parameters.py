@@ -1,11 +1,12 @@
 """Sizes of a design that a fit to measurements may change, and its text with them changed.
 
-Each has a prior: how far what is written may be off, one standard deviation, common practice, no
-source. The text stays the user's own, comments included: tomlkit changes single values in it.
+Each has a prior: the standard deviation of what is written about what is true, common practice,
+no source. The text stays the user's own, comments included: tomlkit changes single values in it.
 """
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -21,20 +22,23 @@ from studies.design.reflector_tables import BallTable, ConeTable
 from studies.design.tables import DriverTable
 
 REACH = 3.0
-"""How many prior widths a fit may go from what is written."""
+"""How many prior standard deviations a fit may go from what is written."""
 DIAMETER_SHARE, SHRINK_OCTAVES, PROUD, PLATE_GAP, KEEP = 0.05, 0.5, 2e-3, 2e-3, 1.5e-3
 HALF_ANGLE = math.radians(1.0)
 MICROMETRE, THOUSANDTH_DEGREE = 1e-6, math.radians(1e-3)
-HEARD = 20.0, 20e3
+LOWEST_HEARD, HIGHEST_HEARD = 20.0, 20e3
 HERTZ = Unit("Hz", 1.0, "Hz", 1.0)
 DEGREE = Unit("degree", math.radians(1.0), "deg", math.radians(1.0))
 
 Write = Callable[[TOMLDocument, float], None]
+"""(document, value in SI): writes one size into the text of a design."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Parameter:
-    """A size with what is known of it before anything is measured.
+    """A size that a fit may change, with what is known of it before anything is measured.
+
+    Widths are prior standard deviations, counted from the value that is written in the design.
 
     Attributes
     ----------
@@ -44,9 +48,9 @@ class Parameter:
     written : float
         SI.
     prior : float
-        One standard deviation of what is written, SI; octaves if `octaves`.
+        Prior standard deviation, SI; octaves if `octaves`.
     least, most : float
-        Between which it makes sense at all, SI.
+        Limits of what can be built or heard, SI.
     step : float
         Values are whole multiples of it, so that a text holds them exactly.
     write : callable
@@ -66,23 +70,23 @@ class Parameter:
     octaves: bool = False
 
     def at(self, widths: float) -> float:
-        """Value so many prior widths from what is written, SI, on a whole step."""
+        """Value at so many widths, SI, rounded to a whole step and kept within the limits."""
         return min(max(round(self.near(widths) / self.step) * self.step, self.least), self.most)
 
     def near(self, widths: float) -> float:
-        """Value so many prior widths from what is written, SI, rounded to nothing."""
+        """Value at so many widths, SI, not rounded: written + widths * prior, or in octaves."""
         off = widths * self.prior
         return self.written * 2.0**off if self.octaves else self.written + off
 
     def widths_of(self, value: float) -> float:
-        """How many prior widths a value is from what is written."""
+        """Return at how many widths a value lies, the inverse of `near`."""
         if self.octaves:
             return math.log2(value / self.written) / self.prior
         return (value - self.written) / self.prior
 
     @property
     def bounds(self) -> tuple[float, float]:
-        """Lowest and highest value that a fit may try, in prior widths."""
+        """Lowest and highest value that a fit may try, in widths."""
         low, high = self.widths_of(self.least), self.widths_of(self.most)
         return max(low, -REACH), min(high, REACH)
 
@@ -98,7 +102,7 @@ class Parameter:
 
 
 def parameters_of(design: Design) -> tuple[Parameter, ...]:
-    """Sizes of a design that a fit may change: those that it has, and that can be heard.
+    """List the sizes of a design that a fit may change: those that change the sound.
 
     Returns
     -------
@@ -109,23 +113,28 @@ def parameters_of(design: Design) -> tuple[Parameter, ...]:
     tables = design.tables
     found = [_diameter(design), *_shrink(tables.driver), _proud(tables.driver)]
     if tables.plate is not None or tables.reflector.kind != "none":
-        gap = (tables.plate_gap, PLATE_GAP, 1e-3, 1.0)
-        found.append(_length("plate gap", *gap, _put("plate_gap")))
+        found.append(
+            _length(
+                name="plate gap",
+                written=tables.plate_gap,
+                prior=PLATE_GAP,
+                least=1e-3,
+                most=1.0,
+                write=_put("plate_gap"),
+            )
+        )
     return (*found, *_of_reflector(design))
 
 
 def parameter_text(design: Design, parameters: Sequence[Parameter], values: Sequence[float]) -> str:
-    """Text of a design with these values written into it."""
+    """Return the text of a design with these values, SI, written into it."""
     document = tomlkit.parse(design.text)
     for parameter, value in zip(parameters, values, strict=True):
         parameter.write(document, value)
     return tomlkit.dumps(document)
 
 
-def _length(
-    name: str, written: float, prior: float, least: float, most: float, write: Write
-) -> Parameter:
-    return Parameter(name, MILLIMETRE, written, prior, least, most, MICROMETRE, write)
+_length = functools.partial(Parameter, unit=MILLIMETRE, step=MICROMETRE)
 
 
 def _diameter(design: Design) -> Parameter:
@@ -143,35 +152,84 @@ def _diameter(design: Design) -> Parameter:
     if driver.effective_area is not None:
         write = _area
         most -= MICROMETRE  # the area's last digit must not make it larger than the frame
-    return _length("effective diameter", written, DIAMETER_SHARE * written, least, most, write)
+    return _length(
+        name="effective diameter",
+        written=written,
+        prior=DIAMETER_SHARE * written,
+        least=least,
+        most=most,
+        write=write,
+    )
 
 
 def _shrink(driver: DriverTable) -> tuple[Parameter, ...]:
     if driver.lets_go is None:
         return ()
-    above = driver.lets_go.above
-    return (Parameter("shrink frequency", HERTZ, above, SHRINK_OCTAVES, *HEARD, 1.0, _above, True),)
+    return (
+        Parameter(
+            name="shrink frequency",
+            unit=HERTZ,
+            written=driver.lets_go.above,
+            prior=SHRINK_OCTAVES,
+            least=LOWEST_HEARD,
+            most=HIGHEST_HEARD,
+            step=1.0,
+            write=_above,
+            octaves=True,
+        ),
+    )
 
 
 def _proud(driver: DriverTable) -> Parameter:
-    return _length("driver proud height", driver.proud, PROUD, 0.0, 0.5, _put("driver", "proud"))
+    return _length(
+        name="driver proud height",
+        written=driver.proud,
+        prior=PROUD,
+        least=0.0,
+        most=0.5,
+        write=_put("driver", "proud"),
+    )
 
 
 def _of_reflector(design: Design) -> tuple[Parameter, ...]:
     table = design.tables.reflector
     if isinstance(table, BallTable):
-        sizes = (table.kept, KEEP, 1e-4, table.diameter - 1e-4)
         cut_off = table.cut_off is not None
-        write = _cut_off(table.diameter) if cut_off else _put("reflector", "keep")
-        return (_length("keep", *sizes, write),)
+        return (
+            _length(
+                name="keep",
+                written=table.kept,
+                prior=KEEP,
+                least=1e-4,
+                most=table.diameter - 1e-4,
+                write=_cut_off(table.diameter) if cut_off else _put("reflector", "keep"),
+            ),
+        )
     if isinstance(table, ConeTable) and table.half_angle is not None:
-        bounds = math.radians(5.0), math.radians(85.0)
-        steps = (HALF_ANGLE, *bounds, THOUSANDTH_DEGREE)
-        return (Parameter("half angle", DEGREE, table.half_angle, *steps, _half_angle),)
+        return (
+            Parameter(
+                name="half angle",
+                unit=DEGREE,
+                written=table.half_angle,
+                prior=HALF_ANGLE,
+                least=math.radians(5.0),
+                most=math.radians(85.0),
+                step=THOUSANDTH_DEGREE,
+                write=_half_angle,
+            ),
+        )
     height = getattr(table, "height", None)  # a turned profile and none at all have no such size
     if height is not None:
-        put = _put("reflector", "height")
-        return (_length("reflector height", height, KEEP, 1e-4, 1.0, put),)
+        return (
+            _length(
+                name="reflector height",
+                written=height,
+                prior=KEEP,
+                least=1e-4,
+                most=1.0,
+                write=_put("reflector", "height"),
+            ),
+        )
     return ()
 
 

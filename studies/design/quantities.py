@@ -98,7 +98,7 @@ def _in_degrees(radians: float) -> str:
 
 
 def _written(write: Callable[[float], str]) -> core_schema.SerSchema:
-    """How a size leaves as JSON, defaults in the schema included: as a user writes it."""
+    """Serializer to JSON, which the defaults in the schema use: a size as a user writes it."""
     return core_schema.plain_serializer_function_ser_schema(write, when_used="json-unless-none")
 
 

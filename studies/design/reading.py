@@ -1,4 +1,4 @@
-"""Reading a design file: text, tables, companions, geometry, and every mistake on the way."""
+"""Reading a design file: text, tables, files that it names, geometry, and every mistake."""
 
 from __future__ import annotations
 
@@ -16,9 +16,8 @@ from dispersion.bounded import UnreadableError, bytes_of
 from dispersion.driver_curve import LARGEST_CURVE, DriverCurve, read_driver_curve
 from dispersion.sources import Way
 from shapes.clashes import Clash, find_clashes
-from studies.design import building
-from studies.design.beside import OutsideError, file_beside
-from studies.design.design import ContestEntry, Design, DesignFile, air_of, assemble
+from studies.design.companions import OutsideError, file_beside
+from studies.design.design import ContestEntry, Design, DesignFile, assemble
 from studies.design.errors import DesignError, Mistake, mistakes_in
 from studies.design.quantities import UNITS
 from studies.design.reflector_tables import BallTable, ReflectorTable
@@ -78,18 +77,25 @@ def parse_design(text: str, path: Path | str, allow_outside: bool = False) -> De
     """
     file = Path(path)
     tables = _tables_of(text, file)
-    found = _Findings(file.parent, allow_outside)
+    found = _Noted(file.parent, allow_outside)
     own = found.attempt("reflector", tables.reflector.build)
     if not found.mistakes:
         _check_clashes(tables, found)
-    found.attempt("air", lambda: air_of(tables))
+    found.attempt("air", tables.air.build)
     ways = _ways(tables, found)
     entries = (ContestEntry("as designed", own, tables.plate_gap), *_contest(tables, found))
     found.mistakes += _crossed_mistakes(tables)
     if found.mistakes:
         raise DesignError(file, found.mistakes)
-    companions = tuple(found.companions)
-    return Design(file, text, tables, ways, entries, companions, allow_outside)
+    return Design(
+        path=file,
+        text=text,
+        tables=tables,
+        ways=ways,
+        entries=entries,
+        companions=tuple(found.companions),
+        allow_outside=allow_outside,
+    )
 
 
 def design_schema() -> dict[str, Any]:
@@ -102,8 +108,8 @@ def design_schema() -> dict[str, Any]:
 
 
 @dataclass
-class _Findings:
-    """What is collected while a file is read: mistakes, and the companions with their hash."""
+class _Noted:
+    """What is noted while a file is read: mistakes, and the companions with their hash."""
 
     folder: Path
     allow_outside: bool = False
@@ -111,7 +117,7 @@ class _Findings:
     companions: list[tuple[str, str]] = field(default_factory=list)
 
     def attempt(self, key: str, make: Callable[[], Made]) -> Made | None:
-        """Make something, or note why it cannot be made."""
+        """Return what is made; None if it cannot be made, with the reason kept as a mistake."""
         try:
             return make()
         except ValueError as error:
@@ -119,7 +125,7 @@ class _Findings:
             return None
 
     def companion(self, key: str, name: str, largest: int) -> Path | None:
-        """Path of a file named in the design, once it is known to be readable and not too large."""
+        """Return the path of a file named in the design; None, and a mistake, if unreadable."""
         try:
             path = file_beside(self.folder, name, self.allow_outside)
             raw = bytes_of(path, largest)
@@ -171,7 +177,7 @@ def _tables_of(text: str, path: Path) -> DesignFile:
 
 
 def _absurd_values(raw: Mapping[str, Any]) -> Iterator[Mistake]:
-    """What is valid for Python's TOML reader and would trip up whatever reads it afterwards."""
+    """Find values that Python's TOML reader takes and that would break what reads them later."""
     waiting: list[tuple[str, int, Any]] = [(key, 1, value) for key, value in raw.items()]
     while waiting:
         key, depth, value = waiting.pop()
@@ -198,7 +204,7 @@ def _broken(reason: str, text: str) -> str:
     return f"line {number} is not valid TOML ({what}), {shown!r}: {remedy}"
 
 
-def _check_clashes(tables: DesignFile, found: _Findings) -> None:
+def _check_clashes(tables: DesignFile, found: _Noted) -> None:
     assembly = found.attempt("", lambda: assemble(tables))
     if assembly is not None:
         found.mistakes += [_clash_mistake(clash) for clash in find_clashes(assembly)]
@@ -211,14 +217,14 @@ def _clash_mistake(clash: Clash) -> Mistake:
     return Mistake(key, f"{clash.message}: {clash.remedy}")
 
 
-def _ways(tables: DesignFile, found: _Findings) -> tuple[Way, ...]:
+def _ways(tables: DesignFile, found: _Noted) -> tuple[Way, ...]:
     band = tables.target.band
     curve = _curve("driver", tables.driver, band, None, found)
-    ways = [building.build_driver_way(tables.driver, curve)]
+    ways = [tables.driver.way(curve)]
     if tables.tweeter is not None:
         zero = None if curve is None else curve.zero_db
         curve = _curve("tweeter", tables.tweeter, band, zero, found)
-        ways.append(building.build_tweeter_way(tables.tweeter, curve))
+        ways.append(tables.tweeter.way(curve))
     return tuple(ways)
 
 
@@ -227,7 +233,7 @@ def _curve(
     table: WayTable,
     band: tuple[float, float],
     usual_zero: float | None,
-    found: _Findings,
+    found: _Noted,
 ) -> DriverCurve | None:
     if table.curve is None:
         return None
@@ -256,7 +262,7 @@ def _short_curve(key: str, curve: DriverCurve, band: tuple[float, float]) -> Ite
         )
 
 
-def _contest(tables: DesignFile, found: _Findings) -> Iterator[ContestEntry]:
+def _contest(tables: DesignFile, found: _Noted) -> Iterator[ContestEntry]:
     for number, table in enumerate(tables.contest, start=1):
         key = f"contest[{number}]"
         reflector_table = table.reflector
@@ -268,7 +274,7 @@ def _contest(tables: DesignFile, found: _Findings) -> Iterator[ContestEntry]:
             yield ContestEntry(table.name, reflector, gap)
 
 
-def _borrowed(key: str, name: str, found: _Findings) -> ReflectorTable | None:
+def _borrowed(key: str, name: str, found: _Noted) -> ReflectorTable | None:
     """Reflector table of another design file, whose own contest is not followed."""
     path = found.companion(key, name, LARGEST_DESIGN)
     if path is None:

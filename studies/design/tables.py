@@ -1,7 +1,7 @@
-"""The tables of a design file that say what is built; lengths are metres once read.
+"""The tables of a design file that say what is built, and the parts that are built of them.
 
-Each description is shown by editors that use the exported JSON Schema, and is all the
-reference that a reader of the file needs.
+Lengths are metres once read. Each description is shown by editors that use the exported JSON
+Schema, and is all the reference that a reader of the file needs.
 """
 
 from __future__ import annotations
@@ -12,6 +12,10 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
+from dispersion.air import Air
+from dispersion.driver_curve import DriverCurve
+from dispersion.sources import Crossover, LettingGo, Way
+from shapes.assembly import Column, Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
 from studies.design.errors import wrong
 from studies.design.quantities import (
     Area,
@@ -62,12 +66,22 @@ class ColumnTable(DesignTable):
     )
     edge_radius: SmallLength = Field(0.0, description="Rounding of the baffle's outer edge.")
 
+    def build(self) -> Column:
+        """Return the column with its baffle."""
+        return Column(
+            width=self.width, height=self.height, shape=self.shape, edge_radius=self.edge_radius
+        )
+
 
 class DustCapTable(DesignTable):
     """Dome in the middle of the cone."""
 
     diameter: Diameter = Field(description="Where it is glued to the cone.")
     height: SmallLength = Field(description="Of the dome above its glued edge.")
+
+    def build(self) -> DustCap:
+        """Return the dome."""
+        return DustCap(radius=self.diameter / 2, height=self.height)
 
 
 class WhizzerTable(DesignTable):
@@ -86,6 +100,15 @@ class WhizzerTable(DesignTable):
             raise wrong("dust_cap.diameter", "must not be larger than neck_diameter")
         return self
 
+    def build(self) -> Whizzer:
+        """Return the whizzer with the dome inside it, if there is one."""
+        return Whizzer(
+            radius=self.diameter / 2,
+            height=self.height,
+            neck_radius=self.neck_diameter / 2,
+            cap=self.dust_cap.build() if self.dust_cap else None,
+        )
+
 
 class CrossoverTable(DesignTable):
     """Filter of one way: low pass on the driver, high pass on the tweeter."""
@@ -100,12 +123,20 @@ class CrossoverTable(DesignTable):
             raise wrong("order", "a linkwitz-riley filter has an even order: 2, 4, 6 or 8")
         return self
 
+    def build(self, side: Literal["low", "high"]) -> Crossover:
+        """Return the filter as a low pass or a high pass."""
+        return Crossover(self.kind, self.order, self.frequency, side)
+
 
 class LetsGoTable(DesignTable):
     """A cone that moves as one piece only up to some frequency."""
 
     above: Frequency = Field(description="Up to here the whole cone radiates.")
     down_to: Diameter = Field(description="The radiating diameter never shrinks below this.")
+
+    def build(self) -> LettingGo:
+        """Return the cone decoupling: from which frequency, and to which radius at least."""
+        return LettingGo(frequency=self.above, least_radius=self.down_to / 2)
 
 
 class WayTable(DesignTable):
@@ -127,6 +158,11 @@ class WayTable(DesignTable):
     curve_beyond: Literal["refuse", "hold"] = Field(
         "refuse", description="Outside the curve: refuse, or hold its end values."
     )
+
+    @property
+    def sign(self) -> int:
+        """Polarity as a factor: 1, or -1 if reversed."""
+        return 1 if self.polarity == "normal" else -1
 
 
 class DriverTable(WayTable):
@@ -181,6 +217,31 @@ class DriverTable(WayTable):
             raise wrong("lets_go.down_to", "must not be larger than the driver's moving part")
         return self
 
+    def build(self) -> Driver:
+        """Return the driver with whatever stands in the middle of its cone."""
+        centre = self.dust_cap or self.whizzer
+        return Driver(
+            effective_radius=self.effective_radius,
+            frame_radius=self.frame_diameter / 2,
+            cone_depth=self.cone_depth,
+            centre=None if centre is None else centre.build(),
+            proud=self.proud,
+            recess=self.recess,
+            excursion=self.excursion,
+            cutout_radius=None if self.cutout_diameter is None else self.cutout_diameter / 2,
+        )
+
+    def way(self, curve: DriverCurve | None) -> Way:
+        """Return what drives the cone: low pass, level, polarity, measured curve, decoupling."""
+        return Way(
+            name="driver",
+            crossovers=() if self.crossover is None else (self.crossover.build("low"),),
+            level_db=self.level_db,
+            polarity=self.sign,
+            curve=curve,
+            lets_go=None if self.lets_go is None else self.lets_go.build(),
+        )
+
 
 class TweeterTable(WayTable):
     """Coaxial second way: a dome on a round pod that stands in the middle of the cone."""
@@ -200,6 +261,25 @@ class TweeterTable(WayTable):
             raise wrong("dome_height", "is more than a half ball: at most half of dome_diameter")
         return self
 
+    def build(self) -> Tweeter:
+        """Return the dome on its pod."""
+        return Tweeter(
+            dome_radius=self.dome_diameter / 2,
+            dome_height=self.dome_height,
+            face_height=self.face_height,
+            housing_radius=self.housing_diameter / 2,
+        )
+
+    def way(self, curve: DriverCurve | None) -> Way:
+        """Return what drives the dome: high pass, level, polarity, measured curve."""
+        return Way(
+            name="tweeter",
+            crossovers=() if self.crossover is None else (self.crossover.build("high"),),
+            level_db=self.level_db,
+            polarity=self.sign,
+            curve=curve,
+        )
+
 
 class PlateTable(DesignTable):
     """Round top plate from which the reflector hangs."""
@@ -207,6 +287,12 @@ class PlateTable(DesignTable):
     diameter: Diameter
     thickness: Depth
     edge_radius: SmallLength = Field(0.0, description="Rounding of both edges.")
+
+    def build(self) -> TopPlate:
+        """Return the plate."""
+        return TopPlate(
+            radius=self.diameter / 2, thickness=self.thickness, edge_radius=self.edge_radius
+        )
 
 
 class PostsTable(DesignTable):
@@ -218,6 +304,16 @@ class PostsTable(DesignTable):
     socket_plate: SmallLength = Field(0.0, description="How deep they enter the plate.")
     socket_baffle: SmallLength = Field(0.0, description="How deep they enter the baffle.")
 
+    def build(self) -> Posts:
+        """Return the posts."""
+        return Posts(
+            count=self.count,
+            radius=self.diameter / 2,
+            circle_radius=self.circle_diameter / 2,
+            socket_plate=self.socket_plate,
+            socket_baffle=self.socket_baffle,
+        )
+
 
 class AirTable(DesignTable):
     """Air in the room."""
@@ -228,3 +324,7 @@ class AirTable(DesignTable):
     humidity: Annotated[float, Field(ge=1, le=100)] = Field(
         50.0, description="Relative humidity, per cent; ISO 9613-1 knows no drier air."
     )
+
+    def build(self) -> Air:
+        """Return the air; AirError where its formulas do not hold."""
+        return Air(temperature_c=self.temperature, humidity_percent=self.humidity)

@@ -10,7 +10,7 @@ import numpy as np
 from dispersion.bands import band_edges, band_index, nominal_centre, third_octave_centres
 from dispersion.elevations import level_db
 from studies.design import Design
-from studies.design.beside import OutsideError, file_beside
+from studies.design.companions import OutsideError, file_beside
 from studies.measured.curves import power_mean_db, read_curve
 from studies.measured.dialect import MOST_ROWS
 from studies.measured.index import EXAMPLE, MeasurementTable, read_index

@@ -41,7 +41,7 @@ def problem_of(design: Design, assembly: Assembly, per_band: int = FINE_PER_BAND
     seats = np.array([(seat.r, seat.z) for seat in design.seats]).reshape(-1, 2)
     return Problem(
         assembly,
-        design.sources(),
+        design.ways,
         study_frequencies(low, high, per_band),
         design.air,
         points=seats,

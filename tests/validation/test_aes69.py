@@ -152,7 +152,7 @@ def test_pascals_come_out_as_the_file_says() -> None:
     frequency, distance, acceleration = float(found.frequencies[0]), 1e4, 3.0
     (way,) = assembly.ways
     # Below the frequency where the cone lets go nearly all of it moves; here it moves as one.
-    whole = replace(found.design.sources()[0], lets_go=None)
+    whole = replace(found.design.ways[0], lets_go=None)
     found = directivity(
         replace(found.design, ways=(whole,)),
         solve_waves,

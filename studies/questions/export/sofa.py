@@ -107,7 +107,7 @@ def _about(found: Directivity) -> dict[str, str]:
     """Global attributes of the file."""
     design = found.design
     given = {"AuthorContact": found.author, "License": found.licence}
-    ways = " and ".join(way.name for way in design.sources())
+    ways = " and ".join(way.name for way in design.ways)
     return {
         "Title": design.title,
         "Comment": " ".join(meaning(found).values()),

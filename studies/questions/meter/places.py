@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError, Mistake
-from studies.design.measuring_table import MeasuringTable
+from studies.design.workshop_tables import MeasuringTable
 from studies.measured.positions import Position
 
 TAPE_STEP = 5e-3

@@ -18,7 +18,7 @@ from dispersion.response import Response
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError, Mistake
 from studies.design.errors import mistakes_in
-from studies.design.measuring_table import MeasuringTable
+from studies.design.workshop_tables import MeasuringTable
 from studies.measured.positions import Position
 from studies.questions.meter.around import Asked, Foreseen, foresee
 from studies.questions.meter.open_question import Contender, Kind, OpenQuestion, open_question

@@ -117,7 +117,7 @@ def test_a_resonance_that_lets_nothing_out_is_in_balance() -> None:
     """A first draft at one frequency: 65 dB below 0 dB, and the driven power rounds below 0."""
     design = parse_design(draft_design(0.13, 0.18, 0.06), Path("draft.toml"))
     assembly = design.assembly().with_reflector(ball_cap(0.18, 0.05))
-    quiet = Problem(assembly, design.sources(), np.array([7286.181745132278]), design.air)
+    quiet = Problem(assembly, design.ways, np.array([7286.181745132278]), design.air)
     response = solve_waves(quiet)
     assert np.abs(response.far_by_way).max() ** 2 < FAINT
     assert response.worst_power_error_db < 0.1

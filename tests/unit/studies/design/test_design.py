@@ -183,7 +183,7 @@ def test_coaxial_ways_with_their_filters() -> None:
     design = read(
         ("dust_cap = { diameter = 34, height = 9 }", f"crossover = {filter_}"), more=tweeter
     )
-    low, high = design.sources()
+    low, high = design.ways
     assert low.crossovers == (Crossover("linkwitz-riley", 4, 3000.0, "low"),)
     assert high.crossovers == (Crossover("linkwitz-riley", 4, 3000.0, "high"),)
     assert (high.polarity, high.level_db) == (-1, -2.0)
@@ -198,7 +198,7 @@ def test_whizzer_stands_in_the_cone() -> None:
 
 def test_a_cone_that_lets_go() -> None:
     design = read(("proud = 3", 'proud = 3\nlets_go = { above = "4 kHz", down_to = 34 }'))
-    (way,) = design.sources()
+    (way,) = design.ways
     assert (way.lets_go.frequency, way.lets_go.least_radius) == (4000.0, pytest.approx(0.017))
 
 
@@ -302,7 +302,7 @@ def test_driver_curve_beside_the_file(tmp_path: Path) -> None:
     curve_file(tmp_path)
     path = tmp_path / "test.toml"
     path.write_text(changed(("proud = 3", 'proud = 3\ncurve = "curve.txt"')))
-    (way,) = read_design(path).sources()
+    (way,) = read_design(path).ways
     assert way.curve.levels_db == (80, 85, 82)
 
 
@@ -310,11 +310,11 @@ def test_driver_curve_counts_from_its_own_level_or_the_one_given(tmp_path: Path)
     curve_file(tmp_path)
     path = tmp_path / "test.toml"
     path.write_text(changed(("proud = 3", 'proud = 3\ncurve = "curve.txt"')))
-    (way,) = read_design(path).sources()
+    (way,) = read_design(path).ways
     assert 20 * np.log10(abs(way.transfer(1000.0))) == pytest.approx(0.0, abs=1.0)
     given = ("proud = 3", 'proud = 3\ncurve = "curve.txt"\ncurve_zero_db = 75')
     path.write_text(changed(given))
-    (way,) = read_design(path).sources()
+    (way,) = read_design(path).ways
     assert 20 * np.log10(abs(way.transfer(1000.0))) == pytest.approx(10.0)
 
 
@@ -499,7 +499,7 @@ def test_a_driver_curve_shorter_than_the_band(tmp_path: Path) -> None:
     with pytest.raises(DesignError, match=r"driver\.curve: reaches from 200 to 20000 Hz"):
         read_design(path)
     path.write_text(changed(("proud = 3", 'proud = 3\ncurve = "curve.txt"\ncurve_beyond = "hold"')))
-    assert read_design(path).sources()[0].curve.beyond == "hold"
+    assert read_design(path).ways[0].curve.beyond == "hold"
 
 
 def test_a_contest_entry_with_mistakes_of_its_own(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from scipy.special import ndtr
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
 from studies.design import Design, DesignError, parse_design
-from studies.design.measuring_table import MeasuringTable
+from studies.design.workshop_tables import MeasuringTable
 from studies.measured.positions import Position
 from studies.questions.meter.around import ROOM_MOST_DB
 from studies.questions.meter.boxes import BOX_HEIGHT
