@@ -6,13 +6,11 @@ x runs outwards from the reflector's axis, y up; the flat lies on y = 0 and the 
 from __future__ import annotations
 
 import functools
-import itertools
+import io
 import math
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
 import numpy as np
@@ -20,10 +18,6 @@ import numpy as np
 from shapes.meridian import Meridian
 from shapes.pieces import Arc, Array, Line, Piece, Point
 from shapes.reflector import Reflector
-
-if TYPE_CHECKING:
-    from trimesh.path import Path2D
-    from trimesh.path.entities import Entity
 
 CURVE_ERROR = 1e-5
 """Splines and conics become straight pieces this close to the true curve, metres."""
@@ -33,7 +27,6 @@ APART = 0.02
 """Between outlines in one file, metres."""
 MM = 1e3
 LINE_MM = 0.2
-_HANDLE = re.compile(r"(\n5\n)\d{9,}(?=\n)")
 
 
 @dataclass(frozen=True)
@@ -126,17 +119,43 @@ def coordinates(reflector: Reflector, step: float = STEP) -> tuple[Coordinate, .
 
 
 def dxf_bytes(outlines: Sequence[Outline], mark: str = "") -> bytes:
-    """Return outlines side by side as DXF in millimetres; arcs stay true arcs.
+    """Return outlines side by side as DXF (R2000) in millimetres.
 
-    The same outlines give the same bytes: handles, which trimesh takes from memory addresses, are
-    numbered, and the unit is written into the header. `mark`, one line of plain ASCII that says
-    where they come from, stands as a comment at the top.
+    Arcs are ARC entities, everything else polylines; each lies on the layer of its outline's name.
+    `mark`, one line of plain ASCII that says where they come from, stands as a comment at the top.
+    The same outlines give the same bytes.
     """
-    drawn = _path(outlines).export(file_type="dxf")
-    numbers = itertools.count(0xF000)
-    numbered = _HANDLE.sub(lambda found: f"{found[1]}{next(numbers):X}", drawn)
-    drawing = numbered.replace("HEADER\n", "HEADER\n9\n$INSUNITS\n70\n4\n", 1)
-    return (f"999\n{mark}\n{drawing}" if mark else drawing).encode("ascii")
+    from ezdxf import options
+
+    stamped = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True  # no time stamps, no random names
+    try:
+        text = _dxf_text(_side_by_side(outlines))
+    finally:
+        options.write_fixed_meta_data_for_testing = stamped
+    return (f"999\n{mark}\n{text}" if mark else text).encode("ascii")
+
+
+def _dxf_text(outlines: Sequence[Outline]) -> str:
+    import ezdxf
+
+    drawing = ezdxf.new("R2000", units=ezdxf.units.MM)
+    model = drawing.modelspace()
+    for outline in outlines:
+        drawing.layers.add(outline.name)
+        layer = {"layer": outline.name}
+        for piece in outline.pieces:
+            if isinstance(piece, Arc):
+                centre, radius = np.multiply(piece.centre, MM), piece.radius * MM
+                model.add_arc(centre, radius, *_anticlockwise_degrees(piece), dxfattribs=layer)
+            else:
+                points = _sampled(piece, CURVE_ERROR) * MM
+                model.add_lwpolyline(points, format="xy", dxfattribs=layer)
+    x0, y0, x1, y1 = _bounds_mm(outlines)
+    model.reset_extents((x0, y0, 0.0), (x1, y1, 0.0))
+    text = io.StringIO()
+    drawing.write(text)
+    return text.getvalue()
 
 
 def svg_bytes(outlines: Sequence[Outline], mark: str = "") -> bytes:
@@ -144,11 +163,11 @@ def svg_bytes(outlines: Sequence[Outline], mark: str = "") -> bytes:
 
     `mark`, plain ASCII that says where they come from, stands in its description.
     """
-    path = _path(outlines)
-    (x0, y0), (x1, y1) = path.bounds
-    strokes = re.findall(r'<path d="([^"]*)"', path.export(file_type="svg", layers=path.layers))
+    placed = _side_by_side(outlines)
+    x0, y0, x1, y1 = _bounds_mm(placed)
     border = LINE_MM
     box = (x0 - border, -y1 - border, x1 - x0 + 2 * border, y1 - y0 + 2 * border)
+    strokes = (_stroke(piece) for outline in placed for piece in outline.pieces)
     lines = (
         '<?xml version="1.0" encoding="utf-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{box[2]:.4f}mm" height="{box[3]:.4f}mm"'
@@ -163,36 +182,40 @@ def svg_bytes(outlines: Sequence[Outline], mark: str = "") -> bytes:
     return "\n".join(lines).encode("ascii")
 
 
-def _path(outlines: Sequence[Outline]) -> Path2D:
-    from trimesh.path import Path2D
-
-    entities: list[Entity] = []
-    vertices: list[Array] = []
-    x = 0.0
+def _side_by_side(outlines: Sequence[Outline]) -> list[Outline]:
+    """Outlines from left to right from x = 0, `APART` from each other."""
+    placed, x = [], 0.0
     for outline in outlines:
         left, _, right, _ = outline.bounds
-        placed = outline.moved(x - left)
-        for piece in placed.pieces:
-            entities.append(_entity(piece, len(vertices), outline.name))
-            vertices += _corners(piece)
+        placed.append(outline.moved(x - left))
         x += right - left + APART
-    path = Path2D(entities=entities, vertices=np.array(vertices) * MM, process=False)
-    path.units = "millimeters"
-    return path
+    return placed
 
 
-def _corners(piece: Piece) -> list[Array]:
-    if isinstance(piece, Arc):
-        return list(piece.point(np.array([0.0, 0.5, 1.0])))
-    return list(_sampled(piece, CURVE_ERROR))
+def _bounds_mm(outlines: Sequence[Outline]) -> tuple[float, float, float, float]:
+    """Least x and y, largest x and y of all outlines, mm."""
+    lows, highs = np.split(np.array([outline.bounds for outline in outlines]) * MM, 2, axis=1)
+    return (*lows.min(axis=0).tolist(), *highs.max(axis=0).tolist())
 
 
-def _entity(piece: Piece, first: int, layer: str) -> Entity:
-    from trimesh.path import entities
+def _anticlockwise_degrees(arc: Arc) -> tuple[float, float]:
+    """Directions of an arc's ends from its centre, in the order in which DXF runs: leftwards."""
+    rays = (np.subtract(end, arc.centre) for end in (arc.start, arc.end))
+    start, end = (math.degrees(math.atan2(y, x)) for x, y in rays)
+    return (end, start) if arc.clockwise else (start, end)
 
-    kind = entities.Arc if isinstance(piece, Arc) else entities.Line
-    places = range(first, first + len(_corners(piece)))
-    return kind(list(places), layer=layer)
+
+def _stroke(piece: Piece) -> str:
+    """Path data of a piece for SVG, mm."""
+    if not isinstance(piece, Arc):
+        points = _sampled(piece, CURVE_ERROR) * MM
+        return "M" + "L".join(f"{x:.13f},{y:.13f}" for x, y in points)
+    from trimesh.path.arc import arc_center
+
+    (x0, y0), _, (x1, y1) = points = piece.point(np.array([0.0, 0.5, 1.0])) * MM
+    radius = arc_center(points, return_normal=False, return_angle=False).radius
+    large, leftwards = int(piece.length > math.pi * piece.radius), int(not piece.clockwise)
+    return f"M{x0:.13f} {y0:.13f}A{radius},{radius} 0 {large},{leftwards} {x1:.13f},{y1:.13f}"
 
 
 def _sampled(piece: Piece, chord_error: float) -> Array:

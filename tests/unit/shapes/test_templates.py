@@ -3,6 +3,7 @@
 import io
 import math
 import re
+from pathlib import Path
 from xml.etree import ElementTree
 
 import ezdxf
@@ -68,14 +69,45 @@ def test_dxf_is_in_millimetres_with_true_arcs_and_the_base_of_the_card() -> None
     assert abs(x1 - x0) == pytest.approx(1e3 * base_of_cap(D, H), abs=1e-6)
 
 
-def test_dxf_is_sound_and_the_same_every_time() -> None:
+def test_dxf_is_sound_and_has_a_layer_for_each_outline(tmp_path: Path) -> None:
+    path = tmp_path / "templates.dxf"
+    path.write_bytes(dxf_bytes((male_template(BELL), female_template(BELL)), "a mark"))
+    document = ezdxf.readfile(path)
+    audit = document.audit()
+    assert not audit.errors and not audit.fixes
+    names = {entity.dxf.layer for entity in document.modelspace()}
+    assert (
+        names
+        == {"male", "female"}
+        == {layer.dxf.name for layer in document.layers}
+        - {
+            "0",
+            "Defpoints",
+        }
+    )
+    low, high = (document.header[name] for name in ("$EXTMIN", "$EXTMAX"))
+    # Male (78 mm) and female (20 mm wider) with 20 mm between them; 20 mm of board below the tip.
+    assert (*low, *high) == pytest.approx((0, -60, 0, 196, 0, 0), abs=1e-6)
+
+
+def test_dxf_is_the_same_every_time_and_bears_no_date() -> None:
     outlines = (male_template(BELL), female_template(BELL))
-    document = drawing(*outlines)
-    assert not document.audit().has_errors
-    assert {entity.dxf.layer for entity in document.modelspace()} == {"male", "female"}
-    handles = [entity.dxf.handle for entity in document.modelspace()]
-    assert len(handles) == len(set(handles))
-    assert dxf_bytes(outlines) == dxf_bytes(outlines)
+    first = dxf_bytes(outlines)
+    assert dxf_bytes(outlines) == first
+    stamps = re.findall(rb"\$TDU?(?:CREATE|UPDATE)\n 40\n([\d.]+)", first)
+    assert {float(stamp) for stamp in stamps} == {2451545.0}  # Julian day of 1 January 2000
+
+
+def test_arcs_pass_through_the_points_of_their_outline() -> None:
+    outline = full_section(cone(0.075, height=0.05, tip_radius=0.004))
+    arcs = drawing(outline).modelspace().query("ARC")
+    drawn = [piece for piece in outline.pieces if isinstance(piece, Arc)]
+    for arc, piece in zip(arcs, drawn, strict=True):
+        read = np.array([tuple(point) for point in arc.vertices(arc.angles(3))])[:, :2]
+        if piece.clockwise:
+            read = read[::-1]
+        true = (piece.point(np.array([0.0, 0.5, 1.0])) + (0.075, 0.0)) * 1e3
+        assert read == pytest.approx(true, abs=1e-6)
 
 
 def test_curves_stay_within_a_twentieth_of_a_millimetre() -> None:

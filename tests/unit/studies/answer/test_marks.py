@@ -18,8 +18,8 @@ from studies.answer.charts.section import section_figure
 from studies.answer.charts.style import in_both_formats
 from studies.answer.release import mark_of
 from studies.design import Design, parse_design
-from studies.questions.cut import study as cutting
 from studies.questions.cut.files import cutting_files
+from studies.questions.cut.study import cutting
 
 PATH = Path(__file__).resolve().parents[4] / "studies" / "examples" / "reading_room.toml"
 SVG = "{http://www.w3.org/2000/svg}"

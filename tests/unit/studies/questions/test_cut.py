@@ -23,18 +23,18 @@ from pypdf.generic import ContentStream
 
 from shapes.assembly import Column, Posts
 from shapes.lengths import in_both
+from shapes.parts import post_angles
 from shapes.reflectors import base_of_cap
 from studies.answer.paper.lettering import heading as heading_lines
 from studies.answer.paper.lettering import height_of, paragraph, poured, table, width_of, wrapped
 from studies.answer.paper.page import Imprint, printed
 from studies.answer.paper.paper import PAPERS, Box, Paper, ShedError
 from studies.design import Design, DesignError, parse_design
-from studies.questions.cut import study as cutting
 from studies.questions.cut.ball_cut import BallCut
 from studies.questions.cut.drill_plan import post_centres
 from studies.questions.cut.files import cutting_files, sheets, sheets_pdf
 from studies.questions.cut.gauges import gauges
-from studies.questions.cut.study import Cutting, post_angles
+from studies.questions.cut.study import Cutting, cutting
 from studies.questions.cut.tables import cut_tables
 from studies.questions.cut.tiling import OVERLAP, Plan, plan_leaves, tiling
 
