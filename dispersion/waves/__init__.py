@@ -11,7 +11,7 @@ surface pressure, far field, pressure at points and the power balance come out.
 from .elements import Mesh, MeshSettings, build_mesh
 from .one_thread import one_blas_thread
 from .rings import ring_kernels
-from .sharing import SharedBlocks
+from .sharing import MOST_BLOCK_BYTES, SharedBlocks
 from .solution import (
     DEFAULT_SETTINGS,
     MAX_UNKNOWNS,
@@ -27,6 +27,7 @@ from .sources import Drive, Monopole, PlaneWave, axial_motion, normal_motion, no
 __all__ = [
     "DEFAULT_SETTINGS",
     "MAX_UNKNOWNS",
+    "MOST_BLOCK_BYTES",
     "Drive",
     "Mesh",
     "MeshError",
