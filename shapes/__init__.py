@@ -40,9 +40,9 @@ from shapes.lengths import (
 )
 from shapes.meridian import Arc, Conic, Curve, Line, Meridian, MeridianError, Piece
 from shapes.reflectors import (
-    Fact,
     Reflector,
     ReflectorError,
+    WorkshopFact,
     ball_cap,
     base_of_cap,
     cone,
@@ -64,7 +64,7 @@ __all__ = [
     "DrivenWay",
     "Driver",
     "DustCap",
-    "Fact",
+    "WorkshopFact",
     "LengthError",
     "Line",
     "Meridian",

@@ -10,9 +10,9 @@ from shapes.meridian import Curve, Line, Meridian, MeridianError, Piece, Point
 from shapes.pieces import TOLERANCE, place
 from shapes.reflector import (
     PART,
-    Fact,
     Reflector,
     ReflectorError,
+    WorkshopFact,
     check_positive,
     size_facts,
     slope_at,
@@ -61,10 +61,10 @@ def conic_section(
     profile = Meridian((piece,))
     facts = (
         *size_facts(base_radius, height),
-        Fact("source distance", source_distance, "length"),
+        WorkshopFact("source distance", source_distance, "length"),
         *_focus_facts(piece),
-        Fact("tip slope", slope_at(profile, 0.0), "angle"),
-        Fact("rim slope", slope_at(profile, 1.0), "angle"),
+        WorkshopFact("tip slope", slope_at(profile, 0.0), "angle"),
+        WorkshopFact("rim slope", slope_at(profile, 1.0), "angle"),
     )
     label = f"{kind} {in_mm(2 * base_radius)}, {in_mm(height)} high"
     return Reflector(kind, profile, facts, label)
@@ -103,8 +103,8 @@ def turned(points: Sequence[tuple[float, float]], smooth: bool = True) -> Reflec
     base_radius, height = profile.end[0], -float(profile.sample(1e-6)[:, 1].min())
     facts = (
         *size_facts(base_radius, height),
-        Fact("tip slope", slope_at(profile, 0.0), "angle"),
-        Fact("rim slope", slope_at(profile, 1.0), "angle"),
+        WorkshopFact("tip slope", slope_at(profile, 0.0), "angle"),
+        WorkshopFact("rim slope", slope_at(profile, 1.0), "angle"),
     )
     label = f"turned {in_mm(2 * base_radius)}, {in_mm(height)} high, {len(points)} points"
     return Reflector("turned", profile, facts, label)
@@ -125,14 +125,14 @@ def _conic_below_base(
     )
 
 
-def _focus_facts(piece: Conic) -> tuple[Fact, ...]:
+def _focus_facts(piece: Conic) -> tuple[WorkshopFact, ...]:
     if piece.other_focus is None:
         e_r, e_z = piece.eccentricity
-        return (Fact("ray elevation", math.atan2(e_z, e_r), "angle"),)
+        return (WorkshopFact("ray elevation", math.atan2(e_z, e_r), "angle"),)
     r, z = piece.other_focus
     return (
-        Fact("second focus radius", r, "length"),
-        Fact("second focus height", z, "length"),
+        WorkshopFact("second focus radius", r, "length"),
+        WorkshopFact("second focus height", z, "length"),
     )
 
 

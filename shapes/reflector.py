@@ -19,7 +19,7 @@ class ReflectorError(ValueError):
     """Dimensions that make no reflector; the message says what to change."""
 
 
-class Fact(NamedTuple):
+class WorkshopFact(NamedTuple):
     """A dimension for the workshop: SI value, and what kind of quantity it is."""
 
     name: str
@@ -37,7 +37,7 @@ class Reflector:
         Name of its shape, such as "ball cap" or "cone".
     profile : Meridian
         From the tip on the axis to the rim at z = 0, metres.
-    facts : tuple of Fact
+    facts : tuple of WorkshopFact
         Named dimensions, metres or radians.
     label : str
         One line for tables.
@@ -45,7 +45,7 @@ class Reflector:
 
     kind: str
     profile: Meridian
-    facts: tuple[Fact, ...]
+    facts: tuple[WorkshopFact, ...]
     label: str
 
     @property
@@ -96,11 +96,11 @@ class Reflector:
         return {fact.name: fact.value for fact in self.facts}[name]
 
 
-def size_facts(base_radius: float, height: float) -> tuple[Fact, ...]:
+def size_facts(base_radius: float, height: float) -> tuple[WorkshopFact, ...]:
     """Facts that every reflector but a ball cap begins with."""
     return (
-        Fact("base diameter", 2 * base_radius, "length"),
-        Fact("height", height, "length"),
+        WorkshopFact("base diameter", 2 * base_radius, "length"),
+        WorkshopFact("height", height, "length"),
     )
 
 

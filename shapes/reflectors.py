@@ -7,16 +7,16 @@ from shapes.meridian import Arc, Line, Meridian
 from shapes.profiles import conic_section, turned
 from shapes.reflector import (
     PART,
-    Fact,
     Reflector,
     ReflectorError,
+    WorkshopFact,
     check_not_negative,
     check_positive,
     size_facts,
 )
 
 __all__ = [
-    "Fact",
+    "WorkshopFact",
     "Reflector",
     "ReflectorError",
     "ball_cap",
@@ -83,11 +83,11 @@ def ball_cap(ball_diameter: float, keep: float) -> Reflector:
     radius = ball_diameter / 2
     arc = Arc((0.0, -keep), (base / 2, 0.0), (0.0, radius - keep), clockwise=False, part=PART)
     facts = (
-        Fact("ball diameter", ball_diameter, "length"),
-        Fact("keep", keep, "length"),
-        Fact("cut off", ball_diameter - keep, "length"),
-        Fact("base diameter", base, "length"),
-        Fact("rim slope", math.acos(1 - keep / radius), "angle"),
+        WorkshopFact("ball diameter", ball_diameter, "length"),
+        WorkshopFact("keep", keep, "length"),
+        WorkshopFact("cut off", ball_diameter - keep, "length"),
+        WorkshopFact("base diameter", base, "length"),
+        WorkshopFact("rim slope", math.acos(1 - keep / radius), "angle"),
     )
     label = f"ball {in_mm(ball_diameter)}, keep {in_mm(keep)}"
     return Reflector("ball cap", Meridian((arc,)), facts, label)
@@ -178,9 +178,9 @@ def flared(
     arc = Arc((0.0, -height), (base_radius, 0.0), centre, clockwise=True, part=PART)
     facts = (
         *size_facts(base_radius, height),
-        Fact("curve radius", radius, "length"),
-        Fact("tip slope", tip_slope, "angle"),
-        Fact("rim slope", rim_slope, "angle"),
+        WorkshopFact("curve radius", radius, "length"),
+        WorkshopFact("tip slope", tip_slope, "angle"),
+        WorkshopFact("rim slope", rim_slope, "angle"),
     )
     label = f"flare {in_mm(2 * base_radius)}, {in_mm(height)} high"
     return Reflector("flared", Meridian((arc,)), facts, label)
@@ -207,10 +207,10 @@ def _cone_of_slope(base_radius: float, slope: float, tip_radius: float) -> Refle
     )
     facts = (
         *size_facts(base_radius, height),
-        Fact("half angle", half_angle, "angle"),
-        Fact("included angle", 2 * half_angle, "angle"),
-        Fact("slope", slope, "angle"),
-        Fact("tip radius", tip_radius, "length"),
+        WorkshopFact("half angle", half_angle, "angle"),
+        WorkshopFact("included angle", 2 * half_angle, "angle"),
+        WorkshopFact("slope", slope, "angle"),
+        WorkshopFact("tip radius", tip_radius, "length"),
     )
     label = f"cone {in_mm(2 * base_radius)}, half angle {in_degrees(half_angle)}"
     return Reflector("cone", profile, facts, label)

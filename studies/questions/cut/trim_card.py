@@ -8,7 +8,7 @@ import math
 import numpy as np
 
 from shapes.lengths import in_both, in_degrees, in_inches, in_mm
-from shapes.reflector import Fact, Reflector
+from shapes.reflector import Reflector, WorkshopFact
 from shapes.templates import full_section
 from studies.answer.charts.drafting import Sheet
 from studies.answer.charts.style import INK, WINDOW, Look
@@ -255,19 +255,19 @@ def _draw_dimension_card(reflector: Reflector, cutting: Cutting, page: Page) -> 
     lettering.write(page.axes, lines, window.left, min(bottom, middle) - 2)
 
 
-def _facts(reflector: Reflector) -> tuple[Fact, ...]:
+def _facts(reflector: Reflector) -> tuple[WorkshopFact, ...]:
     """Return the reflector's facts, with the angles at rim and tip if they are not among them."""
     given = {fact.name for fact in reflector.facts}
-    more: tuple[Fact, ...] = (
-        Fact("tip slope", reflector.tip_slope, "angle"),
-        Fact("rim slope", reflector.rim_slope, "angle"),
+    more: tuple[WorkshopFact, ...] = (
+        WorkshopFact("tip slope", reflector.tip_slope, "angle"),
+        WorkshopFact("rim slope", reflector.rim_slope, "angle"),
     )
     if reflector.widest_radius > reflector.base_radius + BULGE:
-        more = (Fact("widest diameter", 2 * reflector.widest_radius, "length"), *more)
+        more = (WorkshopFact("widest diameter", 2 * reflector.widest_radius, "length"), *more)
     return (*reflector.facts, *(fact for fact in more if fact.name not in given))
 
 
-def _value(fact: Fact) -> str:
+def _value(fact: WorkshopFact) -> str:
     return in_degrees(fact.value) if fact.unit == "angle" else in_both(fact.value)
 
 

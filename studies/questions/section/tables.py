@@ -8,7 +8,7 @@ from shapes.assembly import Assembly
 from shapes.clearances import list_clearances
 from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.reflector import Reflector
-from shapes.reflectors import Fact as Dimension
+from shapes.reflectors import WorkshopFact
 from studies.answer import cautions
 from studies.answer.columns import both, mm, number, text, window_in_words
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
@@ -130,11 +130,11 @@ def _reflector(reflector: Reflector) -> Table:
     )
     rows = tuple(_dimension(fact) for fact in reflector.facts)
     if "rim slope" not in (fact.name for fact in reflector.facts):
-        rows += (_dimension(Dimension("rim slope", reflector.rim_slope, "angle")),)
+        rows += (_dimension(WorkshopFact("rim slope", reflector.rim_slope, "angle")),)
     return Table("reflector", f"Reflector: {reflector.kind}", columns, rows)
 
 
-def _dimension(fact: Dimension) -> tuple[Value, ...]:
+def _dimension(fact: WorkshopFact) -> tuple[Value, ...]:
     if fact.unit == "angle":
         return fact.name, in_degrees(fact.value), None, math.degrees(fact.value)
     return fact.name, in_both(fact.value), mm(fact.value), None
