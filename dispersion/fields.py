@@ -1,6 +1,7 @@
 """What the wave solver finds of a problem at single frequencies: the fields of each way."""
 
 from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 import numpy as np
 
@@ -19,9 +20,28 @@ from dispersion.waves import (
 from shapes.assembly import DrivenWay
 
 HORIZON_DEG = 1e-6
-Fields = tuple[np.ndarray, np.ndarray, np.ndarray, int]
-"""Of one frequency: far (W, E) and near (W, P) field of each way over its own 0 dB, power error
-(W,) in dB, unknowns."""
+
+
+class Fields(NamedTuple):
+    """Fields of W ways at one frequency, in E elevations and at P points; travels as a tuple.
+
+    Attributes
+    ----------
+    far : (W, E) complex array
+        Far field r p exp(-ikr) of each way over its own 0 dB, rho A / (2 pi).
+    near : (W, P) complex array
+        Pressure of each way at the points, over its own 0 dB at that distance from the middle of
+        the baffle, the phase of that distance taken off.
+    power_error_db : (W,) array
+        Far-field power over the power through the driven surface; see `waves.balance_db`.
+    unknowns : int
+        Size of the system that was solved.
+    """
+
+    far: np.ndarray
+    near: np.ndarray
+    power_error_db: np.ndarray
+    unknowns: int
 
 
 def solve_fields(
@@ -93,7 +113,6 @@ def _drive(built: DrivenWay, way: Way, problem: Problem) -> Drive:
 def _relative_fields(
     solution: WaveSolution, problem: Problem, shared: SharedBlocks | None
 ) -> Fields:
-    """Fields of each way over its own 0 dB, (W, E) and (W, P), and the power balance (W,)."""
     air, k = problem.air, solution.wavenumber
     reference = air.density * solution.volume_acceleration() / (2.0 * np.pi)
     far = solution.far_field(problem.elevations, shared).T
@@ -107,4 +126,4 @@ def _relative_fields(
     radiated *= 4.0 * np.pi / (2.0 * air.density * air.speed)
     error = balance_db(radiated, solution.driven_power(), solution.power_of_0_db())
     scale = 1.0 / reference[:, None]
-    return far * scale, near * scale, error, solution.mesh.unknowns
+    return Fields(far * scale, near * scale, error, solution.mesh.unknowns)

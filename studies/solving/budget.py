@@ -124,7 +124,7 @@ def _timed(design: Design, settings: WaveSettings) -> tuple[np.ndarray, np.ndarr
         start = time.perf_counter()
         (found,) = solve_fields(problem, [frequency], settings, 1).values()
         seconds.append(time.perf_counter() - start)
-        unknowns = found[3]
+        unknowns = found.unknowns
     return chosen, np.array(seconds), unknowns
 
 

@@ -151,12 +151,12 @@ class Ledger:
             self.found += key not in self._own
             self._used.add(key)
         far, near, power_error = map(_unpacked, blobs)
-        return far, near, power_error, unknowns
+        return Fields(far, near, power_error, unknowns)
 
     def keep(self, key: bytes, fields: Fields) -> None:
         """Write a finished solve; where that fails, say so once and go on without."""
-        far, near, power_error, count = fields
-        blobs, unknowns = [_packed(array) for array in (far, near, power_error)], int(count)
+        far, near, power_error, unknowns = fields
+        blobs = [_packed(array) for array in (far, near, power_error)]
         row: tuple[int | bytes, ...] = (unknowns, *blobs, _digest(key, blobs, unknowns))
         with self._lock:
             if not self._writes:
