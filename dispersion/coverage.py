@@ -115,7 +115,7 @@ def _bands_within(centres: Array, band: tuple[float, float]) -> NDArray[np.bool_
     return (numbers >= band_index(band[0])) & (numbers <= band_index(band[1]))
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Coverage:
     """Everything about one design's pattern, by third-octave band and in single numbers.
 

@@ -17,7 +17,7 @@ def elevation_grid() -> np.ndarray:
     return np.linspace(-90.0, 90.0, int(180 / ELEVATION_STEP_DEG) + 1)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Problem:
     """Everything that a solver needs.
 

@@ -17,7 +17,7 @@ import numpy as np
 from dispersion.problem import Problem
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Response:
     """Complex pressure of one problem.
 

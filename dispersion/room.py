@@ -170,7 +170,7 @@ class Place:
         return np.array([self.x, self.y, self.height])
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Path:
     """Sound's way from the speaker to a seat by way of at most one surface.
 
@@ -256,14 +256,14 @@ def paths_to(
         length = float(np.linalg.norm(departure))
         found.append(
             Path(
-                name,
-                image,
-                spot,
-                length,
-                (length - direct) / speed,
-                math.degrees(math.atan2(arrival[1], arrival[0])),
-                _elevation(arrival),
-                _elevation(departure),
+                surface=name,
+                image=image,
+                spot=spot,
+                path_m=length,
+                delay_s=(length - direct) / speed,
+                azimuth_deg=math.degrees(math.atan2(arrival[1], arrival[0])),
+                elevation_deg=_elevation(arrival),
+                departure_elevation_deg=_elevation(departure),
             )
         )
     return tuple(found)

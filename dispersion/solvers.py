@@ -70,15 +70,15 @@ def solve_waves(
         progress(len(problem.frequencies) - len(missing))
     if missing:
         fields |= _solved(problem, missing, settings, workers, progress, shared, kept, executor)
-    far, near, error, unknowns = zip(*(fields[f] for f in problem.frequencies), strict=True)
+    solved = [fields[f] for f in problem.frequencies]
     return Response(
-        problem,
-        "waves",
-        settings.summary(),
-        np.stack(far, axis=1),
-        np.stack(near, axis=1),
-        np.stack(error, axis=1),
-        np.array(unknowns),
+        problem=problem,
+        method="waves",
+        settings=settings.summary(),
+        far_by_way=np.stack([each.far for each in solved], axis=1),
+        near_by_way=np.stack([each.near for each in solved], axis=1),
+        power_error_db=np.stack([each.power_error_db for each in solved], axis=1),
+        unknowns=np.array([each.unknowns for each in solved]),
     )
 
 

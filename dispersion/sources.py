@@ -156,7 +156,7 @@ class LettingGo:
         return np.exp(-g * (r / effective_radius) ** 2)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Way:
     """One driven part: what reaches its diaphragm, and how the diaphragm moves.
 

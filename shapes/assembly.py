@@ -63,7 +63,7 @@ class Nearest:
     part: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Assembly:
     """Everything that stands on one axis.
 

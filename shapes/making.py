@@ -75,7 +75,7 @@ class Spigot:
                 raise MakingError(f"spigot: the {name} must be more than zero.")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Making:
     """How the parts are made.
 

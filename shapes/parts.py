@@ -118,7 +118,7 @@ class Whizzer:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Driver:
     """Driver that fires up.
 

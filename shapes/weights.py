@@ -18,7 +18,7 @@ DRIVER_KG_PER_M2 = 75.0
 """Rough mass of a driver over the square of its frame's diameter: common practice, no source."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PartMass:
     """All parts of one kind.
 
@@ -128,7 +128,14 @@ def _column_parts(assembly: Assembly, making: Making) -> list[PartMass]:
         "column bottom": (whole * wall, 0.5 * wall),
     }
     return [
-        PartMass(name, material.name, 1, volume, volume * material.density, z)
+        PartMass(
+            name=name,
+            material=material.name,
+            count=1,
+            volume=volume,
+            mass=volume * material.density,
+            centre_z=z,
+        )
         for name, (volume, z) in volumes.items()
     ]
 
@@ -137,9 +144,23 @@ def _driver_part(assembly: Assembly, making: Making) -> PartMass:
     frame = assembly.driver.frame_radius
     height = assembly.column.height - 0.5 * frame  # most of it is the magnet, behind the cone
     if making.driver_mass is not None:
-        return PartMass("driver", "", 1, math.nan, making.driver_mass, height)
+        return PartMass(
+            name="driver",
+            material="",
+            count=1,
+            volume=math.nan,
+            mass=making.driver_mass,
+            centre_z=height,
+        )
     guess = DRIVER_KG_PER_M2 * (2 * frame) ** 2
-    return PartMass("driver (rough guess from its frame)", "", 1, math.nan, guess, height)
+    return PartMass(
+        name="driver (rough guess from its frame)",
+        material="",
+        count=1,
+        volume=math.nan,
+        mass=guess,
+        centre_z=height,
+    )
 
 
 def _reflector_part(reflector: Reflector, assembly: Assembly, making: Making) -> PartMass:
@@ -150,7 +171,14 @@ def _reflector_part(reflector: Reflector, assembly: Assembly, making: Making) ->
         return _part("reflector", material, Meridian((*reflector.profile.pieces, flat)), base)
     made = reflector_solid(reflector, wall=making.reflector_wall, spigot=making.spigot)
     volume, depth = float(made.volume), float(made.center_mass[2])  # it stands on its flat
-    return PartMass("reflector", material.name, 1, volume, volume * material.density, base - depth)
+    return PartMass(
+        name="reflector",
+        material=material.name,
+        count=1,
+        volume=volume,
+        mass=volume * material.density,
+        centre_z=base - depth,
+    )
 
 
 def _post_part(posts: Posts, assembly: Assembly, making: Making) -> PartMass:
@@ -158,9 +186,23 @@ def _post_part(posts: Posts, assembly: Assembly, making: Making) -> PartMass:
     volume = posts.count * math.pi * posts.radius**2 * assembly.post_length
     middle = 0.5 * assembly.post_length - posts.socket_baffle + assembly.column.height
     mass = volume * material.density
-    return PartMass("posts", material.name, posts.count, volume, mass, middle)
+    return PartMass(
+        name="posts",
+        material=material.name,
+        count=posts.count,
+        volume=volume,
+        mass=mass,
+        centre_z=middle,
+    )
 
 
 def _part(name: str, material: Material, body: Meridian, lift: float) -> PartMass:
     mass = body.volume * material.density
-    return PartMass(name, material.name, 1, body.volume, mass, body.centroid_z + lift)
+    return PartMass(
+        name=name,
+        material=material.name,
+        count=1,
+        volume=body.volume,
+        mass=mass,
+        centre_z=body.centroid_z + lift,
+    )

@@ -68,7 +68,7 @@ class EdgeSettings:
 DEFAULT_SETTINGS = EdgeSettings()
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class RingScene:
     """Rings, shadows and rim of an assembly, fine enough for all frequencies up to one."""
 
@@ -122,11 +122,21 @@ def ring_scene(problem: Problem, top: float, settings: EdgeSettings) -> RingScen
         way.name: min(min(p.start[0], p.end[0]) for p in assembly.lower.of_parts(*way.parts))
         for way in assembly.ways
     }
-    rest = (radius, far, near, _depth(assembly), inner)
-    if upper is None:
-        return RingScene(baffle, None, np.empty(0), np.empty(0), *rest)
-    upper, lit = _only_lit(upper, baffle, assembly)
-    return RingScene(baffle, upper, lit, upper.part != "reflector", *rest)
+    lit, is_plate = np.empty(0), np.empty(0)
+    if upper is not None:
+        upper, lit = _only_lit(upper, baffle, assembly)
+        is_plate = upper.part != "reflector"
+    return RingScene(
+        baffle=baffle,
+        upper=upper,
+        lit=lit,
+        is_plate=is_plate,
+        radius=radius,
+        far_rim=far,
+        near_rim=near,
+        depth=_depth(assembly),
+        inner=inner,
+    )
 
 
 def _step_in_the_gap(assembly: Assembly) -> float:

@@ -99,14 +99,14 @@ def solve_edges(
     fars, nears, driven, unknowns = zip(*results, strict=True)
     far = np.stack(fars, axis=1)
     return Response(
-        problem,
-        "edges",
-        asdict(settings),
-        far,
-        np.stack(nears, axis=1),
-        _power_error(far, np.stack(driven, axis=1), problem.elevations),
-        np.array(unknowns),
-        f"Kirchhoff, {settings.rounds} rounds of bounces; no power balance holds for it",
+        problem=problem,
+        method="edges",
+        settings=asdict(settings),
+        far_by_way=far,
+        near_by_way=np.stack(nears, axis=1),
+        power_error_db=_power_error(far, np.stack(driven, axis=1), problem.elevations),
+        unknowns=np.array(unknowns),
+        account=f"Kirchhoff, {settings.rounds} rounds of bounces; no power balance holds for it",
     )
 
 

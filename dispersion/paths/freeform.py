@@ -15,7 +15,7 @@ import numpy as np
 
 from dispersion.bounded import UnreadableError, bytes_of
 from dispersion.paths import tracing
-from dispersion.paths.rows import Row, boxed
+from dispersion.paths.rows import SurfaceRow, boxed
 from shapes.lengths import in_mm, parse_length
 
 if TYPE_CHECKING:
@@ -139,7 +139,7 @@ def free_form(mesh: "trimesh.Trimesh", unit: str = "mm", name: str = "free form"
     return FreeForm(triangles[np.any(normals != 0.0, axis=1)])
 
 
-def free_form_rows(form: FreeForm, plate_gap: float, group: int) -> list[Row]:
+def free_form_rows(form: FreeForm, plate_gap: float, group: int) -> list[SurfaceRow]:
     """Rows of a free form hung under the plate.
 
     Raises
@@ -155,7 +155,7 @@ def free_form_rows(form: FreeForm, plate_gap: float, group: int) -> list[Row]:
     return _tree(form.triangles + np.array([0.0, 0.0, plate_gap]), group)
 
 
-def _tree(triangles: np.ndarray, group: int) -> list[Row]:
+def _tree(triangles: np.ndarray, group: int) -> list[SurfaceRow]:
     """Boxes within boxes, halved along the longest side of the triangles' middles."""
     if len(triangles) <= 4:
         return boxed([_row(triangle, group) for triangle in triangles])
@@ -165,14 +165,16 @@ def _tree(triangles: np.ndarray, group: int) -> list[Row]:
     return boxed([*_tree(first, group), *_tree(second, group)])
 
 
-def _row(triangle: np.ndarray, group: int) -> Row:
+def _row(triangle: np.ndarray, group: int) -> SurfaceRow:
     corner, u, v = triangle[0], triangle[1] - triangle[0], triangle[2] - triangle[0]
     low, high = triangle.min(axis=0) - 1e-9, triangle.max(axis=0) + 1e-9
     bounds = np.column_stack((low, high)).ravel()
     normal = np.cross(u, v)
     size = np.hypot(np.hypot(normal[0], normal[1]), normal[2])
     sizes = _flat((corner, u, v, normal / size))
-    return Row(tracing.TRIANGLE, group, True, tuple(bounds), sizes)
+    return SurfaceRow(
+        kind=tracing.TRIANGLE, group=group, moves=True, bounds=tuple(bounds), data=sizes
+    )
 
 
 def _flat(vectors: Sequence[np.ndarray]) -> tuple[float, ...]:

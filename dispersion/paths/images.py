@@ -95,14 +95,14 @@ def solve_images(
     settings = {"bounces": float(bounces), "piston": float(source == "piston")}
     unknowns = np.zeros(k.size, dtype=int)
     return Response(
-        problem,
-        "images",
-        settings,
-        np.array(far),
-        np.array(near),
-        np.array(error),
-        unknowns,
-        f"baffle and bare plate only, {bounces} bounces; the reflector is left out",
+        problem=problem,
+        method="images",
+        settings=settings,
+        far_by_way=np.array(far),
+        near_by_way=np.array(near),
+        power_error_db=np.array(error),
+        unknowns=unknowns,
+        account=f"baffle and bare plate only, {bounces} bounces; the reflector is left out",
     )
 
 

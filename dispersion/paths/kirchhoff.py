@@ -8,7 +8,7 @@ the trapezoid rule, which converges exponentially, where two rings meet.
 
 import math
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Self
 
 import numpy as np
@@ -25,7 +25,7 @@ Complex = NDArray[np.complex128]
 Weight = Callable[[Real], Real | Complex]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Rings:
     """Gauss points of meridians.
 
@@ -53,10 +53,7 @@ class Rings:
 
     def only(self, kept: NDArray[np.bool_]) -> Self:
         """Return the rings chosen by `kept`, (N,)."""
-        return type(self)(
-            self.r[kept], self.z[kept], self.normal_r[kept], self.normal_z[kept],
-            self.length[kept], self.part[kept],
-        )  # fmt: skip
+        return type(self)(**{each.name: getattr(self, each.name)[kept] for each in fields(self)})
 
     def __len__(self) -> int:
         """Number of rings."""
@@ -89,7 +86,9 @@ def cut_rings(pieces: Iterable[Piece], step: float) -> Rings:
         )
         parts += [piece.part] * t.size
     r, z, normal_r, normal_z, length = (np.concatenate(c) for c in zip(*columns, strict=True))
-    return Rings(r, z, normal_r, normal_z, length, np.array(parts))
+    return Rings(
+        r=r, z=z, normal_r=normal_r, normal_z=normal_z, length=length, part=np.array(parts)
+    )
 
 
 def _between(breaks: tuple[float, ...], inner: int) -> Real:

@@ -180,14 +180,14 @@ def solve_rays(
         lost = 10.0 * np.log10(np.array(shares))
     count = np.full(len(problem.frequencies), rays * len(problem.ways))
     return Response(
-        problem,
-        "rays",
-        settings,
-        far.astype(complex),
-        near.astype(complex),
-        lost,
-        count,
-        f"{rays} rays a way, {hits} bounces, standard error of a level "
+        problem=problem,
+        method="rays",
+        settings=settings,
+        far_by_way=far.astype(complex),
+        near_by_way=near.astype(complex),
+        power_error_db=lost,
+        unknowns=count,
+        account=f"{rays} rays a way, {hits} bounces, standard error of a level "
         f"{settings['standard error dB']:.2f} dB",
     )
 
@@ -272,9 +272,15 @@ def trace_rays(
     elevation = np.degrees(np.arctan2(out[:, 2], np.hypot(out[:, 0], out[:, 1])))
     azimuth = np.degrees(np.arctan2(out[:, 1], out[:, 0])) % 360.0
     return RayTrace(
-        np.degrees(theta), replicate, elevation, azimuth, out[:, 3],
-        code[:, 0], code[:, 1].astype(bool), code[:, 2],
-    )  # fmt: skip
+        launch_deg=np.degrees(theta),
+        replicate=replicate,
+        elevation_deg=elevation,
+        azimuth_deg=azimuth,
+        path=out[:, 3],
+        bounces=code[:, 0],
+        trapped=code[:, 1].astype(bool),
+        codes=code[:, 2],
+    )
 
 
 def follow(

@@ -8,8 +8,8 @@ import numpy as np
 from dispersion.paths import tracing
 
 
-@dataclass(frozen=True)
-class Row:
+@dataclass(frozen=True, kw_only=True)
+class SurfaceRow:
     """One surface, or a box before the rows it holds.
 
     Attributes
@@ -36,16 +36,19 @@ class Row:
     holds: int = 0
 
 
-def boxed(rows: Sequence[Row]) -> list[Row]:
+def boxed(rows: Sequence[SurfaceRow]) -> list[SurfaceRow]:
     """Put a box before rows that all move alike."""
     limits = np.array([row.bounds for row in _outermost(rows)])
     bounds = np.empty(limits.shape[1])
     bounds[0::2], bounds[1::2] = limits[:, 0::2].min(axis=0), limits[:, 1::2].max(axis=0)
     kind = tracing.BOX if len(bounds) == 4 else tracing.MESH_BOX
-    return [Row(kind, 0, rows[0].moves, tuple(bounds), holds=len(rows)), *rows]
+    return [
+        SurfaceRow(kind=kind, group=0, moves=rows[0].moves, bounds=tuple(bounds), holds=len(rows)),
+        *rows,
+    ]
 
 
-def _outermost(rows: Sequence[Row]) -> list[Row]:
+def _outermost(rows: Sequence[SurfaceRow]) -> list[SurfaceRow]:
     """Pass over what boxes hold: it lies within their bounds."""
     found, at = [], 0
     while at < len(rows):
@@ -54,7 +57,7 @@ def _outermost(rows: Sequence[Row]) -> list[Row]:
     return found
 
 
-def halved(rows: Sequence[Row], smallest: int = 2) -> list[Row]:
+def halved(rows: Sequence[SurfaceRow], smallest: int = 2) -> list[SurfaceRow]:
     """Box rows in order, by halves, down to `smallest` in a box."""
     if len(rows) <= smallest:
         return boxed(rows)

@@ -19,7 +19,7 @@ import numpy as np
 
 from dispersion.paths import tracing
 from dispersion.paths.freeform import FreeForm, free_form_rows
-from dispersion.paths.rows import Row, boxed, halved
+from dispersion.paths.rows import SurfaceRow, boxed, halved
 from shapes.assembly import Assembly
 from shapes.conics import Conic
 from shapes.meridian import Arc, Curve, Line, Meridian, Piece
@@ -69,7 +69,7 @@ class Mounting:
 CENTRED = Mounting()
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Scene:
     """Rows of surfaces as `dispersion.paths.tracing.trace` takes them.
 
@@ -131,7 +131,7 @@ def build_scene(
     lower = list(_lower_rows(assembly))
     if posts and assembly.posts is not None:
         lower += _post_rows(assembly)
-    upper: list[Row] = []
+    upper: list[SurfaceRow] = []
     hung = assembly if free_form is None else assembly.with_reflector(None)
     if hung.upper is not None:
         upper += meridian_rows(hung.upper, moves=True)
@@ -140,7 +140,7 @@ def build_scene(
     return scene_of([*lower, *upper], _pose(mounting, assembly.plate_gap))
 
 
-def scene_of(rows: Sequence[Row], pose: np.ndarray | None = None) -> Scene:
+def scene_of(rows: Sequence[SurfaceRow], pose: np.ndarray | None = None) -> Scene:
     """Pack rows (boxes before what they hold) into arrays."""
     if pose is None:
         pose = _pose(CENTRED, 0.0)
@@ -149,22 +149,22 @@ def scene_of(rows: Sequence[Row], pose: np.ndarray | None = None) -> Scene:
         bounds[i, : len(row.bounds)] = row.bounds
         data[i, : len(row.data)] = row.data
     return Scene(
-        np.array([row.kind for row in rows], dtype=np.int64),
-        np.array([i + 1 + row.holds for i, row in enumerate(rows)], dtype=np.int64),
-        np.array([row.moves for row in rows], dtype=np.int64),
-        np.array([row.group for row in rows], dtype=np.int64),
-        bounds,
-        data,
-        pose,
+        kind=np.array([row.kind for row in rows], dtype=np.int64),
+        skip=np.array([i + 1 + row.holds for i, row in enumerate(rows)], dtype=np.int64),
+        moves=np.array([row.moves for row in rows], dtype=np.int64),
+        group=np.array([row.group for row in rows], dtype=np.int64),
+        bounds=bounds,
+        data=data,
+        pose=pose,
     )
 
 
-def meridian_rows(meridian: Meridian, moves: bool = False) -> list[Row]:
+def meridian_rows(meridian: Meridian, moves: bool = False) -> list[SurfaceRow]:
     """Rows of a body of revolution, walked with the air on the right."""
     return _rows_of(meridian.pieces, moves)
 
 
-def _rows_of(pieces: Sequence[Piece], moves: bool) -> list[Row]:
+def _rows_of(pieces: Sequence[Piece], moves: bool) -> list[SurfaceRow]:
     rows = []
     for piece in pieces:
         group = GROUPS.index(_GROUP_OF.get(piece.part, "driver")) + 1
@@ -173,7 +173,7 @@ def _rows_of(pieces: Sequence[Piece], moves: bool) -> list[Row]:
     return boxed(rows) if len(rows) > 3 else rows
 
 
-def _cells(piece: Piece, group: int, moves: bool) -> Iterator[Row]:
+def _cells(piece: Piece, group: int, moves: bool) -> Iterator[SurfaceRow]:
     if isinstance(piece, Line):
         yield _line_row(piece, group, moves)
     elif isinstance(piece, Arc) and abs(piece.centre[0]) <= TOLERANCE:
@@ -184,17 +184,25 @@ def _cells(piece: Piece, group: int, moves: bool) -> Iterator[Row]:
             yield _curve_row(kind, curve, piece.point(np.linspace(low, high, 33)), group, moves)
 
 
-def _line_row(line: Line, group: int, moves: bool) -> Row:
+def _line_row(line: Line, group: int, moves: bool) -> SurfaceRow:
     (r0, z0), (r1, z1) = line.start, line.end
     limits = (min(r0, r1), max(r0, r1), min(z0, z1), max(z0, z1))
     tr, tz = (r1 - r0) / line.length, (z1 - z0) / line.length
     if abs(z1 - z0) <= TOLERANCE:
         sizes = (z0, limits[0], limits[1], -math.copysign(1.0, tr))
-        return Row(tracing.PLANE, group, moves, _widened(limits), sizes)
-    return Row(tracing.CONE, group, moves, _widened(limits), (r0, z0, tr, tz, line.length))
+        return SurfaceRow(
+            kind=tracing.PLANE, group=group, moves=moves, bounds=_widened(limits), data=sizes
+        )
+    return SurfaceRow(
+        kind=tracing.CONE,
+        group=group,
+        moves=moves,
+        bounds=_widened(limits),
+        data=(r0, z0, tr, tz, line.length),
+    )
 
 
-def _ball_row(arc: Arc, group: int, moves: bool) -> Row:
+def _ball_row(arc: Arc, group: int, moves: bool) -> SurfaceRow:
     points = arc.point(np.linspace(0.0, 1.0, 3))
     low, high = sorted((arc.start[1], arc.end[1]))
     centre = arc.centre[1]
@@ -202,12 +210,18 @@ def _ball_row(arc: Arc, group: int, moves: bool) -> Row:
     limits = (float(points[:, 0].min()), widest, low, high)
     # Walked upwards the air is outside the ball, downwards inside.
     sign = 1.0 if arc.end[1] > arc.start[1] else -1.0
-    return Row(tracing.BALL, group, moves, _widened(limits), (centre, arc.radius, sign, low, high))
+    return SurfaceRow(
+        kind=tracing.BALL,
+        group=group,
+        moves=moves,
+        bounds=_widened(limits),
+        data=(centre, arc.radius, sign, low, high),
+    )
 
 
 def _curve_row(
     kind: int, curve: Sequence[float], points: np.ndarray, group: int, moves: bool
-) -> Row:
+) -> SurfaceRow:
     chord = points[-1] - points[0]
     length = float(np.hypot(*chord))
     (tr, tz), (r0, z0) = chord / length, points[0]
@@ -215,7 +229,9 @@ def _curve_row(
     spare = 0.01 * length
     (r_low, z_low), (r_high, z_high) = points.min(axis=0) - spare, points.max(axis=0) + spare
     limits = (max(r_low, 0.0), r_high, z_low, z_high)
-    return Row(kind, group, moves, limits, (r0, z0, tr, tz, length, *curve))
+    return SurfaceRow(
+        kind=kind, group=group, moves=moves, bounds=limits, data=(r0, z0, tr, tz, length, *curve)
+    )
 
 
 def _cuts(piece: Piece) -> Iterator[tuple[float, float]]:
@@ -251,7 +267,7 @@ def _cubic(piece: Curve, low: float, high: float) -> tuple[float, ...]:
     return tuple(coefficients.T.ravel())
 
 
-def _lower_rows(assembly: Assembly) -> list[Row]:
+def _lower_rows(assembly: Assembly) -> list[SurfaceRow]:
     column = assembly.column
     if column.shape == "round":
         return meridian_rows(assembly.lower)
@@ -259,7 +275,7 @@ def _lower_rows(assembly: Assembly) -> list[Row]:
     return [*_column_rows(assembly), *_rows_of(pieces, False)]
 
 
-def _column_rows(assembly: Assembly) -> list[Row]:
+def _column_rows(assembly: Assembly) -> list[SurfaceRow]:
     column = assembly.column
     corners = _CORNERS[column.shape]
     apothem, half_turn = column.width / 2, math.pi / corners
@@ -272,18 +288,22 @@ def _column_rows(assembly: Assembly) -> list[Row]:
         turn = azimuth + 2 * half_turn * n
         sizes = (math.cos(turn), math.sin(turn), apothem, half, -column.height, 0.0)
         limits = _widened((apothem, outside, -column.height, 0.0))
-        rows.append(Row(tracing.SIDE, side, False, limits, sizes))
+        rows.append(
+            SurfaceRow(kind=tracing.SIDE, group=side, moves=False, bounds=limits, data=sizes)
+        )
     for z, up, group, hole in (
         (0.0, 1.0, baffle, assembly.driver.frame_radius),
         (-column.height, -1.0, side, 0.0),
     ):
         sizes = (z, up, corners, apothem, azimuth, hole)
         limits = _widened((hole, outside, z, z))
-        rows.append(Row(tracing.POLYGON, group, False, limits, sizes))
+        rows.append(
+            SurfaceRow(kind=tracing.POLYGON, group=group, moves=False, bounds=limits, data=sizes)
+        )
     return boxed(rows)
 
 
-def _post_rows(assembly: Assembly) -> list[Row]:
+def _post_rows(assembly: Assembly) -> list[SurfaceRow]:
     posts, top = assembly.posts, assembly.plate_gap
     assert posts is not None
     rows = []
@@ -292,7 +312,15 @@ def _post_rows(assembly: Assembly) -> list[Row]:
         x, y = posts.circle_radius * math.cos(turn), posts.circle_radius * math.sin(turn)
         limits = _widened((max(posts.inner_radius, 0.0), posts.outer_radius, 0.0, top))
         sizes = (x, y, posts.radius, 0.0, top)
-        rows.append(Row(tracing.POST, GROUPS.index("post") + 1, False, limits, sizes))
+        rows.append(
+            SurfaceRow(
+                kind=tracing.POST,
+                group=GROUPS.index("post") + 1,
+                moves=False,
+                bounds=limits,
+                data=sizes,
+            )
+        )
     return boxed(rows)
 
 

@@ -56,7 +56,7 @@ class History:
         return ", ".join(self.groups) if self.groups else f"{self.bounces} bounces"
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class RayTrace:
     """Rays followed to their end; independent of frequency.
 
@@ -97,7 +97,7 @@ class RayTrace:
         return int(self.bounces.sum())
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class RayResult:
     """Shares of one way's energy by direction and history.
 
@@ -185,11 +185,21 @@ def weigh(
     order = np.argsort(-history.mean(axis=0), kind="stable")
     lost = [n for n, told in enumerate(histories) if told.trapped]
     return RayResult(
-        frequencies, power, elevation_edges, elevation, elevation_error,
-        azimuth_edges, azimuth, azimuth_error,
-        tuple(histories[n] for n in order), history[:, order], history_error[:, order],
-        history[:, lost].sum(axis=1), trace.rays, trace.hits,
-    )  # fmt: skip
+        frequencies=frequencies,
+        power=power,
+        elevation_edges=elevation_edges,
+        by_elevation=elevation,
+        elevation_error=elevation_error,
+        azimuth_edges=azimuth_edges,
+        by_azimuth=azimuth,
+        azimuth_error=azimuth_error,
+        histories=tuple(histories[n] for n in order),
+        by_history=history[:, order],
+        history_error=history_error[:, order],
+        trapped=history[:, lost].sum(axis=1),
+        rays=trace.rays,
+        hits=trace.hits,
+    )
 
 
 def density(

@@ -52,7 +52,7 @@ class MeshSettings:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Basis:
     """Quartic shape functions on [-1, 1], with the Gauss rule that goes with them."""
 
@@ -74,10 +74,12 @@ def basis(gauss_points: int = GAUSS) -> Basis:
     values = np.vander(points, DEGREE + 1, increasing=True) @ powers.T
     slope_powers = powers[:, 1:] * np.arange(1, DEGREE + 1)
     slopes = np.vander(points, DEGREE, increasing=True) @ slope_powers.T
-    return Basis(nodes, powers, points, weights, values, slopes)
+    return Basis(
+        nodes=nodes, powers=powers, points=points, weights=weights, values=values, slopes=slopes
+    )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Mesh:
     """Elements of one or more meridians, in the order of the walk.
 
@@ -118,14 +120,14 @@ class Mesh:
         """Return one body in its own place, its unknowns numbered from 0."""
         at = np.flatnonzero(self.body == body)
         return Mesh(
-            self.settings,
-            self.own_curve[at],
-            np.zeros(1),
-            self.nodes[at] - self.nodes[at[0], 0],
-            np.zeros(len(at), dtype=int),
-            self.piece[at],
-            tuple(self.parts[e] for e in at),
-            None if self.floor is None else self.floor - float(self.lifts[body]),
+            settings=self.settings,
+            own_curve=self.own_curve[at],
+            lifts=np.zeros(1),
+            nodes=self.nodes[at] - self.nodes[at[0], 0],
+            body=np.zeros(len(at), dtype=int),
+            piece=self.piece[at],
+            parts=tuple(self.parts[e] for e in at),
+            floor=None if self.floor is None else self.floor - float(self.lifts[body]),
         )
 
     @property
@@ -230,14 +232,14 @@ def build_mesh(
         nodes.append(first[:, None] + np.arange(DEGREE + 1))
         next_node += DEGREE * count + 1
     return Mesh(
-        settings,
-        np.ascontiguousarray(np.concatenate(curves)),
-        np.zeros(len(bodies)) if lifts is None else np.asarray(lifts, dtype=float),
-        np.concatenate(nodes),
-        np.array(body_of),
-        np.array(piece_of),
-        tuple(parts),
-        floor,
+        settings=settings,
+        own_curve=np.ascontiguousarray(np.concatenate(curves)),
+        lifts=np.zeros(len(bodies)) if lifts is None else np.asarray(lifts, dtype=float),
+        nodes=np.concatenate(nodes),
+        body=np.array(body_of),
+        piece=np.array(piece_of),
+        parts=tuple(parts),
+        floor=floor,
     )
 
 

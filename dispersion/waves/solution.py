@@ -59,7 +59,7 @@ class MeshError(ValueError):
     """A body too large for this frequency; the message says how far down to go."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class WaveSolution:
     """Surface pressure of one problem at one frequency and azimuthal order.
 
@@ -252,7 +252,16 @@ def solve(
             right[:, w] = _incident(mesh, source, k, order)
     pressure = np.linalg.solve(matrix, right)
     names = tuple(getattr(source, "name", type(source).__name__) for source in sources)
-    return WaveSolution(mesh, settings, air, frequency, order, names, pressure, gradient)
+    return WaveSolution(
+        mesh=mesh,
+        settings=settings,
+        air=air,
+        frequency=frequency,
+        order=order,
+        names=names,
+        pressure=pressure,
+        gradient=gradient,
+    )
 
 
 def _itself(solution: WaveSolution) -> Any:  # or no `Result` could have it as default

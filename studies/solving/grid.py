@@ -40,10 +40,10 @@ def problem_of(design: Design, assembly: Assembly, per_band: int = FINE_PER_BAND
     low, high = design.target.band
     seats = np.array([(seat.r, seat.z) for seat in design.seats]).reshape(-1, 2)
     return Problem(
-        assembly,
-        design.ways,
-        study_frequencies(low, high, per_band),
-        design.air,
+        assembly=assembly,
+        ways=design.ways,
+        frequencies=study_frequencies(low, high, per_band),
+        air=design.air,
         points=seats,
     )
 

@@ -41,7 +41,9 @@ def sweep_problem(design: Design, assembly=None, floor: bool = False) -> Problem
     """92 frequencies, 12 per octave, 100 Hz to 19.2 kHz."""
     assembly = assembly or design.assembly()
     frequencies = twelve_per_octave(100.0, 19_200.0)
-    return Problem(assembly, design.ways, frequencies, design.air, floor=floor)
+    return Problem(
+        assembly=assembly, ways=design.ways, frequencies=frequencies, air=design.air, floor=floor
+    )
 
 
 def best_time(task) -> float:

@@ -188,9 +188,17 @@ def test_foci(kind: str, sizes: tuple[float, float, float], ring: float | None) 
 )
 def test_bare_piston_in_a_wide_baffle(ka: float, at_30: float, at_60: float) -> None:
     """D(theta)^2; the mean over a bin of 2 degrees differs by less than 0.01 dB here."""
-    assembly = Assembly(Column(100.0, 1.0), Driver(0.05, 0.06), 0.1, None, None)
+    assembly = Assembly(
+        column=Column(100.0, 1.0),
+        driver=Driver(effective_radius=0.05, frame_radius=0.06),
+        plate_gap=0.1,
+        reflector=None,
+        plate=None,
+    )
     frequency = ka * Air().speed / (2 * math.pi * 0.05)
-    problem = Problem(assembly, (Way("driver"),), np.array([frequency]))
+    problem = Problem(
+        assembly=assembly, ways=(Way(name="driver"),), frequencies=np.array([frequency])
+    )
     response = solve_rays(problem, rays=2**15)
     levels = 20 * np.log10(np.abs(response.far[0]) + 1e-12)
     at = {e: levels[np.flatnonzero(problem.elevations == e)[0]] for e in (30.0, 60.0, 90.0)}

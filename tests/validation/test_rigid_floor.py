@@ -140,7 +140,9 @@ def test_hidden_monopoles_in_column_and_reflector(frequency: float, m: int) -> N
 
 def response_on_floor(name: str, frequencies: np.ndarray, finer: float = 1.0):
     design = example(name)
-    problem = Problem(built(name), design.ways, frequencies, design.air, floor=True)
+    problem = Problem(
+        assembly=built(name), ways=design.ways, frequencies=frequencies, air=design.air, floor=True
+    )
     return solve_waves(problem, WaveSettings().finer(finer) if finer > 1.0 else WaveSettings())
 
 

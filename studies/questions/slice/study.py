@@ -157,7 +157,9 @@ def slice_study(
     assembly = design.assembly()
     x, z, solid = _grid(design, assembly, frequencies)
     air = np.column_stack([axis[~solid] for axis in np.meshgrid(x, z)])
-    problem = Problem(assembly, design.ways, frequencies, design.air, points=air)
+    problem = Problem(
+        assembly=assembly, ways=design.ways, frequencies=frequencies, air=design.air, points=air
+    )
     _refuse(design, problems_before(problem))
     advance = counted(progress, STAGE, len(frequencies))
     response = solve_waves(problem, WaveSettings().finer(finer), workers, advance)

@@ -10,7 +10,13 @@ from dispersion.response import Response
 from dispersion.sources import Way
 from shapes.assembly import Assembly, Column, Driver
 
-ASSEMBLY = Assembly(Column(0.2, 0.9), Driver(0.05, 0.065), 0.06, None, None)
+ASSEMBLY = Assembly(
+    column=Column(0.2, 0.9),
+    driver=Driver(effective_radius=0.05, frame_radius=0.065),
+    plate_gap=0.06,
+    reflector=None,
+    plate=None,
+)
 RESONANCE_HZ, Q = 5600.0, 60.0
 
 
@@ -31,12 +37,25 @@ class Resonant:
         self.asked.append(f)
         near = np.broadcast_to(curve(f)[None, :, None], (1, len(f), len(problem.points)))
         far = np.ones((1, len(f), problem.elevations.size), dtype=complex)
-        return Response(problem, "waves", {}, far, near, np.zeros((1, len(f))), np.ones(len(f)))
+        return Response(
+            problem=problem,
+            method="waves",
+            settings={},
+            far_by_way=far,
+            near_by_way=near,
+            power_error_db=np.zeros((1, len(f))),
+            unknowns=np.ones(len(f)),
+        )
 
 
 def problem(points: int = 1) -> Problem:
     f = study_frequencies(1000.0, 16000.0, 12)
-    return Problem(ASSEMBLY, (Way("driver"),), f, points=np.full((points, 2), 2.0))
+    return Problem(
+        assembly=ASSEMBLY,
+        ways=(Way(name="driver"),),
+        frequencies=f,
+        points=np.full((points, 2), 2.0),
+    )
 
 
 def test_a_narrow_resonance_is_followed() -> None:

@@ -39,14 +39,16 @@ SEAT = np.array([[2.0, 0.3]])
 @pytest.fixture(scope="module")
 def problem() -> Problem:
     assembly = Assembly(
-        Column(0.2, 0.5),
-        Driver(0.05, 0.06, cone_depth=0.02),
-        0.06,
-        ball_cap(0.18, 0.04),
-        TopPlate(0.1, 0.012),
+        column=Column(0.2, 0.5),
+        driver=Driver(effective_radius=0.05, frame_radius=0.06, cone_depth=0.02),
+        plate_gap=0.06,
+        reflector=ball_cap(0.18, 0.04),
+        plate=TopPlate(0.1, 0.012),
     )
     frequencies = np.array([200.0, 1000.0, 700.0, 3000.0, 300.0])
-    return Problem(assembly, (Way("driver"),), frequencies, points=SEAT)
+    return Problem(
+        assembly=assembly, ways=(Way(name="driver"),), frequencies=frequencies, points=SEAT
+    )
 
 
 def test_a_body_must_be_closed() -> None:
@@ -66,14 +68,16 @@ def test_a_frequency_may_be_too_high_for_the_rings() -> None:
 
 def test_no_frequency_and_no_sound_at_0_hz(problem: Problem) -> None:
     with pytest.raises(ValueError, match="above 0 Hz"):
-        Problem(problem.assembly, problem.ways, np.array([0.0, 100.0]))
+        Problem(assembly=problem.assembly, ways=problem.ways, frequencies=np.array([0.0, 100.0]))
     with pytest.raises(ValueError, match="at least one frequency"):
-        Problem(problem.assembly, problem.ways, np.array([]))
+        Problem(assembly=problem.assembly, ways=problem.ways, frequencies=np.array([]))
 
 
 def test_ways_must_be_those_of_the_assembly(problem: Problem) -> None:
     with pytest.raises(ValueError, match=r"\['driver'\].*\['horn'\]"):
-        Problem(problem.assembly, (Way("horn"),), problem.frequencies)
+        Problem(
+            assembly=problem.assembly, ways=(Way(name="horn"),), frequencies=problem.frequencies
+        )
 
 
 @pytest.mark.uncompiled
@@ -117,7 +121,12 @@ def test_a_resonance_that_lets_nothing_out_is_in_balance() -> None:
     """A first draft at one frequency: 65 dB below 0 dB, and the driven power rounds below 0."""
     design = parse_design(draft_design(0.13, 0.18, 0.06), Path("draft.toml"))
     assembly = design.assembly().with_reflector(ball_cap(0.18, 0.05))
-    quiet = Problem(assembly, design.ways, np.array([7286.181745132278]), design.air)
+    quiet = Problem(
+        assembly=assembly,
+        ways=design.ways,
+        frequencies=np.array([7286.181745132278]),
+        air=design.air,
+    )
     response = solve_waves(quiet)
     assert np.abs(response.far_by_way).max() ** 2 < FAINT
     assert response.worst_power_error_db < 0.1
@@ -138,7 +147,12 @@ def test_any_number_of_workers_gives_the_same_bits(problem: Problem) -> None:
 
 def test_response_keeps_the_order_of_the_frequencies(problem: Problem) -> None:
     response = solve_waves(problem)
-    single = Problem(problem.assembly, problem.ways, problem.frequencies[2:3], points=SEAT)
+    single = Problem(
+        assembly=problem.assembly,
+        ways=problem.ways,
+        frequencies=problem.frequencies[2:3],
+        points=SEAT,
+    )
     assert np.array_equal(solve_waves(single).far_by_way[:, 0], response.far_by_way[:, 2])
     assert response.unknowns[3] == response.unknowns.max()
     assert response.far_by_way.shape == (1, 5, len(problem.elevations))
@@ -162,6 +176,6 @@ def test_settings_travel_with_the_response(problem: Problem) -> None:
 
 def test_low_notes_of_a_small_column_are_near_half_of_the_baffled_ones(problem: Problem) -> None:
     """0 dB has an infinite baffle; round a small solid sound spreads to all sides: -6 dB."""
-    single = Problem(problem.assembly, problem.ways, np.array([20.0]))
+    single = Problem(assembly=problem.assembly, ways=problem.ways, frequencies=np.array([20.0]))
     level = 20.0 * np.log10(np.abs(solve_waves(single).far_by_way[0, 0]))
     assert level == pytest.approx(-6.02, abs=0.3)

@@ -39,7 +39,7 @@ def test_filters_that_do_not_exist_are_refused(settings, words):
 
 
 def test_a_bare_way_is_constant_acceleration():
-    assert np.array_equal(Way("driver").transfer(FREQUENCIES), np.ones(FREQUENCIES.size))
+    assert np.array_equal(Way(name="driver").transfer(FREQUENCIES), np.ones(FREQUENCIES.size))
 
 
 def test_a_way_multiplies_all_it_is_made_of():
@@ -48,7 +48,7 @@ def test_a_way_multiplies_all_it_is_made_of():
         Crossover("butterworth", 2, 80.0, "high"),
     )
     curve = DriverCurve((100.0, 1000.0, 10e3), (0.0, 6.0, -6.0), (0.0, -90.0, -170.0))
-    way = Way("driver", band_pass, level_db=-6.0, polarity=-1, curve=curve)
+    way = Way(name="driver", crossovers=band_pass, level_db=-6.0, polarity=-1, curve=curve)
     f = np.array([200.0, 2000.0])
     expected = -(10.0**-0.3) * band_pass[0].response(f) * band_pass[1].response(f)
     assert np.allclose(way.transfer(f), expected * curve.response(f), rtol=1e-12)
@@ -56,9 +56,9 @@ def test_a_way_multiplies_all_it_is_made_of():
 
 def test_a_polarity_of_neither_kind_is_refused():
     with pytest.raises(SourceError, match="tweeter: polarity 0"):
-        Way("tweeter", polarity=0)
+        Way(name="tweeter", polarity=0)
     with pytest.raises(SourceError, match="finite"):
-        Way("tweeter", level_db=float("nan"))
+        Way(name="tweeter", level_db=float("nan"))
 
 
 EFFECTIVE = 0.05

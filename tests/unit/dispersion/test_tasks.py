@@ -18,16 +18,22 @@ from dispersion.waves import DEFAULT_SETTINGS, one_blas_thread
 from shapes import Assembly, Column, Driver, DustCap, TopPlate, ball_cap
 
 BUILT = Assembly(
-    Column(0.2, 0.4),
-    Driver(0.052, 0.065, 0.022, DustCap(0.017, 0.009), proud=0.003),
-    0.06,
-    ball_cap(0.18, 0.03),
-    TopPlate(0.1, 0.015, 0.003),
+    column=Column(0.2, 0.4),
+    driver=Driver(
+        effective_radius=0.052,
+        frame_radius=0.065,
+        cone_depth=0.022,
+        centre=DustCap(0.017, 0.009),
+        proud=0.003,
+    ),
+    plate_gap=0.06,
+    reflector=ball_cap(0.18, 0.03),
+    plate=TopPlate(0.1, 0.015, 0.003),
 )
 PROBLEM = Problem(
-    BUILT,
-    (Way("driver"),),
-    np.array([300.0, 500.0, 700.0, 900.0, 1100.0]),
+    assembly=BUILT,
+    ways=(Way(name="driver"),),
+    frequencies=np.array([300.0, 500.0, 700.0, 900.0, 1100.0]),
     points=np.array([[2.0, 0.3]]),
 )
 

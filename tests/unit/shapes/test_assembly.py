@@ -24,7 +24,12 @@ from shapes.gaps import highest_at, lowest_at, shortest_distance, vertical_gap
 from shapes.reflectors import ball_cap, cone, flared, turned
 
 DRIVER = Driver(
-    0.052, 0.075, cone_depth=0.02, centre=DustCap(0.02, 0.008), proud=0.002, excursion=0.004
+    effective_radius=0.052,
+    frame_radius=0.075,
+    cone_depth=0.02,
+    centre=DustCap(0.02, 0.008),
+    proud=0.002,
+    excursion=0.004,
 )
 WHIZZER = Whizzer(0.03, 0.022, 0.015, DustCap(0.012, 0.005))
 DOME = Tweeter(0.0125, 0.005, 0.003, 0.02)
@@ -41,9 +46,14 @@ WAYS_TO_BUILD = {
     "bare edges": replace(
         BASE, column=Column(0.2, 0.9), driver=replace(DRIVER, proud=0), plate=TopPlate(0.11, 0.018)
     ),
-    "flat piston": replace(BASE, driver=Driver(0.052, 0.075)),
-    "cone to the axis": replace(BASE, driver=Driver(0.052, 0.075, 0.02, recess=0.003)),
-    "frame as wide as cone": replace(BASE, driver=Driver(0.052, 0.052)),
+    "flat piston": replace(BASE, driver=Driver(effective_radius=0.052, frame_radius=0.075)),
+    "cone to the axis": replace(
+        BASE,
+        driver=Driver(effective_radius=0.052, frame_radius=0.075, cone_depth=0.02, recess=0.003),
+    ),
+    "frame as wide as cone": replace(
+        BASE, driver=Driver(effective_radius=0.052, frame_radius=0.052)
+    ),
     "frame to the edge": replace(BASE, column=Column(0.17, 0.9, edge_radius=0.01), posts=None),
     "whizzer": replace(BASE, driver=replace(DRIVER, centre=WHIZZER)),
     "coaxial": replace(BASE, tweeter=DOME),
@@ -82,7 +92,12 @@ def test_bodies_are_closed_and_walked_with_the_air_on_the_right(assembly: Assemb
 
 
 def test_round_parts_have_the_volume_of_their_dimensions() -> None:
-    flat = replace(BASE, column=Column(0.2, 0.9), driver=Driver(0.052, 0.075), reflector=None)
+    flat = replace(
+        BASE,
+        column=Column(0.2, 0.9),
+        driver=Driver(effective_radius=0.052, frame_radius=0.075),
+        reflector=None,
+    )
     assert flat.lower.volume == pytest.approx(math.pi * 0.1**2 * 0.9)
     whole = replace(BASE, plate=TopPlate(0.11, 0.018))
     upper = math.pi * 0.11**2 * 0.018 + BASE.reflector.volume
@@ -332,9 +347,9 @@ def test_several_clashes_are_told_at_once() -> None:
         lambda: Column(-0.2, 0.9),
         lambda: Column(0.2, math.nan),
         lambda: Column(0.2, 0.9, "oval"),
-        lambda: Driver(0.0, 0.1),
-        lambda: Driver(0.05, 0.07, excursion=-0.001),
-        lambda: Driver(0.05, 0.07, cutout_radius=-0.01),
+        lambda: Driver(effective_radius=0.0, frame_radius=0.1),
+        lambda: Driver(effective_radius=0.05, frame_radius=0.07, excursion=-0.001),
+        lambda: Driver(effective_radius=0.05, frame_radius=0.07, cutout_radius=-0.01),
         lambda: DustCap(0.02, -0.001),
         lambda: Whizzer(0.03, 0.0, 0.01),
         lambda: Tweeter(0.0125, 0.005, math.inf, 0.02),

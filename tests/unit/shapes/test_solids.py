@@ -177,12 +177,18 @@ def test_a_turned_cylinder_has_its_volume() -> None:
 @pytest.mark.parametrize("shape", ["round", "square", "hexagonal"])
 def test_the_assembly_reads_back_part_by_part(shape: str) -> None:
     assembly = Assembly(
-        Column(0.2, 0.9, shape),
-        Driver(0.052, 0.065, 0.022, DustCap(0.017, 0.009), proud=0.003),
-        0.06,
-        CAP,
-        TopPlate(0.1, 0.015, 0.003),
-        Posts(3, 0.003, 0.089, 0.01, 0.01),
+        column=Column(0.2, 0.9, shape),
+        driver=Driver(
+            effective_radius=0.052,
+            frame_radius=0.065,
+            cone_depth=0.022,
+            centre=DustCap(0.017, 0.009),
+            proud=0.003,
+        ),
+        plate_gap=0.06,
+        reflector=CAP,
+        plate=TopPlate(0.1, 0.015, 0.003),
+        posts=Posts(3, 0.003, 0.089, 0.01, 0.01),
     )
     content = glb_bytes(assembly_scene(assembly))
     assert content == glb_bytes(assembly_scene(assembly))
@@ -201,12 +207,12 @@ def test_the_assembly_reads_back_part_by_part(shape: str) -> None:
 @pytest.mark.parametrize("shape, count, circle", [("square", 4, 0.095), ("hexagonal", 3, 0.094)])
 def test_posts_that_need_the_corners_stand_in_them(shape: str, count: int, circle: float) -> None:
     assembly = Assembly(
-        Column(0.18, 0.9, shape),
-        Driver(0.05, 0.06),
-        0.06,
-        ball_cap(0.11, 0.03),
-        TopPlate(0.12, 0.015),
-        Posts(count, 0.004, circle, 0.008, 0.01),
+        column=Column(0.18, 0.9, shape),
+        driver=Driver(effective_radius=0.05, frame_radius=0.06),
+        plate_gap=0.06,
+        reflector=ball_cap(0.11, 0.03),
+        plate=TopPlate(0.12, 0.015),
+        posts=Posts(count, 0.004, circle, 0.008, 0.01),
     )
     assert not find_clashes(assembly)
     parts = assembly_scene(assembly).geometry

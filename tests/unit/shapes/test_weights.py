@@ -20,12 +20,12 @@ MAKING = Making(
     driver_mass=1.5,
 )
 ASSEMBLY = Assembly(
-    Column(0.2, 1.0),
-    Driver(0.05, 0.065, cutout_radius=0.06),
-    0.06,
-    ball_cap(0.18, 0.044),
-    TopPlate(0.1, 0.015),
-    Posts(4, 0.005, 0.085, 0.01, 0.02),
+    column=Column(0.2, 1.0),
+    driver=Driver(effective_radius=0.05, frame_radius=0.065, cutout_radius=0.06),
+    plate_gap=0.06,
+    reflector=ball_cap(0.18, 0.044),
+    plate=TopPlate(0.1, 0.015),
+    posts=Posts(4, 0.005, 0.085, 0.01, 0.02),
 )
 
 

@@ -35,7 +35,9 @@ PLACES = [(INSIDE_THE_GAP, BESIDE), (BESIDE, BELOW), (BELOW, ABOVE), (INSIDE_THE
 def power_balance(name: str) -> Compared:
     """Power far away over the power that the driver gives off, four pitches in a third octave."""
     design, frequencies = example(name), study_frequencies(100.0, 16e3)
-    problem = Problem(built(name), design.ways, frequencies, design.air)
+    problem = Problem(
+        assembly=built(name), ways=design.ways, frequencies=frequencies, air=design.air
+    )
     response = solve_waves(problem, workers=1)
     error = np.abs(response.power_error_db).max(axis=0)
     at = [f"{f:.0f} Hz" for f in frequencies]

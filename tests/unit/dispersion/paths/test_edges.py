@@ -19,14 +19,20 @@ BOX_EDGE = 1.5 * np.pi
 ELEVATIONS = np.linspace(-90.0, 90.0, 61)
 FREQUENCIES = np.array([300.0, 1000.0, 2900.0, 8000.0])
 FLAT = Assembly(
-    Column(0.2, 0.9), Driver(0.05, 0.06), 0.06, ball_cap(0.18, 0.04), TopPlate(0.1, 0.012)
+    column=Column(0.2, 0.9),
+    driver=Driver(effective_radius=0.05, frame_radius=0.06),
+    plate_gap=0.06,
+    reflector=ball_cap(0.18, 0.04),
+    plate=TopPlate(0.1, 0.012),
 )
 
 
 def problem_of(assembly: Assembly, *ways: Way, points: np.ndarray | None = None) -> Problem:
     points = np.array([[2.0, 0.3], [0.5, -0.2]]) if points is None else points
-    ways = ways or (Way("driver"),)
-    return Problem(assembly, ways, FREQUENCIES, elevations=ELEVATIONS, points=points)
+    ways = ways or (Way(name="driver"),)
+    return Problem(
+        assembly=assembly, ways=ways, frequencies=FREQUENCIES, elevations=ELEVATIONS, points=points
+    )
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +76,13 @@ def test_more_rings_change_little(problem: Problem) -> None:
 
 def test_endless_baffle_in_the_limit() -> None:
     # A wide baffle, a short sound: straight above it the piston alone, Rayleigh's 2 J1(x)/x.
-    wide = Assembly(Column(1.6, 0.9), Driver(0.05, 0.06), 0.06, None, None)
+    wide = Assembly(
+        column=Column(1.6, 0.9),
+        driver=Driver(effective_radius=0.05, frame_radius=0.06),
+        plate_gap=0.06,
+        reflector=None,
+        plate=None,
+    )
     here = replace(problem_of(wide), frequencies=np.array([8000.0]))
     from scipy.special import j1
 
@@ -123,7 +135,13 @@ def test_delay_is_the_detour_of_the_bounce() -> None:
     # A plate alone, far up, and the sound straight down from it: twice the gap later than what
     # goes straight up. At 60 degrees the image in the plate is 2 g sin(60 deg) behind.
     gap = 0.4
-    plate = Assembly(Column(2.0, 0.9), Driver(0.02, 0.03), gap, None, TopPlate(1.0, 0.01))
+    plate = Assembly(
+        column=Column(2.0, 0.9),
+        driver=Driver(effective_radius=0.02, frame_radius=0.03),
+        plate_gap=gap,
+        reflector=None,
+        plate=TopPlate(1.0, 0.01),
+    )
     here = problem_of(plate)
     shares = {s.name: s for s in explain(here, 6000.0, 60.0)}
     detour = 2.0 * gap * np.sin(np.radians(60.0))
@@ -141,11 +159,13 @@ def test_deep_driver_sounds_later(problem: Problem) -> None:
 
 def test_ways_are_told_apart() -> None:
     coaxial = replace(FLAT, plate_gap=0.08, tweeter=Tweeter(0.01, 0.004, 0.002, 0.016))
-    response = solve_edges(problem_of(coaxial, Way("driver"), Way("tweeter", level_db=-3.0)))
+    response = solve_edges(
+        problem_of(coaxial, Way(name="driver"), Way(name="tweeter", level_db=-3.0))
+    )
     assert response.far_by_way.shape == (2, 4, 61)
     # The small one is the less directed: at 8 kHz more of it reaches the horizon, bounces aside.
     bare = solve_edges(
-        problem_of(coaxial.without_upper(), Way("driver"), Way("tweeter", level_db=-3.0))
+        problem_of(coaxial.without_upper(), Way(name="driver"), Way(name="tweeter", level_db=-3.0))
     )
     driver, tweeter = np.abs(bare.far_by_way[:, -1, 33])
     assert tweeter > 2.0 * driver
@@ -154,21 +174,33 @@ def test_ways_are_told_apart() -> None:
 def test_cone_that_lets_go_spreads_more() -> None:
     bare = FLAT.without_upper()
     whole = solve_edges(problem_of(bare)).far[-1]
-    loose = solve_edges(problem_of(bare, Way("driver", lets_go=LettingGo(2000.0, 0.015)))).far[-1]
+    loose = solve_edges(problem_of(bare, Way(name="driver", lets_go=LettingGo(2000.0, 0.015)))).far[
+        -1
+    ]
     assert np.abs(loose[33]) > np.abs(whole[33])
     # Both are relative to the volume that moves: the same straight up, but for the rim.
     assert abs(loose[-1]) == pytest.approx(abs(whole[-1]), rel=0.2)
 
 
 def test_cone_and_dust_cap_are_no_trouble() -> None:
-    driver = Driver(0.05, 0.06, cone_depth=0.02, centre=DustCap(0.017, 0.008), proud=0.003)
+    driver = Driver(
+        effective_radius=0.05,
+        frame_radius=0.06,
+        cone_depth=0.02,
+        centre=DustCap(0.017, 0.008),
+        proud=0.003,
+    )
     response = solve_edges(problem_of(replace(FLAT, driver=driver)))
     assert np.all(np.isfinite(response.far))
     assert not np.any(np.isnan(response.power_error_db))
 
 
 def test_reflector_below_the_baffle_is_refused() -> None:
-    deep = replace(FLAT, driver=Driver(0.05, 0.06, cone_depth=0.03), plate_gap=0.035)
+    deep = replace(
+        FLAT,
+        driver=Driver(effective_radius=0.05, frame_radius=0.06, cone_depth=0.03),
+        plate_gap=0.035,
+    )
     with pytest.raises(EdgesError, match=r"5\.0 mm below it: use the wave solver"):
         solve_edges(problem_of(deep))
 

@@ -33,10 +33,22 @@ def histories(paths, index: int) -> list[str]:
 
 
 def problem(plate: TopPlate | None = None, way: Way | None = None, points=()) -> Problem:
-    assembly = Assembly(Column(0.3, 1.0), Driver(0.08, 0.1), GAP, None, plate)
+    assembly = Assembly(
+        column=Column(0.3, 1.0),
+        driver=Driver(effective_radius=0.08, frame_radius=0.1),
+        plate_gap=GAP,
+        reflector=None,
+        plate=plate,
+    )
     points = np.array(points, dtype=float).reshape(-1, 2)
     frequencies = np.array([200.0, 2000.0, 6000.0])
-    return Problem(assembly, (way or Way("driver"),), frequencies, AIR, points=points)
+    return Problem(
+        assembly=assembly,
+        ways=(way or Way(name="driver"),),
+        frequencies=frequencies,
+        air=AIR,
+        points=points,
+    )
 
 
 def test_heights_and_histories_of_the_first_images():
@@ -185,7 +197,7 @@ def test_few_bounces_are_told_by_the_power_error():
 
 
 def test_a_cone_that_lets_go_is_a_smaller_piston():
-    way = Way("driver", lets_go=LettingGo(1000.0, 0.02))
+    way = Way(name="driver", lets_go=LettingGo(1000.0, 0.02))
     shrunk = solve_images(problem(way=way)).far_by_way[0]
     whole = solve_images(problem()).far_by_way[0]
     assert np.array_equal(shrunk[0], whole[0])
@@ -196,15 +208,18 @@ def test_a_cone_that_lets_go_is_a_smaller_piston():
 
 def test_a_tweeter_stands_where_it_is_built():
     assembly = Assembly(
-        Column(0.3, 1.0),
-        Driver(0.08, 0.1, cone_depth=0.03),
-        GAP,
-        None,
-        TopPlate(0.2, 0.012),
+        column=Column(0.3, 1.0),
+        driver=Driver(effective_radius=0.08, frame_radius=0.1, cone_depth=0.03),
+        plate_gap=GAP,
+        reflector=None,
+        plate=TopPlate(0.2, 0.012),
         tweeter=Tweeter(0.0125, 0.005, 0.02, 0.02),
     )
-    ways = (Way("driver"), Way("tweeter"))
-    response = solve_images(Problem(assembly, ways, np.array([4000.0]), AIR), source="point")
+    ways = (Way(name="driver"), Way(name="tweeter"))
+    response = solve_images(
+        Problem(assembly=assembly, ways=ways, frequencies=np.array([4000.0]), air=AIR),
+        source="point",
+    )
     k = 2.0 * np.pi * 4000.0 / AIR.speed
     at = int(np.flatnonzero(response.problem.elevations == 15.0)[0])
     # tan 15 deg lies between (height / baffle) and (gap - height) / plate: direct and baffle.

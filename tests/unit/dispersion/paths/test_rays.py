@@ -32,7 +32,13 @@ from shapes.reflectors import ball_cap, cone
 
 FREQUENCIES = np.array([500.0, 2000.0, 8000.0])
 RAYS = 2**13
-DRIVER = Driver(0.052, 0.065, 0.022, DustCap(0.017, 0.009), proud=0.003)
+DRIVER = Driver(
+    effective_radius=0.052,
+    frame_radius=0.065,
+    cone_depth=0.022,
+    centre=DustCap(0.017, 0.009),
+    proud=0.003,
+)
 
 
 def ring() -> Meridian:
@@ -82,8 +88,8 @@ def build(**changes) -> Assembly:
 
 
 def pose(assembly: Assembly, **changes) -> Problem:
-    ways = tuple(Way(way.name) for way in assembly.ways)
-    return Problem(assembly, ways, FREQUENCIES, **changes)
+    ways = tuple(Way(name=way.name) for way in assembly.ways)
+    return Problem(assembly=assembly, ways=ways, frequencies=FREQUENCIES, **changes)
 
 
 @lru_cache(maxsize=1)
@@ -341,10 +347,19 @@ def test_a_square_baffle_ends_at_its_sides() -> None:
 @pytest.mark.parametrize(
     "changes",
     [
-        {"driver": Driver(0.052, 0.065, recess=0.004)},
-        {"driver": Driver(0.052, 0.065, 0.02, Whizzer(0.02, 0.03, 0.012, DustCap(0.01, 0.004)))},
+        {"driver": Driver(effective_radius=0.052, frame_radius=0.065, recess=0.004)},
         {
-            "driver": Driver(0.052, 0.065, 0.022, proud=0.003),
+            "driver": Driver(
+                effective_radius=0.052,
+                frame_radius=0.065,
+                cone_depth=0.02,
+                centre=Whizzer(0.02, 0.03, 0.012, DustCap(0.01, 0.004)),
+            )
+        },
+        {
+            "driver": Driver(
+                effective_radius=0.052, frame_radius=0.065, cone_depth=0.022, proud=0.003
+            ),
             "tweeter": Tweeter(0.01, 0.004, 0.002, 0.016),
         },
     ],
@@ -411,9 +426,9 @@ def test_azimuths_can_be_counted_within_a_window() -> None:
 
 
 def test_letting_go_widens_the_launch() -> None:
-    way = Way("driver", lets_go=LettingGo(2000.0, 0.017))
+    way = Way(name="driver", lets_go=LettingGo(2000.0, 0.017))
     whole = solve_rays(pose(build()), rays=RAYS)
-    part = solve_rays(Problem(build(), (way,), FREQUENCIES), rays=RAYS)
+    part = solve_rays(Problem(assembly=build(), ways=(way,), frequencies=FREQUENCIES), rays=RAYS)
     assert np.array_equal(whole.far[:2], part.far[:2])
     assert np.sum(np.abs(part.far[2]) ** 2) > np.sum(np.abs(whole.far[2]) ** 2)
 

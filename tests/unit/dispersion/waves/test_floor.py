@@ -16,11 +16,17 @@ from shapes import Assembly, Column, Driver, DustCap, TopPlate, ball_cap
 from shapes.meridian import Arc, Line, Meridian
 
 BUILT = Assembly(
-    Column(0.2, 0.4),
-    Driver(0.052, 0.065, 0.022, DustCap(0.017, 0.009), proud=0.003),
-    0.06,
-    ball_cap(0.18, 0.03),
-    TopPlate(0.1, 0.015, 0.003),
+    column=Column(0.2, 0.4),
+    driver=Driver(
+        effective_radius=0.052,
+        frame_radius=0.065,
+        cone_depth=0.022,
+        centre=DustCap(0.017, 0.009),
+        proud=0.003,
+    ),
+    plate_gap=0.06,
+    reflector=ball_cap(0.18, 0.03),
+    plate=TopPlate(0.1, 0.015, 0.003),
 )
 FOOT = -BUILT.column.height
 FREQUENCIES = np.array([400.0, 1500.0])
@@ -28,7 +34,10 @@ FREQUENCIES = np.array([400.0, 1500.0])
 
 def problem(assembly: Assembly = BUILT, floor: bool = True, **others) -> Problem:
     return Problem(
-        assembly, (Way("driver"),), **{"frequencies": FREQUENCIES, **others}, floor=floor
+        assembly=assembly,
+        ways=(Way(name="driver"),),
+        **{"frequencies": FREQUENCIES, **others},
+        floor=floor,
     )
 
 

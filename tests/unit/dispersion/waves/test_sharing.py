@@ -13,16 +13,22 @@ from shapes import Assembly, Column, Driver, DustCap, TopPlate, ball_cap
 
 FREQUENCIES = np.array([400.0, 1500.0])
 BUILT = Assembly(
-    Column(0.2, 0.4),
-    Driver(0.052, 0.065, 0.022, DustCap(0.017, 0.009), proud=0.003),
-    0.06,
-    ball_cap(0.18, 0.03),
-    TopPlate(0.1, 0.015, 0.003),
+    column=Column(0.2, 0.4),
+    driver=Driver(
+        effective_radius=0.052,
+        frame_radius=0.065,
+        cone_depth=0.022,
+        centre=DustCap(0.017, 0.009),
+        proud=0.003,
+    ),
+    plate_gap=0.06,
+    reflector=ball_cap(0.18, 0.03),
+    plate=TopPlate(0.1, 0.015, 0.003),
 )
 
 
 def problem(assembly: Assembly) -> Problem:
-    return Problem(assembly, (Way("driver"),), FREQUENCIES)
+    return Problem(assembly=assembly, ways=(Way(name="driver"),), frequencies=FREQUENCIES)
 
 
 def test_sharing_changes_no_bit() -> None:
@@ -68,7 +74,7 @@ def test_air_and_mesh_are_not_mixed_up() -> None:
     shared = SharedBlocks()
     solve_waves(problem(BUILT), shared=shared)
     made = shared.made
-    other = Problem(BUILT, (Way("driver"),), FREQUENCIES * 1.001)
+    other = Problem(assembly=BUILT, ways=(Way(name="driver"),), frequencies=FREQUENCIES * 1.001)
     solve_waves(other, shared=shared)
     assert shared.made == 2 * made
 

@@ -55,26 +55,60 @@ SEATS = (
     Seat("armchair, far", 3.0, 0.25, 1.15, 4.2),
     Seat("on the floor", 1.5, -0.3, 0.6, -12.0),
 )
-SMALL = Driver(0.052, 0.065, 0.022, DustCap(0.017, 0.009), proud=0.003, excursion=0.004)
+SMALL = Driver(
+    effective_radius=0.052,
+    frame_radius=0.065,
+    cone_depth=0.022,
+    centre=DustCap(0.017, 0.009),
+    proud=0.003,
+    excursion=0.004,
+)
 LARGE = Driver(
-    0.08, 0.095, 0.04, Whizzer(0.035, 0.025, 0.02, DustCap(0.015, 0.006)), excursion=0.005
+    effective_radius=0.08,
+    frame_radius=0.095,
+    cone_depth=0.04,
+    centre=Whizzer(0.035, 0.025, 0.02, DustCap(0.015, 0.006)),
+    excursion=0.005,
 )
 PIPE, PLATE = Column(0.2, 0.9, edge_radius=0.003), TopPlate(0.1, 0.015, 0.003)
 RODS = Posts(3, 0.003, 0.089, 0.01, 0.01)
-CAP = Assembly(PIPE, SMALL, 0.06, ball_cap(0.18, 0.044), PLATE, RODS)
+CAP = Assembly(
+    column=PIPE,
+    driver=SMALL,
+    plate_gap=0.06,
+    reflector=ball_cap(0.18, 0.044),
+    plate=PLATE,
+    posts=RODS,
+)
 COAXIAL = Assembly(
-    PIPE, SMALL, 0.064, ball_cap(0.18, 0.04), PLATE, RODS, Tweeter(0.01, 0.004, 0.002, 0.016)
+    column=PIPE,
+    driver=SMALL,
+    plate_gap=0.064,
+    reflector=ball_cap(0.18, 0.04),
+    plate=PLATE,
+    posts=RODS,
+    tweeter=Tweeter(0.01, 0.004, 0.002, 0.016),
 )
 DESIGNS = {
     "cap": CAP,
     "coaxial": COAXIAL,
     "whizzer in a square column": Assembly(
-        Column(0.26, 0.8, "square"), LARGE, 0.07, ball_cap(0.12, 0.05), TopPlate(0.12, 0.018)
+        column=Column(0.26, 0.8, "square"),
+        driver=LARGE,
+        plate_gap=0.07,
+        reflector=ball_cap(0.12, 0.05),
+        plate=TopPlate(0.12, 0.018),
     ),
-    "most of a ball": Assembly(PIPE, SMALL, 0.11, ball_cap(0.12, 0.1), PLATE),
-    "half of a small ball": Assembly(PIPE, SMALL, 0.05, ball_cap(0.06, 0.03), PLATE),
-    "cone without a plate": Assembly(PIPE, SMALL, 0.08, cone(0.07, height=0.06), None),
-    "plate alone": Assembly(PIPE, SMALL, 0.05, None, PLATE),
+    "most of a ball": Assembly(
+        column=PIPE, driver=SMALL, plate_gap=0.11, reflector=ball_cap(0.12, 0.1), plate=PLATE
+    ),
+    "half of a small ball": Assembly(
+        column=PIPE, driver=SMALL, plate_gap=0.05, reflector=ball_cap(0.06, 0.03), plate=PLATE
+    ),
+    "cone without a plate": Assembly(
+        column=PIPE, driver=SMALL, plate_gap=0.08, reflector=cone(0.07, height=0.06), plate=None
+    ),
+    "plate alone": Assembly(column=PIPE, driver=SMALL, plate_gap=0.05, reflector=None, plate=PLATE),
     "bare column": CAP.without_upper(),
 }
 

@@ -102,13 +102,13 @@ def straight(
         progress(len(problem.frequencies))
     count = len(problem.frequencies)
     return Response(
-        problem,
-        "waves",
-        {},
-        np.ones((1, count, len(problem.elevations)), dtype=complex),
-        10.0 ** (levels[None] / 20.0) + 0j,
-        np.zeros((1, count)),
-        np.full(count, 100),
+        problem=problem,
+        method="waves",
+        settings={},
+        far_by_way=np.ones((1, count, len(problem.elevations)), dtype=complex),
+        near_by_way=10.0 ** (levels[None] / 20.0) + 0j,
+        power_error_db=np.zeros((1, count)),
+        unknowns=np.full(count, 100),
     )
 
 

@@ -73,7 +73,15 @@ class PointSource:
         near = heard * middle * np.exp(-1j * k * middle)
         far = np.ones((1, len(f), problem.elevations.size), dtype=complex)
         nothing = np.zeros((1, len(f)))
-        return Response(problem, "waves", {}, far, near[None], nothing, np.ones(len(f)))
+        return Response(
+            problem=problem,
+            method="waves",
+            settings={},
+            far_by_way=far,
+            near_by_way=near[None],
+            power_error_db=nothing,
+            unknowns=np.ones(len(f)),
+        )
 
 
 @pytest.fixture(scope="module")

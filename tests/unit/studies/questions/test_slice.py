@@ -87,7 +87,13 @@ def test_far_away_it_is_the_far_field() -> None:
     across = np.cos(np.radians(angles)), np.sin(np.radians(angles))
     points = distance * np.column_stack(across)
     frequency = np.array([1000.0])
-    problem = Problem(design.assembly(), design.ways, frequency, design.air, points=points)
+    problem = Problem(
+        assembly=design.assembly(),
+        ways=design.ways,
+        frequencies=frequency,
+        air=design.air,
+        points=points,
+    )
     response = solve_waves(problem)
     k = 2.0 * np.pi * frequency[0] / design.air.speed
     found = pressure_re_1m(response)[0] * distance * np.exp(-1j * k * distance)
