@@ -69,16 +69,16 @@ class Grid:
 
 def box_leaves(meter: Meter, layout: Layout) -> list[Leaf]:
     """Sheets with a box for every reading at every place."""
-    fair = meter.foreseen.fair
-    told = {meter.place_and_band(one) for one in meter.told}
-    bands = [int(band) for band in np.flatnonzero(fair.any(axis=0))]
+    comparable = meter.predicted.comparable
+    selected = {meter.place_and_band(one) for one in meter.selected}
+    bands = [int(band) for band in np.flatnonzero(comparable.any(axis=0))]
     signed = fixed(1)
     rows = [
         tuple(
             Cell(
                 signed(meter.relative_db[place, band]) if place else "",
-                (place, band) in told,
-                bool(fair[place, band]),
+                (place, band) in selected,
+                bool(comparable[place, band]),
             )
             for place in range(len(meter.stands))
         )
@@ -127,7 +127,7 @@ def cut_leaves(meter: Meter, layout: Layout) -> list[Leaf]:
             )
         )
     sure = ", ".join(
-        f"{band_label(meter.centres[band])} {signed(shaving.doubt_db[band])}"
+        f"{band_label(meter.centres[band])} {signed(shaving.uncertainty_db[band])}"
         for band in shaving.shown
     )
     grid = Grid(

@@ -1,4 +1,4 @@
-"""The measuring plan: where to stand, which readings tell, what they should be, each cut."""
+"""Figures of the measuring plan: places, readings that separate candidates, levels, cuts."""
 
 from __future__ import annotations
 
@@ -28,26 +28,28 @@ from studies.answer.charts.style import (
 )
 from studies.answer.picture import Picture, Pictures
 from studies.questions.meter.places_figures import Mark, places_figure
-from studies.questions.meter.study import Meter, Shaving, tells_candidates
-from studies.solving.target import METER_DB
+from studies.questions.meter.study import Meter, Shaving
 
 GREY = "#e7e9ea"
-MOST_APART = 4.0
+MOST_SIGMAS = 4.0
+"""Range of the colours, standard deviations."""
+WRITTEN_FROM = 0.5
+"""Differences are written from this share of their standard deviation on."""
 
 
 def meter_pictures(meter: Meter) -> Pictures:
-    """Draw the measuring plan."""
-    pictures = {"places": _places(meter), "telling": _telling(meter)}
-    if tells_candidates(meter.stands).any():
+    """Draw every figure of the measuring plan."""
+    pictures = {"places": _places(meter), "telling": _separation(meter)}
+    if meter.separating_places:
         pictures["readings"] = _readings(meter)
     shaving = meter.shaving
-    if shaving is not None and np.max(np.abs(_steps(shaving))) >= METER_DB:
+    if shaving is not None and shaving.shows_on_a_meter:
         pictures["shaving"] = _shaving(meter, shaving)
     return pictures
 
 
 def marks_of(meter: Meter) -> list[Mark]:
-    """The places of a plan, numbered."""
+    """Return the places of a plan, numbered from 1."""
     return [
         Mark(number, s.position.r, s.position.height, s.azimuth_deg)
         for number, s in enumerate(meter.stands, start=1)
@@ -62,18 +64,16 @@ def _places(meter: Meter) -> Picture:
     )
 
 
-def _telling(meter: Meter) -> Picture:
+def _separation(meter: Meter) -> Picture:
     first, *_, last = meter.question.contenders
-    relative = meter.contenders_relative_db
-    figure = telling_figure(
+    figure = separation_figure(
         f"{meter.design.title}: what tells {meter.question.kind} {in_mm(last.size)} from"
         f" {in_mm(first.size)}",
         [f"{n}  {stand.position.name}" for n, stand in enumerate(meter.stands, start=1)],
         meter.centres,
-        relative[-1] - relative[0],
-        np.maximum(meter.foreseen.doubts.of_difference_db, 1e-9),
-        meter.foreseen.fair,
-        [meter.place_and_band(told) for told in meter.told],
+        meter.range_db,
+        meter.range_over_uncertainty,
+        [meter.place_and_band(reading) for reading in meter.selected],
     )
     return Picture(
         figure, "Where the outermost candidates differ by more than a reading may be off: dark."
@@ -81,7 +81,7 @@ def _telling(meter: Meter) -> Picture:
 
 
 def _readings(meter: Meter) -> Picture:
-    drawn = list(np.flatnonzero(tells_candidates(meter.stands)))
+    drawn = list(meter.separating_places)
     candidates = [
         CandidateReadings(f"{meter.question.kind} {in_mm(contender.size)}", levels[drawn])
         for contender, levels in zip(
@@ -96,15 +96,11 @@ def _readings(meter: Meter) -> Picture:
         ],
         meter.centres,
         CandidateReadings("as written", meter.relative_db[drawn]),
-        meter.foreseen.doubts.of_difference_db[drawn],
-        meter.foreseen.fair[drawn],
+        meter.uncertainty_db[drawn],
+        meter.predicted.comparable[drawn],
         candidates,
     )
     return Picture(figure, "The design as written and the candidates, place by place.")
-
-
-def _steps(shaving: Shaving) -> np.ndarray:
-    return np.diff(shaving.change_db[: len(shaving.stops)], axis=0)
 
 
 def _shaving(meter: Meter, shaving: Shaving) -> Picture:
@@ -113,30 +109,29 @@ def _shaving(meter: Meter, shaving: Shaving) -> Picture:
         meter.question.ball * 1e3,
         [stop.size * 1e3 for stop in shaving.stops],
         meter.centres,
-        _steps(shaving),
+        shaving.steps_db,
     )
     return Picture(figure, "What each cut should change at the reference, from the one before.")
 
 
 @dataclass(frozen=True)
 class CandidateReadings:
-    """What one candidate predicts: its name, levels re the reference (P, B), dB."""
+    """Predicted readings of one candidate: its name, and levels less the reference (P, B), dB."""
 
     name: str
     relative_db: np.ndarray
 
 
 @in_common_style
-def telling_figure(
+def separation_figure(
     title: str,
     names: Sequence[str],
     centres: np.ndarray,
     difference_db: np.ndarray,
-    doubt_db: np.ndarray,
-    fair: np.ndarray,
-    told: Sequence[tuple[int, int]],
+    share: np.ndarray,
+    selected: Sequence[tuple[int, int]],
 ) -> Figure:
-    """Draw how much two candidates differ at each place, against how far a reading may be off.
+    """Draw how much two candidates differ in each band at each place, over the uncertainty.
 
     Parameters
     ----------
@@ -144,13 +139,14 @@ def telling_figure(
     names : sequence of str
         Of the places.
     centres : (B,) array
-    difference_db, doubt_db, fair : (P, B) arrays
-        One candidate less the other; standard deviation of a reading; whether it is compared.
-    told : sequence of (int, int)
-        Place and band of the telling readings, in their order.
+    difference_db : (P, B) array
+        One candidate less the other, dB.
+    share : (P, B) array
+        Its size in standard deviations of a reading; nan where it is not compared.
+    selected : sequence of (int, int)
+        Place and band of the readings to take, in their order.
     """
-    share = np.where(fair, np.abs(difference_db) / doubt_db, np.nan)
-    shown = np.flatnonzero(fair.any(axis=0))
+    shown = np.flatnonzero(np.isfinite(share).any(axis=0))
     edges = edges_of_bands(centres)
     subtitle = (
         "colour: difference over its uncertainty; numbers: difference, dB, where it is half of that"
@@ -160,11 +156,11 @@ def telling_figure(
     axes = figure.add_subplot()
     mesh = _shares(axes, edges, share)
     for (place, band), value in np.ndenumerate(difference_db):
-        if fair[place, band] and share[place, band] >= 0.5:
-            colour = "white" if share[place, band] > 0.6 * MOST_APART else INK
+        if share[place, band] >= WRITTEN_FROM:
+            colour = "white" if share[place, band] > 0.6 * MOST_SIGMAS else INK
             look: Look = {"fontsize": 9, "ha": "center", "va": "center", "color": colour}
             axes.text(float(centres[band]), place + 0.5, f"{value:.1f}", **look)
-    for order, (place, band) in enumerate(told, start=1):
+    for order, (place, band) in enumerate(selected, start=1):
         _ring(axes, edges[band : band + 2], place, order)
     axes.set_yticks(np.arange(len(names)) + 0.5, names)
     axes.set_ylim(len(names), 0)
@@ -177,7 +173,7 @@ def telling_figure(
 
 
 def _shares(axes: Axes, edges: np.ndarray, share: np.ndarray) -> ScalarMappable:
-    """Colour each place and band by its difference over its uncertainty; nan grey."""
+    """Colour each place and band by its difference over its uncertainty; nan is grey."""
     colours = colormaps["YlGnBu"].with_extremes(bad=GREY)
     return axes.pcolormesh(
         edges,
@@ -185,7 +181,7 @@ def _shares(axes: Axes, edges: np.ndarray, share: np.ndarray) -> ScalarMappable:
         np.ma.masked_invalid(share),
         cmap=colours,
         vmin=0.0,
-        vmax=MOST_APART,
+        vmax=MOST_SIGMAS,
         edgecolor="white",
         linewidth=0.6,
     )
@@ -216,8 +212,8 @@ def readings_figure(
     names: Sequence[str],
     centres: np.ndarray,
     written: CandidateReadings,
-    doubt_db: np.ndarray,
-    fair: np.ndarray,
+    uncertainty_db: np.ndarray,
+    comparable: np.ndarray,
     candidates: Sequence[CandidateReadings],
 ) -> Figure:
     """Draw what the meter should read at each place, less the reference.
@@ -230,7 +226,7 @@ def readings_figure(
     centres : (B,) array
     written : CandidateReadings
         The design as written, with its uncertainty as a band.
-    doubt_db, fair : (P, B) arrays
+    uncertainty_db, comparable : (P, B) arrays
     candidates : sequence of CandidateReadings
         Arrays of all are (P, B), one row for each name.
     """
@@ -239,12 +235,12 @@ def readings_figure(
     grid = figure.subplots(rows, 2, sharex=True, sharey=True, squeeze=False)
     edges = edges_of_bands(centres)
     for place, (axes, name) in enumerate(zip(grid.flat, names, strict=False)):
-        level, doubt = written.relative_db[place], doubt_db[place]
-        axes.fill_between(centres, level - doubt, level + doubt, color=FAINT, linewidth=0)
+        level, sigma = written.relative_db[place], uncertainty_db[place]
+        axes.fill_between(centres, level - sigma, level + sigma, color=FAINT, linewidth=0)
         axes.plot(centres, level, color=INK, linewidth=1.6, label=f"{written.name}, +/- one sigma")
         for colour, candidate in zip(SERIES, candidates, strict=False):
             axes.plot(centres, candidate.relative_db[place], color=colour, label=candidate.name)
-        for band in np.flatnonzero(~fair[place]):
+        for band in np.flatnonzero(~comparable[place]):
             axes.axvspan(edges[band], edges[band + 1], color=GREY, linewidth=0, zorder=0)
         axes.set_title(name)
         axes.grid(True)

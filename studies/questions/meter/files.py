@@ -57,7 +57,7 @@ def to_fill(meter: Meter) -> str:
     for place, stand in enumerate(meter.stands):
         position = stand.position
         for band, centre in enumerate(meter.centres):
-            if meter.foreseen.fair[place, band]:
+            if meter.predicted.comparable[place, band]:
                 writer.writerow(
                     (
                         plain_cell(position.name),

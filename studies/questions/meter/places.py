@@ -9,7 +9,7 @@ mirrored microphone; the time that a gate can stay open is
 
     t = (mirrored distance - direct distance) / c
 
-and a gate of t seconds holds one period of 1 / t: below that frequency nothing is honest.
+and a gate of t seconds holds one period of 1 / t: below that frequency no level is valid.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ from studies.measured.positions import Position
 
 TAPE_STEP = 5e-3
 ABOVE_DEG, BELOW_DEG = 45.0, -20.0
-"""Elevations beyond the window: towards the ceiling's bounce, towards the floor's."""
+"""Elevations above and below the window: towards the ceiling's bounce and the floor's."""
 LEAST_APART_DEG = 4.0
-"""Elevations nearer than this to another one are not worth a stand."""
+"""Least difference of two elevations that are measured."""
 CLEAR_OF_SURFACES = 0.2
 """A microphone stays this far from floor, ceiling and walls, m."""
 REFERENCE, FARTHER = "reference", "twice as far"
@@ -42,16 +42,26 @@ THIRD_OCTAVE_WIDTH = 10.0**0.05 - 10.0**-0.05
 
 
 @dataclass(frozen=True)
-class Box:
-    """What is known of the room: ceiling above the floor, nearest wall from the axis, m."""
+class RoomLimits:
+    """Height of the ceiling above the floor, and distance of the nearest wall from the axis, m."""
 
     ceiling: float
     wall: float
 
 
 @dataclass(frozen=True)
-class Bounce:
-    """The sound by way of one surface: the mirrored microphone, and the delay, s."""
+class MeterBounce:
+    """Sound that reaches a place by way of one surface.
+
+    Attributes
+    ----------
+    surface : str
+        "floor", "ceiling" or "wall".
+    image : Position
+        The microphone mirrored in that surface.
+    delay : float
+        Behind the direct sound, s.
+    """
 
     surface: str
     image: Position
@@ -69,35 +79,41 @@ class Stand:
         What a reading there is good for.
     elevation_deg : float
         Seen from the middle of the ring, degrees above horizontal.
-    bounces : tuple of Bounce
+    bounces : tuple of MeterBounce
         Off floor, ceiling and the nearest wall, the soonest first.
     """
 
     position: Position
     purpose: str
     elevation_deg: float
-    bounces: tuple[Bounce, ...]
+    bounces: tuple[MeterBounce, ...]
 
     @property
     def azimuth_deg(self) -> float:
-        """Round the column, from the first post: a planned place has one."""
+        """Azimuth from the first post, degrees; ValueError if it was not noted."""
         if self.position.azimuth_deg is None:
             raise ValueError(f"{self.position.name}: its azimuth was not noted")
         return self.position.azimuth_deg
 
     @property
-    def first_bounce(self) -> Bounce:
-        """The soonest."""
+    def separates_candidates(self) -> bool:
+        """True where candidates differ: at another elevation than the reference's."""
+        same = (REFERENCE, BEHIND_POST, BESIDE_POST, QUARTER_TURN, FAR_SIDE, FARTHER)
+        return self.position.name not in same
+
+    @property
+    def first_bounce(self) -> MeterBounce:
+        """The bounce with the shortest delay: the gate must close before it."""
         return self.bounces[0]
 
     @property
     def one_period_hz(self) -> float:
-        """1 / t: below it a gate that shuts before the first bounce holds less than a period."""
+        """1 / delay of the first bounce, Hz: below it the gate holds less than one period."""
         return 1.0 / self.first_bounce.delay
 
     @property
     def resolved_hz(self) -> float:
-        """Where a third octave is as wide as 1 / t: below, the gate blurs neighbouring bands."""
+        """Hz where a third octave is as wide as `one_period_hz`: below, the gate blurs bands."""
         return self.one_period_hz / THIRD_OCTAVE_WIDTH
 
 
@@ -108,7 +124,7 @@ def stands_of(design: Design, assembly: Assembly) -> tuple[tuple[Stand, ...], di
     ----------
     design : Design
     assembly : Assembly
-        As built.
+        As written in the file.
 
     Returns
     -------
@@ -122,10 +138,10 @@ def stands_of(design: Design, assembly: Assembly) -> tuple[tuple[Stand, ...], di
         If not even the reference fits into the room; the message names the remedy.
     """
     measuring = design.tables.measuring
-    room = Box(design.tables.room.ceiling, measuring.wall)
+    room = RoomLimits(design.tables.room.ceiling, measuring.wall)
     ring, speed = assembly.height_of_ring, design.air.speed
     stands, left_out = [], {}
-    for position, purpose in _wished(design, assembly, measuring, ring):
+    for position, purpose in _desired(design, assembly, measuring, ring):
         if reason := _does_not_fit(position, room, assembly):
             left_out[position.name] = reason
             continue
@@ -137,8 +153,10 @@ def stands_of(design: Design, assembly: Assembly) -> tuple[tuple[Stand, ...], di
     return tuple(stands), left_out
 
 
-def bounces_of(position: Position, ring: float, room: Box, speed: float) -> tuple[Bounce, ...]:
-    """Bounces off floor, ceiling and nearest wall at a position, the soonest first.
+def bounces_of(
+    position: Position, ring: float, room: RoomLimits, speed: float
+) -> tuple[MeterBounce, ...]:
+    """Return the bounces off floor, ceiling and nearest wall at a position, the soonest first.
 
     The wall counts as behind the microphone, where it answers soonest: image at 2 w - r.
 
@@ -147,7 +165,7 @@ def bounces_of(position: Position, ring: float, room: Box, speed: float) -> tupl
     position : Position
     ring : float
         Height of the middle of the ring above the floor, m.
-    room : Box
+    room : RoomLimits
     speed : float
         Of sound, m/s.
     """
@@ -159,23 +177,23 @@ def bounces_of(position: Position, ring: float, room: Box, speed: float) -> tupl
     }
     direct = math.hypot(r, h - ring)
     found = (
-        Bounce(surface, image, (math.hypot(image.r, image.height - ring) - direct) / speed)
+        MeterBounce(surface, image, (math.hypot(image.r, image.height - ring) - direct) / speed)
         for surface, image in images.items()
     )
     return tuple(sorted(found, key=lambda bounce: bounce.delay))
 
 
 def widest_radius(assembly: Assembly) -> float:
-    """Of all that is built, m."""
+    """Return the largest distance from the axis of column, plate and reflector, m."""
     lines = (assembly.lower_line, assembly.upper_line)
     return max(float(line[:, 0].max()) for line in lines if len(line))
 
 
 def azimuths(assembly: Assembly) -> tuple[float, float, float]:
-    """Between two posts, in line with one, and between two on the far side; degrees.
+    """Return azimuths from the first post, degrees: between two posts, in line with one, far side.
 
-    Without posts, or with one, there is no "between": then 0 (a mark on the column), a quarter
-    turn and the far side are taken, or opposite the post, in line with it, and beside it.
+    The far side is between two posts as well. Without posts: 0 (a mark on the column), 90 and 180;
+    with one post: opposite it, in line with it, and 90.
     """
     count = 0 if assembly.posts is None else assembly.posts.count
     if count == 0:
@@ -186,10 +204,10 @@ def azimuths(assembly: Assembly) -> tuple[float, float, float]:
     return between, 0.0, far
 
 
-def _wished(
+def _desired(
     design: Design, assembly: Assembly, measuring: MeasuringTable, ring: float
 ) -> Iterator[tuple[Position, str]]:
-    """Every place that would be good, the most useful first."""
+    """Yield every useful place with its purpose, the most useful first, whether it fits or not."""
     distance = measuring.distance_from_ring
     between, in_line, far = azimuths(assembly)
     main = _main_elevation(design)
@@ -222,7 +240,7 @@ def _main_elevation(design: Design) -> float:
 
 
 def _other_elevations(design: Design, main: float) -> Iterator[tuple[str, float, str]]:
-    """Others by name, far enough from the main one and from each other."""
+    """Yield name, elevation and purpose of others, `LEAST_APART_DEG` from each other and `main`."""
     low, high = design.window_deg
     taken = [main]
     for name, elevation, purpose in (
@@ -241,8 +259,8 @@ def _on_tape(length: float) -> float:
     return round(round(length / TAPE_STEP) * TAPE_STEP, 6)
 
 
-def _does_not_fit(position: Position, room: Box, assembly: Assembly) -> str:
-    """Say why a microphone cannot stand there; empty if it can."""
+def _does_not_fit(position: Position, room: RoomLimits, assembly: Assembly) -> str:
+    """Return why a microphone cannot stand there; empty if it can."""
     most_r = room.wall - CLEAR_OF_SURFACES
     widest = widest_radius(assembly)
     if position.r > most_r:

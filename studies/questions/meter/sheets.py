@@ -86,19 +86,18 @@ def _places(meter: Meter, width: float) -> list[Line]:
 
 
 def _telling(meter: Meter, width: float) -> list[Line]:
-    if not meter.told:
+    if not meter.selected:
         return []
     sizes = [in_both(contender.size) for contender in meter.question.contenders]
     relative, rows, signed = meter.contenders_relative_db, [], fixed(1)
-    for told in meter.told:
-        place, band = meter.place_and_band(told)
-        doubt = meter.foreseen.doubts.of_difference_db[place, band]
+    for reading in meter.selected:
+        place, band = meter.place_and_band(reading)
         rows.append(
             (
                 f"{band_label(meter.centres[band])} at {place + 1},"
                 f" {meter.stands[place].position.name}",
                 *(signed(value) for value in relative[:, place, band]),
-                signed(doubt),
+                signed(meter.uncertainty_db[place, band]),
             )
         )
     head = ("place less reference, dB", *sizes, "+/-")

@@ -1,14 +1,15 @@
-"""The measuring plan: where to stand, what to read, and what the few telling readings should be.
+"""The measuring plan: places, predicted readings, the few that separate candidates, the cuts.
 
 Levels are compared as differences: at one place less the reference in the same band, or after a
-cut less before it at the same place. Then what the driver does by itself, the amplifier's level
-and the meter's own error fall out.
+cut less before it at the same place. The driver's own curve, the amplifier's level and the
+meter's own error then cancel.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -20,45 +21,35 @@ from studies.design import Design, DesignError, Mistake
 from studies.design.errors import mistakes_in
 from studies.design.workshop_tables import MeasuringTable
 from studies.measured.positions import Position
-from studies.questions.meter.around import Asked, Foreseen, foresee
 from studies.questions.meter.open_question import Contender, Kind, OpenQuestion, open_question
-from studies.questions.meter.places import (
-    BEHIND_POST,
-    BESIDE_POST,
-    FAR_SIDE,
-    FARTHER,
-    QUARTER_TURN,
-    REFERENCE,
-    Stand,
-    stands_of,
-    widest_radius,
-)
-from studies.questions.meter.telling import Told, chances_of_mistakes, most_telling
+from studies.questions.meter.places import FARTHER, Stand, stands_of, widest_radius
+from studies.questions.meter.prediction import PlacePredictions, PlacePredictor, predict_places
+from studies.questions.meter.selection import SelectedReading, pairwise_confusion, select_readings
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
+from studies.solving.target import METER_DB
 
-INSTRUMENT_OPTIONS = ("instrument", "turntable", "distance", "wall")
-"""Keys of the measuring table that options can replace."""
 MOST_READINGS = 6
-"""Readings that are called telling at most; more are no longer few."""
+"""Most readings that are selected to separate candidates."""
 MOST_STEP_BANDS = 4
+"""Most bands that are read after each cut."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Shaving:
-    """What the meter shows at the reference on the way from the tallest cap to the best.
+    """Predicted change at the reference on the way from the tallest cap to the best.
 
     Attributes
     ----------
     stops : tuple of Contender
         From tall to short, the best last.
     too_far : Contender or None
-        The next height beyond the near-best range.
+        The next height below the near-best range.
     change_db : (S, B) array
-        At each stop, and when too far: level less that under the tallest cap, dB.
-    doubt_db : (B,) array
+        Level less that under the tallest cap, dB; a row for each stop and one for `too_far`.
+    uncertainty_db : (B,) array
         Standard deviation of such a change, dB.
     bands : tuple of int
-        Those that tell best when it is time to stop.
+        Bands that separate the best from the stop before it and from `too_far`.
     also : tuple of int
         Others that change much on the way, `MOST_STEP_BANDS` in all.
     """
@@ -66,13 +57,13 @@ class Shaving:
     stops: tuple[Contender, ...]
     too_far: Contender | None
     change_db: np.ndarray
-    doubt_db: np.ndarray
+    uncertainty_db: np.ndarray
     bands: tuple[int, ...]
     also: tuple[int, ...]
 
     @property
     def way(self) -> tuple[Contender, ...]:
-        """The stops, and what would be too far."""
+        """The stops, and `too_far` where there is one: one for each row of `change_db`."""
         return (*self.stops, *((self.too_far,) if self.too_far else ()))
 
     @property
@@ -80,10 +71,41 @@ class Shaving:
         """Bands worth reading after each cut, ascending."""
         return tuple(sorted((*self.bands, *self.also)))
 
+    @property
+    def last(self) -> int:
+        """Number of the stop at which to stop: its row in `change_db`."""
+        return len(self.stops) - 1
 
-@dataclass(frozen=True, eq=False)
+    @property
+    def steps_db(self) -> np.ndarray:
+        """(S - 1, B) change of the level from each stop to the next, dB."""
+        return np.diff(self.change_db[: len(self.stops)], axis=0)
+
+    @property
+    def shows_on_a_meter(self) -> bool:
+        """True if some band changes by `METER_DB` or more in one step."""
+        return bool(np.max(np.abs(self.steps_db)) >= METER_DB)
+
+
+@dataclass(frozen=True)
+class RoomCheck:
+    """Mean difference between the place twice as far and the reference, over the compared bands.
+
+    Attributes
+    ----------
+    free_db : float
+        In a free field, dB.
+    in_room_db : float
+        With the late sound of the room as stated, dB.
+    """
+
+    free_db: float
+    in_room_db: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Meter:
-    """The plan.
+    """A measuring plan with P places, B bands and K candidates.
 
     Attributes
     ----------
@@ -95,16 +117,17 @@ class Meter:
         Where the meter stands; the reference first.
     left_out : mapping of str to str
         Places that the room does not hold, with the reason.
-    foreseen : Foreseen
-        Levels at the places, how far each may be off, and which bands may be compared.
+    predicted : PlacePredictions
+        Levels of the design as written, their uncertainty, and which bands may be compared.
     question : OpenQuestion
     contenders_db : (K, P, B) array
-        Levels of each candidate.
-    told : tuple of Told
-        The few telling readings; their numbers count through places and bands.
-    mistaken : mapping of (int, int) to float
-        For each pair of candidates: chance of taking one for the other after those readings.
+        Levels of each candidate, dB.
+    selected : tuple of SelectedReading
+        The few readings that separate the candidates; indices count through places and bands.
+    confusion : mapping of (int, int) to float
+        For each pair of candidates: probability of taking one for the other after those readings.
     shaving : Shaving or None
+        None where nothing is shaved.
     responses : tuple of Response
         Every solve at the places.
     """
@@ -113,41 +136,88 @@ class Meter:
     assembly: Assembly
     stands: tuple[Stand, ...]
     left_out: Mapping[str, str]
-    foreseen: Foreseen
+    predicted: PlacePredictions
     question: OpenQuestion
     contenders_db: np.ndarray
-    told: tuple[Told, ...]
-    mistaken: Mapping[tuple[int, int], float]
+    selected: tuple[SelectedReading, ...]
+    confusion: Mapping[tuple[int, int], float]
     shaving: Shaving | None
     responses: tuple[Response, ...] = field(repr=False)
 
     @property
     def measuring(self) -> MeasuringTable:
-        """What there is to measure with."""
+        """Instrument, turntable and room: the file's table, with what the options replace."""
         return self.design.tables.measuring
-
-    @property
-    def relative_db(self) -> np.ndarray:
-        """(P, B) predicted readings: level less that at the reference in the same band, dB."""
-        return self.foreseen.level_db - self.foreseen.level_db[:1]
-
-    @property
-    def contenders_relative_db(self) -> np.ndarray:
-        """(K, P, B) the same of each candidate."""
-        return self.contenders_db - self.contenders_db[:, :1]
-
-    def place_and_band(self, told: Told) -> tuple[int, int]:
-        """Place and band of a telling reading."""
-        return divmod(told.reading, len(self.foreseen.centres))
 
     @property
     def centres(self) -> np.ndarray:
         """(B,) exact centres of the bands, Hz."""
-        return self.foreseen.centres
+        return self.predicted.centres
+
+    @property
+    def compared_centres(self) -> np.ndarray:
+        """(N,) exact centres of the bands that are compared at the reference, Hz, ascending."""
+        return self.centres[self.predicted.comparable[0]]
+
+    @property
+    def relative_db(self) -> np.ndarray:
+        """(P, B) predicted readings: level less that at the reference in the same band, dB."""
+        return self.predicted.level_db - self.predicted.level_db[:1]
+
+    @cached_property
+    def uncertainty_db(self) -> np.ndarray:
+        """(P, B) standard deviation of each difference from the reference, dB."""
+        return self.predicted.uncertainty.difference_db
+
+    @property
+    def contenders_relative_db(self) -> np.ndarray:
+        """(K, P, B) level of each candidate less its level at the reference, dB."""
+        return self.contenders_db - self.contenders_db[:, :1]
+
+    @property
+    def range_db(self) -> np.ndarray:
+        """(P, B) predicted reading of the largest candidate less that of the smallest, dB."""
+        relative = self.contenders_relative_db
+        return relative[-1] - relative[0]
+
+    @property
+    def range_over_uncertainty(self) -> np.ndarray:
+        """(P, B) size of `range_db` in standard deviations of a reading; nan if not compared."""
+        share = np.abs(self.range_db) / np.maximum(self.uncertainty_db, 1e-9)
+        return np.where(self.predicted.comparable, share, np.nan)
+
+    @property
+    def largest_confusion(self) -> float:
+        """Largest probability of confusing two candidates after the selected readings."""
+        return max(self.confusion.values())
+
+    @property
+    def separating_places(self) -> tuple[int, ...]:
+        """Places at another elevation than the reference's: only there do candidates differ."""
+        return tuple(n for n, stand in enumerate(self.stands) if stand.separates_candidates)
+
+    def place_and_band(self, reading: SelectedReading) -> tuple[int, int]:
+        """Place and band of a selected reading, as indices."""
+        return divmod(reading.index, len(self.centres))
+
+    @property
+    def lowest_gate(self) -> Stand:
+        """The place whose gate closes first, so that its lower limit is the highest."""
+        return max(self.stands, key=lambda stand: stand.one_period_hz)
+
+    @property
+    def room_check(self) -> RoomCheck | None:
+        """What to expect twice as far away; None without that place or without compared bands."""
+        far = [n for n, stand in enumerate(self.stands) if stand.position.name == FARTHER]
+        bands = self.predicted.comparable[0]
+        if not far or not bands.any():
+            return None
+        free = self.relative_db[far[0], bands].mean()
+        return RoomCheck(free, free + self.predicted.late_db[far[0], bands].mean())
 
     @property
     def whole_pattern_below_hz(self) -> float:
-        """Above it, Hz, the meter is too near for the pattern far away: c R / D^2.
+        """Frequency below which the pattern at this distance is that far away, Hz: c R / D^2.
 
         R is the distance from the ring, D the widest part; a judgement of common practice.
         """
@@ -182,7 +252,7 @@ def meter(
     question: Kind | None = None,
     among: Sequence[float] = (),
 ) -> Meter:
-    """Make the plan.
+    """Plan which levels to measure where, and what they should be.
 
     Parameters
     ----------
@@ -192,74 +262,71 @@ def meter(
     progress : callable, optional
         Called with (stage, done, total).
     per_band : int
-        Frequencies in a third-octave band for the search of the near-best; what is predicted for
-        the meter is solved at `FINE_PER_BAND` or more.
+        Frequencies in a third-octave band for the search of the near-best; predictions for the
+        meter are solved at `FINE_PER_BAND` or more.
     question : {"keep", "plate gap"}, optional
-        What is open; left out, the height to keep where the file asks for it.
+        What is to be found out; left out, the height to keep where the file has `[trim]`.
     among : sequence of float
-        Sizes to tell apart, m; left out, the near-best ones.
+        Sizes to separate, m; left out, the near-best ones.
 
     Raises
     ------
     DesignError
-        If the room does not hold the reference place, or nothing can be told apart.
+        If the room does not hold the reference place, or fewer than two candidates can be built.
     """
     assembly, fine = design.assembly(), max(per_band, FINE_PER_BAND)
     stands, left_out = stands_of(design, assembly)
     asked = open_question(design, solver, per_band, progress, question, among)
-    ask = Asked(design, solver, fine, progress)
-    foreseen = foresee(design, assembly, stands, ask, asked.kind == "plate gap")
+    predictor = PlacePredictor(design, solver, fine, progress)
+    gap_is_open = asked.kind == "plate gap"
+    predicted = predict_places(design, assembly, stands, predictor, gap_is_open=gap_is_open)
     positions = [stand.position for stand in stands]
-    levels = np.array([ask(c.assembly, positions).level_db for c in asked.contenders])
-    told, mistaken = _told(levels, stands, foreseen)
+    levels = np.array([predictor(c.assembly, positions).level_db for c in asked.contenders])
+    relative = (levels - levels[:, :1]).reshape(len(levels), -1)
+    separating = np.array([stand.separates_candidates for stand in stands])
+    usable = (predicted.comparable & separating[:, None]).ravel()
+    covariance = predicted.uncertainty.covariance
+    selected = select_readings(relative, covariance, usable, MOST_READINGS)
     return Meter(
-        design,
-        assembly,
-        stands,
-        left_out,
-        foreseen,
-        asked,
-        levels,
-        told,
-        mistaken,
-        _shaving(asked, ask, positions, foreseen),
-        ask.responses,
+        design=design,
+        assembly=assembly,
+        stands=stands,
+        left_out=left_out,
+        predicted=predicted,
+        question=asked,
+        contenders_db=levels,
+        selected=selected,
+        confusion=pairwise_confusion(relative, covariance, selected),
+        shaving=_shaving(asked, predictor, positions, predicted),
+        responses=predictor.responses,
     )
 
 
-def _told(
-    levels: np.ndarray, stands: Sequence[Stand], foreseen: Foreseen
-) -> tuple[tuple[Told, ...], dict[tuple[int, int], float]]:
-    """The telling readings, and for each pair of candidates the chance of a mistake after them."""
-    relative = (levels - levels[:, :1]).reshape(len(levels), -1)
-    usable = foreseen.fair & tells_candidates(stands)[:, None]
-    covariance = foreseen.doubts.covariance
-    told = most_telling(relative, covariance, usable.ravel(), MOST_READINGS)
-    return told, chances_of_mistakes(relative, covariance, told)
-
-
-def tells_candidates(stands: Sequence[Stand]) -> np.ndarray:
-    """(P,) whether a place tells candidates apart: only those of another elevation do."""
-    same = (REFERENCE, BEHIND_POST, BESIDE_POST, QUARTER_TURN, FAR_SIDE, FARTHER)
-    return np.array([stand.position.name not in same for stand in stands])
-
-
 def _shaving(
-    asked: OpenQuestion, ask: Asked, positions: Sequence[Position], foreseen: Foreseen
+    asked: OpenQuestion,
+    predictor: PlacePredictor,
+    positions: Sequence[Position],
+    predicted: PlacePredictions,
 ) -> Shaving | None:
     if len(asked.stops) < 2:
         return None
     way = [*asked.stops, *([asked.too_far] if asked.too_far else [])]
-    levels = np.array([ask(stop.assembly, positions).level_db[0] for stop in way])
-    change = levels - levels[0]
+    levels = np.array([predictor(stop.assembly, positions).level_db[0] for stop in way])
+    change, comparable = levels - levels[0], predicted.comparable[0]
     # As if the room did nothing alike before and after a cut: on the safe side.
-    doubt = np.sqrt(2.0) * foreseen.doubts.alone_db[0]
-    # Time to stop is told by the best, the stop before it and what lies beyond.
+    sigma = np.sqrt(2.0) * predicted.uncertainty.independent_db[0]
+    # Time to stop: the best must differ from the stop before it and from what lies beyond.
     last = change[len(asked.stops) - 2 :]
-    told = most_telling(last, np.diag(doubt**2), foreseen.fair[0], MOST_STEP_BANDS)
-    bands = tuple(sorted(one.reading for one in told))
+    selected = select_readings(last, np.diag(sigma**2), comparable, MOST_STEP_BANDS)
+    bands = tuple(sorted(reading.index for reading in selected))
     # A mean change over the cuts, so that no single large one decides.
-    busy = np.mean(np.abs(np.diff(change, axis=0)), axis=0) / doubt
-    others = [b for b in np.argsort(-busy) if foreseen.fair[0, b] and b not in bands]
-    also = tuple(int(band) for band in others[: MOST_STEP_BANDS - len(bands)])
-    return Shaving(asked.stops, asked.too_far, change, doubt, bands, also)
+    busy = np.mean(np.abs(np.diff(change, axis=0)), axis=0) / sigma
+    others = [int(band) for band in np.argsort(-busy) if comparable[band] and band not in bands]
+    return Shaving(
+        stops=asked.stops,
+        too_far=asked.too_far,
+        change_db=change,
+        uncertainty_db=sigma,
+        bands=bands,
+        also=tuple(others[: MOST_STEP_BANDS - len(bands)]),
+    )

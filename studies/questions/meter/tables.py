@@ -1,4 +1,4 @@
-"""The measuring plan: places, predicted readings, the telling ones, what to see after each cut."""
+"""The measuring plan in tables: places, predicted readings, those to take, change by each cut."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from studies.questions.meter.words import (
 
 
 def meter_tables(meter: Meter) -> Findings:
-    """Put the measuring plan into words and tables."""
+    """Return the measuring plan in sentences and tables."""
     asked = [row.response for row in meter.question.rows if row.solved]
     cuts = meter.shaving
     shaving = () if cuts is None else (_shaving(meter, cuts), _shaving_bands(meter, cuts))
@@ -34,7 +34,7 @@ def meter_tables(meter: Meter) -> Findings:
         _facts(meter),
         (
             _places(meter),
-            *((_telling(meter), _pairs(meter)) if meter.told else ()),
+            *((_selected(meter), _pairs(meter)) if meter.selected else ()),
             *shaving[:1],
             _readings(meter),
             _sentences("work", "In this order", order_of_work(meter)),
@@ -50,8 +50,7 @@ def meter_tables(meter: Meter) -> Findings:
 
 def _facts(meter: Meter) -> tuple[Fact, ...]:
     reference = meter.stands[0]
-    fair = meter.centres[meter.foreseen.fair[0]]
-    worst = max(meter.mistaken.values())
+    bands = meter.compared_centres
     return (
         Fact("instrument", meter.measuring.instrument, "what is measured with"),
         Fact("reference_distance_mm", mm(reference.position.r), "from the axis, mm"),
@@ -64,10 +63,14 @@ def _facts(meter: Meter) -> tuple[Fact, ...]:
         ),
         Fact("one_period_hz", reference.one_period_hz, "1 / that delay, Hz"),
         Fact("resolved_hz", reference.resolved_hz, "where a third octave is as wide as that, Hz"),
-        Fact("lowest_band_hz", float(fair[0]) if fair.size else None, "lowest band compared, Hz"),
+        Fact("lowest_band_hz", float(bands[0]) if bands.size else None, "lowest band compared, Hz"),
         Fact("whole_pattern_below_hz", meter.whole_pattern_below_hz, "c R / D^2, Hz"),
-        Fact("telling_readings", len(meter.told), "how many readings are called telling"),
-        Fact("largest_chance_of_mistake", worst, "of taking one candidate for another, after them"),
+        Fact("telling_readings", len(meter.selected), "how many readings are called telling"),
+        Fact(
+            "largest_chance_of_mistake",
+            meter.largest_confusion,
+            "of taking one candidate for another, after them",
+        ),
     )
 
 
@@ -109,19 +112,18 @@ def _place(meter: Meter, stand: Stand) -> tuple[Value, ...]:
     )
 
 
-def _telling(meter: Meter) -> Table:
+def _selected(meter: Meter) -> Table:
     relative = meter.contenders_relative_db
-    doubt = meter.foreseen.doubts.of_difference_db
     rows: list[tuple[Value, ...]] = []
-    for told in meter.told:
-        place, at = meter.place_and_band(told)
+    for reading in meter.selected:
+        place, at = meter.place_and_band(reading)
         rows.append(
             (
                 float(meter.centres[at]),
                 place_name(meter.stands[place]),
                 *map(float, relative[:, place, at]),
-                float(doubt[place, at]),
-                told.mistaken,
+                float(meter.uncertainty_db[place, at]),
+                reading.largest_confusion,
             )
         )
     candidates = (
@@ -162,12 +164,12 @@ def _pairs(meter: Meter) -> Table:
         length("second_mm", "other", "the other", short=True),
         TableColumn("chance_of_mistake", "mistaken", "chance of taking one for the other", percent),
     )
-    rows = tuple((sizes[i], sizes[j], chance) for (i, j), chance in meter.mistaken.items())
+    rows = tuple((sizes[i], sizes[j], chance) for (i, j), chance in meter.confusion.items())
     return Table("pairs", "What they tell apart", columns, rows, scope="data")
 
 
 def _shaving(meter: Meter, shaving: Shaving) -> Table:
-    names = [*[""] * (len(shaving.stops) - 1), "stop here", "too far"]
+    names = [*[""] * shaving.last, "stop here", "too far"]
     changes = tuple(
         number(
             f"change_{round(meter.centres[at])}_hz_db",
@@ -193,7 +195,8 @@ def _shaving(meter: Meter, shaving: Shaving) -> Table:
         for n, stop in enumerate(shaving.way)
     )
     sure = ", ".join(
-        f"{band_label(meter.centres[at])} {fixed(1)(shaving.doubt_db[at])}" for at in shaving.shown
+        f"{band_label(meter.centres[at])} {fixed(1)(shaving.uncertainty_db[at])}"
+        for at in shaving.shown
     )
     bands = joined([band_label(meter.centres[at]) for at in shaving.bands] or ["none"])
     tells = f"when to stop is told by {bands}; "
@@ -214,9 +217,11 @@ def _shaving_bands(meter: Meter, shaving: Shaving) -> Table:
         number("uncertainty_db", "+/-", "standard deviation of such a change, dB"),
     )
     rows = tuple(
-        (mm(stop.size), float(centre), float(change), float(doubt))
+        (mm(stop.size), float(centre), float(change), float(sigma))
         for stop, changes in zip(shaving.way, shaving.change_db, strict=True)
-        for centre, change, doubt in zip(meter.centres, changes, shaving.doubt_db, strict=True)
+        for centre, change, sigma in zip(
+            meter.centres, changes, shaving.uncertainty_db, strict=True
+        )
     )
     return Table("shaving_bands", "Shaving by third octave", columns, rows, scope="data")
 
@@ -234,17 +239,17 @@ def _readings(meter: Meter) -> Table:
             for n, stand in enumerate(meter.stands[1:], start=2)
         ),
     )
-    fair = meter.foreseen.fair
+    comparable = meter.predicted.comparable
     rows = tuple(
         (
             float(centre),
             *(
-                float(meter.relative_db[place, at]) if fair[place, at] else None
+                float(meter.relative_db[place, at]) if comparable[place, at] else None
                 for place in range(1, len(meter.stands))
             ),
         )
         for at, centre in enumerate(meter.centres)
-        if fair[:, at].any()
+        if comparable[:, at].any()
     )
     return Table(
         "readings",
@@ -256,7 +261,7 @@ def _readings(meter: Meter) -> Table:
 
 
 def _predictions(meter: Meter) -> Table:
-    doubt, foreseen = meter.foreseen.doubts.of_difference_db, meter.foreseen
+    predicted = meter.predicted
     columns = (
         text("position", "place", "name of the place"),
         band(),
@@ -271,10 +276,10 @@ def _predictions(meter: Meter) -> Table:
             stand.position.name,
             float(centre),
             float(meter.relative_db[place, at]),
-            float(doubt[place, at]),
-            float(foreseen.late_db[place, at]),
-            float(foreseen.level_db[place, at]),
-            bool(foreseen.fair[place, at]),
+            float(meter.uncertainty_db[place, at]),
+            float(predicted.late_db[place, at]),
+            float(predicted.level_db[place, at]),
+            bool(predicted.comparable[place, at]),
         )
         for place, stand in enumerate(meter.stands)
         for at, centre in enumerate(meter.centres)

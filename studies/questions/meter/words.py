@@ -1,4 +1,4 @@
-"""The measuring plan in sentences: where, how low, what tells, when to stop."""
+"""The measuring plan in sentences: places, limits, readings to take, when to stop cutting."""
 
 from __future__ import annotations
 
@@ -9,20 +9,19 @@ from shapes.lengths import in_both, in_mm
 from studies.answer import cautions
 from studies.answer.columns import fixed, in_words
 from studies.answer.table import joined
-from studies.questions.meter.around import ROOM_MOST_DB
-from studies.questions.meter.doubts import AVERAGING_S, MODEL_DB
-from studies.questions.meter.places import FARTHER, Stand
-from studies.questions.meter.study import Meter
+from studies.questions.meter.places import Stand
+from studies.questions.meter.prediction import ROOM_MOST_DB
+from studies.questions.meter.study import Meter, Shaving
+from studies.questions.meter.uncertainty import AVERAGING_S, MODEL_DB
 
 POOR = 0.2
-"""A chance of a mistake above one in five is called as good as not told."""
-QUIETER_DB = 15
+"""Probability of confusing two candidates from which on the readings do not separate them."""
 
 
 def answer(meter: Meter) -> tuple[str, ...]:
-    """The plan, the most important sentences first."""
+    """Return the plan in sentences, the most important first."""
     return (
-        *_telling(meter),
+        *_selected(meter),
         *_stopping(meter),
         *_places(meter),
         *how_low(meter),
@@ -33,7 +32,7 @@ def answer(meter: Meter) -> tuple[str, ...]:
 
 
 def place_name(stand: Stand) -> str:
-    """Name and elevation: "window's top (+19 deg)"."""
+    """Name a place by name and elevation: "window's top (+19 deg)"."""
     return f"{stand.position.name} ({stand.elevation_deg:+.0f} deg)"
 
 
@@ -43,30 +42,30 @@ def size_name(meter: Meter, size: float) -> str:
 
 
 def band_range(meter: Meter) -> str:
-    """Bands that the reference is compared in: "400 Hz to 16 kHz"."""
-    fair = meter.centres[meter.foreseen.fair[0]]
-    return f"{band_label(fair[0])} to {band_label(fair[-1])}" if fair.size else "no band"
+    """Name the bands that are compared at the reference: "400 Hz to 16 kHz"."""
+    bands = meter.compared_centres
+    return f"{band_label(bands[0])} to {band_label(bands[-1])}" if bands.size else "no band"
 
 
-def _telling(meter: Meter) -> Iterator[str]:
+def _selected(meter: Meter) -> Iterator[str]:
     sizes = [in_mm(c.size) for c in meter.question.contenders]
     asked = f"The open question: which {meter.question.kind}, {joined(sizes)}?"
-    if not meter.told:
+    if not meter.selected:
         yield (
             f"{asked} With this instrument, room and distance no reading tells: the candidates"
             " differ by less than a reading may be off."
         )
         return
     readings = []
-    for told in meter.told:
-        place, band = meter.place_and_band(told)
+    for reading in meter.selected:
+        place, band = meter.place_and_band(reading)
         readings.append(
             f"{band_label(meter.centres[band])} at {meter.stands[place].elevation_deg:+.0f} degrees"
         )
     count = f"{len(readings)} readings tell" if len(readings) > 1 else "One reading tells"
     yield f"{asked} {count} most: {joined(readings)}."
     yield f"Chance of taking one for the other once they are read: {joined(chances(meter))}."
-    if max(meter.mistaken.values()) > POOR:
+    if meter.largest_confusion > POOR:
         nearer = "" if meter.measuring.gated else "come nearer, go outdoors, borrow a microphone, "
         yield (
             f"More than 20 % is as good as not told: {nearer}place the meter more exactly, or leave"
@@ -75,10 +74,10 @@ def _telling(meter: Meter) -> Iterator[str]:
 
 
 def chances(meter: Meter) -> list[str]:
-    """Chance of a mistake of every pair: "25.0 mm and 28.0 mm 6 %"."""
+    """Name all pairs of candidates with their confusion: "25.0 mm and 28.0 mm 6 %"."""
     sizes = [in_mm(contender.size) for contender in meter.question.contenders]
     return [
-        f"{sizes[i]} and {sizes[j]} {percent(chance)}" for (i, j), chance in meter.mistaken.items()
+        f"{sizes[i]} and {sizes[j]} {percent(chance)}" for (i, j), chance in meter.confusion.items()
     ]
 
 
@@ -92,31 +91,31 @@ def _stopping(meter: Meter) -> Iterator[str]:
     if shaving is None:
         return
     first, best = shaving.stops[0].size, shaving.stops[-1].size
-    at_best, signed = len(shaving.stops) - 1, fixed(1)
     if not shaving.bands:
         yield (
             f"Shaving from keep {in_both(first)} to {in_both(best)}: no band at the reference"
             " tells reliably when to stop; stop by the tape measure."
         )
         return
-    bands = [
-        f"{band_label(meter.centres[b])} by {signed(shaving.change_db[at_best, b])} dB"
-        for b in shaving.bands
-    ]
+    bands = _changes(meter, shaving, shaving.last)
     yield (
         f"Shaving from keep {in_both(first)}: read the reference after every cut. It is time to"
         f" stop, at keep {in_both(best)}, when since the first reading there has changed"
         f" {joined(bands)}."
     )
     if shaving.too_far is not None:
-        beyond = [
-            f"{band_label(meter.centres[b])} by {signed(shaving.change_db[-1, b])} dB"
-            for b in shaving.bands
-        ]
+        beyond = _changes(meter, shaving, -1)
         yield (
             f"Too much is gone when it is {joined(beyond)}: that is keep"
             f" {in_both(shaving.too_far.size)}, and foam does not grow back."
         )
+
+
+def _changes(meter: Meter, shaving: Shaving, row: int) -> list[str]:
+    return [
+        f"{band_label(meter.centres[band])} by {fixed(1)(shaving.change_db[row, band])} dB"
+        for band in shaving.bands
+    ]
 
 
 def _places(meter: Meter) -> Iterator[str]:
@@ -129,7 +128,7 @@ def _places(meter: Meter) -> Iterator[str]:
 
 
 def azimuth_words(meter: Meter, stand: Stand) -> str:
-    """Where round the column: "60 degrees from the first post, between two posts"."""
+    """Describe the azimuth of a place: "60 degrees from the first post, between two posts"."""
     azimuth, posts = stand.azimuth_deg, meter.assembly.posts
     if posts is None:
         return f"{azimuth:g} degrees from a mark on the column"
@@ -142,7 +141,7 @@ def azimuth_words(meter: Meter, stand: Stand) -> str:
 
 
 def how_low(meter: Meter) -> tuple[str, ...]:
-    """The honest lower limit."""
+    """Return the lowest frequencies at which a reading is valid, and why."""
     reference, bounce = meter.stands[0], meter.stands[0].first_bounce
     if not meter.measuring.gated:
         return (
@@ -152,7 +151,7 @@ def how_low(meter: Meter) -> tuple[str, ...]:
             " band in which the room as stated may move a difference by more than"
             f" {ROOM_MOST_DB:g} dB.",
         )
-    worst = max(meter.stands, key=lambda stand: stand.one_period_hz)
+    worst = meter.lowest_gate
     return (
         f"The honest lower limit: at the reference the first bounce, off the {bounce.surface},"
         f" comes {bounce.delay * 1e3:.2f} ms after the direct sound. Shut the gate before it: it"
@@ -165,23 +164,20 @@ def how_low(meter: Meter) -> tuple[str, ...]:
 
 
 def room_check(meter: Meter) -> tuple[str, ...]:
-    """How the place that is twice as far shows the room; nothing where there is none."""
-    far = [n for n, stand in enumerate(meter.stands) if stand.position.name == FARTHER]
-    fair, measuring = meter.foreseen.fair[0], meter.measuring
-    if not far or not fair.any():
+    """Return what the place twice as far shows of the room; empty where there is no such place."""
+    check, measuring = meter.room_check, meter.measuring
+    if check is None:
         return ()
-    free = meter.relative_db[far[0], fair].mean()
-    read = free + meter.foreseen.late_db[far[0], fair].mean()
     return (
-        f"How much is the room: twice as far the level would fall by {-free:.1f} dB with no room at"
-        f" all, and by about {-read:.1f} dB in a room of {measuring.volume:g} m3 that dies away in"
-        f" {measuring.reverberation:g} s. If it falls by less, the room is louder than assumed:"
-        " come nearer, or go outdoors.",
+        f"How much is the room: twice as far the level would fall by {-check.free_db:.1f} dB with"
+        f" no room at all, and by about {-check.in_room_db:.1f} dB in a room of"
+        f" {measuring.volume:g} m3 that dies away in {measuring.reverberation:g} s. If it falls by"
+        " less, the room is louder than assumed: come nearer, or go outdoors.",
     )
 
 
 def far_enough(meter: Meter) -> tuple[str, ...]:
-    """Where a reading stops being the pattern far away; nothing where it does not."""
+    """Return up to which frequency the pattern is that far away; empty where it is in all bands."""
     limit = meter.whole_pattern_below_hz
     if limit >= meter.centres[-1]:
         return ()
@@ -193,10 +189,10 @@ def far_enough(meter: Meter) -> tuple[str, ...]:
 
 
 def order_of_work(meter: Meter) -> tuple[str, ...]:
-    """What to do, step by step."""
+    """Return what to do, step by step."""
     measuring, reference = meter.measuring, meter.stands[0]
-    fair = meter.centres[meter.foreseen.fair[0]]
-    lowest = band_label(fair[0]) if fair.size else "the lowest band"
+    bands = meter.compared_centres
+    lowest = band_label(bands[0]) if bands.size else "the lowest band"
     turning = "on the turntable" if measuring.turntable else "by hand, to marks on the floor"
     noise = (
         f"Play third-octave band noise, one band at a time, and read the mean over"
@@ -225,7 +221,7 @@ def order_of_work(meter: Meter) -> tuple[str, ...]:
 
 
 def to_write_down(meter: Meter) -> tuple[str, ...]:
-    """What a reading is worth nothing without."""
+    """Return what to note beside the readings."""
     shape = (
         "ball diameter as measured, keep, base diameter"
         if meter.design.ball is not None
@@ -241,7 +237,7 @@ def to_write_down(meter: Meter) -> tuple[str, ...]:
 
 
 def how_sure(meter: Meter) -> str:
-    """What the uncertainties are made of."""
+    """Return what the uncertainties include."""
     measuring = meter.measuring
     room = "" if measuring.gated else ", the room as stated"
     gap = "" if meter.question.kind == "plate gap" else ", the plate gap within its tolerance"
@@ -254,7 +250,9 @@ def how_sure(meter: Meter) -> str:
 
 
 def cautions_of(meter: Meter) -> tuple[str, ...]:
-    """What to take care of, with the lowest frequency that is worth playing."""
-    fair = meter.centres[meter.foreseen.fair[0]]
-    lowest = f"Nothing below {band_label(fair[0])} counts here: start there. " if fair.size else ""
+    """Return what to take care of, with the lowest frequency that is worth playing."""
+    bands = meter.compared_centres
+    lowest = (
+        f"Nothing below {band_label(bands[0])} counts here: start there. " if bands.size else ""
+    )
     return (lowest + cautions.SAFE_START, *cautions.MEASURING)

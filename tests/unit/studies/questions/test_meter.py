@@ -17,23 +17,23 @@ from dispersion.waves import SharedBlocks
 from studies.design import Design, DesignError, parse_design
 from studies.design.workshop_tables import MeasuringTable
 from studies.measured.positions import Position
-from studies.questions.meter.around import ROOM_MOST_DB
 from studies.questions.meter.boxes import BOX_HEIGHT
 from studies.questions.meter.command import INSTRUMENTS
-from studies.questions.meter.doubts import Doubts, late_db, noise_db, room_db
 from studies.questions.meter.figures import meter_pictures
 from studies.questions.meter.files import HEADER, meter_files, to_fill
 from studies.questions.meter.open_question import open_question
-from studies.questions.meter.places import Box, azimuths, bounces_of, stands_of
+from studies.questions.meter.places import RoomLimits, azimuths, bounces_of, stands_of
+from studies.questions.meter.prediction import ROOM_MOST_DB
+from studies.questions.meter.selection import (
+    ENOUGH,
+    confusion_probability,
+    mahalanobis_distance,
+    pairwise_confusion,
+    select_readings,
+)
 from studies.questions.meter.study import Meter, meter, with_options
 from studies.questions.meter.tables import meter_tables
-from studies.questions.meter.telling import (
-    ENOUGH,
-    chance_of_mistake,
-    chances_of_mistakes,
-    distance_apart,
-    most_telling,
-)
+from studies.questions.meter.uncertainty import Uncertainty, late_db, noise_db, room_db
 from studies.questions.trim.study import trim
 from studies.solving.predicting import predict
 
@@ -76,7 +76,7 @@ def by_meter() -> Meter:
 def test_the_floor_bounce_of_the_usual_example() -> None:
     # Room of 2.5 m, speaker and microphone at half its height, 1 m apart: floor and ceiling both
     # sqrt(1 + 2.5^2) - 1 m later (plain geometry).
-    bounces = bounces_of(Position("m", 1.0, 1.25), 1.25, Box(2.5, 10.0), SPEED)
+    bounces = bounces_of(Position("m", 1.0, 1.25), 1.25, RoomLimits(2.5, 10.0), SPEED)
     late = (math.sqrt(1.0 + 2.5**2) - 1.0) / SPEED
     assert [bounce.surface for bounce in bounces] == ["floor", "ceiling", "wall"]
     assert [bounce.delay for bounce in bounces[:2]] == pytest.approx([late, late])
@@ -185,16 +185,17 @@ def test_covariance_is_that_of_simulated_errors() -> None:
     rng = np.random.default_rng(1)
     alone, placing = rng.uniform(0.3, 1.0, (3, 2)), rng.normal(size=(2, 3, 2))
     shared = rng.normal(size=(1, 3, 2))
-    doubts = Doubts(alone, placing, shared)
+    uncertainty = Uncertainty(alone, placing, shared)
     count = 200_000
     moved = np.einsum("napx,apb->npb", rng.normal(size=(count, 2, 3, 1)), placing)
     errors = alone * rng.normal(size=(count, 3, 2)) + moved
     errors += rng.normal(size=(count, 1, 1)) * shared[0]
     differences = (errors - errors[:, :1])[:, 1:].reshape(count, -1)
     # The reference's own rows stand for a second reading, so only the others are compared.
-    found = doubts.covariance[2:, 2:]
+    found = uncertainty.covariance[2:, 2:]
     assert np.cov(differences.T) == pytest.approx(found, abs=0.03 * found.max())
-    assert doubts.of_difference_db.ravel() == pytest.approx(np.sqrt(np.diag(doubts.covariance)))
+    spread = differences.std(axis=0)
+    assert uncertainty.difference_db[1:].ravel() == pytest.approx(spread, rel=0.02)
 
 
 # Which readings tell
@@ -202,12 +203,12 @@ def test_covariance_is_that_of_simulated_errors() -> None:
 
 def test_distance_with_independent_and_with_shared_errors() -> None:
     difference = np.array([1.0, 1.0])
-    assert distance_apart(difference, np.eye(2)) == pytest.approx(math.sqrt(2))
+    assert mahalanobis_distance(difference, np.eye(2)) == pytest.approx(math.sqrt(2))
     # An error that both share wholly makes the second reading worth nothing.
     both = np.ones((2, 2)) + 1e-9 * np.eye(2)
-    assert distance_apart(difference, both) == pytest.approx(1.0, rel=1e-6)
+    assert mahalanobis_distance(difference, both) == pytest.approx(1.0, rel=1e-6)
     # But what differs between them is then told without any error.
-    assert distance_apart(np.array([1.0, -1.0]), both) > 1e4
+    assert mahalanobis_distance(np.array([1.0, -1.0]), both) > 1e4
 
 
 def test_chance_of_a_mistake_against_a_simulation() -> None:
@@ -218,7 +219,9 @@ def test_chance_of_a_mistake_against_a_simulation() -> None:
     inverse = np.linalg.inv(covariance)
     off = [np.einsum("ni,ij,nj->n", read - x, inverse, read - x) for x in (a, b)]
     wrong = np.mean(off[1] < off[0])
-    assert chance_of_mistake(distance_apart(a - b, covariance)) == pytest.approx(wrong, abs=0.005)
+    assert confusion_probability(mahalanobis_distance(a - b, covariance)) == pytest.approx(
+        wrong, abs=0.005
+    )
 
 
 def test_most_telling_passes_over_what_is_shared_and_what_is_not_usable() -> None:
@@ -226,18 +229,18 @@ def test_most_telling_passes_over_what_is_shared_and_what_is_not_usable() -> Non
     covariance = np.eye(4) * 0.1
     covariance[:2, :2] += 1.0
     usable = np.array([True, True, True, False])
-    told = most_telling(predicted, covariance, usable, 2)
-    assert told[0].reading == 2
-    assert told[0].mistaken == pytest.approx(ndtr(-1.5 / math.sqrt(0.1) / 2))
-    assert told[0].mistaken <= ENOUGH
+    told = select_readings(predicted, covariance, usable, 2)
+    assert told[0].index == 2
+    assert told[0].largest_confusion == pytest.approx(ndtr(-1.5 / math.sqrt(0.1) / 2))
+    assert told[0].largest_confusion <= ENOUGH
     assert len(told) == 1
-    assert chances_of_mistakes(predicted, covariance, told) == {(0, 1): told[0].mistaken}
+    assert pairwise_confusion(predicted, covariance, told) == {(0, 1): told[0].largest_confusion}
 
 
 def test_nothing_tells_candidates_that_are_alike() -> None:
     alike = np.zeros((2, 3))
-    assert most_telling(alike, np.eye(3), np.ones(3, bool), 3) == ()
-    assert chances_of_mistakes(alike, np.eye(3), ()) == {(0, 1): 0.5}
+    assert select_readings(alike, np.eye(3), np.ones(3, bool), 3) == ()
+    assert pairwise_confusion(alike, np.eye(3), ()) == {(0, 1): 0.5}
 
 
 # The whole plan
@@ -273,12 +276,12 @@ def test_a_gate_says_how_low_and_a_meter_how_much_is_the_room() -> None:
     # 10^0.05 - 10^-0.05 = 0.2308 of the centre is a third octave wide.
     assert reference.resolved_hz / reference.one_period_hz == pytest.approx(1 / 0.2308, rel=1e-3)
     limits = [stand.one_period_hz for stand in by_microphone().stands]
-    assert by_microphone().foreseen.fair.all() == (max(limits) < 3150 / 10**0.05)
-    assert not by_microphone().foreseen.late_db.any()
+    assert by_microphone().predicted.comparable.all() == (max(limits) < 3150 / 10**0.05)
+    assert not by_microphone().predicted.late_db.any()
     far = [s.position.name for s in by_meter().stands].index("twice as far")
     free = by_meter().relative_db[far]
     assert free == pytest.approx(-6.0, abs=1.5)
-    assert np.all(by_meter().foreseen.late_db[far] > 0.0)
+    assert np.all(by_meter().predicted.late_db[far] > 0.0)
 
 
 def test_bands_below_the_gate_are_not_compared() -> None:
@@ -288,21 +291,23 @@ def test_bands_below_the_gate_are_not_compared() -> None:
     edges = found.centres / 10**0.05
     limits = np.array([stand.one_period_hz for stand in found.stands])
     expected = (edges >= limits[:, None]) & (edges >= limits[0])
-    assert np.array_equal(found.foreseen.fair, expected)
+    assert np.array_equal(found.predicted.comparable, expected)
     assert expected.any()
     assert not expected.all()
 
 
 def test_the_room_takes_bands_from_a_meter() -> None:
     found = by_meter()
-    doubt = np.abs(found.foreseen.late_db)
+    doubt = np.abs(found.predicted.late_db)
     names = [stand.position.name for stand in found.stands]
     near = [n for n, name in enumerate(names) if name != "twice as far"]
-    assert np.all(doubt[near][found.foreseen.fair[near]] <= ROOM_MOST_DB)
+    assert np.all(doubt[near][found.predicted.comparable[near]] <= ROOM_MOST_DB)
     quiet = plan(
         example(more="[measuring]\nvolume = 100000\nreverberation = 0.1"), among=[0.02, 0.03]
     )
-    assert np.all(quiet.foreseen.doubts.of_difference_db <= found.foreseen.doubts.of_difference_db)
+    assert np.all(
+        quiet.predicted.uncertainty.difference_db <= found.predicted.uncertainty.difference_db
+    )
 
 
 def test_a_plan_without_any_fair_band_says_so_and_is_still_drawn() -> None:
@@ -312,9 +317,9 @@ def test_a_plan_without_any_fair_band_says_so_and_is_still_drawn() -> None:
     )
     design = with_options(example(*nearly_nothing), {"instrument": "microphone", "wall": "1.3 m"})
     found = plan(design, among=[0.02, 0.03])
-    assert not found.foreseen.fair.any()
-    assert found.told == ()
-    assert found.mistaken == {(0, 1): 0.5}
+    assert not found.predicted.comparable.any()
+    assert found.selected == ()
+    assert found.confusion == {(0, 1): 0.5}
     assert any("no reading tells" in sentence for sentence in meter_tables(found).answer)
     assert set(meter_pictures(found)) == {"places", "telling", "readings"}
     assert len(PdfReader(io.BytesIO(meter_files(found)["meter-a4.pdf"])).pages) == 1
@@ -324,7 +329,7 @@ def test_named_candidates_are_told_apart_and_nothing_is_searched() -> None:
     found = plan(example(), among=[0.055, 0.02])
     assert [contender.size for contender in found.question.contenders] == [0.02, 0.055]
     assert found.shaving is None
-    assert found.mistaken[0, 1] < 0.2
+    assert found.confusion[0, 1] < 0.2
     with pytest.raises(DesignError, match="--tell.*name two sizes"):
         plan(example(), among=[0.03])
     with pytest.raises(DesignError, match="--tell: keep 500 mm"):
@@ -335,8 +340,8 @@ def test_without_trim_the_gap_is_open_and_is_no_error_of_its_own() -> None:
     design = example(("from = 50\nto = 90\nstep = 2", "from = 56\nto = 64\nstep = 4"))
     found = plan(design, question="plate gap")
     assert found.question.kind == "plate gap"
-    assert found.foreseen.doubts.shared_db.shape[0] == 0
-    assert by_meter().foreseen.doubts.shared_db.shape[0] == 1
+    assert found.predicted.uncertainty.shared_db.shape[0] == 0
+    assert by_meter().predicted.uncertainty.shared_db.shape[0] == 1
 
 
 def test_shaving_ends_at_the_best_and_warns_of_too_far() -> None:
@@ -367,7 +372,7 @@ def test_the_csv_has_the_agreed_header_and_a_row_for_each_fair_reading() -> None
     assert body[0] == "position,distance_mm,height_mm,azimuth_deg,band_hz,predicted_db,reading_db"
     assert tuple(body[0].split(",")) == HEADER
     rows = list(csv.DictReader(io.StringIO("\n".join(body))))
-    assert len(rows) == found.foreseen.fair.sum()
+    assert len(rows) == found.predicted.comparable.sum()
     assert all(row["reading_db"] == "" for row in rows)
     assert {row["predicted_db"] for row in rows if row["position"] == "reference"} == {"0.00"}
     assert {float(row["band_hz"]) for row in rows} <= {3150.0, 4000.0}
@@ -397,7 +402,7 @@ def test_every_reading_has_a_box_for_a_pencil(paper: str) -> None:
     data = meter_files(found)[f"meter-{paper}.pdf"]
     boxes = [box for box in boxes_of(data) if abs(box[1] - BOX_HEIGHT) < 0.01]
     # Every place has a box for each band that is read anywhere, or a grey field, and one for drift.
-    bands = int(found.foreseen.fair.any(axis=0).sum())
+    bands = int(found.predicted.comparable.any(axis=0).sum())
     assert len(boxes) == len(found.stands) * (bands + 1)
     assert BOX_HEIGHT >= 8.0
     assert min(width for width, _ in boxes) >= 9.0
@@ -412,4 +417,4 @@ def test_the_answer_names_limits_and_cautions() -> None:
     for word in ("safe", "85 dB(A)", "ladder", "licensed"):
         assert word in told
     assert spoken.fact("one_period_hz") == by_microphone().stands[0].one_period_hz
-    assert len(spoken.table("telling").rows) == len(by_microphone().told)
+    assert len(spoken.table("telling").rows) == len(by_microphone().selected)
