@@ -1,4 +1,4 @@
-"""Measured against predicted: what is removed, what is left, how much of it is to be expected."""
+"""Measured against predicted levels: residuals, and how large they may be."""
 
 from __future__ import annotations
 
@@ -8,27 +8,29 @@ from functools import cached_property
 import numpy as np
 
 MODEL_DB = 1.5
-"""How far a third octave of the model may be off, one standard deviation: common practice, no
-source. It covers what the model leaves out: posts, a cone that bends, parts not quite round."""
+"""Standard deviation of a predicted third-octave level, dB: common practice, no source. It covers
+what the model leaves out: posts, a cone that bends, parts not quite round."""
 READING_DB = 1.0
 """The same of a level meter or a measuring microphone: common practice, no source."""
+STATED_DB = float(np.hypot(MODEL_DB, READING_DB))
+"""Standard deviation of a residual by model and meter together, dB."""
 LEAST_POSITIONS = 3
-"""From which on the driver's own curve can be told from what changes with the angle."""
+"""Fewest positions from which the driver's own curve is estimated and removed."""
 
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """What is left of the differences once level and driver curve are removed.
+    """Residuals of P positions in B bands: measured less predicted, level and driver curve removed.
 
     Attributes
     ----------
     offset_db : float
         Removed from every level: median of measured less predicted.
     driver_db : (B,) array
-        Removed from every position alike: mean over the positions of what is left then; 0 where
-        it is not removed, nan where a band is not compared.
+        Removed from every position alike: mean over the positions once `offset_db` is removed; 0
+        where it is not removed, nan where a band is not compared.
     difference_db : (P, B) array
-        Measured less predicted, both removed; nan where not compared.
+        The residuals; nan where not compared.
     driver_removed : bool
         True with three positions or more; bands with fewer are then not compared.
     """
@@ -40,83 +42,87 @@ class Comparison:
 
     @property
     def compared(self) -> np.ndarray:
-        """(P, B) true where a difference is told."""
+        """(P, B) true where there is a residual."""
         return np.isfinite(self.difference_db)
 
     @cached_property
     def count(self) -> int:
-        """How many differences there are."""
+        """Number of residuals."""
         return int(np.count_nonzero(self.compared))
+
+    @property
+    def position_count(self) -> int:
+        """Number of positions with a residual."""
+        return int(np.count_nonzero(self.compared.any(axis=1)))
+
+    @property
+    def driver_range_db(self) -> tuple[float, float]:
+        """Lowest and highest level of the driver curve that was removed, dB."""
+        driver = self.driver_db[np.isfinite(self.driver_db)]
+        return float(driver.min()), float(driver.max())
 
     @cached_property
     def rms_db(self) -> float:
-        """Root of the mean square of all differences, dB."""
-        return _rms(self.difference_db)
+        """Root mean square of all residuals, dB."""
+        return root_mean_square(self.difference_db)
 
     @property
     def rms_by_position_db(self) -> np.ndarray:
-        """(P,) dB; nan where nothing is compared."""
-        return np.array([_rms(row) for row in self.difference_db])
+        """(P,) root mean square over the bands, dB; nan where nothing is compared."""
+        return np.array([root_mean_square(row) for row in self.difference_db])
 
     @property
     def rms_by_band_db(self) -> np.ndarray:
-        """(B,) dB; nan where nothing is compared."""
-        return np.array([_rms(column) for column in self.difference_db.T])
+        """(B,) root mean square over the positions, dB; nan where nothing is compared."""
+        return np.array([root_mean_square(column) for column in self.difference_db.T])
 
     @property
     def worst_at(self) -> tuple[int, int]:
-        """Position and band of the largest difference."""
+        """Position and band of the largest residual, as indices."""
         sizes = np.nan_to_num(np.abs(self.difference_db))
         position, band = np.unravel_index(int(np.argmax(sizes)), sizes.shape)
         return int(position), int(band)
 
     @property
     def worst_db(self) -> float:
-        """Largest difference, signed, dB."""
+        """The residual of largest size, with its sign, dB."""
         return float(self.difference_db[self.worst_at])
 
     @property
     def free(self) -> int:
-        """Differences less numbers that were removed: what can still differ."""
+        """Number of residuals less that of what was removed: one level, or a mean for each band."""
         removed = np.count_nonzero(self.compared.any(axis=0)) if self.driver_removed else 1
         return self.count - int(removed)
 
     @property
     def expected_db(self) -> float:
-        """Differences, rms, that the uncertainties of model and meter leave together, dB.
-
-        Whatever is removed takes its share of them: sqrt(free / count).
-        """
-        return float(np.hypot(MODEL_DB, READING_DB) * np.sqrt(self.free / self.count))
+        """Expected root mean square of the residuals: `STATED_DB` sqrt(free / count), dB."""
+        return float(STATED_DB * np.sqrt(self.free / self.count))
 
     @property
     def limit_db(self) -> float:
-        """Two standard deviations of one difference: beyond lies one in twenty, dB."""
-        return 2.0 * float(np.hypot(MODEL_DB, READING_DB))
+        """Two standard deviations of one residual, exceeded by one in twenty, dB."""
+        return 2.0 * STATED_DB
 
     @property
     def beyond(self) -> int:
-        """How many differences lie beyond `limit_db`."""
+        """Number of residuals larger than `limit_db`."""
         return int(np.count_nonzero(np.abs(np.nan_to_num(self.difference_db)) > self.limit_db))
 
     @property
     def explained(self) -> bool:
-        """Tell whether the differences are no more than what is to be expected."""
+        """True if the residuals are no larger than expected, rms."""
         return self.rms_db <= self.expected_db
 
 
 def compare(measured_db: np.ndarray, predicted_db: np.ndarray) -> Comparison:
-    """Hold measured levels against predicted ones.
+    """Subtract predicted from measured levels, then level and driver curve.
 
     Parameters
     ----------
     measured_db : (P, B) array
         Of any reference; nan where there is none.
     predicted_db : (P, B) array
-
-    Returns
-    -------
-    Comparison
     """
     raw = np.asarray(measured_db, dtype=float) - predicted_db
     counts = np.isfinite(raw).sum(axis=0)
@@ -132,7 +138,7 @@ def compare(measured_db: np.ndarray, predicted_db: np.ndarray) -> Comparison:
 
 
 def scatter_round_db(difference_db: np.ndarray, groups: list[list[int]]) -> float:
-    """Scatter of positions that differ in azimuth only, one standard deviation, dB.
+    """Standard deviation of residuals at positions that differ in azimuth only, dB.
 
     Parameters
     ----------
@@ -155,6 +161,7 @@ def scatter_round_db(difference_db: np.ndarray, groups: list[list[int]]) -> floa
     return float(np.sqrt(square / free)) if free else float("nan")
 
 
-def _rms(values: np.ndarray) -> float:
+def root_mean_square(values: np.ndarray) -> float:
+    """Root mean square of the finite values; nan if there are none."""
     known = values[np.isfinite(values)]
     return float(np.sqrt(np.mean(known**2))) if known.size else float("nan")

@@ -1,11 +1,15 @@
-"""Where something was measured, and what was measured there."""
+"""Positions, what was measured there, and the same as third-octave band levels."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+
+SAME_PLACE = 5e-3
+"""Distances and heights that round to the same multiple of this are one place, m."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,16 @@ class Position:
         return self.height - column_height
 
 
+def by_place(positions: Sequence[Position], numbers: Iterable[int]) -> list[list[int]]:
+    """Group some positions, by number, that differ in nothing but azimuth."""
+    places: dict[tuple[int, int], list[int]] = {}
+    for number in numbers:
+        at = positions[number]
+        place = (round(at.r / SAME_PLACE), round(at.height / SAME_PLACE))
+        places.setdefault(place, []).append(number)
+    return list(places.values())
+
+
 @dataclass(frozen=True, eq=False)
 class Measurement:
     """One curve, or one row of meter readings, at one position.
@@ -51,7 +65,7 @@ class Measurement:
     gate_limit_hz : float
         Below it the first bounce is in the measurement, and nothing is compared; 0 for none.
     notes : tuple of str
-        What a reader must know: columns ignored, rows put together or passed over.
+        Remarks for the user: columns ignored, rows merged or skipped.
     """
 
     position: Position

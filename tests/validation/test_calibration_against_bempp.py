@@ -32,7 +32,7 @@ from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap
 from studies.design import Design, read_design
 from studies.measured.positions import MeasuredBands, Position
-from studies.questions.overlay.fitting import Estimate, fit
+from studies.questions.overlay.fitting import SizeEstimate, fit
 
 DATA = Path(__file__).parents[1] / "data"
 DESIGN, LEVELS = DATA / "calibration.toml", DATA / "calibration_bempp.csv"
@@ -133,7 +133,7 @@ def read_by_a_workshop(seed: int) -> MeasuredBands:
     return MeasuredBands(positions(written()), centres, shown)
 
 
-def calibrated(seed: int, curve_removed: bool) -> dict[str, Estimate]:
+def calibrated(seed: int, curve_removed: bool) -> dict[str, SizeEstimate]:
     solver = partial(solve_waves, shared=SharedBlocks())
     fitted = fit(
         written(),

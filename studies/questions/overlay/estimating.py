@@ -1,41 +1,85 @@
-"""What readings tell of a few sizes: common part removed, scale, covariance, correlation.
+"""Bayesian least squares for a few sizes: residuals, covariance, intervals, correlations.
 
 Sizes are counted in prior widths from what is written, so that every prior is normal with mean 0
-and standard deviation 1. With r the readings less the model's levels, S their slopes by size and
-s the scale of what is left, the most likely x minimises |r(x)|^2 / s^2 + |x|^2; its covariance is
-C = (S S^T / s^2 + 1)^-1 with the slopes at the solution, and a 95 % interval is
-x +- t(0.975; nu) sqrt(C_ii).
+and standard deviation 1. With r the residuals (readings less predicted levels), J the Jacobian of
+the levels and s the standard deviation of a residual, the most likely sizes x minimise
+|r(x)|^2 / s^2 + |x|^2. Their covariance is C = (J J^T / s^2 + 1)^-1 with the Jacobian at the
+solution, and a 95 % interval is x +- t(0.975; nu) sqrt(C_ii).
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
+from studies.measured.comparing import root_mean_square
+
 STATED_COUNTS = 4.0
-"""What is stated of meter and model counts as much as so many readings when the scale of what is
-left is told."""
+"""The stated standard deviation of model and meter counts as much as so many residuals."""
 WIDE = 10.0
-"""Correlations are those of priors so many times as wide: of the readings all but alone."""
+"""Correlations are those under priors so many times as wide: of the readings all but alone."""
 CONFIDENCE = 0.95
 
 
-def centred(values: np.ndarray, known: np.ndarray, by_band: bool) -> np.ndarray:
-    """Remove what all positions have in common.
+@dataclass(frozen=True, eq=False)
+class Residuals:
+    """Measured less predicted levels at P positions in B bands, dB; nan where no reading counts.
+
+    Attributes
+    ----------
+    written_db, fitted_db : (P, B) array
+        With the sizes as written and as fitted, level or driver curve removed.
+    """
+
+    written_db: np.ndarray
+    fitted_db: np.ndarray
+
+    @property
+    def rms_written_db(self) -> float:
+        """Root mean square of all residuals with the sizes as written, dB."""
+        return float(np.sqrt(np.nanmean(self.written_db**2)))
+
+    @property
+    def rms_fitted_db(self) -> float:
+        """Root mean square of all residuals with the sizes as fitted, dB."""
+        return float(np.sqrt(np.nanmean(self.fitted_db**2)))
+
+    @property
+    def improved(self) -> bool:
+        """True if the sizes as fitted leave less than those as written, rms."""
+        return self.rms_fitted_db < self.rms_written_db
+
+    @property
+    def rms_by_position_db(self) -> np.ndarray:
+        """(2, P) as written and as fitted, dB; nan where no reading counts."""
+        both = (self.written_db, self.fitted_db)
+        return np.array([[root_mean_square(row) for row in residual] for residual in both])
+
+    @property
+    def rms_by_band_db(self) -> np.ndarray:
+        """(2, B) as written and as fitted, dB; nan where no reading counts."""
+        both = (self.written_db.T, self.fitted_db.T)
+        return np.array([[root_mean_square(row) for row in residual] for residual in both])
+
+
+def centred(values: np.ndarray, known: np.ndarray, *, by_band: bool) -> np.ndarray:
+    """Subtract the mean over the positions.
 
     Parameters
     ----------
     values : (..., P, B) array
         dB.
     known : (P, B) bool array
-        Which count.
+        True where a reading counts.
     by_band : bool
-        Remove the mean over the positions band by band; otherwise one mean.
+        Subtract the mean of each band; otherwise one mean over everything.
 
     Returns
     -------
     (..., N) array
-        Those that count, in the order of `known`. What removes a mean is a projection, so that
-        this is the same as fitting the common part along.
+        Where a reading counts, in the order of `known`. Subtracting a mean is a projection, so a
+        fit to the result is the same as a fit with that mean as one more unknown.
     """
     flat = values[..., known]
     if not by_band:
@@ -45,19 +89,19 @@ def centred(values: np.ndarray, known: np.ndarray, by_band: bool) -> np.ndarray:
     return flat - (flat @ member / member.sum(axis=0)) @ member.T
 
 
-def free_readings(known: np.ndarray, by_band: bool) -> int:
-    """Readings less the numbers that are removed from them."""
+def free_readings(known: np.ndarray, *, by_band: bool) -> int:
+    """Return the number of readings less the number of means that `centred` subtracts from them."""
     removed = np.count_nonzero(known.any(axis=0)) if by_band else 1
     return int(np.count_nonzero(known)) - int(removed)
 
 
-def freedom_of(free: int, sizes: int) -> float:
-    """Degrees of freedom of the scale, what is stated included."""
+def degrees_of_freedom(free: int, sizes: int) -> float:
+    """Return nu = `STATED_COUNTS` + free readings - sizes."""
     return STATED_COUNTS + free - sizes
 
 
-def scale_of(residual: np.ndarray, stated_db: float, freedom: float) -> float:
-    """Scale of what is left, dB: stated and found, weighted by what each counts.
+def residual_deviation(residual: np.ndarray, stated_db: float, freedom: float) -> float:
+    """Standard deviation of a residual, dB, from the stated one and the residuals found.
 
     sqrt((n s0^2 + |r|^2) / nu), with n = `STATED_COUNTS` and nu = n + free readings - sizes: the
     mean of a scaled inverse chi-square prior with the readings (Gelman et al., Bayesian Data
@@ -67,14 +111,24 @@ def scale_of(residual: np.ndarray, stated_db: float, freedom: float) -> float:
     return float(np.sqrt(square / freedom))
 
 
-def covariance_of(slopes: np.ndarray, scale_db: float, prior: float = 1.0) -> np.ndarray:
-    """(K, K) covariance of sizes in prior widths; `slopes` (K, N) in dB for each width."""
-    told = slopes @ slopes.T / scale_db**2
-    return np.linalg.inv(told + np.eye(len(slopes)) / prior**2)
+def covariance_of(jacobian: np.ndarray, sigma_db: float, prior: float = 1.0) -> np.ndarray:
+    """(K, K) covariance of K sizes in prior widths: (J J^T / s^2 + 1 / prior^2)^-1.
+
+    Parameters
+    ----------
+    jacobian : (K, N) array
+        Change of each reading by one prior width of each size, dB.
+    sigma_db : float
+        s, standard deviation of a residual.
+    prior : float
+        Standard deviation of the priors, in prior widths.
+    """
+    information = jacobian @ jacobian.T / sigma_db**2
+    return np.linalg.inv(information + np.eye(len(jacobian)) / prior**2)
 
 
 def student(freedom: float) -> float:
-    """How many standard deviations make half of a 95 % interval: t(0.975; nu)."""
+    """Half a 95 % interval in standard deviations: t(0.975; nu), nu degrees of freedom."""
     from scipy.special import stdtrit
 
     return float(stdtrit(freedom, 0.5 + 0.5 * CONFIDENCE))
@@ -85,23 +139,30 @@ def half_width(covariance: np.ndarray, freedom: float) -> np.ndarray:
     return student(freedom) * np.sqrt(np.diag(covariance))
 
 
-def correlations_of(slopes: np.ndarray, scale_db: float) -> np.ndarray:
-    """(K, K) correlations of the sizes as the readings tell them: priors `WIDE` times as wide."""
-    wide = covariance_of(slopes, scale_db, WIDE)
+def correlations_of(jacobian: np.ndarray, sigma_db: float) -> np.ndarray:
+    """(K, K) correlations of the sizes by the readings: under priors `WIDE` times as wide.
+
+    `jacobian` and `sigma_db` as in `covariance_of`.
+    """
+    wide = covariance_of(jacobian, sigma_db, WIDE)
     deviation = np.sqrt(np.diag(wide))
     return wide / np.outer(deviation, deviation)
 
 
-def level_error(slopes: np.ndarray, scale_db: float, freedom: float) -> float:
+def level_error(jacobian: np.ndarray, sigma_db: float, freedom: float) -> float:
     """Half of the 95 % interval of a level common to all readings, dB.
 
     Parameters
     ----------
-    slopes : (K, N) array
-        Not centred: the level is told together with the sizes, and has no prior.
+    jacobian : (K, N) array
+        Not centred: the level is estimated together with the sizes, and has no prior.
+    sigma_db : float
+        Standard deviation of a residual.
+    freedom : float
+        Degrees of freedom.
     """
-    every = np.vstack((slopes, np.ones(slopes.shape[1])))
-    told = every @ every.T / scale_db**2
-    told[:-1, :-1] += np.eye(len(slopes))
-    deviation = np.sqrt(np.linalg.inv(told)[-1, -1])
+    every = np.vstack((jacobian, np.ones(jacobian.shape[1])))
+    information = every @ every.T / sigma_db**2
+    information[:-1, :-1] += np.eye(len(jacobian))
+    deviation = np.sqrt(np.linalg.inv(information)[-1, -1])
     return student(freedom) * float(deviation)

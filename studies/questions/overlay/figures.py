@@ -1,4 +1,4 @@
-"""A measurement over the model: every position, what differs where, which size would explain it."""
+"""Figures of an overlay: every position, residuals by band, sizes off."""
 
 from __future__ import annotations
 
@@ -31,6 +31,7 @@ from studies.answer.charts.style import (
 from studies.answer.picture import Picture, Pictures
 from studies.questions.overlay.fit_figures import fitting_pictures
 from studies.questions.overlay.study import Overlay
+from studies.questions.overlay.words import removed_in_words
 
 MOST_PANELS = 12
 STEPS = np.array([-8.0, -6.0, -4.0, -2.0, -1.0, 1.0, 2.0, 4.0, 6.0, 8.0])
@@ -42,7 +43,7 @@ MOST_NUMBERED = 16
 
 
 def overlay_pictures(found: Overlay) -> Pictures:
-    """Draw whether a measurement bears the model out."""
+    """Draw every figure of an overlay, those of its fit first."""
     pictures = {"positions": _laid_over(found), "differences": _differences(found)}
     if found.tried:
         pictures["sizes"] = _sizes(found)
@@ -51,19 +52,18 @@ def overlay_pictures(found: Overlay) -> Pictures:
 
 def _laid_over(found: Overlay) -> Picture:
     held = found.comparison
-    above = 20.0 * np.log10(found.distances)[:, None]
     every = [
-        Laid(at.name, measured, predicted, compared, float(rms))
+        LaidOver(at.name, measured, predicted, compared, float(rms))
         for at, measured, predicted, compared, rms in zip(
             found.positions,
-            found.aligned_db + above,
-            found.predicted.level_db + above,
+            found.at_distance(found.aligned_db),
+            found.at_distance(found.predicted.level_db),
             held.compared,
             held.rms_by_position_db,
             strict=True,
         )
     ]
-    removed = _removed(found)
+    removed = removed_in_words(found)
     caption = f"Measured, {removed}, over predicted: how well the shapes agree at each position."
     if len(every) > MOST_PANELS:
         order = np.argsort(-np.nan_to_num(held.rms_by_position_db), kind="stable")[:MOST_PANELS]
@@ -73,14 +73,10 @@ def _laid_over(found: Overlay) -> Picture:
     return Picture(laid_over_figure(title, found.measured.centres, every), caption)
 
 
-def _removed(found: Overlay) -> str:
-    return "level and driver curve removed" if found.comparison.driver_removed else "level removed"
-
-
 def _differences(found: Overlay) -> Picture:
     held = found.comparison
     figure = differences_figure(
-        f"{found.design.title}: measured less predicted, {_removed(found)}",
+        f"{found.design.title}: measured less predicted, {removed_in_words(found)}",
         found.measured.centres,
         [at.name for at in found.positions],
         held.difference_db,
@@ -118,8 +114,8 @@ def _sizes(found: Overlay) -> Picture:
 
 
 @dataclass(frozen=True, eq=False)
-class Laid:
-    """One position: name, levels by band re 0 dB at its distance, and which of them count.
+class LaidOver:
+    """One position: name, band levels re 0 dB at its own distance, and which are compared.
 
     Attributes
     ----------
@@ -139,7 +135,7 @@ class Laid:
 
 
 @in_common_style
-def laid_over_figure(title: str, centres: ArrayLike, positions: Sequence[Laid]) -> Figure:
+def laid_over_figure(title: str, centres: ArrayLike, positions: Sequence[LaidOver]) -> Figure:
     """Draw measured over predicted, a panel for each position, on one scale.
 
     Parameters
@@ -147,7 +143,7 @@ def laid_over_figure(title: str, centres: ArrayLike, positions: Sequence[Laid]) 
     title : str
     centres : (B,) array
         Exact band centres, Hz.
-    positions : sequence of Laid
+    positions : sequence of LaidOver
         Level and driver curve removed from what was measured.
     """
     columns = min(COLUMNS, len(positions))
@@ -176,7 +172,7 @@ def laid_over_figure(title: str, centres: ArrayLike, positions: Sequence[Laid]) 
     return figure
 
 
-def _laid(axes: Axes, edges: np.ndarray, one: Laid) -> None:
+def _laid(axes: Axes, edges: np.ndarray, one: LaidOver) -> None:
     left_out = np.where(one.compared, np.nan, one.measured_db)
     counted = np.where(one.compared, one.measured_db, np.nan)
     for low, high, compared in zip(edges[:-1], edges[1:], one.compared, strict=True):
@@ -198,7 +194,7 @@ def differences_figure(
     difference_db: ArrayLike,
     driver_db: ArrayLike | None,
 ) -> Figure:
-    """Draw what differs in which band at which position, and what was removed from all.
+    """Draw the residuals by band and position, and the curve that was removed from all.
 
     Parameters
     ----------
@@ -262,7 +258,7 @@ def _map(
 
 @dataclass(frozen=True, eq=False)
 class Moved:
-    """What is left with one size moved by several amounts, in the unit of print, rms in dB."""
+    """Rms of the residuals, dB, with one size moved by several amounts, in the unit of print."""
 
     name: str
     changes: Sequence[float]
@@ -273,7 +269,7 @@ class Moved:
 def sizes_off_figure(
     title: str, sizes: Sequence[Moved], as_written_db: float, expected_db: float, unit: str
 ) -> Figure:
-    """Draw what one size off would leave of the differences.
+    """Draw the rms of the residuals over how far each size is moved.
 
     Parameters
     ----------
@@ -281,7 +277,7 @@ def sizes_off_figure(
     sizes : sequence of Moved
         nan where it cannot be built.
     as_written_db, expected_db : float
-        What is left with no size moved, and what the uncertainties leave, rms, dB.
+        Rms with no size moved, and rms expected from the uncertainties of model and meter.
     unit : str
         Of the changes.
     """

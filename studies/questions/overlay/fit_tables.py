@@ -1,4 +1,4 @@
-"""What a fit found, beside what an overlay tells: sizes, correlations, what is left where."""
+"""Tables of a fit, added to those of an overlay: sizes, residuals by position and band."""
 
 from __future__ import annotations
 
@@ -9,11 +9,11 @@ import numpy as np
 from studies.answer.columns import band, both_short, number, text
 from studies.answer.table import Fact, Findings, Table, Value
 from studies.questions.overlay.fit_words import fit_words
-from studies.questions.overlay.fitting import Estimate, Fitted
+from studies.questions.overlay.fitting import Fitted, SizeEstimate
 
 
 def with_fit(findings: Findings, fitted: Fitted) -> Findings:
-    """Add what a fit found to what was found without it."""
+    """Return findings of an overlay with those of its fit added."""
     return replace(
         findings,
         answer=(*findings.answer, *fit_words(fitted)),
@@ -23,26 +23,36 @@ def with_fit(findings: Findings, fitted: Fitted) -> Findings:
 
 
 def fitting_tables(fitted: Fitted) -> tuple[Table, ...]:
-    """Sizes, correlations, what is left by position and by band."""
+    """Return tables of sizes, of residuals by position and by band, and of correlations."""
     return (_sizes(fitted), _positions(fitted), _bands(fitted), _correlations(fitted))
 
 
 def _facts(fitted: Fitted) -> tuple[Fact, ...]:
-    written, found = fitted.rms_db
-    held = (None, None) if fitted.held_out is None else fitted.held_out.rms_db
-    level, error = fitted.level or (None, None)
+    residuals, held = fitted.residuals, fitted.held_out
     return (
-        Fact("fit_rms_written_db", written, "readings less model as written, rms, dB"),
-        Fact("fit_rms_db", found, "readings less model as fitted, rms, dB"),
-        Fact("fit_held_out_written_db", held[0], "angles left out, as written, rms, dB"),
-        Fact("fit_held_out_db", held[1], "angles left out, foretold by the rest, rms, dB"),
-        Fact("fit_readings", int(fitted.known.sum()), "readings that count"),
+        Fact(
+            "fit_rms_written_db",
+            residuals.rms_written_db,
+            "readings less model as written, rms, dB",
+        ),
+        Fact("fit_rms_db", residuals.rms_fitted_db, "readings less model as fitted, rms, dB"),
+        Fact(
+            "fit_held_out_written_db",
+            None if held is None else held.rms_written_db,
+            "angles left out, as written, rms, dB",
+        ),
+        Fact(
+            "fit_held_out_db",
+            None if held is None else held.rms_fitted_db,
+            "angles left out, foretold by the rest, rms, dB",
+        ),
+        Fact("fit_readings", fitted.reading_count, "readings that count"),
         Fact("fit_free", fitted.free, "readings less the numbers removed from them"),
         Fact("fit_curve_removed", fitted.curve_removed, "what all positions share was removed"),
-        Fact("fit_level_db", level, "level fitted along, measured less predicted, dB"),
-        Fact("fit_level_error_db", error, "half of its 95 % interval, dB"),
+        Fact("fit_level_db", fitted.level_db, "level fitted along, measured less predicted, dB"),
+        Fact("fit_level_error_db", fitted.level_error_db, "half of its 95 % interval, dB"),
         Fact("fit_stated_db", fitted.stated_db, "stated of model and meter, dB"),
-        Fact("fit_scale_db", fitted.scale_db, "what a reading is taken to be off by, dB"),
+        Fact("fit_scale_db", fitted.sigma_db, "what a reading is taken to be off by, dB"),
         Fact("fit_freedom", fitted.freedom, "degrees of freedom of the t-distribution"),
         Fact("fit_evaluations", fitted.evaluations, "solves of the whole band"),
         Fact("fit_settled", fitted.settled, "the search stood still"),
@@ -75,7 +85,7 @@ def _sizes(fitted: Fitted) -> Table:
     )
 
 
-def _size(one: Estimate) -> tuple[Value, ...]:
+def _size(one: SizeEstimate) -> tuple[Value, ...]:
     size = one.parameter
     values = tuple(map(size.in_print, (size.written, one.value, one.low, one.high)))
     written, value, low, high = (_in_print(one, number) for number in values)
@@ -88,14 +98,14 @@ def _size(one: Estimate) -> tuple[Value, ...]:
         value,
         f"{low} to {high}",
         f"+-{within}",
-        one.spread,
-        "at its bound" if one.at_bound else "" if one.told else "not told",
+        one.width_left,
+        "at its bound" if one.at_bound else "" if one.determined else "not told",
         *values,
         prior,
     )
 
 
-def _in_print(one: Estimate, value: float) -> str:
+def _in_print(one: SizeEstimate, value: float) -> str:
     unit = one.parameter.unit.symbol
     if unit == "mm":
         return both_short(value)
@@ -111,20 +121,13 @@ def _positions(fitted: Fitted) -> Table:
         number("held_out_written_db", "left out,\nas written", "foretold as written, rms, dB"),
         number("held_out_db", "left out,\nfitted", "foretold by a fit to the rest, rms, dB"),
     )
-    held = fitted.held_out
-    nothing = np.full(fitted.known.shape, np.nan)
-    four = (*fitted.left_db, *((nothing, nothing) if held is None else held.errors_db))
-    rows = zip(
-        (at.name for at in fitted.measured.positions),
-        fitted.known.sum(axis=1),
-        *(map(_rms, left) for left in four),
-        strict=True,
-    )
+    rms_db = (*fitted.residuals.rms_by_position_db, *fitted.held_out_by_position_db)
+    rows = zip(fitted.measured.positions, fitted.known.sum(axis=1), *rms_db, strict=True)
     return Table(
         "fit-positions",
         "What is left at every position, rms, dB",
         columns,
-        tuple((row[0], int(row[1]), *row[2:]) for row in rows),
+        tuple((at.name, int(count), *map(finite, rms)) for at, count, *rms in rows),
         "left out: the position was left out of the fit, and foretold by what the rest gives",
     )
 
@@ -136,29 +139,25 @@ def _bands(fitted: Fitted) -> Table:
         number("written_db", "as written", "readings less model as written, rms, dB"),
         number("fitted_db", "fitted", "readings less model as fitted, rms, dB"),
     )
-    written, found = fitted.left_db
     rows = zip(
         map(float, fitted.measured.centres),
         map(int, fitted.known.sum(axis=0)),
-        map(_rms, written.T),
-        map(_rms, found.T),
+        *(map(finite, rms) for rms in fitted.residuals.rms_by_band_db),
         strict=True,
     )
     return Table("fit-bands", "What is left in every band", columns, tuple(rows), scope="data")
 
 
-def _rms(left: np.ndarray) -> float | None:
-    told = left[np.isfinite(left)]
-    return float(np.sqrt(np.mean(told**2))) if told.size else None
+def finite(value: float) -> float | None:
+    """Return the value as a cell of a table: None in place of nan."""
+    return float(value) if np.isfinite(value) else None
 
 
 def _correlations(fitted: Fitted) -> Table:
-    names = [one.parameter.name for one in fitted.estimates]
     columns = (
         text("size", "size", "one size"),
         text("other", "other size", "another"),
         number("correlation", "correlation", "as the readings tell them; beyond 0.9 not apart"),
     )
-    pairs = zip(*np.triu_indices(len(names), 1), strict=True)
-    rows = tuple((names[i], names[j], float(fitted.correlations[i, j])) for i, j in pairs)
+    rows = tuple((pair.one.name, pair.other.name, pair.correlation) for pair in fitted.pairs)
     return Table("fit-correlations", "Correlations of the sizes", columns, rows, scope="data")

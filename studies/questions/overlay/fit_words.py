@@ -6,18 +6,18 @@ from collections.abc import Iterator
 
 from studies.answer.table import joined
 from studies.questions.overlay.fitted_file import fitted_name
-from studies.questions.overlay.fitting import Estimate, Fitted
+from studies.questions.overlay.fitting import Fitted, SizeEstimate
 from studies.questions.overlay.trials import MOST_EVALUATIONS
 
 
 def fit_words(fitted: Fitted) -> list[str]:
-    """Tell what the fit found, the most important first."""
+    """Return what the fit found in sentences, the most important first."""
     return [
         _sizes(fitted),
         _gain(fitted),
         *_held_out(fitted),
-        *_confused(fitted),
-        *_untold(fitted),
+        *_inseparable(fitted),
+        *_undetermined(fitted),
         *_at_bound(fitted),
         _common(fitted),
         _scale(fitted),
@@ -36,7 +36,7 @@ def _sizes(fitted: Fitted) -> str:
     return f"The fit: {'; '.join(map(_size, others))}. All other sizes may be as written."
 
 
-def _size(one: Estimate) -> str:
+def _size(one: SizeEstimate) -> str:
     size = one.parameter
     low, high, written = map(size.in_words, (one.low, one.high, size.written))
     return (
@@ -46,11 +46,11 @@ def _size(one: Estimate) -> str:
 
 
 def _gain(fitted: Fitted) -> str:
-    before, after = fitted.rms_db
+    residuals = fitted.residuals
     return (
-        f"With the fitted sizes the {int(fitted.known.sum())} readings at"
-        f" {int(fitted.known.any(axis=1).sum())} positions differ from the model by"
-        f" {after:.2f} dB rms, as written by {before:.2f} dB."
+        f"With the fitted sizes the {fitted.reading_count} readings at"
+        f" {fitted.position_count} positions differ from the model by"
+        f" {residuals.rms_fitted_db:.2f} dB rms, as written by {residuals.rms_written_db:.2f} dB."
     )
 
 
@@ -62,32 +62,33 @@ def _held_out(fitted: Fitted) -> Iterator[str]:
             " whether it is more than a fit to these few."
         )
         return
-    written, found = held.rms_db
-    told = (
+    errors = (
         f"Angles left out of the fit ({held.groups} times some of them) are foretold within"
-        f" {found:.2f} dB rms, with the sizes as written within {written:.2f} dB"
+        f" {held.rms_fitted_db:.2f} dB rms, with the sizes as written within"
+        f" {held.rms_written_db:.2f} dB"
     )
-    if held.better:
-        yield f"{told}: the fit knows something of angles that it has not seen."
+    if held.improved:
+        yield f"{errors}: the fit knows something of angles that it has not seen."
     else:
         yield (
-            f"{told}: the fit foretells them no better, so it has learned noise, or something that"
-            " none of these sizes is. Do not use it."
+            f"{errors}: the fit foretells them no better, so it has learned noise, or something"
+            " that none of these sizes is. Do not use it."
         )
 
 
-def _confused(fitted: Fitted) -> Iterator[str]:
-    for one, other, correlation in fitted.confused:
-        change = "and a larger" if correlation < 0.0 else "and a smaller"
+def _inseparable(fitted: Fitted) -> Iterator[str]:
+    for pair in fitted.inseparable:
+        one, other = pair.one.name, pair.other.name
+        change = "and a larger" if pair.correlation < 0.0 else "and a smaller"
         yield (
-            f"The readings cannot tell {one.name} from {other.name} (correlation"
-            f" {correlation:+.2f}): a larger {one.name} {change} {other.name} undo each other, and"
+            f"The readings cannot tell {one} from {other} (correlation"
+            f" {pair.correlation:+.2f}): a larger {one} {change} {other} undo each other, and"
             " what is written decides between them. Measure one of the two with a rule."
         )
 
 
-def _untold(fitted: Fitted) -> Iterator[str]:
-    names = [one.parameter.name for one in fitted.estimates if not one.told]
+def _undetermined(fitted: Fitted) -> Iterator[str]:
+    names = [one.parameter.name for one in fitted.estimates if not one.determined]
     if names:
         yield (
             f"The readings say next to nothing of {joined(names)}: there the fit repeats what is"
@@ -106,22 +107,22 @@ def _at_bound(fitted: Fitted) -> Iterator[str]:
 
 
 def _common(fitted: Fitted) -> str:
-    if fitted.level is None:
+    if fitted.level_db is None:
         return (
             "What all positions have in common in a band was removed before fitting, since it may"
             " be the driver's own curve: the level went with it, and only differences between"
             " positions count. Give the driver's curve in [driver] curve to use more."
         )
-    level, error = fitted.level
     return (
-        f"One level was fitted along, {level:+.1f} dB (give or take {error:.1f} dB); the driver's"
-        " own curve is taken as the design has it, so its errors are blamed on the sizes."
+        f"One level was fitted along, {fitted.level_db:+.1f} dB (give or take"
+        f" {fitted.level_error_db:.1f} dB); the driver's own curve is"
+        " taken as the design has it, so its errors are blamed on the sizes."
     )
 
 
 def _scale(fitted: Fitted) -> str:
     return (
-        f"The intervals take a reading to be off by {fitted.scale_db:.2f} dB, one standard"
+        f"The intervals take a reading to be off by {fitted.sigma_db:.2f} dB, one standard"
         f" deviation: {fitted.stated_db:.1f} dB stated for model and meter, weighed with what is"
         " left of the readings. A fault that all readings share is in no interval."
     )

@@ -1,4 +1,4 @@
-"""A measurement over the model: verdict, positions, differences, what would explain them."""
+"""Tables of an overlay: positions, residuals by band, sizes off, every band level."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from dispersion.response import Response
 from studies.answer import cautions
 from studies.answer.columns import band, fixed, number, text
 from studies.answer.evidence import evidence_of_responses
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
-from studies.questions.overlay.fit_tables import with_fit
-from studies.questions.overlay.study import Overlay, SizeOff
-from studies.questions.overlay.words import answer
+from studies.questions.overlay.fit_tables import finite, with_fit
+from studies.questions.overlay.one_size_off import SizeOff
+from studies.questions.overlay.study import Overlay, PositionResidual
+from studies.questions.overlay.words import answer, removed_in_words
 
 MOST_COLUMNS = 6
 """Positions whose differences stand side by side in print; more are in the files."""
@@ -22,24 +22,17 @@ COMPARED, GATED, UNREAD, FEW = "", "below the gate's limit", "not measured", "to
 
 
 def overlay_tables(found: Overlay) -> Findings:
-    """Put the answer to "does the measurement bear the model out?" into words and tables."""
+    """Return an overlay in sentences and tables."""
     findings = Findings(
         "overlay",
         found.design,
         tuple(answer(found)),
         _facts(found),
         (_positions(found), _differences(found), _sizes(found), _tried(found), _levels(found)),
-        evidence_of_responses(_responses(found), found.predicted.response),
+        evidence_of_responses(found.responses, found.predicted.response),
         (cautions.SWEEPS,),
     )
     return findings if found.fitted is None else with_fit(findings, found.fitted)
-
-
-def _responses(found: Overlay) -> list[Response]:
-    sizes = (*found.tried, *found.best_by_size)
-    solved = [one.response for one in sizes if one.response is not None]
-    fitted = [] if found.fitted is None else [found.fitted.response]
-    return [found.predicted.response, *solved, *fitted]
 
 
 def _facts(found: Overlay) -> tuple[Fact, ...]:
@@ -58,11 +51,11 @@ def _facts(found: Overlay) -> tuple[Fact, ...]:
         Fact("offset_db", held.offset_db, "level removed from all positions alike, dB"),
         Fact("driver_removed", held.driver_removed, "the driver's own curve was removed"),
         Fact("distance_only_rms_db", found.distance_only.rms_db, "rms with distances alone, dB"),
-        Fact("foreseen_db", found.foreseen_db, "foreseen between positions, rms, dB"),
-        Fact("round_db", _finite(found.round_db), "scatter round the column, dB"),
+        Fact("foreseen_db", found.predicted_spread_db, "foreseen between positions, rms, dB"),
+        Fact("round_db", finite(found.round_db), "scatter round the column, dB"),
         Fact("culprit", found.culprits[0].dimension.name if found.culprits else None,
              "size that would explain the rest best; none if none does noticeably"),
-        Fact("best_rms_db", _finite(best.rms_db) if best else None, "rms with the best size, dB"),
+        Fact("best_rms_db", finite(best.rms_db) if best else None, "rms with the best size, dB"),
         Fact("measurement_sha256", _digest(found), "of positions, frequencies and levels read"),
     )  # fmt: skip
 
@@ -73,10 +66,6 @@ def _digest(found: Overlay) -> str:
         parts.update(repr(one.position).encode())
         parts.update(one.frequencies.tobytes() + one.level_db.tobytes())
     return parts.hexdigest()
-
-
-def _finite(value: float) -> float | None:
-    return float(value) if np.isfinite(value) else None
 
 
 def _signed(value: float) -> str:
@@ -105,32 +94,20 @@ def _positions(found: Overlay) -> Table:
     )
     return Table(
         "positions",
-        f"Position by position: measured less predicted, dB, {_removed(found)}",
+        f"Position by position: measured less predicted, dB, {removed_in_words(found)}",
         columns,
-        tuple(_position(found, number) for number in range(len(found.positions))),
+        tuple(_position(found, *row) for row in enumerate(found.by_position)),
     )
 
 
-def _removed(found: Overlay) -> str:
-    return "level and driver curve removed" if found.comparison.driver_removed else "level removed"
-
-
-def _position(found: Overlay, at: int) -> tuple[Value, ...]:
+def _position(found: Overlay, at: int, residual: PositionResidual | None) -> tuple[Value, ...]:
     one, place = found.measurements[at], found.positions[at]
-    left = found.comparison.difference_db[at]
-    known = np.isfinite(left)
-    told: tuple[Value, ...] = (0, None, None, None, None)
-    if known.any():
-        worst = int(np.argmax(np.nan_to_num(np.abs(left))))
-        told = (
-            int(known.sum()),
-            float(left[known].mean()),
-            float(found.comparison.rms_by_position_db[at]),
-            float(left[worst]),
-            float(found.measured.centres[worst]),
-        )
+    numbers: tuple[Value, ...] = (0, None, None, None, None)
+    if residual is not None:
+        levels = (residual.mean_db, residual.rms_db, residual.worst_db, residual.worst_hz)
+        numbers = (residual.count, *levels)
     where = (place.name, place.r, place.height, found.elevations_deg[at], place.azimuth_deg)
-    return (*where, one.gate_limit_hz or None, *told, one.source)
+    return (*where, one.gate_limit_hz or None, *numbers, one.source)
 
 
 def _differences(found: Overlay) -> Table:
@@ -154,9 +131,9 @@ def _differences(found: Overlay) -> Table:
     narrow = len(found.positions) <= MOST_COLUMNS
     return Table(
         "differences",
-        f"Band by band: measured less predicted, dB, {_removed(found)}",
+        f"Band by band: measured less predicted, dB, {removed_in_words(found)}",
         columns,
-        tuple((float(row[0]), *map(_finite, row[1:])) for row in levels),
+        tuple((float(row[0]), *map(finite, row[1:])) for row in levels),
         "- where nothing is compared: not measured, below the gate's limit, or too few positions",
         scope="printed" if narrow else "data",
     )
@@ -174,8 +151,7 @@ def _short(name: str) -> str:
 
 
 def _sizes(found: Overlay) -> Table:
-    rms = found.comparison.rms_db
-    rows = [(*_change(one), _fall(rms, one.rms_db), one.reason) for one in found.best_by_size]
+    rows = [(*_change(one), finite(found.fall_db(one)), one.reason) for one in found.best_by_size]
     columns = (
         *_CHANGE,
         signed("fall_db", "rms falls\nby, dB", "less than as written by, dB"),
@@ -186,7 +162,8 @@ def _sizes(found: Overlay) -> Table:
         "What one size off would leave: the best change of each",
         columns,
         tuple(rows),
-        f"as written {rms:.2f} dB; a fall of less than 0.1 dB or a tenth may be chance",
+        f"as written {found.comparison.rms_db:.2f} dB; a fall of less than 0.1 dB or a tenth may be"
+        " chance",
         note_key="reason",
         mark_key="rms_db",
     )
@@ -202,11 +179,7 @@ _CHANGE = (
 
 def _change(one: SizeOff) -> tuple[Value, ...]:
     unit = one.dimension.unit
-    return one.dimension.name, one.change / unit.per_symbol, unit.symbol, _finite(one.rms_db)
-
-
-def _fall(rms: float, left: float) -> float | None:
-    return _finite(rms - left)
+    return one.dimension.name, one.change / unit.per_symbol, unit.symbol, finite(one.rms_db)
 
 
 def _tried(found: Overlay) -> Table:
@@ -234,16 +207,14 @@ def _levels(found: Overlay) -> Table:
 
 
 def _level_rows(found: Overlay) -> Iterator[tuple[Value, ...]]:
-    difference = found.comparison.difference_db
-    for (at, n), left in np.ndenumerate(difference):
-        measured, aligned = found.whole_db[at, n], found.aligned_db[at, n]
-        why = COMPARED
-        if not np.isfinite(left):
-            gated = np.isfinite(measured) and not np.isfinite(found.measured.level_db[at, n])
-            why = GATED if gated else FEW if np.isfinite(measured) else UNREAD
+    gated, aligned = found.gated, found.aligned_db
+    for (at, n), residual in np.ndenumerate(found.comparison.difference_db):
+        measured, why = found.whole_db[at, n], COMPARED
+        if not np.isfinite(residual):
+            why = GATED if gated[at, n] else FEW if np.isfinite(measured) else UNREAD
         yield (
             found.positions[at].name,
             float(found.measured.centres[n]),
-            *map(_finite, (measured, aligned, found.predicted.level_db[at, n], left)),
+            *map(finite, (measured, aligned[at, n], found.predicted.level_db[at, n], residual)),
             why,
         )

@@ -1,4 +1,4 @@
-"""The model at sizes that a fit tries: every one solved once, slopes by differences."""
+"""Levels of the model at the sizes a fit tries: each solved once, Jacobian by differences."""
 
 from __future__ import annotations
 
@@ -17,30 +17,35 @@ from studies.solving.grid import Progress, Solver, counted
 from studies.solving.predicting import predicted_at
 
 MOST_EVALUATIONS = 80
+"""Most solves of the whole band in one fit."""
 FITTING = "fitting sizes"
 STEP = 0.25
-"""Prior widths from which a slope is told: half a millimetre of plate gap, far more than what
-another mesh does to a level (0.01 dB), far less than a wavelength."""
+"""Prior widths of a difference quotient: half a millimetre of plate gap. Levels change by far more
+than by another mesh (0.01 dB), and the step is far less than a wavelength."""
 
 
 class Trials:
     """Levels of a design with some of its sizes changed, counted in prior widths.
 
-    What is tried is always the design that its own text makes, so that the text in the end is the
-    very thing solved.
+    Every trial is the text of a design, parsed: so the text written in the end is what was solved.
 
     Parameters
     ----------
     design : Design
     parameters : sequence of Parameter
     measured : MeasuredBands
-        Where and in which bands.
+        Positions and bands that are predicted.
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
     per_band : int
         Frequencies in a third-octave band.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
+
+    Attributes
+    ----------
+    evaluations : int
+        Solves of the whole band so far.
     """
 
     def __init__(
@@ -66,51 +71,51 @@ class Trials:
 
     @property
     def bounds(self) -> tuple[np.ndarray, np.ndarray]:
-        """(K,) lowest and highest prior widths to try."""
+        """Lowest and highest prior widths to try, (K,) each."""
         low, high = zip(*(parameter.bounds for parameter in self.parameters), strict=True)
         return np.array(low), np.array(high)
 
     def values(self, widths: ArrayLike) -> tuple[float, ...]:
-        """Sizes, SI, on whole steps."""
+        """Return the sizes, SI, rounded to what the text of a design holds."""
         pairs = zip(self.parameters, np.asarray(widths, dtype=float), strict=True)
         return tuple(parameter.at(float(width)) for parameter, width in pairs)
 
     def text(self, widths: ArrayLike) -> str:
-        """Text of the design with these sizes."""
+        """Return the text of the design with these sizes."""
         return parameter_text(self.design, self.parameters, self.values(widths))
 
     def levels(self, widths: ArrayLike) -> np.ndarray | None:
-        """(P, B) levels, dB; None if it cannot be built."""
+        """(P, B) levels at these sizes, dB re 0 dB at 1 m; None if they cannot be built."""
         values = self.values(widths)
         if values not in self._known:
             self._known[values] = self._solved(values)
         return self._known[values]
 
     def built(self, widths: ArrayLike) -> np.ndarray:
-        """(P, B) levels of what is known to be buildable, dB."""
+        """(P, B) levels at sizes known to be buildable, dB; ValueError if they are not."""
         levels = self.levels(widths)
         if levels is None:
             raise ValueError("these sizes cannot be built: ask `levels` first")
         return levels
 
     def response(self, widths: ArrayLike) -> Response:
-        """The solve behind `levels`."""
+        """Return the solve behind `levels`, which must have been asked first."""
         return self._responses[self.values(widths)]
 
-    def slopes(self, widths: np.ndarray, both_sides: bool = False) -> np.ndarray:
-        """(K, P, B) change of the levels for each prior width, dB.
+    def jacobian(self, widths: np.ndarray, *, both_sides: bool = False) -> np.ndarray:
+        """(K, P, B) derivative of the levels by each size, dB for one prior width.
 
-        One-sided differences, away from a bound and from what cannot be built; central ones where
-        both sides are asked for and can be had.
+        One-sided differences, away from a bound and from what cannot be built; central ones if
+        `both_sides` is set and both can be built. 0 where neither can.
         """
-        return np.array([self._slope(widths, at, both_sides) for at in range(len(widths))])
+        return np.array([self._derivative(widths, at, both_sides) for at in range(len(widths))])
 
     def finish(self) -> None:
-        """Fill the progress: nothing more is solved."""
+        """Report the progress as complete: nothing more is solved."""
         if self._progress is not None:
             self._progress(FITTING, self._total, self._total)
 
-    def _slope(self, widths: np.ndarray, at: int, both_sides: bool) -> np.ndarray:
+    def _derivative(self, widths: np.ndarray, at: int, both_sides: bool) -> np.ndarray:
         low, high = self.bounds
         ends: list[tuple[float, np.ndarray]] = []
         for step in (STEP, -STEP):

@@ -1,11 +1,9 @@
-"""Whether the measurement bears the model out, in sentences."""
+"""Sentences of an overlay: does the measurement agree with the model, and if not, why?"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-
-import numpy as np
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees
@@ -13,17 +11,18 @@ from studies.answer.columns import in_words
 from studies.answer.table import joined
 from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB
 from studies.measured.index import PERIODS
-from studies.questions.overlay.study import LEAST_GAIN, LEAST_GAIN_DB, STEPS, Overlay, SizeOff
+from studies.questions.overlay.one_size_off import STEPS, SizeOff
+from studies.questions.overlay.study import LEAST_GAIN, LEAST_GAIN_DB, Overlay
 
 ONE_IN = 20
 FEW = 20
-"""Fewer numbers than this that can still differ make no more than a hint."""
+"""With fewer degrees of freedom than this the verdict is no more than a hint."""
 LITTLE_DB = READING_DB
-"""Where the model predicts smaller differences between positions than this, a test says little."""
+"""Predicted differences between positions below this make a weak test, dB."""
 
 
 def answer(found: Overlay) -> list[str]:
-    """Answer "does the measurement bear the model out?" in sentences, the most important first."""
+    """Return the sentences, the most important first."""
     return [
         _verdict(found),
         *_beyond(found),
@@ -52,7 +51,7 @@ def _verdict(found: Overlay) -> str:
 
 
 def _positions(found: Overlay) -> str:
-    count = int(np.count_nonzero(found.comparison.compared.any(axis=1)))
+    count = found.comparison.position_count
     return "1 position" if count == 1 else f"{count} positions"
 
 
@@ -73,11 +72,11 @@ def _beyond(found: Overlay) -> Iterator[str]:
     if not held.beyond:
         yield _worst(found)
         return
-    told = f"{held.beyond} of {held.count} differ by more than {held.limit_db:.1f} dB"
+    many = f"{held.beyond} of {held.count} differ by more than {held.limit_db:.1f} dB"
     if held.beyond <= max(1, held.count // ONE_IN):
-        yield f"{told}, where one in {ONE_IN} may by chance. {_worst(found)}"
+        yield f"{many}, where one in {ONE_IN} may by chance. {_worst(found)}"
     else:
-        yield f"But {told}, where one in {ONE_IN} may by chance: look there. {_worst(found)}"
+        yield f"But {many}, where one in {ONE_IN} may by chance: look there. {_worst(found)}"
 
 
 def _culprits(found: Overlay) -> Iterator[str]:
@@ -97,15 +96,19 @@ def _culprits(found: Overlay) -> Iterator[str]:
         f" {best.dimension.name} before you believe it."
     )
     if others:
-        told = "; ".join(f"{change_in_words(one)} ({one.rms_db:.2f} dB)" for one in others)
-        yield f"This measurement can hardly tell it from the {told}."
+        named = "; ".join(f"{change_in_words(one)} ({one.rms_db:.2f} dB)" for one in others)
+        yield f"This measurement can hardly tell it from the {named}."
 
 
 def _farthest(found: Overlay) -> str:
     units = dict.fromkeys(one.dimension.unit for one in found.tried)
     steps = [max(STEPS) * unit.size / unit.per_symbol for unit in units]
-    told = [f"{step:g} {unit.symbol}" for unit, step in zip(units, steps, strict=True)]
-    return " or ".join(told)
+    return " or ".join(f"{step:g} {unit.symbol}" for unit, step in zip(units, steps, strict=True))
+
+
+def removed_in_words(found: Overlay) -> str:
+    """Name what was removed from the measured levels before comparing."""
+    return "level and driver curve removed" if found.comparison.driver_removed else "level removed"
 
 
 def change_in_words(size: SizeOff) -> str:
@@ -124,10 +127,10 @@ def _what_was_removed(found: Overlay) -> Iterator[str]:
         " (median of all differences); and any delay, which has no part in the levels of bands."
     )
     if held.driver_removed:
-        driver = held.driver_db[np.isfinite(held.driver_db)]
+        low, high = held.driver_range_db
         yield (
             "Removed as well: the driver's own curve, that is what all positions have in common"
-            f" band by band ({driver.min():+.1f} to {driver.max():+.1f} dB, mean over positions,"
+            f" band by band ({low:+.1f} to {high:+.1f} dB, mean over positions,"
             " shown in picture and table). With it goes every fault that is the same at all"
             " positions: only differences between them are tested."
         )
@@ -149,20 +152,20 @@ def _how_much_it_tests(found: Overlay) -> Iterator[str]:
             f"Only {held.free} of these numbers can still differ once that is removed:"
             " take all of this as a hint, and measure more bands or positions."
         )
-    if held.driver_removed and found.foreseen_db < LITTLE_DB:
+    if held.driver_removed and found.predicted_spread_db < LITTLE_DB:
         yield (
             f"This tests little: the model itself foresees differences of only"
-            f" {found.foreseen_db:.1f} dB rms between these positions, distance aside. Measure at"
-            " other heights too: lower, level with the ring, steeply above."
+            f" {found.predicted_spread_db:.1f} dB rms between these positions, distance aside."
+            " Measure at other heights too: lower, level with the ring, steeply above."
         )
 
 
 def _limits(found: Overlay) -> Iterator[str]:
-    limits = sorted({one.gate_limit_hz for one in found.measurements} - {0.0})
+    limits = found.gate_limits_hz
     if limits:
-        told = " to ".join(in_words(limit) for limit in dict.fromkeys((limits[0], limits[-1])))
+        span = " to ".join(in_words(limit) for limit in dict.fromkeys((limits[0], limits[-1])))
         yield (
-            f"Bands that reach below the gate's limit ({told}) are shown in grey and not compared:"
+            f"Bands that reach below the gate's limit ({span}) are shown in grey and not compared:"
             f" {PERIODS:g} periods must fit before the first bounce; with one, a resonance is cut"
             " off while it still rings."
         )
@@ -171,13 +174,10 @@ def _limits(found: Overlay) -> Iterator[str]:
             "Without first_bounce nothing is known of a gate: floor, ceiling and walls may be in"
             " the measurement, and the model stands in the open air."
         )
-    held = found.comparison
-    few = held.driver_removed and np.isfinite(found.measured.level_db).any(axis=0)
-    if np.any(few & ~held.compared.any(axis=0)):
-        bands = found.measured.centres[few & ~held.compared.any(axis=0)]
+    if found.sparse_hz.size:
         yield (
             f"Not compared, since fewer than {LEAST_POSITIONS} positions have them:"
-            f" {joined([band_label(band) for band in bands])}."
+            f" {joined([band_label(band) for band in found.sparse_hz])}."
         )
 
 

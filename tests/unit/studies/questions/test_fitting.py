@@ -19,23 +19,23 @@ from shapes.clashes import find_clashes
 from studies.design import Design, parse_design
 from studies.design.parameters import REACH, parameter_text, parameters_of
 from studies.measured.positions import MeasuredBands, Position
+from studies.questions.overlay.cross_validation import MOST_GROUPS, groups_of
 from studies.questions.overlay.estimating import (
     STATED_COUNTS,
     centred,
     correlations_of,
     covariance_of,
+    degrees_of_freedom,
     free_readings,
-    freedom_of,
     half_width,
     level_error,
-    scale_of,
+    residual_deviation,
 )
 from studies.questions.overlay.fit_tables import fitting_tables
 from studies.questions.overlay.fit_words import fit_words
 from studies.questions.overlay.fitted_file import PREFIX, fitted_files, fitted_text
 from studies.questions.overlay.fitting import FitError, Fitted
 from studies.questions.overlay.fitting import fit as fit_at
-from studies.questions.overlay.holding_out import MOST_GROUPS, groups_of
 from studies.questions.overlay.trials import MOST_EVALUATIONS
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
@@ -155,8 +155,8 @@ def test_removing_what_is_common_is_fitting_it_along() -> None:
     ):
         columns = columns.astype(float)
         left = flat - columns @ np.linalg.lstsq(columns, flat, rcond=None)[0]
-        assert centred(values, known, by_band) == pytest.approx(left, abs=1e-12)
-        assert free_readings(known, by_band) == len(flat) - np.linalg.matrix_rank(columns)
+        assert centred(values, known, by_band=by_band) == pytest.approx(left, abs=1e-12)
+        assert free_readings(known, by_band=by_band) == len(flat) - np.linalg.matrix_rank(columns)
 
 
 def test_covariance_is_that_of_all_unknowns_together() -> None:
@@ -167,17 +167,19 @@ def test_covariance_is_that_of_all_unknowns_together() -> None:
     together = np.vstack((slopes.reshape(3, -1), np.ones(24)))
     told = together @ together.T / 0.7**2 + np.diag([1.0, 1.0, 1.0, 0.0])
     both = np.linalg.inv(told)
-    assert covariance_of(centred(slopes, known, False), 0.7) == pytest.approx(both[:3, :3])
+    assert covariance_of(centred(slopes, known, by_band=False), 0.7) == pytest.approx(both[:3, :3])
     # t(0.975; 10) = 2.228 (any table of the t-distribution)
     error = level_error(slopes.reshape(3, -1), 0.7, 10.0)
     assert error == pytest.approx(2.228 * np.sqrt(both[3, 3]), rel=1e-3)
 
 
 def test_scale_is_stated_where_nothing_is_read_and_found_where_much_is() -> None:
-    assert scale_of(np.zeros(0), 1.8, freedom_of(0, 0)) == pytest.approx(1.8)
+    assert residual_deviation(np.zeros(0), 1.8, degrees_of_freedom(0, 0)) == pytest.approx(1.8)
     many = np.random.default_rng(3).normal(0.0, 0.4, 40_000)
-    assert scale_of(many, 1.8, freedom_of(many.size, 0)) == pytest.approx(0.4, rel=0.02)
-    few = scale_of(np.full(4, 0.4), 1.8, STATED_COUNTS + 4.0)
+    assert residual_deviation(many, 1.8, degrees_of_freedom(many.size, 0)) == pytest.approx(
+        0.4, rel=0.02
+    )
+    few = residual_deviation(np.full(4, 0.4), 1.8, STATED_COUNTS + 4.0)
     assert few == pytest.approx(np.sqrt(0.5 * (1.8**2 + 0.4**2)))
 
 
@@ -191,15 +193,15 @@ def test_intervals_cover(noise_db: float) -> None:
     known, tried, held = np.ones((6, 5), dtype=bool), 400, 0
     for _ in range(tried):
         slopes, sizes = random.normal(size=(4, 6, 5)), random.normal(size=4)
-        flat = centred(slopes, known, True)
-        read = centred(np.tensordot(sizes, slopes, 1), known, True)
-        read = read + centred(random.normal(0.0, noise_db, (6, 5)), known, True)
-        freedom = freedom_of(free_readings(known, True), 4)
+        flat = centred(slopes, known, by_band=True)
+        read = centred(np.tensordot(sizes, slopes, 1), known, by_band=True)
+        read = read + centred(random.normal(0.0, noise_db, (6, 5)), known, by_band=True)
+        freedom = degrees_of_freedom(free_readings(known, by_band=True), 4)
         scale, found = 1.8, np.zeros(4)
         for _ in range(4):
             covariance = covariance_of(flat, scale)
             found = covariance @ flat @ read / scale**2
-            scale = scale_of(read - found @ flat, 1.8, freedom)
+            scale = residual_deviation(read - found @ flat, 1.8, freedom)
         held += np.sum(np.abs(found - sizes) <= half_width(covariance_of(flat, scale), freedom))
     share = held / (4 * tried)
     # Three standard errors of a share of 0.95 among 1600.
@@ -213,18 +215,17 @@ def test_intervals_cover(noise_db: float) -> None:
 def test_true_sizes_are_found_whatever_driver_and_meter(true: Fitted) -> None:
     assert true.settled
     assert true.curve_removed
-    assert true.level is None
+    assert true.level_db is None
     for name, value in (("plate gap", 0.0615), ("keep", 0.0427)):
         one = of(true, name)
         assert abs(one.value - value) < LESS_THAN_A_STEP * one.parameter.prior
         assert one.low < value < one.high
         assert one.differs
-        assert one.told
+        assert one.determined
     for name in ("effective diameter", "shrink frequency", "driver proud height"):
         assert not of(true, name).differs
-    before, after = true.rms_db
-    assert after < 0.02 < before
-    assert true.held_out.better
+    assert true.residuals.rms_fitted_db < 0.02 < true.residuals.rms_written_db
+    assert true.held_out.improved
 
 
 def test_it_stays_within_its_solves(true: Fitted) -> None:
@@ -242,7 +243,7 @@ def test_noise_alone_does_not_move_sizes_out_of_their_intervals() -> None:
     for seed in range(4):
         fitted = fit(example(), readings(example(), 0.5, seed), straight)
         held += [one.low <= one.parameter.written <= one.high for one in fitted.estimates]
-        written, found = fitted.held_out.rms_db
+        written, found = fitted.held_out.rms_written_db, fitted.held_out.rms_fitted_db
         assert abs(found - written) < 0.5 * written
     # Twenty intervals of 95 %: fewer than 17 hold what is true once in 370 times (binomial).
     assert sum(held) >= 17
@@ -253,9 +254,8 @@ def test_a_level_is_fitted_where_the_driver_is_known() -> None:
     built = readings(example(*GAP_AND_KEEP))
     flat = replace(built, level_db=built.level_db - np.linspace(-2.0, 3.0, len(built.centres)))
     fitted = fit(design, flat, straight, curve_removed=False, stated_db=0.02)
-    level, error = fitted.level
-    assert level == pytest.approx(84.0, abs=error)
-    assert error < 0.1
+    assert fitted.level_db == pytest.approx(84.0, abs=fitted.level_error_db)
+    assert fitted.level_error_db < 0.1
     assert abs(of(fitted, "plate gap").value - 0.0615) < 2e-3 * LESS_THAN_A_STEP
     assert "One level was fitted along, +84.0 dB" in " ".join(fit_words(fitted))
 
@@ -278,9 +278,10 @@ def alike(slopes: np.ndarray) -> np.ndarray:
 def test_sizes_that_cannot_be_told_apart_are_named() -> None:
     solver = partial(straight, shape=alike)
     fitted = fit(example(), readings(example(*GAP_AND_KEEP), solver=solver), solver, stated_db=0.1)
-    ((one, other, correlation),) = fitted.confused
+    (pair,) = fitted.inseparable
+    one, other = pair.one, pair.other
     assert {one.name, other.name} == {"plate gap", "keep"}
-    assert correlation < -0.9
+    assert pair.correlation < -0.9
     words = " ".join(fit_words(fitted))
     assert "cannot tell plate gap from keep" in words
     assert "a larger plate gap and a larger keep undo each other" in words
@@ -298,10 +299,10 @@ def test_a_size_of_which_readings_say_nothing_stays_as_written() -> None:
     solver = partial(straight, shape=deaf)
     fitted = fit(example(), readings(example(*GAP_AND_KEEP), solver=solver), solver, stated_db=0.1)
     gap = of(fitted, "plate gap")
-    assert not gap.told
-    assert gap.spread == pytest.approx(1.0)
+    assert not gap.determined
+    assert gap.width_left == pytest.approx(1.0)
     assert gap.value == pytest.approx(0.060)
-    assert not fitted.confused
+    assert not fitted.inseparable
     assert "next to nothing of plate gap" in " ".join(fit_words(fitted))
     assert fitting_tables(fitted)[0].values("remark")[3] == "not told"
 

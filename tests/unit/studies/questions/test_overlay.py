@@ -23,8 +23,10 @@ from studies.measured.comparing import MODEL_DB, READING_DB, compare, scatter_ro
 from studies.measured.positions import Measurement, Position
 from studies.measured.reading import read_measurements
 from studies.measured.text_files import MeasurementError
+from studies.questions.overlay import one_size_off
 from studies.questions.overlay.figures import differences_figure, overlay_pictures
-from studies.questions.overlay.study import Overlay, SizeOff, overlay
+from studies.questions.overlay.one_size_off import SizeOff
+from studies.questions.overlay.study import Overlay, overlay
 from studies.questions.overlay.tables import overlay_tables
 from studies.questions.overlay.words import change_in_words
 from studies.questions.spread.study import spread
@@ -68,14 +70,14 @@ def solver(problem: Problem, progress: Callable[[int], None] | None = None) -> R
 def few_steps() -> Iterator[None]:
     """Two changes of every size in place of six."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("studies.questions.overlay.study.STEPS", (-4.0, 2.0))
+        patch.setattr(one_size_off, "STEPS", (-4.0, 2.0))
         yield
 
 
 @pytest.fixture
 def one_step(monkeypatch: pytest.MonkeyPatch) -> None:
     """One change of every size, where the test is not about that."""
-    monkeypatch.setattr("studies.questions.overlay.study.STEPS", (1.0,))
+    monkeypatch.setattr(one_size_off, "STEPS", (1.0,))
 
 
 def measured_on(
@@ -280,7 +282,7 @@ def test_positions_at_one_height_test_little(perfect: Overlay, one_step: None) -
     built = measured_on(perfect.design, around)
     built = (replace(built[0], level_db=built[0].level_db + 2.0), *built[1:])
     found = overlay(perfect.design, solver, per_band=4, measurements=built)
-    assert found.foreseen_db == pytest.approx(0.0, abs=1e-9)
+    assert found.predicted_spread_db == pytest.approx(0.0, abs=1e-9)
     # 2 dB at one of four: a standard deviation of 1 dB.
     assert found.round_db == pytest.approx(1.0)
     told = " ".join(overlay_tables(found).answer)

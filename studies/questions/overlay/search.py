@@ -1,0 +1,112 @@
+"""The search of a fit: bounded least squares, and the standard deviation of a residual with it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from studies.questions.overlay.estimating import centred, residual_deviation
+from studies.questions.overlay.trials import MOST_EVALUATIONS, Trials
+
+NEAR = 0.5
+"""Prior widths within which a Jacobian is kept."""
+RESERVED, MOST_STEPS, MOST_ROUNDS, STEADY = 22, 10, 4, 0.1
+"""Solves kept for the Jacobian at the solution and for cross-validation; Gauss-Newton steps of one
+round; most rounds with a new standard deviation; relative change of it that counts as none."""
+IMPOSSIBLE_DB = 1e3
+
+
+class Search:
+    """Least squares by Gauss-Newton steps from the design as written.
+
+    Rounds alternate: sizes at a given standard deviation of a residual, then that deviation at
+    these sizes, until both converge. The Jacobian is kept while the sizes stay near, and taken
+    from both sides at the end.
+
+    Parameters
+    ----------
+    trials : Trials
+    by_band : bool
+        Subtract the mean over the positions of each band; otherwise one mean.
+    stated_db : float
+        Standard deviation of model and meter, as stated.
+    freedom : float
+        Degrees of freedom of the standard deviation.
+
+    Attributes
+    ----------
+    known : (P, B) bool array
+        True where a reading counts.
+    widths : (K,) array
+        Sizes so far, in prior widths from what is written.
+    sigma_db : float
+        Standard deviation of a residual so far.
+    jacobian : (K, P, B) array
+        dB for each prior width, near `widths`.
+    settled : bool
+        True once both have converged.
+    """
+
+    def __init__(self, trials: Trials, *, by_band: bool, stated_db: float, freedom: float) -> None:
+        self.trials, self.by_band = trials, by_band
+        self.known = np.isfinite(trials.measured.level_db)
+        self.stated_db, self.freedom = stated_db, freedom
+        self.widths = np.zeros(len(trials.parameters))
+        self.sigma_db, self.settled = stated_db, False
+        self._at, self.jacobian = self.widths, trials.jacobian(self.widths)
+
+    def run(self) -> None:
+        """Search from the design as written; afterwards the Jacobian is that at the solution."""
+        self._until_steady()
+        self._at, self.jacobian = self.widths, self.trials.jacobian(self.widths, both_sides=True)
+        self._until_steady()
+
+    def centred_jacobian(self) -> np.ndarray:
+        """(K, N) Jacobian of the residuals, sign reversed: mean over the positions subtracted."""
+        return centred(self.jacobian, self.known, by_band=self.by_band)
+
+    def _until_steady(self) -> None:
+        for _ in range(MOST_ROUNDS):
+            converged, before = self._least_squares(), self.sigma_db
+            residual = self._residual(self.widths)
+            self.sigma_db = residual_deviation(residual, self.stated_db, self.freedom)
+            self.settled = converged and abs(self.sigma_db / before - 1.0) < STEADY
+            if self.settled:
+                return
+
+    def _least_squares(self) -> bool:
+        """Move to the most likely sizes at this standard deviation; return whether it converged."""
+        from scipy.optimize import least_squares
+
+        found = least_squares(
+            self._misfit,
+            self.widths,
+            jac=self._misfit_jacobian,
+            bounds=self.trials.bounds,
+            ftol=1e-3,
+            xtol=1e-3,
+            gtol=1e-2,
+            max_nfev=max(1, min(self._solves_left, MOST_STEPS)),
+        )
+        self.widths = found.x
+        return found.status > 0
+
+    @property
+    def _solves_left(self) -> int:
+        """Solves that may still be spent on the search."""
+        return MOST_EVALUATIONS - RESERVED - self.trials.evaluations
+
+    def _residual(self, widths: np.ndarray) -> np.ndarray:
+        levels = self.trials.levels(widths)
+        if levels is None:
+            return np.full(int(self.known.sum()), IMPOSSIBLE_DB)
+        return centred(self.trials.measured.level_db - levels, self.known, by_band=self.by_band)
+
+    def _misfit(self, widths: np.ndarray) -> np.ndarray:
+        """(N + K,) residuals and sizes, each over its standard deviation."""
+        return np.append(self._residual(widths) / self.sigma_db, widths)
+
+    def _misfit_jacobian(self, widths: np.ndarray) -> np.ndarray:
+        far = np.max(np.abs(widths - self._at)) > NEAR
+        if far and self._solves_left > 2 * len(widths):
+            self._at, self.jacobian = widths, self.trials.jacobian(widths)
+        return np.vstack((-self.centred_jacobian().T / self.sigma_db, np.eye(len(widths))))
