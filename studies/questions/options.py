@@ -6,7 +6,7 @@ import functools
 from collections.abc import Callable, Sequence
 from dataclasses import fields
 from pathlib import Path
-from typing import Any, Concatenate, ParamSpec
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import click
 from platformdirs import user_data_path
@@ -24,21 +24,26 @@ BUDGET = ("time_budget", "memory_budget", "yes")
 
 Own = ParamSpec("Own")
 """A command's own options."""
+To = TypeVar("To", bound=Delivery)
+"""Where a command's answer goes: its first argument."""
+Value = TypeVar("Value", bound=Delivery | SolverOptions)
+Option = Callable[[Callable[..., None]], Callable[..., None]]
+"""Decorates a command with an option of click."""
 
 
 class Refusal(click.ClickException):
-    """A mistake of the user, told in one message."""
+    """A mistake of the user, shown as one message; ends the program with exit status 2."""
 
     exit_code = USER_MISTAKE
 
 
 def as_metres(ctx: click.Context, option: click.Parameter, text: str | None) -> float | None:
-    """Read an option's length where it was given."""
+    """Callback of an option: its length in metres, None if it was not given."""
     return None if text is None else metres(_name_of(option), text)
 
 
 def as_hertz(ctx: click.Context, option: click.Parameter, texts: Sequence[str]) -> Sequence[float]:
-    """Read every frequency of an option."""
+    """Callback of an option: every frequency in Hz."""
     from shapes.lengths import LengthError, parse_frequency
 
     try:
@@ -52,7 +57,7 @@ def _name_of(option: click.Parameter) -> str:
 
 
 def metres(option: str, text: str) -> float:
-    """Read an option's length, with its unit."""
+    """Read an option's length, in metres; Refusal if it is none or has no unit."""
     from shapes.lengths import LengthError, parse_length
 
     try:
@@ -62,13 +67,13 @@ def metres(option: str, text: str) -> float:
 
 
 def require_few(option: str, given: Sequence[object], most: int) -> None:
-    """Refuse an option that was given more often than one answer can hold."""
+    """Raise a Refusal if an option was given more than `most` times."""
     if len(given) > most:
         raise Refusal(f"--{option} was given {len(given)} times, {most} at most: ask twice")
 
 
 def example(words: str) -> str:
-    """Line at the end of a command's help that shows how it is asked."""
+    """Return the last lines of a command's help: an example of its use."""
     return f"\b\nExample: roundcast {words}"
 
 
@@ -166,38 +171,62 @@ _writing_options = (
 def output_options(
     command: Callable[Concatenate[DesignDelivery, Own], None],
 ) -> Callable[..., None]:
-    """Options of every command that answers a question about a design: its first argument."""
-    options = (
-        click.argument("path", metavar="DESIGN", type=click.Path(path_type=Path)),
-        *_writing_options,
-        click.option(
-            "--allow-outside",
-            is_flag=True,
-            help="Let the design, and an index of measurements, name files outside of their own"
-            " folders: for files that you trust.",
-        ),
-    )
+    """Give a command about a design its argument and the options of its answer.
+
+    The command receives them as its first argument, a `DesignDelivery`.
+    """
 
     @functools.wraps(command)
     def deliver(*given: Any, **named: Any) -> None:
-        delivery = DesignDelivery(asked=_asked(), **_taken(DesignDelivery, named))
-        command(delivery, *given, **named)
+        command(_taken(DesignDelivery, named, asked=_asked()), *given, **named)
 
-    return _with_options(deliver, options)
+    design = click.argument("path", metavar="DESIGN", type=click.Path(path_type=Path))
+    outside = click.option(
+        "--allow-outside",
+        is_flag=True,
+        help="Let the design, and an index of measurements, name files outside of their own"
+        " folders: for files that you trust.",
+    )
+    return _with_options(deliver, (design, *_writing_options, outside))
 
 
 def writing_options(command: Callable[Concatenate[Delivery, Own], None]) -> Callable[..., None]:
-    """Where an answer goes, and in which form, of a command that needs no design."""
+    """Give a command that needs no design the options of its answer: a `Delivery`, first."""
 
     @functools.wraps(command)
     def deliver(*given: Any, **named: Any) -> None:
-        command(Delivery(**_taken(Delivery, named)), *given, **named)
+        command(_taken(Delivery, named), *given, **named)
 
     return _with_options(deliver, _writing_options)
 
 
-def solver_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Options of every command that solves something: its argument `solving`."""
+def some_solver_options(
+    *options: Option,
+) -> Callable[
+    [Callable[Concatenate[To, SolverOptions, Own], None]], Callable[Concatenate[To, Own], None]
+]:
+    """Give a command these of the solver's options.
+
+    The command receives them as its second argument, a `SolverOptions` with the defaults of what
+    it does not offer.
+    """
+
+    def offer(
+        command: Callable[Concatenate[To, SolverOptions, Own], None],
+    ) -> Callable[Concatenate[To, Own], None]:
+        @functools.wraps(command)
+        def solve(delivery: To, *given: Any, **named: Any) -> None:
+            command(delivery, _taken(SolverOptions, named), *given, **named)
+
+        return _with_options(solve, options)
+
+    return offer
+
+
+def solver_options(
+    command: Callable[Concatenate[To, SolverOptions, Own], None],
+) -> Callable[Concatenate[To, Own], None]:
+    """Give a command all of the solver's options, see `some_solver_options`."""
     options = (
         workers_option,
         per_band_option,
@@ -208,37 +237,25 @@ def solver_options(command: Callable[..., None]) -> Callable[..., None]:
         _cluster_option,
         *_budget_options,
     )
-    return _with_solving(command, options)
+    return some_solver_options(*options)(command)
 
 
-def wave_options(command: Callable[..., None]) -> Callable[..., None]:
-    """Options of a command that asks the wave solver only, at frequencies of its own choice."""
+def wave_options(
+    command: Callable[Concatenate[To, SolverOptions, Own], None],
+) -> Callable[Concatenate[To, Own], None]:
+    """Give a command the options of the wave solver, at frequencies of the command's choice."""
     options = (workers_option, finer_option, ledger_option, _no_ledger_option, *_budget_options)
-    return _with_solving(command, options)
+    return some_solver_options(*options)(command)
 
 
-def some_solver_options(
-    *options: Callable[[Callable[..., None]], Callable[..., None]],
-) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Only these of the solver's options: the command's argument `solving`."""
-    return functools.partial(_with_solving, options=options)
+def _taken(kind: type[Value], named: dict[str, Any], **more: Any) -> Value:
+    """Make a dataclass of its fields among what was given by name, and take them out of it."""
+    known = {field.name for field in fields(kind)}
+    return kind(**{name: named.pop(name) for name in known & named.keys()}, **more)
 
 
-def _with_solving(command: Callable[..., None], options: Sequence[Any]) -> Callable[..., None]:
-    @functools.wraps(command)
-    def solve(*given: Any, **named: Any) -> None:
-        solving = SolverOptions(**_taken(SolverOptions, named))
-        command(*given, solving=solving, **named)
-
-    return _with_options(solve, options)
-
-
-def _taken(kind: type, named: dict[str, Any]) -> dict[str, Any]:
-    """Take the fields of a value out of what was given by name."""
-    return {field.name: named.pop(field.name) for field in fields(kind) if field.name in named}
-
-
-def _with_options(command: Callable[..., None], options: Sequence[Any]) -> Callable[..., None]:
+def _with_options(command: Callable[..., None], options: Sequence[Option]) -> Callable[..., None]:
+    """Decorate a command with options; the first is the first in its help."""
     return functools.reduce(lambda made, option: option(made), reversed(options), command)
 
 

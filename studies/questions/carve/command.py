@@ -46,7 +46,7 @@ class CarveOptions(Options):
     metavar="N",
     help="Solves that the search may spend; few make a poor cap and cone to compare with.",
 )
-def carve(delivery: DesignDelivery, knots: int, solves: int, solving: SolverOptions) -> None:
+def carve(delivery: DesignDelivery, solving: SolverOptions, knots: int, solves: int) -> None:
     """Search a reflector's curve of your own.
 
     A smooth profile within what your workshop can make, held against the best cap and the best

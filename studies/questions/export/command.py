@@ -67,12 +67,12 @@ class ExportOptions(Options):
 )
 def export(
     delivery: DesignDelivery,
+    solving: SolverOptions,
     elevation_step: float,
     azimuth_step: float,
     no_sofa: bool,
     author: str,
     licence: str,
-    solving: SolverOptions,
 ) -> None:
     """Hand the directivity to other programs, in open formats.
 

@@ -81,13 +81,13 @@ class MeterOptions(Options):
 )
 def meter(
     delivery: DesignDelivery,
+    solving: SolverOptions,
     tell: tuple[str, ...],
     question: Literal["keep", "gap"] | None,
     instrument: str | None,
     turntable: bool | None,
     distance: str | None,
     wall: str | None,
-    solving: SolverOptions,
 ) -> None:
     """Plan what to measure: places, bands, boxes to fill in.
 

@@ -41,7 +41,7 @@ class OverlayOptions(Options):
 )
 @solver_options
 def overlay(
-    delivery: DesignDelivery, files: tuple[Path, ...], fit: bool, solving: SolverOptions
+    delivery: DesignDelivery, solving: SolverOptions, files: tuple[Path, ...], fit: bool
 ) -> None:
     """Does your measurement bear the model out?
 

@@ -47,7 +47,7 @@ class PostsOptions(Options):
     " [default: one more post, and both counts at twice the diameter]",
 )
 @some_solver_options(per_band_option)
-def posts(delivery: DesignDelivery, also: tuple[str, ...], solving: SolverOptions) -> None:
+def posts(delivery: DesignDelivery, solving: SolverOptions, also: tuple[str, ...]) -> None:
     """How far the level swings round the column.
 
     For the posts in the file and for others on the same circle: an estimate.

@@ -83,12 +83,12 @@ class RaysOptions(Options):
 )
 def rays(
     delivery: DesignDelivery,
+    solving: SolverOptions,
     rays: int,
     shift: float | None,
     tilt: float,
     stl: Path | None,
     stl_unit: str,
-    solving: SolverOptions,
 ) -> None:
     """Why the sound goes where it goes.
 

@@ -34,7 +34,7 @@ class SeatOptions(Options):
     help="Of the impulse responses, milliseconds. [default: as long as the latest bounce and the"
     " lowest frequency need, up to the next tenth of a second]",
 )
-def seat(delivery: DesignDelivery, wav_length: float | None, solving: SolverOptions) -> None:
+def seat(delivery: DesignDelivery, solving: SolverOptions, wav_length: float | None) -> None:
     """What reaches your chair.
 
     Direct sound and the first bounces off floor, ceiling and walls, sitting against standing, a

@@ -44,7 +44,7 @@ class SliceOptions(Options):
     help='Such as "2 kHz"; may be repeated. [default: 500 Hz, 2 kHz and 8 kHz]',
 )
 @some_solver_options(workers_option, finer_option)
-def slice_(delivery: DesignDelivery, at: tuple[float, ...], solving: SolverOptions) -> None:
+def slice_(delivery: DesignDelivery, solving: SolverOptions, at: tuple[float, ...]) -> None:
     """Show the wave inside and round the ring.
 
     The pressure in a slice through the axis, still and as a looping animation.

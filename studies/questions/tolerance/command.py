@@ -47,7 +47,7 @@ class ToleranceOptions(Options):
     help="Frequencies in a third octave for the batch; 4 is quicker, and can be off by tenths.",
 )
 def tolerance(
-    delivery: DesignDelivery, samples: int, batch_per_band: int, solving: SolverOptions
+    delivery: DesignDelivery, solving: SolverOptions, samples: int, batch_per_band: int
 ) -> None:
     """What a millimetre costs.
 
