@@ -1,4 +1,4 @@
-"""Off-centre and tilt: what only rays can tell, since the wave solver needs one axis."""
+"""Off-centre and tilt, estimated by rays, since the wave solver needs one axis."""
 
 from dataclasses import dataclass, replace
 from functools import partial
@@ -17,23 +17,25 @@ RAYS = 2**18
 """Rays through each of the centred, shifted and tilted reflectors."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Askew:
-    """What a reflector and plate off the axis or tilted do, estimated by rays.
+    """What a reflector and plate off the axis, or tilted, do to the level round the column.
 
     Attributes
     ----------
     name : str
+        "off-centre" or "tilt".
     tolerance : float
-        m or radians.
+        How far off, m or radians.
     unit : Unit
+        In which it is stated.
     frequencies : (F,) array
         Third octaves where rays mean something, Hz.
     side_db : (F,) array
-        How much a seat on the worst side gains or loses in the window, dB: the part of the
-        change that goes once round the column.
+        How much a seat on the worst side gains or loses in the window, dB: amplitude of the
+        first harmonic over azimuth of the change of level.
     error_db : float
-        Standard error of that, at most.
+        Largest standard error of `side_db`.
     """
 
     name: str
@@ -45,18 +47,23 @@ class Askew:
 
     @property
     def largest_db(self) -> float:
-        """Largest change in any of the bands, dB."""
+        """Largest of `side_db`, dB."""
         return float(self.side_db.max())
 
     @property
     def largest_at_hz(self) -> float:
-        """Centre of that band, Hz."""
+        """Centre of the band with the largest of `side_db`, Hz."""
         return float(self.frequencies[int(np.argmax(self.side_db))])
 
     @property
     def per_unit_db(self) -> float:
-        """Largest change per unit, dB, taken as proportional."""
+        """`largest_db` per unit of the error, dB, taken as proportional; 0 without tolerance."""
         return self.largest_db * self.unit.size / self.tolerance if self.tolerance else 0.0
+
+    @property
+    def shows(self) -> bool:
+        """Whether the largest change is more than twice its standard error."""
+        return self.largest_db > 2.0 * self.error_db
 
 
 def hung_askew(design: Design) -> tuple[Askew, ...]:
@@ -77,14 +84,23 @@ def hung_askew(design: Design) -> tuple[Askew, ...]:
     found = []
     for name, size, unit, mounting in cases:
         side = 2.0 * np.abs(np.mean((count(mounting)[0] - centred) * once_round, axis=1))
-        found.append(Askew(name, size, unit, meant, side, error))
+        found.append(
+            Askew(
+                name=name,
+                tolerance=size,
+                unit=unit,
+                frequencies=meant,
+                side_db=side,
+                error_db=error,
+            )
+        )
     return tuple(found)
 
 
 def _round_the_window(
     problem: Problem, window_deg: tuple[float, float], mounting: Mounting
 ) -> tuple[np.ndarray, np.ndarray, float]:
-    """(F, A) level by azimuth in dB, the azimuths' edges, standard error of a once-round part."""
+    """(F, A) level by azimuth, dB; edges of the azimuths, deg; standard error of a harmonic, dB."""
     found = count_rays(problem, rays=RAYS, mounting=mounting, window_deg=window_deg)
     share = np.maximum(found.by_azimuth, 1e-12)
     relative = np.median(found.azimuth_error / share, axis=1).max()

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from numpy.typing import ArrayLike
 
 from studies.answer.charts.curves import level_axis
 from studies.answer.charts.style import (
@@ -25,7 +23,8 @@ from studies.answer.charts.style import (
     new_figure,
 )
 from studies.answer.picture import Picture, Pictures
-from studies.questions.tolerance.batch import seat_levels_db
+from studies.questions.tolerance.askew import Askew
+from studies.questions.tolerance.batch import Batch
 from studies.questions.tolerance.study import Tolerance
 from studies.questions.tolerance.words import ends_in_words, plus_minus
 
@@ -39,22 +38,8 @@ def tolerance_pictures(found: Tolerance) -> Pictures:
 
 
 def _worries(found: Tolerance) -> Picture:
-    worries = [
-        Worry(
-            f"{size.dimension.name}, {ends_in_words(size.dimension)}",
-            size.minus_db,
-            size.plus_db,
-            *size.curve_ends_db,
-        )
-        for size in found.sizes
-    ]
-    estimates = [
-        (f"{case.name}, {plus_minus(case.tolerance, case.unit)}", case.largest_db)
-        for case in found.askew
-    ]
-    title = f"{found.design.title}: what each size costs"
     return Picture(
-        worries_figure(title, worries, found.ears, estimates, ESTIMATE),
+        worries_figure(found),
         "Which size to watch: the longest bars, on either side of its tolerance. What hangs"
         " off-centre or tilted is an estimate by rays and stands apart.",
     )
@@ -62,84 +47,36 @@ def _worries(found: Tolerance) -> Picture:
 
 def _batch(found: Tolerance) -> Picture:
     batch = found.batch
-    figure = batch_figure(
-        f"{found.design.title}: {len(batch.solved)} speakers, every size off, {found.ears}",
-        batch.nominal.coverage.centres,
-        seat_levels_db(batch.nominal),
-        batch.seat_band_db,
-        batch.scores_db,
-        batch.nominal.score,
-        batch.within_db,
-        batch.doubt_db,
-    )
+    title = f"{found.design.title}: {len(batch.solved)} speakers, every size off, {found.ears}"
     return Picture(
-        figure, "How much speakers built to these tolerances differ: nine in ten lie in the band."
+        batch_figure(title, batch),
+        "How much speakers built to these tolerances differ: nine in ten lie in the band.",
     )
-
-
-@dataclass(frozen=True, eq=False)
-class Worry:
-    """One size in the ranking.
-
-    Attributes
-    ----------
-    name : str
-        With its tolerance: "keep, +-1 mm".
-    minus_db, plus_db : float
-        Change of the score at either end, dB; nan if that cannot be built.
-    curve_minus_db, curve_plus_db : float
-        Largest change of a third octave at the seat, signed, dB; nan likewise.
-    """
-
-    name: str
-    minus_db: float
-    plus_db: float
-    curve_minus_db: float
-    curve_plus_db: float
 
 
 @in_common_style
-def worries_figure(
-    title: str,
-    worries: Sequence[Worry],
-    ears: str,
-    estimates: Sequence[tuple[str, float]] = (),
-    estimates_title: str = "",
-) -> Figure:
-    """Draw what every size costs, the most costly on top.
+def worries_figure(found: Tolerance) -> Figure:
+    """Draw how score and curve change at both ends of every tolerance, the most costly on top.
 
-    Parameters
-    ----------
-    title : str
-    worries : sequence of Worry
-        In the order of the ranking.
-    ears : str
-        Where the curve is heard.
-    estimates : sequence of (str, float)
-        Names with tolerance, and dB: drawn apart, since they come from another method.
-    estimates_title : str
-        Says which.
-
-    Returns
-    -------
-    Figure
+    Off-centre and tilt are drawn in a panel of their own, since they come from another method.
     """
-    height = 2.3 + 0.5 * len(worries) + (1.2 + 0.4 * len(estimates) if estimates else 0.0)
-    figure = new_figure(height, title)
-    ratios = [len(worries)] + ([len(estimates)] if estimates else [])
+    sizes, askew = found.sizes, found.askew
+    height = 2.3 + 0.5 * len(sizes) + (1.2 + 0.4 * len(askew) if askew else 0.0)
+    figure = new_figure(height, f"{found.design.title}: what each size costs")
+    ratios = [len(sizes)] + ([len(askew)] if askew else [])
     panels = figure.subplots(len(ratios), 2, squeeze=False, sharey="row", height_ratios=ratios)
-    names = [worry.name for worry in worries]
+    names = [f"{size.dimension.name}, {ends_in_words(size.dimension)}" for size in sizes]
     left, right = panels[0]
-    _pairs(left, names, [(w.minus_db, w.plus_db) for w in worries])
+    _pairs(left, names, [(size.minus_db, size.plus_db) for size in sizes])
     left.set_title("score, less is better")
     left.set_xlabel("change of score, dB")
-    _pairs(right, names, [(w.curve_minus_db, w.curve_plus_db) for w in worries])
-    right.set_title(f"{ears}: the third octave that moves most")
+    _pairs(right, names, [size.curve_ends_db for size in sizes])
+    right.set_title(f"{found.ears}: the third octave that moves most")
     right.set_xlabel("change of level, dB")
-    if estimates:
+    if askew:
         panels[1][0].axis("off")
-        panels[1][0].text(0.0, 0.5, estimates_title, va="center", wrap=True, color=INK)
-        _estimates(panels[1][1], estimates)
+        panels[1][0].text(0.0, 0.5, ESTIMATE, va="center", wrap=True, color=INK)
+        _estimates(panels[1][1], askew)
     legend_below(figure, left)
     return figure
 
@@ -162,67 +99,38 @@ def _pairs(axes: Axes, names: Sequence[str], changes: Sequence[tuple[float, floa
     axes.grid(axis="x")
 
 
-def _estimates(axes: Axes, estimates: Sequence[tuple[str, float]]) -> None:
-    places = np.arange(len(estimates))
-    values = np.array([value for _, value in estimates])
-    axes.barh(places, values, height=0.5, color=QUIET, hatch="//", edgecolor="white")
-    for place, (name, value) in enumerate(estimates):
-        axes.text(value, place, f"  {name}: {value:.2f} dB", va="center")
+def _estimates(axes: Axes, askew: Sequence[Askew]) -> None:
+    values = [case.largest_db for case in askew]
+    axes.barh(range(len(askew)), values, height=0.5, color=QUIET, hatch="//", edgecolor="white")
+    for place, case in enumerate(askew):
+        name = f"{case.name}, {plus_minus(case.tolerance, case.unit)}"
+        axes.text(case.largest_db, place, f"  {name}: {case.largest_db:.2f} dB", va="center")
     axes.set_yticks([])
-    axes.set_ylim(len(estimates) - 0.4, -0.6)
-    axes.set_xlim(0.0, 2.6 * max(float(values.max()), 0.05))
+    axes.set_ylim(len(askew) - 0.4, -0.6)
+    axes.set_xlim(0.0, 2.6 * max(*values, 0.05))
     axes.set_xlabel("either way, at a seat on the worst side, dB")
     axes.grid(axis="x")
 
 
 @in_common_style
-def batch_figure(
-    title: str,
-    centres: ArrayLike,
-    written_db: ArrayLike,
-    band_db: ArrayLike,
-    scores_db: ArrayLike,
-    written_score_db: float,
-    within_db: float,
-    doubt_db: float,
-) -> Figure:
-    """Draw the curve at the seat with the band that holds nine speakers in ten, and the scores.
-
-    Parameters
-    ----------
-    title : str
-    centres : (B,) array
-        Exact band centres, Hz.
-    written_db : (B,) array
-        Level as written, dB.
-    band_db : (3, B) array
-        Levels below which 5, 50 and 95 % of the speakers lie, dB.
-    scores_db : (N,) array
-        Score of every speaker that can be built, dB.
-    written_score_db, within_db : float
-        Score as written, and how much worse a speaker may be to pass, dB.
-    doubt_db : float
-        How far these scores may be off, dB; nan if unknown.
-
-    Returns
-    -------
-    Figure
-    """
+def batch_figure(title: str, batch: Batch) -> Figure:
+    """Draw the band of levels at the seat that holds nine speakers in ten, and every score."""
     figure = new_figure(8.6, title)
     top, middle, bottom = figure.subplots(3, 1, height_ratios=(2.2, 1.2, 0.9))
-    edges, written = edges_of_bands(centres), np.asarray(written_db, dtype=float)
-    low, _, high = np.asarray(band_db, dtype=float)
+    edges, written = edges_of_bands(batch.nominal.coverage.centres), batch.written_db
+    low, _, high = batch.seat_band_db
     _shade(top, edges, (low, written, high))
     level_axis(top, level_limits(np.concatenate((low, written, high))), LEVEL_LABEL)
-    _shade(middle, edges, (low - written, np.zeros_like(written), high - written))
+    low, _, high = batch.re_written_db
+    _shade(middle, edges, (low, np.zeros_like(written), high))
     middle.set_title("the same, dB re as written, which hides the curve itself")
     middle.set_ylabel("dB re as written")
     middle.grid(axis="both")
-    most = max(1.0, 1.1 * float(np.nanmax(np.abs((low - written, high - written)), initial=0.0)))
+    most = max(1.0, 1.1 * float(np.nanmax(np.abs((low, high)), initial=0.0)))
     middle.set_ylim(-most, most)
     for axes in (top, middle):
         frequency_axis(axes, edges[0], edges[-1], label=axes is middle)
-    _scores(bottom, np.asarray(scores_db, dtype=float), (written_score_db, within_db, doubt_db))
+    _scores(bottom, batch)
     figure.align_ylabels()
     legend_below(figure, top)
     return figure
@@ -235,10 +143,10 @@ def _shade(axes: Axes, edges: np.ndarray, levels: tuple[np.ndarray, ...]) -> Non
     axes.stairs(written, edges, baseline=None, color=SERIES[0], linewidth=1.8, label="as written")
 
 
-def _scores(axes: Axes, scores: np.ndarray, marks: tuple[float, float, float]) -> None:
+def _scores(axes: Axes, batch: Batch) -> None:
     """One mark for each speaker, with the line that it must not cross and how blurred that is."""
-    written, within, doubt = marks
-    limit, doubt = written + within, float(np.nan_to_num(doubt))
+    scores, written, limit = batch.scores_db, batch.nominal.score, batch.limit_db
+    doubt = float(np.nan_to_num(batch.doubt_db))
     passed = scores <= limit
     look: Look = {"marker": "|", "linestyle": "none", "markersize": 22, "markeredgewidth": 1.4}
     for which, colour in ((passed, SERIES[2]), (~passed, SERIES[1])):

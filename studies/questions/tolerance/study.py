@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import partial
 
 import numpy as np
 
@@ -12,132 +12,22 @@ from studies.design.design import DesignFile, assemble
 from studies.design.moves import Dimension, dimensions_of, moved
 from studies.questions.tolerance.askew import Askew, hung_askew
 from studies.questions.tolerance.batch import Batch, can_be_thinned, seat_levels_db, thinned
+from studies.questions.tolerance.sensitivity import Sensitivity
 from studies.solving.candidates import Candidate, NotSolvedError, Row
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver, run
-from studies.solving.target import METER_DB, NO_DIFFERENCE_DB
+from studies.solving.target import NO_DIFFERENCE_DB
 
 ONE_AT_A_TIME, ALL_AT_ONCE = "one size at a time", "all sizes at once"
 SAMPLES, MOST_SAMPLES, SEED = 32, 4096, 5
 
 
 class SampleError(ValueError):
-    """A number of speakers that fills no batch."""
+    """The number of speakers of a batch is not a power of two from 2 to `MOST_SAMPLES`."""
 
 
-@dataclass(frozen=True, eq=False)
-class Sensitivity:
-    """What one size costs: the design as written, and with it at both ends of its tolerance.
-
-    Attributes
-    ----------
-    dimension : Dimension
-    nominal, minus, plus : Row
-        Ends that cannot be built are rows with their reasons.
-    """
-
-    dimension: Dimension
-    nominal: Row
-    minus: Row
-    plus: Row
-
-    @property
-    def minus_db(self) -> float:
-        """Change of the score at the lower end, dB; nan if that cannot be built."""
-        return _change(self.minus, self.nominal)
-
-    @property
-    def plus_db(self) -> float:
-        """Change of the score at the upper end, dB; nan if that cannot be built."""
-        return _change(self.plus, self.nominal)
-
-    @property
-    def reason(self) -> str:
-        """Why an end cannot be built; empty if both can."""
-        ends = (("minus", self.minus), ("plus", self.plus))
-        return "; ".join(f"{side}: {row.reason}" for side, row in ends if row.reason)
-
-    @property
-    def cost_db(self) -> float:
-        """How much the score worsens at most within the tolerance, dB; 0 if it does nowhere."""
-        changes = [self.minus_db, self.plus_db, 0.0]
-        return float(np.nanmax(changes))
-
-    @property
-    def slope_db(self) -> float:
-        """Change of the score per unit of the dimension, dB: central difference."""
-        high, low = self._outermost
-        return float(high.score - low.score) * self._units_per_span
-
-    @property
-    def bend_db(self) -> float:
-        """What both ends share, dB: mean of the two changes; nan unless both are solved."""
-        return 0.5 * (self.minus_db + self.plus_db)
-
-    @property
-    def curve_slope_db(self) -> np.ndarray:
-        """(B,) change of the band level at the main seat per unit, dB: central difference."""
-        high, low = self._outermost
-        return (seat_levels_db(high) - seat_levels_db(low)) * self._units_per_span
-
-    @cached_property
-    def curve_change_db(self) -> np.ndarray:
-        """(2, B) change of the band level at the main seat at either end, dB; nan if none."""
-        levels = seat_levels_db(self.nominal)
-        ends = (self.minus, self.plus)
-        nothing = np.full(levels.shape, np.nan)
-        return np.array([seat_levels_db(r) - levels if r.solved else nothing for r in ends])
-
-    @property
-    def curve_rms_db(self) -> float:
-        """Change of the curve within the tolerance, dB: rms over the bands, the worse end."""
-        if np.isnan(self.curve_change_db).all():
-            return 0.0
-        return float(np.sqrt(np.nanmax(np.mean(self.curve_change_db**2, axis=1))))
-
-    @property
-    def largest_db(self) -> float:
-        """Largest change of a third octave at the main seat within the tolerance, dB, signed."""
-        end, band = self._largest_at
-        return float(np.nan_to_num(self.curve_change_db[end, band]))
-
-    @property
-    def largest_at_hz(self) -> float:
-        """Centre of the band where that is, Hz."""
-        return float(self.nominal.coverage.centres[self._largest_at[1]])
-
-    @property
-    def curve_ends_db(self) -> tuple[float, float]:
-        """Largest change of a third octave at either end, dB, signed; nan if it is not solved."""
-        minus, plus = (float(ends[np.argmax(np.abs(ends))]) for ends in self.curve_change_db)
-        return minus, plus
-
-    @property
-    def matters(self) -> bool:
-        """Tell whether score or level meter show anything, or an end cannot be built."""
-        seen = self.cost_db >= NO_DIFFERENCE_DB or abs(self.largest_db) >= METER_DB
-        return seen or bool(self.reason)
-
-    @property
-    def _largest_at(self) -> tuple[int, int]:
-        sizes = np.nan_to_num(np.abs(self.curve_change_db))
-        end, band = np.unravel_index(int(np.argmax(sizes)), sizes.shape)
-        return int(end), int(band)
-
-    @property
-    def _outermost(self) -> tuple[Row, Row]:
-        """Upper and lower end; the design as written in place of one that cannot be built."""
-        upper, lower = (row if row.solved else self.nominal for row in (self.plus, self.minus))
-        return upper, lower
-
-    @property
-    def _units_per_span(self) -> float:
-        span = self.dimension.up * self.plus.solved + self.dimension.down * self.minus.solved
-        return self.dimension.unit.size / span if span else 0.0
-
-
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Tolerance:
-    """What every millimetre of a design costs.
+    """What small errors of every size do to a design: answer of `roundcast tolerance`.
 
     Attributes
     ----------
@@ -145,13 +35,13 @@ class Tolerance:
     nominal : Row
         The design as written.
     sizes : tuple of Sensitivity
-        One at a time by the solver given, the most costly first.
+        Each size moved alone: what cannot be built first, then the most costly.
     askew : tuple of Askew
-        By rays, apart from the rest; none where rays mean nothing.
+        Off-centre and tilt, estimated by rays; empty where rays mean nothing.
     meaningful_above_hz : float
-        Below it rays mean nothing.
+        Below this frequency rays mean nothing.
     batch : Batch
-        All at once by the solver given, without what only rays can tell.
+        All sizes off at once; without off-centre and tilt.
     """
 
     design: Design
@@ -165,6 +55,30 @@ class Tolerance:
     def ears(self) -> str:
         """Where the curve is heard: the first seat, else the mean of the window."""
         return self.design.seats[0].name if self.design.seats else "mean of the window"
+
+    @property
+    def worst(self) -> Sensitivity:
+        """The size to watch first."""
+        return self.sizes[0]
+
+    @property
+    def loudest(self) -> Sensitivity:
+        """The size that moves the curve most, by the rms over its bands."""
+        return max(self.sizes, key=lambda size: size.curve_rms_db)
+
+    @property
+    def harmless(self) -> tuple[Sensitivity, ...]:
+        """Sizes whose error neither score nor level meter shows."""
+        return tuple(size for size in self.sizes if not size.matters)
+
+    @property
+    def as_costly(self) -> tuple[Sensitivity, ...]:
+        """Sizes that matter and cost as much as the worst within `NO_DIFFERENCE_DB`."""
+        if not self.worst.matters:
+            return ()
+        most = self.worst.cost_db
+        others = (size for size in self.sizes[1:] if size.matters)
+        return tuple(size for size in others if most - size.cost_db < NO_DIFFERENCE_DB)
 
 
 def tolerance(
@@ -190,10 +104,10 @@ def tolerance(
     samples : int
         Speakers of the batch, a power of two.
     seed : int
-        Of their scramble; the same seed gives the same speakers.
+        Of the Sobol sequence's scramble; the same seed gives the same speakers.
     batch_per_band : int
         Frequencies in a third-octave band for the batch, which is compared with the design solved
-        alike. Where `per_band` is an odd multiple of it, what that is worth is measured.
+        alike. Where `per_band` is an odd multiple of it, the error of so coarse a grid is measured.
 
     Raises
     ------
@@ -206,24 +120,19 @@ def tolerance(
     dimensions = dimensions_of(design.tables)
     sizes = _one_at_a_time(design, dimensions, solver, per_band, progress)
     nominal = sizes[0].nominal
-    ranked = sorted(sizes, key=_rank)
     return Tolerance(
-        design,
-        nominal,
-        tuple(ranked),
-        hung_askew(design),
-        meaningful_above_hz(nominal.assembly, design.air),
-        _batch(design, sizes, solver, batch_per_band, samples, seed, progress),
+        design=design,
+        nominal=nominal,
+        sizes=tuple(sorted(sizes, key=_rank)),
+        askew=hung_askew(design),
+        meaningful_above_hz=meaningful_above_hz(nominal.assembly, design.air),
+        batch=_batch(design, sizes, solver, batch_per_band, samples, seed, progress),
     )
 
 
 def _rank(size: Sensitivity) -> tuple[bool, float, float]:
-    """What cannot be built first, then by cost as printed, then by what the curve does."""
+    """Sort key: what cannot be built, then the cost as printed, then the rms of the curve."""
     return not size.reason, -round(size.cost_db, 2), -size.curve_rms_db
-
-
-def _change(row: Row, nominal: Row) -> float:
-    return row.score - nominal.score if row.solved else float("nan")
 
 
 def _check_samples(samples: int) -> None:
@@ -271,15 +180,26 @@ def _batch(
         files[f"speaker {number}"] = moved(design.tables, dimensions, some)
     rows = _solved(design, files, solver, per_band, ALL_AT_ONCE, progress)
     nominal = _solvable(rows.pop("as written"))
-    doubts = _doubts(design, sizes, per_band)
-    within = design.target.near_best_db
-    return Batch(dimensions, changes, nominal, tuple(rows.values()), within, *doubts)
+    doubt_db, curve_doubt_db = _doubts(design, sizes, per_band)
+    return Batch(
+        dimensions=dimensions,
+        changes=changes,
+        nominal=nominal,
+        rows=tuple(rows.values()),
+        within_db=design.target.near_best_db,
+        doubt_db=doubt_db,
+        curve_doubt_db=curve_doubt_db,
+    )
 
 
 def _doubts(
     design: Design, sizes: Sequence[Sensitivity], per_band: int
 ) -> tuple[float, np.ndarray]:
-    """How far changes at so few frequencies are off those at all solved, at most: score, bands."""
+    """Largest error of a change when only `per_band` frequencies are used: score, (B,) bands, dB.
+
+    Taken over all ends of all sizes, against their changes at every frequency solved; nan where
+    the frequencies solved do not hold those of a coarser grid.
+    """
     nominal = sizes[0].nominal
     if not can_be_thinned(nominal, per_band):
         return float("nan"), np.full(len(nominal.coverage.centres), np.nan)

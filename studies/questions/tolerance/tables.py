@@ -8,8 +8,9 @@ from studies.answer import cautions
 from studies.answer.columns import band, fixed, in_words, number, text
 from studies.answer.evidence import evidence_of
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
-from studies.questions.tolerance.batch import BAND_PERCENT, Batch, seat_levels_db
-from studies.questions.tolerance.study import Sensitivity, Tolerance
+from studies.questions.tolerance.batch import Batch
+from studies.questions.tolerance.sensitivity import Sensitivity
+from studies.questions.tolerance.study import Tolerance
 from studies.questions.tolerance.words import BY_RAYS, answer, ears, ends_in_words, plus_minus
 from studies.solving.candidates import Row
 
@@ -35,9 +36,8 @@ def _rows(found: Tolerance) -> list[Row]:
 
 
 def _facts(found: Tolerance) -> tuple[Fact, ...]:
-    first, batch = found.sizes[0], found.batch
-    scores = np.percentile(batch.scores_db, BAND_PERCENT) if batch.solved else (None,) * 3
-    low, middle, high = (None if score is None else float(score) for score in scores)
+    first, batch = found.worst, found.batch
+    low, middle, high = map(_finite, batch.score_band_db)
     return (
         Fact("most_costly", first.dimension.name, "size to worry about most"),
         Fact("most_costly_db", first.cost_db, "what it costs within its tolerance, dB of score"),
@@ -118,7 +118,7 @@ def _size(size: Sensitivity) -> tuple[Value, ...]:
         f"{unit.name}",
         size.slope_db if solved else None,
         _finite(size.bend_db),
-        float(np.sqrt(np.mean(size.curve_slope_db**2))) if solved else None,
+        size.curve_slope_rms_db if solved else None,
         size.curve_rms_db if solved else None,
         size.largest_db if solved else None,
         size.largest_at_hz if solved else None,
@@ -168,7 +168,6 @@ def _askew(found: Tolerance) -> tuple[Table, ...]:
 
 def _bands(found: Tolerance) -> Table:
     batch = found.batch
-    low, middle, high = batch.seat_band_db
     columns = (
         band(),
         number("as_written_db", "as\nwritten", "level as written, solved alike, dB", 1),
@@ -178,8 +177,14 @@ def _bands(found: Tolerance) -> Table:
         number("width_db", "width", "from 5 % to 95 %, dB", 1),
         number("doubt_db", "off by\nup to", "how far a change may be off at so few frequencies", 1),
     )
-    centres, written = batch.nominal.coverage.centres, seat_levels_db(batch.nominal)
-    levels = zip(centres, written, low, middle, high, high - low, batch.curve_doubt_db, strict=True)
+    levels = zip(
+        batch.nominal.coverage.centres,
+        batch.written_db,
+        *batch.seat_band_db,
+        batch.seat_width_db,
+        batch.curve_doubt_db,
+        strict=True,
+    )
     return Table(
         "bands",
         f"All sizes off at once: levels at {ears(found)}, dB re 0 dB",

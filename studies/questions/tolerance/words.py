@@ -9,8 +9,9 @@ from studies.answer.columns import in_words, target_in_words
 from studies.answer.table import joined
 from studies.design.moves import Dimension, Unit
 from studies.questions.tolerance.askew import Askew
-from studies.questions.tolerance.batch import BAND_PERCENT, Batch
-from studies.questions.tolerance.study import Sensitivity, Tolerance
+from studies.questions.tolerance.batch import Batch
+from studies.questions.tolerance.sensitivity import Sensitivity
+from studies.questions.tolerance.study import Tolerance
 from studies.solving.target import METER_DB, NO_DIFFERENCE_DB
 
 BY_RAYS = "estimate by rays"
@@ -31,8 +32,8 @@ def answer(found: Tolerance) -> list[str]:
 
 
 def _worry(found: Tolerance) -> str:
-    first = found.sizes[0]
-    calm = [size.dimension.name for size in found.sizes if not size.matters]
+    first = found.worst
+    calm = [size.dimension.name for size in found.harmless]
     if len(calm) == len(found.sizes):
         return (
             f"Nothing to worry about: within its tolerance no size alone worsens the score by"
@@ -47,17 +48,15 @@ def _worry(found: Tolerance) -> str:
 
 
 def _other_worries(found: Tolerance) -> list[str]:
-    """What costs as much as the first, and what moves the curve more than it does."""
-    first, *others = found.sizes
-    close = [s for s in others if s.matters and first.cost_db - s.cost_db < NO_DIFFERENCE_DB]
+    """Sentences on what costs as much as the worst, and on what moves the curve more."""
     said = []
-    if close and first.matters:
-        names = joined([size.dimension.name for size in close])
+    if found.as_costly:
+        names = joined([size.dimension.name for size in found.as_costly])
         said.append(
             f"Within {NO_DIFFERENCE_DB:g} dB of that cost, which is no difference: {names}."
         )
-    loudest = max(found.sizes, key=lambda size: size.curve_rms_db)
-    if loudest is not first and loudest.matters:
+    loudest = found.loudest
+    if loudest is not found.worst and loudest.matters:
         said.append(
             f"The curve at {ears(found)} moves most with the {loudest.dimension.name}:"
             f" {loudest.curve_rms_db:.1f} dB rms over the bands,"
@@ -81,7 +80,7 @@ def _name(size: Sensitivity) -> str:
 
 
 def ears(found: Tolerance) -> str:
-    """Name where the curve is heard."""
+    """Name where the curve is heard: "the main seat (armchair, near)", or "the window"."""
     return f"the main seat ({found.ears})" if found.design.seats else "the window"
 
 
@@ -105,7 +104,7 @@ def _off(case: Askew) -> str:
 
 
 def _estimate(case: Askew) -> str:
-    if case.largest_db <= 2.0 * case.error_db:
+    if not case.shows:
         return f"{case.largest_db:.2f} dB, no more than the rays' own scatter"
     return f"{case.largest_db:.2f} dB at {band_label(case.largest_at_hz)}"
 
@@ -125,8 +124,8 @@ def _batch_in_words(found: Tolerance) -> list[str]:
         )
     said.append(_doubt_in_words(batch))
     if batch.solved:
-        low, middle, high = np.percentile(batch.scores_db, BAND_PERCENT)
-        width = batch.seat_band_db[2] - batch.seat_band_db[0]
+        low, middle, high = batch.score_band_db
+        width = batch.seat_width_db
         widest = int(np.argmax(width))
         said.append(
             f"Nine in ten score {low:.2f} to {high:.2f} dB, half below {middle:.2f} dB (as"
