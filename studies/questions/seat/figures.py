@@ -1,123 +1,215 @@
-"""What reaches the seats, in pictures."""
+"""What reaches the seats, in pictures: energy over time, paths, bounces, ears, the floor."""
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Mapping, Sequence
+from textwrap import shorten
 
-from studies.answer.charts.curves import Trace
-from studies.answer.picture import Picture, Pictures
-from studies.questions.seat.seat_figures import (
-    Heard,
-    PlanPath,
-    bounces_figure,
-    ears_figure,
-    energy_time_figure,
-    floor_figure,
-    plan_figure,
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from studies.answer.charts.curves import Trace, draw_traces, level_axis
+from studies.answer.charts.style import (
+    DASHES,
+    INK,
+    QUIET,
+    SERIES,
+    WINDOW,
+    Look,
+    edges_of_bands,
+    frequency_axis,
+    in_common_style,
+    legend_below,
+    level_limits,
+    new_figure,
 )
-from studies.questions.seat.study import FloorCheck, Listener, SeatStudy
+from studies.answer.picture import Picture, Pictures
+from studies.questions.seat.listener import FloorCheck, Listener
+from studies.questions.seat.plan_figures import plan_figure
+from studies.questions.seat.study import SeatStudy
 from studies.questions.seat.words import posture
 
 LEVEL = "dB re the driver's own\non-axis curve at 1 m"
 MOST_PANELS = 4
+DEEPEST_DB = -40.0
+BEFORE_MS, LEAST_MS, BEHIND_LAST = 1.5, 12.0, 1.25
+"""How much time is shown: ahead of the direct sound, at least, and beyond the last bounce."""
+TIERS = 3
+"""Heights at which names of bounces stand, so that neighbours in time do not overlap."""
 
 
 def seat_pictures(study: SeatStudy) -> Pictures:
     """Draw what reaches the seats, energy over time first."""
-    main, title = study.listeners[0], study.design.title
     pictures = {
         "energy-time": _energy_time(study),
-        "paths": _plan(study),
+        "paths": Picture(
+            plan_figure(study),
+            "Where the first bounces to the main seat meet floor, ceiling and walls.",
+        ),
         "bounces": Picture(
-            bounces_figure(
-                f"{title}: bounces at {main.name}",
-                study.centres,
-                [(a.path.surface, a.level_db - main.direct.level_db) for a in main.arrivals[1:]],
-                main.early_to_direct_db,
-            ),
+            bounces_figure(study),
             "What each surface sends to the main seat, against the direct sound there: the more"
             " even these lines, the less the room colours.",
         ),
-        "ears": _ears(study, main),
+        "ears": Picture(
+            ears_figure(study),
+            "Above: the direct sound sitting and standing at the same place. Below: what a wall"
+            " close behind the column adds and takes, wave by wave.",
+        ),
     }
-    if main.floor is not None:
-        pictures["floor"] = _floor(study, main, main.floor)
+    if study.main.floor is not None:
+        pictures["floor"] = Picture(
+            floor_figure(study, study.main.floor),
+            "How much the simple bounce leaves out when the column stands on a hard floor.",
+        )
     return pictures
 
 
 def _energy_time(study: SeatStudy) -> Picture:
-    seats = [
-        Heard(
-            f"{number} {one.name}",
-            one.impulse.milliseconds,
-            one.impulse.energy_time_db,
-            [
-                (
-                    arrival.path.surface,
-                    arrival.path.delay_ms,
-                    float(np.mean(arrival.level_db - one.direct.level_db)),
-                )
-                for arrival in one.arrivals[1:]
-            ],
-        )
-        for number, one in enumerate(study.listeners[:MOST_PANELS], start=1)
-    ]
-    left_out = len(study.listeners) - len(seats)
+    shown = study.listeners[:MOST_PANELS]
+    left_out = len(study.listeners) - len(shown)
     caption = (
         "How the sound comes in: the envelope of each impulse response. A line at every bounce's"
         " delay, a dot at its mean level along the band."
     )
     if left_out:
-        caption += f" The first {len(seats)} seats; {left_out} more are in the files."
-    return Picture(energy_time_figure(f"{study.design.title}: energy over time", seats), caption)
+        caption += f" The first {len(shown)} seats; {left_out} more are in the files."
+    return Picture(energy_time_figure(f"{study.design.title}: energy over time", shown), caption)
 
 
-def _plan(study: SeatStudy) -> Picture:
-    main, room = study.listeners[0], study.seating.room
-    column = study.assembly.column
-    figure = plan_figure(
-        f"{study.design.title}: first bounces",
-        study.seating.speaker.position,
-        (column.radius, column.height),
-        (room.length, room.width, room.height),
-        [PlanPath(a.path.surface, a.path.spot, main.sitter.place.position) for a in main.arrivals],
-        [(one.name, one.sitter.place.position) for one in study.listeners],
+@in_common_style
+def energy_time_figure(title: str, listeners: Sequence[Listener]) -> Figure:
+    """Draw the envelope of the impulse response at each seat, with the bounces named."""
+    figure = new_figure(1.2 + 2.5 * len(listeners), title)
+    panels = figure.subplots(len(listeners), 1, sharex=True, sharey=True, squeeze=False)[:, 0]
+    last = max(bounce.path.delay_ms for one in listeners for bounce in one.bounces)
+    end = max(LEAST_MS, BEHIND_LAST * last)
+    for number, (axes, listener) in enumerate(zip(panels, listeners, strict=True), start=1):
+        _over_time(axes, listener, end)
+        axes.set_title(shorten(f"{number} {listener.name}", 60, placeholder="..."))
+        axes.set_xlim(-BEFORE_MS, end)
+        axes.set_ylim(DEEPEST_DB, 17.0)
+        axes.set_yticks(np.arange(DEEPEST_DB, 1.0, 10.0))
+        axes.grid(axis="both")
+        axes.set_ylabel("envelope, dB re\ndirect sound's peak")
+    panels[-1].set_xlabel("time after the direct sound, ms")
+    return figure
+
+
+def _over_time(axes: Axes, listener: Listener, end: float) -> None:
+    time, level = listener.impulse.milliseconds, listener.impulse.energy_time_db
+    shown = (time >= -BEFORE_MS) & (time <= end)
+    time, level = time[shown], np.maximum(level[shown], DEEPEST_DB)
+    axes.fill_between(time, DEEPEST_DB, level, color=SERIES[0], alpha=0.2, linewidth=0)
+    axes.plot(time, level, color=SERIES[0], linewidth=0.9)
+    paper = {"facecolor": "white", "edgecolor": "none", "pad": 0.6}
+    for number, arrival in enumerate(listener.arrivals):
+        delay = arrival.path.delay_ms
+        height = 2.0 + 4.5 * (TIERS - 1 - number % TIERS)
+        axes.plot([delay, delay], [DEEPEST_DB, height], color=WINDOW, linewidth=0.8, zorder=3)
+        axes.plot(
+            delay, listener.mean_re_direct_db(arrival), "o", color=WINDOW, markersize=4.5, zorder=4
+        )
+        axes.annotate(
+            arrival.path.surface,
+            (delay, height),
+            xytext=(4, 0),
+            textcoords="offset points",
+            fontsize=9,
+            va="center",
+            bbox=paper,
+            zorder=5,
+        )
+
+
+@in_common_style
+def bounces_figure(study: SeatStudy) -> Figure:
+    """Draw every bounce at the main seat and all early ones together, re the direct sound."""
+    main, together_db = study.main, study.main.early_to_direct_db
+    figure = new_figure(5.6, f"{study.design.title}: bounces at {main.name}")
+    axes = figure.add_subplot()
+    edges = edges_of_bands(study.centres)
+    axes.stairs(
+        together_db, edges, baseline=None, color=INK, linewidth=2.6, label="early bounces together"
     )
-    return Picture(
-        figure, "Where the first bounces to the main seat meet floor, ceiling and walls."
-    )
+    bounces = {one.path.surface: main.re_direct_db(one) for one in main.bounces}
+    for number, (name, levels) in enumerate(bounces.items()):
+        look: Look = {
+            "color": SERIES[number % (len(SERIES) - 1)],
+            "linestyle": DASHES[number % len(DASHES)],
+        }
+        axes.stairs(levels, edges, baseline=None, linewidth=1.6, label=name, **look)
+    every = np.concatenate([together_db, *bounces.values()])
+    level_axis(axes, level_limits(every, 20.0), "level, dB re the direct sound at the seat")
+    axes.axhline(0.0, color=QUIET, linewidth=1.2, zorder=1)
+    frequency_axis(axes, edges[0], edges[-1])
+    legend_below(figure, axes, 4)
+    return figure
 
 
-def _ears(study: SeatStudy, main: Listener) -> Picture:
-    here, there = posture(main)
-    seat, distance = main.sitter.seat, study.seating.near_wall
-    traces = [
-        Trace(f"{here}, ears {seat.ear_height * 1e3:.0f} mm", study.centres,
-              main.direct.level_db, by_band=True),
-        Trace(f"{there}, ears {main.sitter.other_ears * 1e3:.0f} mm", study.centres,
-              main.other_arrivals[0].level_db, by_band=True),
-    ]  # fmt: skip
-    figure = ears_figure(
-        f"{study.design.title}: direct sound at {main.name}",
-        traces,
-        Trace("behind", study.frequencies, main.behind_curve_db),
-        distance * 1e3,
-        study.design.air.speed / (4.0 * distance),
-        LEVEL,
+@in_common_style
+def ears_figure(study: SeatStudy) -> Figure:
+    """Draw the direct sound sitting and standing, and what a wall behind the column does to it."""
+    main, (here, there) = study.main, posture(study.main)
+    figure = new_figure(8.2, f"{study.design.title}: direct sound at {main.name}")
+    top, bottom = figure.subplots(2, 1, sharex=True)
+    heights = main.sitter.seat.ear_height, main.sitter.other_ears
+    seat, other = (
+        f"{name}, ears {1e3 * ears:.0f} mm"
+        for name, ears in zip((here, there), heights, strict=True)
     )
-    return Picture(
-        figure,
-        "Above: the direct sound sitting and standing at the same place. Below: what a wall close"
-        " behind the column adds and takes, wave by wave.",
+    _draw_levels(top, study, {seat: main.direct.level_db, other: main.other_direct_db})
+    bottom.plot(study.frequencies, main.behind_curve_db, color=SERIES[1], linewidth=1.2)
+    wall_mm = 1e3 * study.seating.near_wall
+    bottom.set_title(f"a wall {wall_mm:.0f} mm behind the column's axis, against the free room")
+    level_axis(
+        bottom, level_limits(main.behind_curve_db, 20.0, 30.0), "change of the direct\nsound, dB"
     )
+    bottom.axhline(0.0, color=QUIET, linewidth=1.2, zorder=1)
+    low, high, quarter_wave_hz = *study.frequencies[[0, -1]], study.quarter_wave_hz
+    if low < quarter_wave_hz < high:
+        bottom.axvline(quarter_wave_hz, color=QUIET, linewidth=1.0, linestyle=DASHES[1])
+        bottom.annotate(
+            f" quarter wave, {quarter_wave_hz:.0f} Hz",
+            (quarter_wave_hz, 0.04),
+            xycoords=("data", "axes fraction"),
+            color=QUIET,
+        )
+    for axes in (top, bottom):
+        frequency_axis(axes, low, high, label=axes is bottom)
+    figure.align_ylabels()
+    return figure
 
 
-def _floor(study: SeatStudy, main: Listener, floor: FloorCheck) -> Picture:
-    traces = [
-        Trace("column on a rigid floor, exact", study.centres, floor.exact_db, by_band=True),
-        Trace("direct sound and image", study.centres, floor.images_db, by_band=True),
-    ]
-    figure = floor_figure(f"{study.design.title}: on the floor, at {main.name}", traces, LEVEL)
-    return Picture(
-        figure, "How much the simple bounce leaves out when the column stands on a hard floor."
+@in_common_style
+def floor_figure(study: SeatStudy, floor: FloorCheck) -> Figure:
+    """Draw the main seat and the column on a rigid floor: exact, and by direct sound and image."""
+    figure = new_figure(7.4, f"{study.design.title}: on the floor, at {study.main.name}")
+    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=(2.2, 1.0))
+    ways = {
+        "column on a rigid floor, exact": floor.exact_db,
+        "direct sound and image": floor.images_db,
+    }
+    _draw_levels(top, study, ways)
+    edges = edges_of_bands(study.centres)
+    bottom.stairs(floor.off_db, edges, baseline=0.0, fill=True, color=SERIES[1], alpha=0.5)
+    reach = max(1.0, float(np.ceil(np.max(np.abs(floor.off_db)))))
+    bottom.set_ylim(-reach, reach)
+    bottom.set_ylabel("image less\nexact, dB")
+    bottom.grid(axis="both")
+    bottom.axhline(0.0, color=QUIET, linewidth=1.2)
+    for axes in (top, bottom):
+        frequency_axis(axes, edges[0], edges[-1], label=axes is bottom)
+    figure.align_ylabels()
+    return figure
+
+
+def _draw_levels(axes: Axes, study: SeatStudy, levels_db: Mapping[str, np.ndarray]) -> None:
+    """Band levels (B,) by name, with a legend above."""
+    draw_traces(
+        axes,
+        [Trace(name, study.centres, levels, by_band=True) for name, levels in levels_db.items()],
     )
+    level_axis(axes, level_limits(np.concatenate([*levels_db.values()]), 20.0), LEVEL)
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.2)

@@ -1,4 +1,4 @@
-"""Impulse responses at the seats: the paths added in time, and held against what went in."""
+"""Impulse responses at the seats: paths added in time, their bands compared with the input."""
 
 from __future__ import annotations
 
@@ -11,24 +11,27 @@ from dispersion.bands import band_index
 from dispersion.impulse import RATE, BandLimits, impulse, least_length
 
 WITHIN_DB = 0.1
-"""What a third octave of the direct part may differ by from the solver's curve."""
+"""Largest difference of a third octave of the direct part from the solver's curve, dB."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class SeatImpulse:
-    """Impulse response at one seat, 1.0 being the house's 0 dB at 1 m.
+    """Impulse response at one seat: pressure re 0 dB at 1 m by sample, `RATE` samples a second.
+
+    0 dB is the driver's own on-axis curve in an endless baffle.
 
     Attributes
     ----------
     direct, whole : (N,) float32 arrays
-        The direct sound alone, and with every first bounce.
+        The direct sound alone, and together with every first bounce.
     start : int
         Sample at which the driver's own signal begins at the middle of the baffle.
     least_s : float
-        Shortest length that was allowed, seconds.
+        Shortest length in which every path fits, seconds.
     limits : BandLimits
+        Of the band that was solved.
     cut_db : float
-        Largest share of a path's energy that fell outside the file, dB.
+        Largest share of a path's energy that fell outside these samples, dB.
     off_db : float
         Largest difference of a third octave between the direct part, read back, and the solver's
         curve, dB.
@@ -43,6 +46,11 @@ class SeatImpulse:
     off_db: float
 
     @property
+    def length_ms(self) -> float:
+        """Length of the response, ms."""
+        return 1e3 * len(self.whole) / RATE
+
+    @property
     def milliseconds(self) -> np.ndarray:
         """(N,) time after the direct sound's peak, ms."""
         peak = int(np.argmax(envelope(self.direct)))
@@ -50,13 +58,13 @@ class SeatImpulse:
 
     @property
     def energy_time_db(self) -> np.ndarray:
-        """(N,) envelope of the whole over the peak of the direct sound's, dB."""
+        """(N,) envelope of the whole response re the peak of that of the direct sound, dB."""
         whole, peak = envelope(self.whole), envelope(self.direct).max()
         return 20.0 * np.log10(np.maximum(whole / peak, 1e-6))
 
 
 def envelope(response: np.ndarray) -> np.ndarray:
-    """Magnitude of the analytic signal of an impulse response."""
+    """(N,) magnitude of the analytic signal of an impulse response (N,)."""
     from scipy.signal import hilbert  # slow to load, and seldom needed
 
     return np.abs(hilbert(np.asarray(response, dtype=float)))
@@ -74,10 +82,10 @@ def seat_impulse(
     Parameters
     ----------
     pressures : sequence of (N,) complex arrays
-        Of the direct path and every bounce, on `frequencies`, distance and losses included, the
-        phase of the delay taken off.
+        One of the direct path and one of every bounce, on `frequencies`, distance and losses
+        included, the phase of the delay taken off.
     delays : sequence of float
-        From the middle of the baffle, seconds.
+        Of each path from the middle of the baffle, seconds.
     limits : BandLimits
     samples : int
     frequencies : (N,) array
@@ -90,20 +98,20 @@ def seat_impulse(
     direct = found[0][0].astype(np.float32)
     whole = np.sum([response for response, _ in found], axis=0).astype(np.float32)
     return SeatImpulse(
-        direct,
-        whole,
-        round(limits.lead * RATE),
-        least_length(limits, max(delays)),
-        limits,
-        max(cut for _, cut in found),
-        _difference_db(direct, pressures[0], limits, frequencies),
+        direct=direct,
+        whole=whole,
+        start=round(limits.lead * RATE),
+        least_s=least_length(limits, max(delays)),
+        limits=limits,
+        cut_db=max(cut for _, cut in found),
+        off_db=_difference_db(direct, pressures[0], limits, frequencies),
     )
 
 
 def _difference_db(
     response: np.ndarray, pressure: np.ndarray, limits: BandLimits, frequencies: np.ndarray
 ) -> float:
-    """Read the third octaves back and hold them against what went in."""
+    """Largest difference of a third octave of a response from the pressure it was made from, dB."""
     spectrum = np.abs(np.fft.rfft(response, 2 * (len(frequencies) - 1))) ** 2
     inside = (frequencies >= limits.low) & (frequencies < limits.high)
     # Whole bands only, as pink noise reads them.

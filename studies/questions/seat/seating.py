@@ -19,13 +19,13 @@ SITTING_EARS, STANDING_EARS = 1.15, 1.6
 """Ears above the floor, m: common practice, no source."""
 HEAD_ROOM = 0.1
 AIR_BEHIND = 0.1
-"""Between the speaker's back and the wall of the comparison, m: common practice, no source."""
+"""Between the speaker's back and the wall close behind it, m: common practice, no source."""
 BEHIND = "wall behind"
 
 
 @dataclass(frozen=True, eq=False)
 class Ears:
-    """Paths to one place of ears, and where the wave solver is asked about them.
+    """Paths to one position of the ears, and the points at which the wave solver is asked for them.
 
     Attributes
     ----------
@@ -34,7 +34,7 @@ class Ears:
     points : (P, 2) array
         The seat and its images, r from the column's axis and z above the baffle, m.
     first : int
-        Number of the first of them among all points of the study.
+        Index of the first of these points among all points of the study.
     """
 
     paths: tuple[Path, ...]
@@ -43,16 +43,16 @@ class Ears:
 
     @property
     def numbers(self) -> slice:
-        """Which of all points of the study are these."""
+        """Indices of these points among all points of the study."""
         return slice(self.first, self.first + len(self.points))
 
     @property
     def distances(self) -> np.ndarray:
-        """(P,) from the middle of the baffle, m."""
+        """(P,) distance of each point from the middle of the baffle, m."""
         return np.hypot(*self.points.T)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Sitter:
     """One seat of the design in its room.
 
@@ -60,15 +60,16 @@ class Sitter:
     ----------
     seat : Seat
     place : Place
-        Of the ears.
+        Position of the ears in the room.
     here : Ears
-        As the file has it.
+        The ears at the height that the file gives.
     other_ears : float
-        Above the floor, m: standing at the same place, or sitting if the seat is a standing one.
+        Height above the floor, m, of the ears of the same person standing, or sitting if the seat
+        is a standing one.
     there : Ears
-        With them.
+        The ears at that other height.
     behind : Ears
-        The direct path, and that by way of a wall close behind the column.
+        The direct path, and the path by way of a wall close behind the column.
     """
 
     seat: Seat
@@ -81,19 +82,19 @@ class Sitter:
 
 @dataclass(frozen=True, eq=False)
 class Seating:
-    """The room with everybody in it.
+    """Room, speaker and seats of a design.
 
     Attributes
     ----------
     room : Room
     speaker : Place
-        The middle of the ring.
+        The middle of the ring between baffle and reflector.
     near_wall : float
-        From the column's axis to the wall of the comparison, m.
+        From the column's axis to the wall close behind it, m.
     sitters : tuple of Sitter
         In the file's order.
     absorption : mapping
-        Of every path by its name, the direct one and the wall of the comparison included.
+        By the name of the path: every surface, the direct path (0) and the wall close behind.
     """
 
     room: Room
@@ -104,14 +105,14 @@ class Seating:
 
     @property
     def points(self) -> np.ndarray:
-        """(P, 2) every point that the wave solver is asked about, m."""
+        """(P, 2) every point that the wave solver is asked for, r and z as in `Ears`, m."""
         ears = [one for sitter in self.sitters for one in (sitter.here, sitter.there)]
         ears += [sitter.behind for sitter in self.sitters]
         return np.vstack([one.points for one in sorted(ears, key=lambda one: one.first)])
 
 
 def seating_of(design: Design, assembly: Assembly) -> Seating:
-    """Put the seats of a design into its room.
+    """Place the column and the seats of a design in its room, and find every path between them.
 
     Raises
     ------
@@ -147,7 +148,7 @@ def _count(sitter: Sitter) -> int:
 def _misfits(
     design: Design, room: Room, reach: float, top: float, near_wall: float
 ) -> list[Mistake]:
-    """Tell what is wrong with seats and speaker before any place is worked out."""
+    """Mistakes of seats and speaker that show before any place is worked out."""
     found = []
     if not 1 <= len(design.seats) <= MOST_SEATS:
         found.append(
@@ -194,24 +195,25 @@ def _sitter(
     seat, towards = design.seats[number - 1], design.tables.seats[number - 1].direction
     angle = _towards_the_middle(room, speaker) if towards is None else math.radians(towards)
     x, y = speaker.x + seat.r * math.cos(angle), speaker.y + seat.r * math.sin(angle)
-    # Turned so that the seat lies along x, the wall of the comparison stands across it.
+    # Turned so that the seat lies along x, the wall behind stands across it.
     alone, aside = Place(0.0, 0.0, speaker.height), Place(seat.r, 0.0, seat.ear_height)
     wall = Plane(BEHIND, 0, -near_wall)
     base, speed = design.tables.column.height, design.air.speed
     other = _other_ears(seat, room)
-    place, there = Place(x, y, seat.ear_height), Place(x, y, other)
+    place, other_place = Place(x, y, seat.ear_height), Place(x, y, other)
     room.check(speaker, place)
-    room.check(speaker, there)
+    room.check(speaker, other_place)
     ears: list[Ears] = []
     for planes, start, end in (
         (room.planes, speaker, place),
-        (room.planes, speaker, there),
+        (room.planes, speaker, other_place),
         ((wall,), alone, aside),
     ):
         paths = paths_to(planes, start, end, speed)
         begin = first + sum(len(one.points) for one in ears)
         ears.append(Ears(paths, _points(paths, start, base), begin))
-    return Sitter(seat, place, ears[0], other, ears[1], ears[2])
+    here, there, behind = ears
+    return Sitter(seat=seat, place=place, here=here, other_ears=other, there=there, behind=behind)
 
 
 def _points(paths: Sequence[Path], speaker: Place, base: float) -> np.ndarray:

@@ -15,110 +15,33 @@ from itertools import chain, count
 
 import numpy as np
 
-from dispersion.bands import band_edges, band_means, study_frequencies, third_octave_centres
+from dispersion.bands import (
+    band_edges,
+    band_means,
+    octaves_of,
+    study_frequencies,
+    third_octave_centres,
+)
 from dispersion.elevations import level_db
 from dispersion.impulse import BandLimits, bins, samples_for
 from dispersion.problem import Problem
 from dispersion.refining import Refined, refined
 from dispersion.response import Response
-from dispersion.room import DIRECT, Path, air_loss, first_bounces, share_reflected
+from dispersion.room import DIRECT, air_loss, first_bounces, share_reflected
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.questions.seat.impulses import SeatImpulse, seat_impulse
+from studies.questions.seat.listener import Arrival, FloorCheck, Listener
 from studies.questions.seat.seating import Ears, Seating, Sitter, seating_of
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver, counted, problem_of
 
 READ_PER_BAND = 48
 """Frequencies in a third octave at which the refined curves are read for band values."""
-EARLY_S = 0.05
-"""A bounce later than this no longer counts as early: the limit of ISO 3382-1 for speech [from
-memory]."""
 
 
-@dataclass(frozen=True, eq=False)
-class Arrival:
-    """Sound that reaches the ears on one path.
-
-    Attributes
-    ----------
-    path : Path
-    level_db : (B,) array
-        Band level, dB relative to the house's 0 dB at 1 m: distance, air and surface included.
-    """
-
-    path: Path
-    level_db: np.ndarray = field(repr=False)
-
-
-@dataclass(frozen=True, eq=False)
-class FloorCheck:
-    """A seat in front of a column that stands on a rigid floor, two ways; (B,) arrays, dB.
-
-    Attributes
-    ----------
-    exact_db : array
-        From the wave solver with the floor in it, relative to 0 dB at 1 m.
-    images_db : array
-        Direct sound and the bounce off a floor that takes nothing, added wave by wave.
-    """
-
-    exact_db: np.ndarray
-    images_db: np.ndarray
-
-
-@dataclass(frozen=True, eq=False)
-class Listener:
-    """Everything at one seat.
-
-    Attributes
-    ----------
-    sitter : Sitter
-    arrivals : tuple of Arrival
-        The direct sound, then every bounce, the earliest first.
-    other_arrivals : tuple of Arrival
-        The same at the other height of the ears.
-    behind_db : (B,) array
-        What a wall close behind the column adds to the direct sound, or takes from it.
-    behind_curve_db : (F,) array
-        The same at the study's `frequencies`.
-    impulse : SeatImpulse
-    floor : FloorCheck or None
-    """
-
-    sitter: Sitter
-    arrivals: tuple[Arrival, ...]
-    other_arrivals: tuple[Arrival, ...]
-    behind_db: np.ndarray
-    behind_curve_db: np.ndarray
-    impulse: SeatImpulse
-    floor: FloorCheck | None = None
-
-    @property
-    def name(self) -> str:
-        """As in the file."""
-        return self.sitter.seat.name
-
-    @property
-    def standing(self) -> bool:
-        """Whether the seat as written is the standing one of the two."""
-        return self.sitter.seat.ear_height > self.sitter.other_ears
-
-    @property
-    def direct(self) -> Arrival:
-        """The direct sound."""
-        return self.arrivals[0]
-
-    @property
-    def early_to_direct_db(self) -> np.ndarray:
-        """(B,) energy of all early bounces over that of the direct sound, dB."""
-        early = [one.level_db for one in self.arrivals[1:] if one.path.delay_s <= EARLY_S]
-        energy = np.sum(10.0 ** (np.array(early) / 10.0), axis=0) if early else 0.0
-        return level_db(energy / 10.0 ** (self.direct.level_db / 10.0))
-
-
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class SeatStudy:
-    """What reaches every seat of a design.
+    """What reaches every seat of a design: answer of `roundcast seat`.
 
     Attributes
     ----------
@@ -126,16 +49,16 @@ class SeatStudy:
     assembly : Assembly
     seating : Seating
     refined : Refined
-        The solve behind everything.
+        The pressure at every point that was asked for, solved where its curves bend.
     centres : (B,) array
         Third-octave bands, Hz.
     frequencies : (F,) array
-        Of `Listener.behind_curve_db`, Hz.
+        Frequencies of `Listener.behind_curve_db`, Hz.
     listeners : tuple of Listener
-        In the file's order.
-    pattern_db : (float, float)
-        How far bounces by the far-field pattern at each one's angle lie from those by the solved
-        pressure at the image: rms over bounces and bands, and the largest, dB.
+        One for each seat, in the file's order: the first is the main seat.
+    pattern_rms_db, pattern_worst_db : float
+        Difference of the bounces by the far-field pattern, at the angle of each, from those by the
+        pressure solved at the image: rms over bounces and bands, and the largest, dB.
     """
 
     design: Design
@@ -145,7 +68,33 @@ class SeatStudy:
     centres: np.ndarray
     frequencies: np.ndarray
     listeners: tuple[Listener, ...]
-    pattern_db: tuple[float, float]
+    pattern_rms_db: float
+    pattern_worst_db: float
+
+    @property
+    def main(self) -> Listener:
+        """The main seat."""
+        return self.listeners[0]
+
+    @property
+    def quarter_wave_hz(self) -> float:
+        """Frequency at which the wall behind is a quarter of a wave from the column's axis, Hz."""
+        return self.design.air.speed / (4.0 * self.seating.near_wall)
+
+    @property
+    def read_between_db(self) -> float:
+        """Largest error of the curves between solved frequencies, dB re the pressure round them."""
+        return float(level_db(self.refined.error**2))
+
+    @property
+    def octaves_hz(self) -> tuple[float, ...]:
+        """(O,) centres of the octave bands of which a third octave was found, Hz."""
+        return tuple(centre for centre, _ in octaves_of(self.centres))
+
+    def by_octave_db(self, levels_db: np.ndarray) -> list[float]:
+        """(O,) level of the mean energy of the third octaves (B,) in each octave band, dB."""
+        octaves = (levels_db[among] for _, among in octaves_of(self.centres))
+        return [float(level_db(np.mean(10.0 ** (levels / 10.0)))) for levels in octaves]
 
 
 def seat(
@@ -167,7 +116,7 @@ def seat(
     per_band : int
         Frequencies in a third-octave band to begin with; more are added where the curves bend.
     length : float, optional
-        Of the impulse responses, seconds; left out, as long as they must be.
+        Length of the impulse responses, seconds; as long as they must be if left out.
 
     Raises
     ------
@@ -187,16 +136,17 @@ def seat(
         reading.listener(sitter, None if exact is None else exact.near[:, number])
         for number, sitter in enumerate(seating.sitters)
     )
-    off = _pattern_error(design, seating, solved.response, coarse.frequencies, listeners)
+    off_db = _pattern_errors(design, seating, solved.response, coarse.frequencies, listeners)
     return SeatStudy(
-        design,
-        assembly,
-        seating,
-        solved,
-        third_octave_centres(*design.target.band),
-        reading.frequencies,
-        listeners,
-        off,
+        design=design,
+        assembly=assembly,
+        seating=seating,
+        refined=solved,
+        centres=third_octave_centres(*design.target.band),
+        frequencies=reading.frequencies,
+        listeners=listeners,
+        pattern_rms_db=float(np.sqrt(np.mean(np.square(off_db)))),
+        pattern_worst_db=float(np.max(np.abs(off_db))),
     )
 
 
@@ -211,7 +161,7 @@ def _last_arrival(design: Design, seating: Seating) -> float:
 
 
 def _in_rounds(solver: Solver, progress: Progress | None) -> Solver:
-    """Turn a solver into one that tells its rounds apart."""
+    """Return a solver that names the stage of its progress by the round of refinement."""
     stages = chain(["at the seats"], (f"closer where it bends, round {n}" for n in count(1)))
 
     def solve(problem: Problem) -> Response:
@@ -233,7 +183,11 @@ def _on_the_floor(
 
 @dataclass(frozen=True, eq=False)
 class _Reading:
-    """Reads everything at a seat from the refined curves."""
+    """Finds everything at a seat from the refined curves.
+
+    `coarse` are the frequencies before refinement, Hz; `samples` is the length of an impulse
+    response.
+    """
 
     design: Design
     seating: Seating
@@ -255,17 +209,20 @@ class _Reading:
         powers = np.abs(np.column_stack((behind.sum(axis=1), behind[:, 0]))) ** 2
         together, alone = band_means(self.frequencies, powers)[1].T
         return Listener(
-            sitter,
-            self.arrivals(sitter.here),
-            self.arrivals(sitter.there),
-            level_db(together / alone),
-            level_db(powers[:, 0] / powers[:, 1]),
-            self.impulse(sitter.here),
-            None if on_floor is None else self.floor_check(sitter.here, on_floor),
+            sitter=sitter,
+            arrivals=self.arrivals(sitter.here),
+            other_arrivals=self.arrivals(sitter.there),
+            behind_db=level_db(together / alone),
+            behind_curve_db=level_db(powers[:, 0] / powers[:, 1]),
+            impulse=self.impulse(sitter.here),
+            floor=None if on_floor is None else self.floor_check(sitter.here, on_floor),
         )
 
     def pressure(self, ears: Ears, frequencies: np.ndarray) -> np.ndarray:
-        """(F, P) over 0 dB at 1 m; air and surface included, the distance's phase left out."""
+        """(F, P) pressure re 0 dB at 1 m, losses in air and surface included.
+
+        The phase of the distance is left out.
+        """
         limits = _limits(self.design)
         held = np.clip(frequencies, limits.low, limits.high)
         lost_db = np.outer(air_loss(self.design.air, held), ears.distances)
@@ -275,14 +232,18 @@ class _Reading:
         return near / ears.distances * np.sqrt(kept) * 10.0 ** (-lost_db / 20.0)
 
     def phase(self, ears: Ears, frequencies: np.ndarray) -> np.ndarray:
-        """(F, P) of the distance."""
+        """(F, P) phase factor of the distance, exp(ikR)."""
         k = 2.0 * np.pi * frequencies / self.design.air.speed
         return np.exp(1j * np.outer(k, ears.distances))
 
     def arrivals(self, ears: Ears) -> tuple[Arrival, ...]:
         power = np.abs(self.pressure(ears, self.frequencies)) ** 2
         levels = level_db(band_means(self.frequencies, power)[1]).T
-        found = [Arrival(path, level) for path, level in zip(ears.paths, levels, strict=True)]
+        speaker = self.seating.speaker
+        found = [
+            Arrival(path, float(np.hypot(*(path.spot - speaker.position)[:2])), level)
+            for path, level in zip(ears.paths, levels, strict=True)
+        ]
         return tuple(sorted(found, key=lambda one: one.path.delay_s))
 
     def impulse(self, ears: Ears) -> SeatImpulse:
@@ -293,7 +254,7 @@ class _Reading:
         )
 
     def floor_check(self, ears: Ears, exact: np.ndarray) -> FloorCheck:
-        """Hold the exact floor, at the coarse frequencies, against direct sound and image."""
+        """Compare the exact pressure (F,), at the coarse frequencies, with direct and image."""
         f = self.coarse
         two = [path.surface in (DIRECT, "floor") for path in ears.paths]
         paths = self.solved.near(f, ears.numbers) / ears.distances * self.phase(ears, f)
@@ -302,25 +263,24 @@ class _Reading:
         return FloorCheck(*levels)
 
 
-def _pattern_error(
+def _pattern_errors(
     design: Design,
     seating: Seating,
     response: Response,
     coarse: np.ndarray,
     listeners: tuple[Listener, ...],
-) -> tuple[float, float]:
-    """Hold the bounces against those that the far-field pattern gives at each one's angle."""
+) -> list[np.ndarray]:
+    """(B,) level by the far-field pattern less that by the solved pressure, dB, of every bounce."""
     among = np.isin(response.problem.frequencies, coarse)
     centres, power = band_means(coarse, response.power[among])
     pattern, elevations = level_db(power), response.problem.elevations
     off = []
     for listener in listeners:
         place = listener.sitter.place
-        bounces = first_bounces(
+        expected = first_bounces(
             seating.room, seating.speaker, place, elevations, pattern, centres, design.air
         )
-        by_pattern = {bounce.surface: bounce.level_db for bounce in bounces}
-        for arrival in listener.arrivals[1:]:
-            level = arrival.level_db - listener.direct.level_db
-            off.append(by_pattern[arrival.path.surface] - level)
-    return float(np.sqrt(np.mean(np.square(off)))), float(np.max(np.abs(off)))
+        by_pattern = {bounce.surface: bounce.level_db for bounce in expected}
+        for bounce in listener.bounces:
+            off.append(by_pattern[bounce.path.surface] - listener.re_direct_db(bounce))
+    return off

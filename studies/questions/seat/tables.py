@@ -7,14 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from dispersion.bands import band_label, octaves_of
-from dispersion.elevations import level_db
-from dispersion.impulse import RATE
+from dispersion.bands import band_label
 from shapes.lengths import in_both
 from studies.answer.columns import band, number, text
 from studies.answer.evidence import Evidence, evidence_of_responses
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
-from studies.questions.seat.study import EARLY_S, Listener, SeatStudy
+from studies.questions.seat.listener import EARLY_S, Arrival, Listener
+from studies.questions.seat.study import SeatStudy
 from studies.questions.seat.words import answer, posture
 
 _LEVEL = "level: direct sound re 0 dB at 1 m, bounces re direct sound"
@@ -44,21 +43,21 @@ def seat_tables(study: SeatStudy) -> Findings:
 
 
 def _facts(study: SeatStudy) -> Iterator[Fact]:
-    main = study.listeners[0]
+    main = study.main
     yield Fact("near_wall_mm", 1e3 * study.seating.near_wall, "axis to the wall behind, mm")
-    for arrival in main.arrivals[1:]:
+    for arrival in main.bounces:
         key = arrival.path.surface.replace(" ", "_")
         yield Fact(
             f"{key}_delay_ms", arrival.path.delay_ms, f"{arrival.path.surface} behind direct, ms"
         )
-        mean = float(np.mean(arrival.level_db - main.direct.level_db))
+        mean = main.mean_re_direct_db(arrival)
         yield Fact(f"{key}_level_db", mean, f"{arrival.path.surface} re direct, mean of bands, dB")
     yield Fact(
         "early_to_direct_db",
-        float(main.early_to_direct_db.mean()),
+        main.early_mean_db,
         f"bounces within {EARLY_S * 1e3:.0f} ms over direct sound at seat 1, mean of bands, dB",
     )
-    yield Fact("impulse_ms", 1e3 * len(main.impulse.whole) / RATE, "length of each WAV file, ms")
+    yield Fact("impulse_ms", main.impulse.length_ms, "length of each WAV file, ms")
     yield Fact(
         "impulse_least_ms", 1e3 * main.impulse.least_s, "least length of seat 1's WAV files, ms"
     )
@@ -67,11 +66,11 @@ def _facts(study: SeatStudy) -> Iterator[Fact]:
     )
     yield Fact(
         "read_between_db",
-        float(level_db(study.refined.error**2)),
+        study.read_between_db,
         "worst error of the curves between solved frequencies, before the last were added, dB",
     )
-    yield Fact("by_pattern_rms_db", study.pattern_db[0], "bounces by far-field pattern, rms, dB")
-    yield Fact("by_pattern_worst_db", study.pattern_db[1], "the same, largest, dB")
+    yield Fact("by_pattern_rms_db", study.pattern_rms_db, "bounces by far-field pattern, rms, dB")
+    yield Fact("by_pattern_worst_db", study.pattern_worst_db, "the same, largest, dB")
 
 
 def _octave_columns(study: SeatStudy, what: str) -> tuple[TableColumn, ...]:
@@ -82,7 +81,7 @@ def _octave_columns(study: SeatStudy, what: str) -> tuple[TableColumn, ...]:
             f"{what}, {band_label(centre)} octave, dB",
             1,
         )
-        for centre, _ in octaves_of(study.centres)
+        for centre in study.octaves_hz
     )
 
 
@@ -96,7 +95,11 @@ def _bounces(study: SeatStudy) -> Table:
         number("level_db", "mean\ndB", f"{_LEVEL}, mean of the third octaves, dB", 1),
         *_octave_columns(study, _LEVEL),
     )
-    rows = tuple(row for listener in study.listeners for row in _arrivals(study, listener))
+    rows = tuple(
+        _arrival(study, listener, arrival)
+        for listener in study.listeners
+        for arrival in listener.arrivals
+    )
     caption = (
         "direct: level re 0 dB at 1 m; bounces: re the direct sound, losses in surface and air"
         " included. leaves: elevation at the speaker. meets at: where a rug or an absorber would"
@@ -116,33 +119,24 @@ def _directions() -> tuple[TableColumn, ...]:
     )
 
 
-def _arrivals(study: SeatStudy, listener: Listener) -> Iterator[tuple[Value, ...]]:
-    direct = listener.direct
-    speaker = study.seating.speaker
-    for arrival in listener.arrivals:
-        path = arrival.path
-        base = np.zeros_like(direct.level_db) if arrival is direct else direct.level_db
-        octaves = [
-            float(level_db(_energy(arrival.level_db[among])) - level_db(_energy(base[among])))
-            for _, among in octaves_of(study.centres)
-        ]
-        spot = float(np.hypot(path.spot[0] - speaker.x, path.spot[1] - speaker.y))
-        yield (
-            listener.name,
-            path.surface,
-            path.delay_ms,
-            path.path_m,
-            path.departure_elevation_deg,
-            path.azimuth_deg,
-            path.elevation_deg,
-            None if arrival is direct else spot,
-            float(np.mean(arrival.level_db - base)),
-            *octaves,
-        )
-
-
-def _energy(levels: np.ndarray) -> float:
-    return float(np.mean(10.0 ** (levels / 10.0)))
+def _arrival(study: SeatStudy, listener: Listener, arrival: Arrival) -> tuple[Value, ...]:
+    path, is_direct = arrival.path, arrival is listener.direct
+    octaves = study.by_octave_db(arrival.level_db)
+    if not is_direct:
+        direct = study.by_octave_db(listener.direct.level_db)
+        octaves = [level - own for level, own in zip(octaves, direct, strict=True)]
+    return (
+        listener.name,
+        path.surface,
+        path.delay_ms,
+        path.path_m,
+        path.departure_elevation_deg,
+        path.azimuth_deg,
+        path.elevation_deg,
+        None if is_direct else arrival.spot_m,
+        float(np.mean(arrival.level_db)) if is_direct else listener.mean_re_direct_db(arrival),
+        *octaves,
+    )
 
 
 def _early(study: SeatStudy) -> Table:
@@ -152,22 +146,15 @@ def _early(study: SeatStudy) -> Table:
         *_octave_columns(study, "early bounces over direct sound"),
     )
     rows: tuple[tuple[Value, ...], ...] = tuple(
-        (
-            listener.name,
-            float(listener.early_to_direct_db.mean()),
-            *(
-                float(level_db(_energy(listener.early_to_direct_db[among])))
-                for _, among in octaves_of(study.centres)
-            ),
-        )
-        for listener in study.listeners
+        (one.name, one.early_mean_db, *study.by_octave_db(one.early_to_direct_db))
+        for one in study.listeners
     )
     title = f"Early bounces (within {EARLY_S * 1e3:.0f} ms) over direct sound, energy, by octave"
     return Table("early", title, columns, rows)
 
 
 def _main_seat(study: SeatStudy) -> Table:
-    main = study.listeners[0]
+    main = study.main
     here, there = posture(main)
     columns = (
         band(),
@@ -179,15 +166,13 @@ def _main_seat(study: SeatStudy) -> Table:
         number("behind_db", "wall\nbehind", "what a wall close behind adds to direct sound, dB", 1),
         *_floor_columns(main),
     )
-    change = main.other_arrivals[0].level_db - main.direct.level_db
-    other = replace(main, arrivals=main.other_arrivals).early_to_direct_db
     values = (
         study.centres,
         main.direct.level_db,
-        main.other_arrivals[0].level_db,
-        change,
+        main.other_direct_db,
+        main.ears_change_db,
         main.early_to_direct_db,
-        other,
+        main.other_early_to_direct_db,
         main.behind_db,
         *_floor_values(main),
     )
@@ -234,14 +219,14 @@ def _by_seat(study: SeatStudy) -> Table:
         number("other_direct_db", "other", "direct sound at the other height of the ears, dB"),
         number("early_db", "early", "early bounces over direct sound, dB"),
         number("behind_db", "behind", "what a wall close behind adds to direct sound, dB"),
-        *_floor_columns(study.listeners[0]),
+        *_floor_columns(study.main),
     )
     rows: list[tuple[Value, ...]] = []
     for one in study.listeners:
         values = (
             study.centres,
             one.direct.level_db,
-            one.other_arrivals[0].level_db,
+            one.other_direct_db,
             one.early_to_direct_db,
             one.behind_db,
             *_floor_values(one),
@@ -277,7 +262,7 @@ def _evidence(study: SeatStudy) -> Evidence:
 
 
 def _read_between(study: SeatStudy) -> tuple[str, ...]:
-    solved, (rms, worst) = study.refined, study.pattern_db
+    solved = study.refined
     count = len(solved.response.problem.frequencies)
     if np.isnan(solved.error):
         met = f"leaving every second out changes it by {100 * solved.left:.1f} per cent at most"
@@ -290,7 +275,7 @@ def _read_between(study: SeatStudy) -> tuple[str, ...]:
         f"{count} frequencies solved, closer where the curves bend, a spline in between: {met}",
         "each bounce is the pressure that the solver finds at the seat's image, near field"
         f" included; the far-field pattern at each bounce's own angle gives the same within"
-        f" {rms:.1f} dB (rms; {worst:.1f} dB at worst)",
+        f" {study.pattern_rms_db:.1f} dB (rms; {study.pattern_worst_db:.1f} dB at worst)",
     )
 
 

@@ -13,7 +13,8 @@ from dispersion.impulse import HIGH_PASS_ORDER, PERIODS, RATE, BandLimits
 from studies.answer.exports import named
 from studies.answer.release import version
 from studies.questions.seat.impulses import SeatImpulse
-from studies.questions.seat.study import Arrival, Listener, SeatStudy
+from studies.questions.seat.listener import Arrival, Listener
+from studies.questions.seat.study import SeatStudy
 
 FORMAT = "roundcast impulse 1"
 
@@ -50,7 +51,7 @@ def wav_bytes(response: np.ndarray) -> bytes:
 
 
 def impulse_document(study: SeatStudy, listener: Listener, number: int) -> dict[str, Any]:
-    """Say what the two WAV files of a seat hold, ready for JSON."""
+    """Describe the two WAV files of the seat with this number, as a document ready for JSON."""
     sitter, found = listener.sitter, listener.impulse
     return {
         "format": FORMAT,

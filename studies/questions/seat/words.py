@@ -11,18 +11,18 @@ from dispersion.impulse import PERIODS, RATE
 from shapes.lengths import in_both
 from studies.answer.table import joined
 from studies.questions.seat.impulses import WITHIN_DB
-from studies.questions.seat.study import EARLY_S, Listener, SeatStudy
+from studies.questions.seat.listener import EARLY_S, Listener
+from studies.questions.seat.study import SeatStudy
 
 WHERE_IT_STOPS = (
     "This is no room simulator: it stops at the first bounce off bare, plane surfaces. No second"
     " bounces, no room modes (below a few hundred hertz they rule), no furniture, no decay."
 )
-MOST_FLOOR_DB = 0.5
 
 
 def answer(study: SeatStudy) -> tuple[str, ...]:
     """Say what reaches the seats, the main seat first."""
-    main = study.listeners[0]
+    main = study.main
     return (
         _arrivals(main),
         _early(study, main),
@@ -35,15 +35,15 @@ def answer(study: SeatStudy) -> tuple[str, ...]:
 
 
 def posture(listener: Listener) -> tuple[str, str]:
-    """Name what the seat is as written, and the other height of the ears."""
+    """What the seat is as written, and the other: "sitting" and "standing", or the reverse."""
     return ("standing", "sitting") if listener.standing else ("sitting", "standing")
 
 
 def _arrivals(main: Listener) -> str:
     told = [
         f"{one.path.surface} {one.path.delay_ms:.1f} ms later"
-        f" ({np.mean(one.level_db - main.direct.level_db):+.1f} dB)"
-        for one in main.arrivals[1:]
+        f" ({main.mean_re_direct_db(one):+.1f} dB)"
+        for one in main.bounces
     ]
     return (
         f"At {main.name}: after the direct sound the {joined(told)}; levels re the direct sound,"
@@ -55,8 +55,8 @@ def _early(study: SeatStudy, main: Listener) -> str:
     early = main.early_to_direct_db
     most, least = int(np.argmax(early)), int(np.argmin(early))
     return (
-        f"Together the bounces within {EARLY_S * 1e3:.0f} ms bring {early.mean():+.1f} dB re the"
-        f" direct sound, from {early[least]:+.1f} dB at {band_label(study.centres[least])} to"
+        f"Together the bounces within {EARLY_S * 1e3:.0f} ms bring {main.early_mean_db:+.1f} dB re"
+        f" the direct sound, from {early[least]:+.1f} dB at {band_label(study.centres[least])} to"
         f" {early[most]:+.1f} dB at {band_label(study.centres[most])}: what differs by band colours"
         " the sound even where the direct sound is even."
     )
@@ -64,7 +64,7 @@ def _early(study: SeatStudy, main: Listener) -> str:
 
 def _ears(study: SeatStudy, main: Listener) -> str:
     _, there = posture(main)
-    change = main.other_arrivals[0].level_db - main.direct.level_db
+    change = main.ears_change_db
     at = int(np.argmax(np.abs(change)))
     return (
         f"{there.capitalize()} there (ears at {in_both(main.sitter.other_ears)} in place of"
@@ -80,21 +80,20 @@ def _behind(study: SeatStudy, main: Listener) -> str:
         f"A wall {in_both(distance)} behind the column's axis, against the free room:"
         f" {behind[high]:+.1f} dB at {band_label(study.centres[high])}, {behind[low]:+.1f} dB at"
         f" {band_label(study.centres[low])} (a quarter wave is"
-        f" {in_both(distance)} at {study.design.air.speed / (4 * distance):.0f} Hz)."
+        f" {in_both(distance)} at {study.quarter_wave_hz:.0f} Hz)."
     )
 
 
 def _floor(study: SeatStudy, main: Listener) -> tuple[str, ...]:
     if main.floor is None:
         return ()
-    off = main.floor.images_db - main.floor.exact_db
+    off = main.floor.off_db
     at = int(np.argmax(np.abs(off)))
-    rms = float(np.sqrt(np.mean(off**2)))
-    verdict = "tells the same" if abs(off[at]) <= MOST_FLOOR_DB else "does not tell all of it"
+    verdict = "tells the same" if main.floor.agrees else "does not tell all of it"
     return (
         "Solved exactly on a rigid floor, against direct sound and the floor's bounce:"
-        f" {rms:.2f} dB (rms), at worst {off[at]:+.2f} dB at {band_label(study.centres[at])};"
-        f" the bounce {verdict}.",
+        f" {main.floor.rms_db:.2f} dB (rms), at worst {off[at]:+.2f} dB at"
+        f" {band_label(study.centres[at])}; the bounce {verdict}.",
     )
 
 
@@ -103,7 +102,7 @@ def _impulses(study: SeatStudy) -> str:
     limits, least = impulses[0].limits, max(one.least_s for one in impulses)
     off, cut = max(one.off_db for one in impulses), max(one.cut_db for one in impulses)
     words = (
-        f"Impulse responses: {1e3 * len(impulses[0].whole) / RATE:.0f} ms each (at least"
+        f"Impulse responses: {impulses[0].length_ms:.0f} ms each (at least"
         f" {math.ceil(1e3 * least)} ms, so that the latest bounce and {PERIODS:g} periods of"
         f" {limits.low:.0f} Hz fit), {RATE // 1000} kHz, 32-bit float. Nothing below"
         f" {limits.low:.0f} Hz or above {limits.high / 1e3:.1f} kHz is solved: there they fade."
