@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from matplotlib import colormaps
@@ -13,17 +13,13 @@ from matplotlib.colors import BoundaryNorm, Colormap, ListedColormap, Normalize
 from matplotlib.figure import Figure
 from matplotlib.image import AxesImage
 from PIL import Image
-from scipy.ndimage import distance_transform_edt
 
 from shapes.assembly import Assembly
 from studies.answer.charts.section import FOAM, MOVING, PLATE, WOOD
 from studies.answer.charts.style import INK, Look, in_common_style, new_figure
 from studies.answer.picture import Picture, Pictures
 from studies.answer.release import mark_of
-from studies.questions.slice.study import Slices
-
-if TYPE_CHECKING:  # a chart loads no solver
-    from studies.questions.slice.study import Slices
+from studies.questions.slice.slices import Slices
 
 CONTOUR_DB, SPAN_DB = 6.0, 60.0
 CHORD_ERROR = 1e-4
@@ -108,7 +104,7 @@ def slice_animation(slices: Slices, number: int) -> bytes:
     palette = _palette(canvas, image, colours)
     frames = []
     for frame in range(FRAMES):
-        image.set_data(instant(slices, number, frame / FRAMES))
+        image.set_data(slices.instant(number, frame / FRAMES))
         frames.append(_shot(canvas).quantize(palette=palette, dither=Image.Dither.NONE))
     return _gif(frames, mark_of(slices.design))
 
@@ -121,40 +117,9 @@ def slice_files(slices: Slices) -> dict[str, bytes]:
     }
 
 
-def instant(slices: Slices, number: int, turn: float) -> np.ndarray:
-    """Pressure at one instant, over its amplitude at the mouth; it crests there at turn 0.
-
-    Parameters
-    ----------
-    slices : Slices
-    number : int
-        Which of its frequencies.
-    turn : float
-        Time in periods: Re(p exp(-i omega t)) with omega t = 2 pi turn after the crest.
-
-    Returns
-    -------
-    (Z, X) array
-        Solids take the value of the nearest air, so that smoothing keeps edges clean.
-    """
-    power = slices.ring_mouth_power()
-    amplitude = np.sqrt((slices.driver_mouth_power() if power is None else power)[number])
-    radius, height = slices.mouth or (0.0, 2.0 * slices.assembly.driver.proud + 4.0 * slices.step)
-    column, row = np.searchsorted(slices.x, radius), np.searchsorted(slices.z, 0.5 * height)
-    field = _filled(slices, slices.pressure[number])
-    crest = field[row, column] / np.abs(field[row, column])
-    return np.real(field / crest * np.exp(-2j * np.pi * turn)) / amplitude
-
-
-def _filled(slices: Slices, values: np.ndarray) -> np.ndarray:
-    """Put the value of the nearest air into solids, which are drawn over it."""
-    nearest = distance_transform_edt(slices.solid, return_distances=False, return_indices=True)
-    return values[tuple(nearest)]
-
-
 def _draw_level(figure: Figure, axes: Axes, slices: Slices, number: int) -> None:
     top = CONTOUR_DB * np.ceil(np.nanmax(slices.level_db[number]) / CONTOUR_DB)
-    levels = _filled(slices, slices.level_db[number])
+    levels = slices.in_air(slices.level_db[number])
     scale = Normalize(top - SPAN_DB, top)
     image = _image(axes, slices, levels, norm=scale, cmap="viridis")
     steps = np.arange(top - SPAN_DB, top + 0.1, CONTOUR_DB)
@@ -167,7 +132,7 @@ def _draw_level(figure: Figure, axes: Axes, slices: Slices, number: int) -> None
 def _draw_wave(
     axes: Axes, slices: Slices, number: int, norm: Normalize, colours: Colormap
 ) -> AxesImage:
-    return _image(axes, slices, instant(slices, number, 0.0), norm=norm, cmap=colours)
+    return _image(axes, slices, slices.instant(number, 0.0), norm=norm, cmap=colours)
 
 
 def _image(axes: Axes, slices: Slices, values: np.ndarray, **look: Any) -> AxesImage:
@@ -236,9 +201,8 @@ def _height(slices: Slices, width_in: float) -> float:
 
 
 def _title(slices: Slices, number: int) -> str:
-    frequency = float(slices.frequencies[number])
-    wavelength = slices.design.air.speed / frequency
-    return f"{slices.design.title}: {_in_words(frequency)}, wavelength {wavelength * 1e3:.0f} mm"
+    frequency, wavelength_mm = slices.frequencies[number], 1e3 * slices.wavelengths[number]
+    return f"{slices.design.title}: {_in_words(frequency)}, wavelength {wavelength_mm:.0f} mm"
 
 
 def _in_words(frequency: float) -> str:

@@ -7,7 +7,8 @@ from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.slice.command import SliceOptions
 from studies.questions.slice.figures import slice_files, slice_pictures
-from studies.questions.slice.study import Slices, slice_study
+from studies.questions.slice.slices import Slices
+from studies.questions.slice.study import slice_study
 from studies.questions.slice.tables import slices_tables
 from studies.solving.session import watched
 

@@ -8,13 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
 
 from dispersion.checks import problems_before
-from dispersion.elevations import level_db
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.solvers import solve_waves
@@ -22,6 +19,7 @@ from dispersion.waves import WaveSettings
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
+from studies.questions.slice.slices import SKIN, Slices, short_name
 from studies.solving.grid import Progress, counted
 
 STAGE = "slice"
@@ -31,97 +29,7 @@ HALF_WIDTH, ABOVE, BELOW = 2.6, 1.1, 0.8
 USUAL_POINTS, MOST_POINTS = 9_000, 150_000
 """Points in one half; a point takes 0.13 ms (500 Hz) to 0.4 ms (16 kHz) a frequency."""
 LEAST_PER_WAVELENGTH = 8.0
-SKIN = 1e-4
-"""A point this near a surface, m, counts as inside: on it the field is that of neither side."""
 CHORD_ERROR = 1e-5
-
-
-@dataclass(frozen=True, eq=False)
-class Slices:
-    """Complex pressure in the plane through the axis.
-
-    Attributes
-    ----------
-    design : Design
-    assembly : Assembly
-    response : Response
-        The solve behind it: far field, seats, power balance, unknowns at these frequencies.
-    x : (X,) array
-        From the axis, m, ascending; symmetrical, and never 0.
-    z : (Z,) array
-        Above the baffle, m, ascending.
-    pressure : (F, Z, X) complex array
-        All ways with their transfer functions, over the driver's own on-axis pressure at 1 m;
-        exp(-i omega t); nan in solids.
-    solid : (Z, X) bool array
-        Inside a solid, or on its skin.
-    """
-
-    design: Design
-    assembly: Assembly
-    response: Response = field(repr=False)
-    x: np.ndarray = field(repr=False)
-    z: np.ndarray = field(repr=False)
-    pressure: np.ndarray = field(repr=False)
-    solid: np.ndarray = field(repr=False)
-
-    @property
-    def frequencies(self) -> np.ndarray:
-        """(F,) Hz, ascending."""
-        return self.response.problem.frequencies
-
-    @property
-    def names(self) -> tuple[str, ...]:
-        """Of every frequency, short enough for a file's name: "2kHz"."""
-        return tuple(short_name(frequency) for frequency in self.frequencies)
-
-    @property
-    def step(self) -> float:
-        """Distance between neighbouring points, m."""
-        return float(self.z[1] - self.z[0])
-
-    @cached_property
-    def level_db(self) -> np.ndarray:
-        """(F, Z, X) dB re the driver's own on-axis level at 1 m; nan in solids."""
-        return level_db(np.abs(self.pressure) ** 2)
-
-    @property
-    def points_per_wavelength(self) -> np.ndarray:
-        """(F,) how finely each wave is drawn."""
-        return self.response.problem.air.speed / self.frequencies / self.step
-
-    @property
-    def mouth(self) -> tuple[float, float] | None:
-        """Radius and height of the ring's mouth, m: where it opens; None with nothing above."""
-        if self.assembly.upper is None:
-            return None
-        reflector, plate = self.assembly.reflector, self.assembly.plate
-        under_plate = plate.radius if plate is not None else 0.0
-        if reflector is not None and reflector.base_radius > under_plate:
-            return reflector.base_radius, self.assembly.rim_gap
-        return under_plate, self.assembly.plate_gap
-
-    def driver_mouth_power(self) -> np.ndarray:
-        """(F,) mean |p|^2 over the driver's effective area, just above the frame or the baffle."""
-        row = int(np.searchsorted(self.z, self.assembly.driver.proud + SKIN))
-        counted = (np.abs(self.x) < self.assembly.driver.effective_radius) & ~self.solid[row]
-        power = np.abs(self.pressure[:, row, counted]) ** 2
-        return power @ np.abs(self.x[counted]) / np.abs(self.x[counted]).sum()
-
-    def ring_mouth_power(self) -> np.ndarray | None:
-        """(F,) mean |p|^2 over the ring's mouth; None with nothing above the driver."""
-        if self.mouth is None:
-            return None
-        radius, height = self.mouth
-        column = int(np.searchsorted(self.x, radius))
-        counted = (self.z > 0.0) & (self.z < height) & ~self.solid[:, column]
-        return np.mean(np.abs(self.pressure[:, counted, column]) ** 2, axis=1)
-
-    def loudest(self, number: int) -> tuple[float, float, float]:
-        """Level (dB), radius and height (m) of the loudest point at one frequency."""
-        row, column = np.unravel_index(np.nanargmax(self.level_db[number]), self.solid.shape)
-        level = float(self.level_db[number, row, column])
-        return level, abs(float(self.x[column])), float(self.z[row])
 
 
 def slice_study(
@@ -137,7 +45,7 @@ def slice_study(
     ----------
     design : Design
     frequencies_hz : sequence of float
-        Left out, about 500 Hz, 2 kHz and 8 kHz, as far as they lie in the design's band.
+        About 500 Hz, 2 kHz and 8 kHz where they lie in the design's band, if left out.
     workers : int, optional
         Threads; as many as there are processors when left out.
     progress : callable, optional
@@ -166,13 +74,13 @@ def slice_study(
     half = np.full((len(frequencies), *solid.shape), np.nan, dtype=complex)
     half[:, ~solid] = pressure_re_1m(response)
     return Slices(
-        design,
-        assembly,
-        response,
-        np.concatenate((-x[::-1], x)),
-        z,
-        np.concatenate((half[:, :, ::-1], half), axis=2),
-        np.concatenate((solid[:, ::-1], solid), axis=1),
+        design=design,
+        assembly=assembly,
+        response=response,
+        x=np.concatenate((-x[::-1], x)),
+        z=z,
+        pressure=np.concatenate((half[:, :, ::-1], half), axis=2),
+        solid=np.concatenate((solid[:, ::-1], solid), axis=1),
     )
 
 
@@ -180,11 +88,6 @@ def usual_frequencies(design: Design) -> tuple[float, ...]:
     """About 500 Hz, 2 kHz and 8 kHz within the design's band, else the middle of the band."""
     low, high = design.target.band
     return tuple(f for f in USUAL_HZ if low <= f <= high) or (math.sqrt(low * high),)
-
-
-def short_name(frequency: float) -> str:
-    """Write a frequency for a file's name: "500Hz", "2kHz", "12.5kHz"."""
-    return f"{frequency / 1e3:.5g}kHz" if frequency >= 1e3 else f"{frequency:.5g}Hz"
 
 
 def pressure_re_1m(response: Response) -> np.ndarray:
@@ -200,7 +103,7 @@ def pressure_re_1m(response: Response) -> np.ndarray:
 
 
 def inside(bodies: Sequence[np.ndarray], r: np.ndarray, z: np.ndarray) -> np.ndarray:
-    """Tell which points lie in solids of revolution.
+    """Find which points of a grid lie in solids of revolution.
 
     From a point inside, an outline is crossed an odd number of times on the way outwards.
 

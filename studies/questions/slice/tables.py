@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from dispersion.checks import remarks_after
-from dispersion.elevations import level_db
 from shapes.lengths import in_both
 from studies.answer.columns import in_words, length, mm, number
 from studies.answer.evidence import Evidence
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
-from studies.questions.slice.study import Slices
+from studies.questions.slice.slices import HALF_WAVE, Slices
 
 ZERO = (
     "In the slice 0 dB is the driver's own on-axis level at 1 m, wherever the point is, so levels"
     " rise towards the driver."
 )
 LIMIT = "What is not round is not in the slice: posts, wires, a reflector off its centre."
-HALF_WAVE = 0.5
 
 
 def slices_tables(slices: Slices) -> Findings:
@@ -34,19 +30,6 @@ def slices_tables(slices: Slices) -> Findings:
     )
 
 
-def gaps_of(slices: Slices) -> dict[str, float]:
-    """Return the three gaps by name, m; only those there are."""
-    assembly = slices.assembly
-    if assembly.upper is None:
-        return {}
-    gaps = {
-        "plate gap": assembly.plate_gap,
-        "rim gap": assembly.rim_gap,
-        "tip clearance": assembly.tip_clearance,
-    }
-    return {name: gap for name, gap in gaps.items() if math.isfinite(gap)}
-
-
 def _answer(slices: Slices) -> list[str]:
     said = [_at_one(slices, number) for number in range(len(slices.frequencies))]
     return [*said, ZERO, LIMIT]
@@ -54,34 +37,30 @@ def _answer(slices: Slices) -> list[str]:
 
 def _at_one(slices: Slices, number: int) -> str:
     frequency = float(slices.frequencies[number])
-    level, radius, height = slices.loudest(number)
-    side = "above" if height >= 0 else "below"
-    on_axis = radius < slices.step
-    where = "on the axis" if on_axis else f"{in_both(radius)} from the axis"
+    point = slices.loudest(number)
+    side = "above" if point.height >= 0 else "below"
+    where = "on the axis" if point.on_axis else f"{in_both(point.radius)} from the axis"
     return (
         f"{in_words(frequency)}: loudest {where},"
-        f" {in_both(abs(height))} {side} the baffle, {level:+.0f} dB;"
-        f"{_drop(slices, number)}{_against_gaps(slices, frequency)}"
+        f" {in_both(abs(point.height))} {side} the baffle, {point.level_db:+.0f} dB;"
+        f"{_drop(slices, number)}{_against_gaps(slices, number)}"
     )
 
 
 def _drop(slices: Slices, number: int) -> str:
-    ring = slices.ring_mouth_power()
-    if ring is None:
+    if slices.drop_db is None:
         return " nothing hangs above, so there is no ring."
-    drop = float(level_db(slices.driver_mouth_power()[number]) - level_db(ring[number]))
+    drop = float(slices.drop_db[number])
     less = "lower" if drop >= 0 else "higher"
     return f" the ring's mouth is {abs(drop):.0f} dB {less} than the driver's."
 
 
-def _against_gaps(slices: Slices, frequency: float) -> str:
-    """Compare the wavelength with the gaps: what is longer than half of it can hold lobes."""
-    wavelength = slices.design.air.speed / frequency
-    gaps = gaps_of(slices)
-    if not gaps:
+def _against_gaps(slices: Slices, number: int) -> str:
+    """Compare half a wave with the gaps: a larger gap can hold lobes."""
+    if not slices.gaps:
         return ""
-    wide = [name for name, gap in gaps.items() if gap > HALF_WAVE * wavelength]
-    half = f"Half a wave is {in_both(HALF_WAVE * wavelength)}"
+    wide = slices.wide_gaps(number)
+    half = f"Half a wave is {in_both(HALF_WAVE * slices.wavelengths[number])}"
     if not wide:
         return f" {half}, longer than every gap: one wave runs outwards."
     verb = "is" if len(wide) == 1 else "are"
@@ -97,8 +76,9 @@ def _facts(slices: Slices) -> list[Fact]:
             "points of the slice to the shortest wave",
         ),
     ]
-    for name, values in zip(slices.names, _place_cells(slices), strict=True):
-        facts.append(Fact(f"loudest_{name}_db", values[1], f"loudest point at {name}, dB"))
+    for at, name in enumerate(slices.names):
+        level = slices.loudest(at).level_db
+        facts.append(Fact(f"loudest_{name}_db", level, f"loudest point at {name}, dB"))
     return facts
 
 
@@ -118,29 +98,25 @@ def _places(slices: Slices) -> Table:
 
 
 def _place_cells(slices: Slices) -> list[tuple[Value, ...]]:
-    ring = slices.ring_mouth_power()
-    count = len(slices.frequencies)
-    ring_db = [None] * count if ring is None else [float(x) for x in level_db(ring)]
-    driver_db = level_db(slices.driver_mouth_power())
     cells: list[tuple[Value, ...]] = []
     for n, frequency in enumerate(slices.frequencies):
-        level, radius, height = slices.loudest(n)
-        place = (level, mm(radius), mm(height))
-        cells.append((float(frequency), *place, float(driver_db[n]), ring_db[n]))
+        point = slices.loudest(n)
+        place = (point.level_db, mm(point.radius), mm(point.height))
+        ring = None if slices.ring_mouth_db is None else float(slices.ring_mouth_db[n])
+        cells.append((float(frequency), *place, float(slices.driver_mouth_db[n]), ring))
     return cells
 
 
 def _waves(slices: Slices) -> Table:
-    gaps = gaps_of(slices)
+    gaps = slices.gaps
     columns = [_FREQUENCY, length("wavelength_mm", "wavelength", "of the wave in air", short=True)]
     for name in gaps:
         key = f"{name.replace(' ', '_')}_in_waves"
         columns.append(number(key, f"{name},\nwaves", f"{name} over the wavelength"))
     rows = []
-    for frequency in slices.frequencies:
-        wavelength = slices.design.air.speed / float(frequency)
+    for frequency, wavelength in zip(slices.frequencies, slices.wavelengths, strict=True):
         shares = (gap / wavelength for gap in gaps.values())
-        rows.append((float(frequency), mm(wavelength), *shares))
+        rows.append((float(frequency), mm(float(wavelength)), *map(float, shares)))
     caption = "up to 0.5 waves one wave runs outwards through a gap; above, lobes are possible"
     return Table("waves", "Waves against gaps", tuple(columns), tuple(rows), caption)
 

@@ -18,12 +18,11 @@ from dispersion.waves import WaveSettings, axial_motion, solve
 from studies.answer.release import mark_of
 from studies.design import Design, DesignError, parse_design
 from studies.questions.slice import study as module
-from studies.questions.slice.figures import FRAMES, instant, slice_figure, slice_files
+from studies.questions.slice.figures import FRAMES, slice_figure, slice_files
+from studies.questions.slice.slices import Slices, short_name
 from studies.questions.slice.study import (
-    Slices,
     inside,
     pressure_re_1m,
-    short_name,
     slice_study,
     usual_frequencies,
 )
@@ -167,7 +166,7 @@ def test_every_frequency_is_counted() -> None:
 
 def test_the_wave_runs_round_without_a_jump(slices: Slices) -> None:
     """Equal phase steps: p(n+1) + p(n-1) = 2 cos(step) p(n), from the last to the first too."""
-    frames = np.array([instant(slices, 1, n / FRAMES) for n in range(FRAMES)])
+    frames = np.array([slices.instant(1, n / FRAMES) for n in range(FRAMES)])
     neighbours = np.roll(frames, 1, axis=0) + np.roll(frames, -1, axis=0)
     expected = 2.0 * np.cos(2.0 * np.pi / FRAMES) * frames
     assert np.abs(neighbours - expected).max() < 1e-12 * np.abs(frames).max()
@@ -229,7 +228,7 @@ def test_without_anything_above_there_is_no_ring() -> None:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "USUAL_POINTS", 400)
         bare = slice_study(small(text), [1000.0])
-    assert bare.mouth is None and bare.ring_mouth_power() is None
+    assert bare.mouth is None and bare.ring_mouth_power is None
     found = slices_tables(bare)
     assert "no ring" in found.answer[0]
     assert found.table("places").values("ring_mouth_db") == (None,)
