@@ -24,7 +24,17 @@ from studies.answer.charts.style import (
 
 @dataclass(frozen=True, eq=False)
 class AroundTrace:
-    """Level all round of one choice of posts: name, bands (Hz), least and most in each (dB)."""
+    """Lowest and highest level round the column with one choice of posts.
+
+    Attributes
+    ----------
+    name : str
+        Count and diameter of the posts.
+    centres : (B,) array
+        Exact band centres, Hz.
+    minimum_db, maximum_db : (B,) array
+        dB re the same design without posts.
+    """
 
     name: str
     centres: ArrayLike
@@ -82,7 +92,6 @@ def round_band_figure(
     Parameters
     ----------
     title : str
-        Says that posts are estimated.
     window_db : (B,) array
         Window level without posts, dB re the driver's own on-axis curve.
     mean_db : (B,) array

@@ -12,8 +12,9 @@ def posts_pictures(study: PostsStudy) -> Pictures:
         AroundTrace(name, ripple.centres, ripple.minimum_db, ripple.maximum_db)
         for name, ripple in study.ripples.items()
     ]
-    name = next(iter(study.ripples))
-    azimuth = azimuth_figure(f"{title}: posts {name}", own.azimuths_deg, own.centres, own.level_db)
+    azimuth = azimuth_figure(
+        f"{title}: posts {study.own_name}", own.azimuths_deg, own.centres, own.level_db
+    )
     return {
         "around": Picture(
             around_figure(f"{title}: level round the column", traces),

@@ -1,12 +1,14 @@
 """Which posts? How far the level swings round the column, for the file's posts and for others."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from dispersion.bands import study_frequencies
-from dispersion.gliding import deviation_by_octave
+from dispersion.gliding import deviation_by_octave, iso_limit_db
 from dispersion.paths.posts import Ripple, compare_posts
 from shapes.assembly import Posts
 from shapes.clashes import find_clashes
@@ -18,11 +20,34 @@ from studies.solving.grid import COARSE_PER_BAND, Progress
 STAGE = "posts"
 
 
+@dataclass(frozen=True)
+class LimitedArc:
+    """Largest departure of an arc of 30 degrees from the circle, and the limit of ISO 3382-1, dB.
+
+    `octave_hz` is the exact centre of the octave band.
+    """
+
+    octave_hz: float
+    off_db: float
+    limit_db: float
+
+    @property
+    def is_beyond(self) -> bool:
+        """Whether it is larger than the limit."""
+        return self.off_db > self.limit_db
+
+
 @dataclass(frozen=True, eq=False)
 class PostsStudy:
-    """Ripple round the column for each choice of posts; the design's own come first.
+    """Ripple round the column for each choice of posts: answer of `roundcast posts`.
 
-    `left_out` holds the alternatives that do not fit, with the reason.
+    Attributes
+    ----------
+    design : Design
+    ripples : mapping of str to Ripple
+        By count and diameter of the posts; those of the file come first.
+    left_out : mapping of str to str
+        Choices that do not fit, with the reason.
     """
 
     design: Design
@@ -35,17 +60,29 @@ class PostsStudy:
         return next(iter(self.ripples.values()))
 
     @property
+    def own_name(self) -> str:
+        """Count and diameter of the posts in the file: "3 x 6 mm"."""
+        return next(iter(self.ripples))
+
+    @property
     def octaves(self) -> np.ndarray:
-        """Centres of the octave bands, (O,), Hz, of which all three thirds were worked out."""
+        """(O,) centres of the octave bands of which all three thirds were worked out, Hz."""
         return deviation_by_octave(self.own.centres, self.own.level_db)[0]
 
     @property
     def arcs_db(self) -> Mapping[str, np.ndarray]:
-        """Largest departure of an arc of 30 degrees from the circle by octave, (O,) for each."""
+        """By choice of posts, (O,) largest departure of a 30 degree arc from the circle, dB."""
         return {
             name: deviation_by_octave(ripple.centres, ripple.level_db)[1]
             for name, ripple in self.ripples.items()
         }
+
+    @property
+    def own_arcs(self) -> tuple[LimitedArc, ...]:
+        """Arcs of the posts in the file, in those octaves for which ISO 3382-1 has a limit."""
+        arcs = zip(self.octaves, self.arcs_db[self.own_name], strict=True)
+        limited = ((float(hz), float(off), iso_limit_db(hz)) for hz, off in arcs)
+        return tuple(LimitedArc(hz, off, most) for hz, off, most in limited if most is not None)
 
 
 def posts_study(
@@ -60,8 +97,8 @@ def posts_study(
     ----------
     design : Design
     others : sequence of (int, float)
-        Count and diameter (metres) of each alternative; left out, one post more of the same
-        diameter, and the same two counts at twice the diameter.
+        Count and diameter (m) of each alternative; if left out, one post more of the same diameter,
+        and both counts at twice the diameter.
     progress : callable, optional
         Called with (stage, done, total).
     per_band : int

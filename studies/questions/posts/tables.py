@@ -52,17 +52,16 @@ def _answer(study: PostsStudy) -> list[str]:
 
 def _omnidirectional(study: PostsStudy) -> list[str]:
     """Say how the posts in the file stand against the limits of ISO 3382-1, if they reach any."""
-    octaves, own = study.octaves, next(iter(study.arcs_db.values()))
-    held = [(f, off) for f, off in zip(octaves, own, strict=True) if iso_limit_db(f) is not None]
-    if not held:
+    arcs = study.own_arcs
+    if not arcs:
         return []
-    over = [band_label(f) for f, off in held if off > iso_limit_db(f)]
+    over = [band_label(arc.octave_hz) for arc in arcs if arc.is_beyond]
     verdict = f"go beyond that at {joined(over)}" if over else "keep within that"
     return [
         f"ISO 3382-1 would call it the same all round if no arc of {ARC_DEG:.0f} degrees departed"
-        f" from the circle by more than 1 to 6 dB (octaves from {band_label(held[0][0])} to"
-        f" {band_label(held[-1][0])}): by this estimate the posts in the file {verdict}, at"
-        f" most {max(off for _, off in held):.2f} dB off."
+        f" from the circle by more than 1 to 6 dB (octaves from {band_label(arcs[0].octave_hz)} to"
+        f" {band_label(arcs[-1].octave_hz)}): by this estimate the posts in the file {verdict}, at"
+        f" most {max(arc.off_db for arc in arcs):.2f} dB off."
     ]
 
 
@@ -111,7 +110,7 @@ def _choices(study: PostsStudy) -> Table:
 
 
 def _arcs(study: PostsStudy) -> tuple[Table, ...]:
-    """Tell by octave how far an arc departs from the circle, beside the limit of the standard."""
+    """Departure of an arc from the circle by octave, beside the limit of the standard."""
     if not study.octaves.size:
         return ()
     columns = [

@@ -18,7 +18,7 @@ from studies.answer.picture import Picture, Pictures
 from studies.questions.rays.study import RayStudy
 
 SHOWN_BELOW_MM = 60.0  # how much of the column the ray picture shows
-MOST_BOUNCES_TOLD = 3
+MOST_BOUNCES_NAMED = 3
 
 
 def rays_pictures(study: RayStudy) -> Pictures:
@@ -61,7 +61,7 @@ def rays_figure(
             axes.fill(*whole.T, facecolor="#efe2cc", edgecolor=INK, linewidth=1.0, zorder=2)
     for corners in paths:
         for leg in range(len(corners) - 1):
-            late = leg >= MOST_BOUNCES_TOLD
+            late = leg >= MOST_BOUNCES_NAMED
             axes.plot(
                 *(corners[leg : leg + 2].T * 1e3),
                 color=QUIET if late else SERIES[leg],

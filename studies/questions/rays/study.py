@@ -1,5 +1,7 @@
 """Why does the sound go where it goes? Rays for the energy, paths for the notches."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,11 +26,23 @@ COUNTED_RAYS = 2**19
 OCTAVES_HZ = (1000.0, 2000.0, 4000.0, 8000.0, 16000.0)
 NOTCH_DEPTH_DB = 6.0
 MOST_NOTCHES = 3
+STEEP_DEG = -30.0
+"""Sound that leaves below this elevation goes to the floor beside the column."""
 
 
 @dataclass(frozen=True, eq=False)
 class Notch:
-    """A dip of the window level by simple diffraction, and which paths make it."""
+    """A dip of the window's level by simple diffraction, with the paths that make it.
+
+    Attributes
+    ----------
+    frequency : float
+        Hz.
+    depth_db : float
+        Prominence of the dip in the curve of the window's level, dB.
+    words : str
+        The paths that make it, in words.
+    """
 
     frequency: float
     depth_db: float
@@ -36,8 +50,26 @@ class Notch:
 
 
 @dataclass(frozen=True, eq=False)
+class Zones:
+    """Shares of the driver's energy by range of elevation, (F,) each.
+
+    Attributes
+    ----------
+    above, window : array
+        Above the window, and in it.
+    low, steep : array
+        Below the window down to `STEEP_DEG`, and below that.
+    """
+
+    above: np.ndarray
+    window: np.ndarray
+    low: np.ndarray
+    steep: np.ndarray
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class RayStudy:
-    """Rays through a design.
+    """Rays through a design: answer of `roundcast rays`.
 
     Attributes
     ----------
@@ -47,11 +79,11 @@ class RayStudy:
     result : RayResult
         Shares of the driver's energy at some octaves.
     meaningful_above_hz : float
-        Below it a ray picture means nothing.
+        Frequency below which rays mean nothing, Hz.
     notches : tuple of Notch
         Deepest first.
     mounting : Mounting
-        How reflector and plate hang, if not on the axis.
+        How far reflector and plate hang off the axis and askew.
     """
 
     design: Design
@@ -67,6 +99,35 @@ class RayStudy:
         share = self.result.by_azimuth
         return 10.0 * np.log10(np.maximum(share, 1e-12) / share.mean(axis=1, keepdims=True))
 
+    @property
+    def around_error_db(self) -> np.ndarray:
+        """(F,) standard error of `around_db`: 10 / ln 10 times the median relative error, dB."""
+        relative = self.result.azimuth_error / np.maximum(self.result.by_azimuth, 1e-12)
+        return 10.0 / np.log(10.0) * np.median(relative, axis=1)
+
+    @property
+    def azimuths_deg(self) -> np.ndarray:
+        """(A,) middles of the ranges of azimuth, degrees from the first post."""
+        edges = self.result.azimuth_edges
+        return 0.5 * (edges[1:] + edges[:-1])
+
+    @property
+    def zones(self) -> Zones:
+        """Shares of the energy above the window, in it, and below."""
+        (low, high), edges = self.design.window_deg, self.result.elevation_edges
+        middles = 0.5 * (edges[1:] + edges[:-1])
+        above, under = middles > high, middles < low
+
+        def share(inside: np.ndarray) -> np.ndarray:
+            return self.result.by_elevation[:, inside].sum(axis=1)
+
+        return Zones(
+            share(above),
+            share(~(above | under)),
+            share(under & (middles >= STEEP_DEG)),
+            share(under & (middles < STEEP_DEG)),
+        )
+
 
 def ray_study(
     design: Design,
@@ -79,7 +140,7 @@ def ray_study(
     """Trace rays through a design, and explain its notches.
 
     Reflectors off the centre or tilted are no bodies of revolution about the column's axis: the
-    wave solver cannot take them, so their level by azimuth is told by rays alone.
+    wave solver cannot take them, and only rays estimate their level by azimuth.
 
     Parameters
     ----------
@@ -114,12 +175,12 @@ def ray_study(
         workers=workers,
     )
     return RayStudy(
-        design,
-        meridian_paths(assembly, DRAWN_RAYS) if free_form is None else (),
-        counted,
-        meaningful_above_hz(assembly, design.air),
-        _notches(design, problem, workers) if free_form is None else (),
-        mounting,
+        design=design,
+        paths=meridian_paths(assembly, DRAWN_RAYS) if free_form is None else (),
+        result=counted,
+        meaningful_above_hz=meaningful_above_hz(assembly, design.air),
+        notches=_notches(design, problem, workers) if free_form is None else (),
+        mounting=mounting,
     )
 
 

@@ -9,7 +9,7 @@ from dispersion.paths.scene import CENTRED
 from shapes.lengths import in_both
 from studies.answer.columns import band, in_words, number, text, window_in_words
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
-from studies.questions.rays.study import RayStudy
+from studies.questions.rays.study import STEEP_DEG, RayStudy
 
 MOST_HISTORIES = 8
 
@@ -100,21 +100,17 @@ def _histories(study: RayStudy) -> Table:
 
 
 def _around(study: RayStudy) -> Table:
-    levels, edges = study.around_db, study.result.azimuth_edges
-    middles = 0.5 * (edges[1:] + edges[:-1])
-    relative = study.result.azimuth_error / np.maximum(study.result.by_azimuth, 1e-12)
-    rows = []
-    for at, frequency in enumerate(study.result.frequencies):
-        level = levels[at]
-        rows.append(
-            (
-                float(frequency),
-                float(level.min()),
-                float(level.max()),
-                float(middles[int(np.argmin(level))]),
-                float(10.0 / np.log(10.0) * np.median(relative[at])),
-            )
+    levels = zip(study.result.frequencies, study.around_db, study.around_error_db, strict=True)
+    rows = [
+        (
+            float(frequency),
+            float(level.min()),
+            float(level.max()),
+            float(study.azimuths_deg[int(np.argmin(level))]),
+            float(error),
         )
+        for frequency, level, error in levels
+    ]
     return Table(
         "around",
         "In the window, round the column, dB re the mean of all azimuths",
@@ -131,19 +127,18 @@ def _around(study: RayStudy) -> Table:
 
 
 def _directions(study: RayStudy) -> Table:
-    result, (low, high) = study.result, study.design.window_deg
-    middles = 0.5 * (result.elevation_edges[1:] + result.elevation_edges[:-1])
-    parts = {
-        f"above {high:g} deg": middles > high,
-        f"in the window, {window_in_words((low, high))}": (middles >= low) & (middles <= high),
-        "from the window down to -30 deg": (middles < low) & (middles >= -30.0),
-        "below -30 deg": (middles < low) & (middles < -30.0),
+    zones, window = study.zones, study.design.window_deg
+    shares = {
+        f"above {window[1]:g} deg": zones.above,
+        f"in the window, {window_in_words(window)}": zones.window,
+        f"from the window down to {STEEP_DEG:g} deg": zones.low,
+        f"below {STEEP_DEG:g} deg": zones.steep,
+        "still inside": study.result.trapped,
     }
     rows: list[tuple[Value, ...]] = [
-        (name, *(float(100.0 * share) for share in result.by_elevation[:, inside].sum(axis=1)))
-        for name, inside in parts.items()
+        (name, *(float(100.0 * share) for share in by_frequency))
+        for name, by_frequency in shares.items()
     ]
-    rows.append(("still inside", *(float(100.0 * share) for share in result.trapped)))
     return Table(
         "directions",
         "Where it goes, per cent",

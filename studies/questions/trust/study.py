@@ -26,7 +26,7 @@ GAP_FACTORS = (1.25, 1.5)
 
 @dataclass(frozen=True, eq=False)
 class Trust:
-    """Levels in the window by every method, case by case.
+    """Levels in the window by every method, case by case: answer of `roundcast trust`.
 
     Attributes
     ----------
@@ -46,11 +46,11 @@ class Trust:
 
     @property
     def methods(self) -> tuple[str, ...]:
-        """Methods that are held against the wave solver."""
+        """Methods that are compared with the wave solver."""
         return tuple(name for name in self.rows if name != REFERENCE)
 
     def difference_db(self, method: str) -> np.ndarray:
-        """(C, B) window level by a method less that of the wave solver."""
+        """(C, B) window level by a method less that of the wave solver, dB."""
         pairs = zip(self.rows[method], self.rows[REFERENCE], strict=True)
         return np.array(
             [
@@ -60,11 +60,27 @@ class Trust:
         )
 
     def rms_db(self, method: str) -> np.ndarray:
-        """(B,) rms of the difference over all cases."""
+        """(B,) rms of the difference over all cases, dB."""
         return np.sqrt(np.mean(self.difference_db(method) ** 2, axis=0))
 
+    def rms_by_case_db(self, method: str) -> np.ndarray:
+        """(C,) rms of the difference over all bands, dB."""
+        return np.sqrt(np.mean(self.difference_db(method) ** 2, axis=1))
+
+    def overall_rms_db(self, method: str) -> float:
+        """Root mean square of the difference over all cases and bands, dB."""
+        return float(np.sqrt(np.mean(self.difference_db(method) ** 2)))
+
+    def worst_db(self, method: str) -> np.ndarray:
+        """(B,) largest difference of any case, signed, dB."""
+        difference = self.difference_db(method)
+        return difference[np.argmax(np.abs(difference), axis=0), np.arange(difference.shape[1])]
+
     def believed(self, method: str) -> tuple[float, float] | None:
-        """Longest unbroken range of bands whose rms stays within 3 dB; None without any."""
+        """Lowest and highest centre of the longest unbroken range of bands within `WITHIN_DB` rms.
+
+        None if there is no such band.
+        """
         good = self.rms_db(method) <= WITHIN_DB
         best, start = (0, 0), 0
         for at in range(len(good) + 1):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from dispersion.bands import band_label
 from studies.answer.columns import band, number, text
 from studies.answer.evidence import evidence_of
@@ -39,7 +37,7 @@ def _answer(trust: Trust) -> list[str]:
         low, high = (band_label(edge) for edge in believed)
         said.append(
             f"{method}: within {WITHIN_DB:g} dB (rms) from {low} to {high}; over all bands"
-            f" {float(np.sqrt(np.mean(trust.difference_db(method) ** 2))):.1f} dB."
+            f" {trust.overall_rms_db(method):.1f} dB."
         )
     return said
 
@@ -65,9 +63,8 @@ def _by_band(trust: Trust) -> Table:
         ]
     cells = [trust.centres]
     for method in trust.methods:
-        difference = trust.difference_db(method)
-        worst = difference[np.argmax(np.abs(difference), axis=0), np.arange(difference.shape[1])]
-        cells += [difference.mean(axis=0), trust.rms_db(method), worst]
+        mean = trust.difference_db(method).mean(axis=0)
+        cells += [mean, trust.rms_db(method), trust.worst_db(method)]
     rows = tuple(tuple(float(value) for value in row) for row in zip(*cells, strict=True))
     return Table(
         "bands",
@@ -86,7 +83,7 @@ def _by_case(trust: Trust) -> Table:
             for method in trust.methods
         ),
     )
-    each = [np.sqrt(np.mean(trust.difference_db(method) ** 2, axis=1)) for method in trust.methods]
+    each = [trust.rms_by_case_db(method) for method in trust.methods]
     rows: tuple[tuple[Value, ...], ...] = tuple(
         (name, *(float(values[i]) for values in each)) for i, name in enumerate(trust.cases)
     )

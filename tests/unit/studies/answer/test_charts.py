@@ -1,6 +1,5 @@
 """Charts: what is drawn is the data, labels carry units and do not collide, files are sound."""
 
-import io
 import itertools
 import subprocess
 import sys
@@ -11,9 +10,9 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import QuadMesh
-from matplotlib.image import imread
 from matplotlib.patches import StepPatch
 from matplotlib.text import Text
+from pictures import check_files, check_lettering, check_units, words_of
 
 from dispersion.bands import study_frequencies, third_octave_centres
 from dispersion.coverage import measure_coverage
@@ -46,8 +45,6 @@ from studies.answer.charts.style import in_both_formats, level_limits, short_fre
 from studies.answer.charts.sweeps import Ladder, ladder_figure, sweep_map_figure
 from studies.design import Seat
 from studies.questions.contest.figures import Contender, contest_figure
-from studies.questions.rays.figures import rays_figure
-from studies.questions.trust.figures import trust_figure
 
 CENTRES = third_octave_centres(100.0, 16000.0)
 SEATS = (
@@ -134,7 +131,6 @@ def figures(coverage):
         "ladder": ladder_figure("Ladder", [ladder], "keep, mm", (24.0, 2.0), 0.3, [(23.0, 26.0)]),
         "sweep": sweep_map_figure("Sweep", sizes, "plate gap, mm", CENTRES, levels, 24.0),
         "contest": contest_figure("Contest", [Contender("cap", CAP, CENTRES, levels[2], 2.0)]),
-        "rays": rays_figure("Rays", CAP, [np.array([[0.0, 0.0], [0.02, 0.02], [0.3, 0.03]])]),
         "around": around_figure("Posts", [AroundTrace("rods", CENTRES, -levels[1], levels[1])]),
         "round": round_band_figure(
             "Round", levels[1], levels[0], AroundTrace("rods", CENTRES, -levels[1], levels[2])
@@ -142,7 +138,6 @@ def figures(coverage):
         "azimuth": azimuth_figure(
             "Azimuth", np.arange(0, 360, 10), CENTRES, np.outer(levels[1], np.sin(np.arange(36)))
         ),
-        "trust": trust_figure("Trust", CENTRES, {"rays": levels[4]}, 3.0),
         "shave": shave_figure("Shave", 180.0, [40.0, 30.0, 20.0], CENTRES, levels[:2]),
     }
 
@@ -157,59 +152,32 @@ NAMES = (
     "sweep",
     "contest",
     "shave",
-    "rays",
     "around",
     "round",
     "azimuth",
-    "trust",
 )
-
-
-def words(figure):
-    return [text.get_text() for text in figure.findobj(Text) if text.get_text()]
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_written_pictures_are_complete_and_not_blank(figures, name):
-    files = in_both_formats(figures[name])
-    pixels = imread(io.BytesIO(files["png"]))
-    assert pixels.shape[1] == 1500
-    assert 0.005 < np.mean(np.any(pixels[..., :3] < 0.9, axis=-1)) < 0.95
-    assert ElementTree.fromstring(files["svg"]).tag.endswith("svg")
+    check_files(figures[name])
 
 
 @pytest.mark.parametrize("name", NAMES)
 def test_no_lettering_is_cut_off_by_the_edge(figures, name):
-    figure = figures[name]
-    renderer = FigureCanvasAgg(figure).get_renderer()
-    figure.draw(renderer)
-    width, height = figure.bbox.width, figure.bbox.height
-    for text in figure.findobj(Text):
-        if text.get_text() and text.get_visible() and text.axes is not None:
-            box = text.get_window_extent(renderer)
-            assert 0 <= box.x0 <= box.x1 <= width, text
-            assert 0 <= box.y0 <= box.y1 <= height, text
+    check_lettering(figures[name])
 
 
 @pytest.mark.parametrize("name", [name for name in NAMES if name not in ("section", "polar")])
 def test_every_axis_says_its_unit(figures, name):
-    labels = [
-        label
-        for axes in figures[name].axes
-        if axes.axison
-        for label in (axes.get_xlabel(), axes.get_ylabel())
-        if label
-    ]
-    assert labels
-    for label in labels:
-        assert any(unit in label for unit in ("Hz", "dB", "mm", "degrees", "per cent")), label
+    check_units(figures[name])
 
 
 def test_absolute_and_normalised_levels_say_so(figures):
-    said = words(figures["map"])
+    said = words_of(figures["map"])
     assert any(s.startswith("absolute: dB re the driver's own on-axis curve") for s in said)
     assert any(s.startswith("normalised: dB re the window's level") for s in said)
-    assert "level, dB re the driver's own on-axis curve" in words(figures["curves"])
+    assert "level, dB re the driver's own on-axis curve" in words_of(figures["curves"])
 
 
 @pytest.mark.parametrize("design", DESIGNS)
@@ -228,7 +196,7 @@ def test_section_lettering_does_not_collide(design):
 
 
 def test_section_dimensions_are_those_of_the_assembly():
-    said = "\n".join(words(section_figure(COAXIAL, "Section", SEATS)))
+    said = "\n".join(words_of(section_figure(COAXIAL, "Section", SEATS)))
     cap = COAXIAL.reflector
     for name, size in {
         "base ": 2 * cap.base_radius,
@@ -320,13 +288,13 @@ def test_sweep_map_leaves_failures_grey(figures):
         assert np.all(np.ma.getmaskarray(drawn)[-1])
     absolute, _ = drawn_maps(figures["sweep"])
     np.testing.assert_array_equal(absolute[2], np.full(CENTRES.size, 2.0))
-    assert {"failed: no level", "present choice: 24.0 mm"} <= set(words(figures["sweep"]))
+    assert {"failed: no level", "present choice: 24.0 mm"} <= set(words_of(figures["sweep"]))
 
 
 def test_sweep_map_says_what_it_is_normalised_to(figures):
     absolute, normalised = drawn_maps(figures["sweep"])
     np.testing.assert_array_equal(normalised[:-1], absolute[:-1] - absolute[2])
-    said = words(figures["sweep"])
+    said = words_of(figures["sweep"])
     assert "absolute: dB re the driver's own on-axis curve" in said
     assert "normalised: dB re the present choice, 24.0 mm" in said
     assert "now" in said
@@ -340,8 +308,8 @@ def test_a_sweep_without_a_present_choice_is_held_against_another(best, said, ro
     sizes = np.arange(20.0, 29.0, 2.0)
     figure = sweep_map_figure("Sweep", sizes, "keep, mm", CENTRES, levels, best_mm=best)
     np.testing.assert_array_equal(drawn_maps(figure)[1], levels - levels[row])
-    assert f"normalised: dB re {said}" in words(figure)
-    assert "now" not in words(figure)
+    assert f"normalised: dB re {said}" in words_of(figure)
+    assert "now" not in words_of(figure)
 
 
 def test_round_picture_is_absolute_above_normalised(figures):
@@ -351,7 +319,7 @@ def test_round_picture_is_absolute_above_normalised(figures):
         np.testing.assert_array_equal(band.values, without + 2.0)
         np.testing.assert_array_equal(band.baseline, without - 1.0)
         np.testing.assert_array_equal(mean.values, without)
-    said = words(figures["round"])
+    said = words_of(figures["round"])
     assert "absolute" in said
     assert any(s.startswith("normalised: dB re no posts") for s in said)
 
@@ -361,7 +329,7 @@ def test_shaving_writes_only_what_a_meter_shows():
     change[0, 3:7] = (0.4, -0.6, 1.26, 12.0)
     figure = shave_figure("Shave", 180.0, [40.0, 38.0], CENTRES, change)
     assert [text.get_text() for text in figure.axes[0].texts] == ["-0.6", "1.3", "12"]
-    assert "40.0 (140.0) to 38.0 (142.0)" in words(figure)
+    assert "40.0 (140.0) to 38.0 (142.0)" in words_of(figure)
 
 
 def test_contest_shows_those_that_failed():
@@ -370,7 +338,7 @@ def test_contest_shows_those_that_failed():
         Contender("cap", CAP, CENTRES, nothing + 1.0, 2.0),
         Contender("spike", None, CENTRES, nothing, np.nan),
     ]
-    said = words(contest_figure("Contest", contenders))
+    said = words_of(contest_figure("Contest", contenders))
     assert "cap\nscore 2.00 dB" in said
     assert "spike\ncannot be built" in said
 
@@ -412,16 +380,6 @@ def test_ticks_are_written_as_on_an_equaliser():
     assert [short_frequency(f) for f in (50, 500, 1000, 12500)] == ["50", "500", "1k", "12.5k"]
 
 
-def test_ray_picture_says_from_where_it_means_anything():
-    corners = [np.array([[0.02, 0.0], [0.03, 0.03], [0.3, 0.05]])]
-    figure = rays_figure("title", CAP, corners, "rays mean something above 4 kHz")
-    axes = figure.axes[0]
-    assert "above 4 kHz" in figure.get_suptitle()
-    assert axes.get_xlabel().endswith("mm") and axes.get_ylabel().endswith("mm")
-    legs = [line.get_xydata() for line in axes.lines if len(line.get_xydata())]
-    assert legs[0] == pytest.approx(np.array([[20.0, 0.0], [30.0, 30.0]]))
-
-
 def test_around_picture_draws_lowest_and_highest_of_every_choice():
     centres = third_octave_centres(1000.0, 4000.0)
     low, high = -np.arange(1.0, 1.0 + len(centres)), np.full(len(centres), 0.5)
@@ -440,10 +398,3 @@ def test_azimuth_picture_is_scaled_evenly_about_nothing():
     mesh = figure.axes[0].collections[0]
     assert mesh.get_clim() == (-3.0, 3.0)
     assert pytest.approx(levels) == np.asarray(mesh.get_array()).reshape(8, -1).T
-
-
-def test_trust_picture_shades_what_is_believed():
-    centres = third_octave_centres(1000.0, 2000.0)
-    figure = trust_figure("trust", centres, {"rays": np.full(len(centres), 4.0)}, 3.0)
-    names = [text.get_text() for text in figure.legends[0].get_texts()]
-    assert names == ["rays", "believed"]

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.patches import StepPatch
+from pictures import check_files, check_lettering, check_units
 
 from dispersion import checks
 from dispersion.bands import third_octave_centres
@@ -18,9 +20,11 @@ from studies.answer.columns import posts_name
 from studies.design import Design, DesignError, parse_design
 from studies.questions.posts.study import PostsStudy, posts_study, usual_alternatives
 from studies.questions.posts.tables import posts_tables
+from studies.questions.rays.figures import rays_figure
 from studies.questions.rays.study import RayStudy, ray_study
 from studies.questions.rays.tables import rays_tables
 from studies.questions.trim.study import trim
+from studies.questions.trust.figures import trust_figure
 from studies.questions.trust.study import REFERENCE, Trust, spread_of_cases, trust
 from studies.questions.trust.tables import trust_tables
 
@@ -83,6 +87,28 @@ def test_what_hangs_off_the_axis_is_uneven_all_round(rays: RayStudy) -> None:
     assert "off the axis" in " ".join(rays_tables(askew).answer)
 
 
+def test_ray_picture_says_from_where_it_means_anything(rays: RayStudy) -> None:
+    corners = np.array([[0.02, 0.0], [0.03, 0.03], [0.3, 0.05]])
+    figure = rays_figure("title", rays.design.assembly(), [corners], "rays mean something above 4")
+    assert "above 4" in figure.get_suptitle()
+    legs = [line.get_xydata() for line in figure.axes[0].lines if len(line.get_xydata())]
+    assert legs[0] == pytest.approx(np.array([[20.0, 0.0], [30.0, 30.0]]))
+    for check in (check_files, check_lettering, check_units):
+        check(figure)
+
+
+def test_zones_and_azimuths_are_those_of_the_counted_rays(rays: RayStudy) -> None:
+    zones, result = rays.zones, rays.result
+    high = rays.design.window_deg[1]
+    edges, share = result.elevation_edges, result.by_elevation
+    assert zones.above == pytest.approx(share[:, edges[:-1] + edges[1:] > 2 * high].sum(axis=1))
+    floor = share[:, edges[:-1] + edges[1:] < -60.0].sum(axis=1)
+    assert zones.steep == pytest.approx(floor)
+    whole = zones.above + zones.window + zones.low + zones.steep + result.trapped
+    assert whole == pytest.approx(1.0, abs=1e-12)
+    assert rays.azimuths_deg[0] == pytest.approx(0.5 * sum(result.azimuth_edges[:2]))
+
+
 def test_deepest_notches_come_first_and_name_their_paths() -> None:
     wide = ray_study(small_design(("band = [630, 1250]", 'band = ["500 Hz", "16 kHz"]')), rays=RAYS)
     depths = [notch.depth_db for notch in wide.notches]
@@ -132,6 +158,16 @@ def test_trust_holds_methods_against_the_wave_solver(methods: Trust) -> None:
     assert methods.rms_db("rays") == pytest.approx(np.sqrt(np.mean((rays - exact) ** 2, axis=0)))
     table = trust_tables(methods).table("bands")
     assert table.values("rays_rms_db") == pytest.approx(methods.rms_db("rays"))
+
+
+def test_trust_picture_shades_what_is_believed(methods: Trust) -> None:
+    figure = trust_figure(methods)
+    names = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert names == ["rays", "images", "believed"]
+    (drawn, *_) = (patch for patch in figure.axes[0].patches if isinstance(patch, StepPatch))
+    assert drawn.get_data().values == pytest.approx(methods.rms_db("rays"))
+    for check in (check_files, check_lettering, check_units):
+        check(figure)
 
 
 class _Made(Trust):
