@@ -12,21 +12,16 @@ from pathlib import Path
 
 import numpy as np
 
+from dispersion.code_version import code_digest
 from dispersion.problem import Problem
 
-FLOORS = ("shapes", "dispersion")
+PACKAGES = ("shapes", "dispersion")
 
 
 @cache
 def solver_version() -> str:
     """Digest of the code of geometry and acoustics: other code finds no old result."""
-    root = Path(__file__).resolve().parent.parent
-    sources = sorted(path for floor in FLOORS for path in (root / floor).rglob("*.py"))
-    digest = hashlib.sha256()
-    for path in sources:
-        digest.update(path.relative_to(root).as_posix().encode())
-        digest.update(path.read_bytes())
-    return digest.hexdigest()
+    return code_digest(Path(__file__).resolve().parent.parent, PACKAGES)
 
 
 def solve_keys(problem: Problem, settings: object) -> list[bytes]:

@@ -5,3 +5,9 @@ the answer, and what is not round; how far each can be believed is measured, not
 `studies.trust`). Same conventions as `dispersion`: SI, exp(-i omega t), z up, elevation from the
 horizontal, azimuth from the first post.
 """
+
+from numba import config
+
+from dispersion.code_version import keep_kernels
+
+keep_kernels(config)  # before any kernel is defined

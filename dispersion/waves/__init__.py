@@ -8,6 +8,12 @@ The solver stands on its own: closed meridians, what drives or meets them, and a
 surface pressure, far field, pressure at points and the power balance come out.
 """
 
+from numba import config
+
+from dispersion.code_version import keep_kernels
+
+keep_kernels(config)  # before any kernel is defined
+
 from .elements import Mesh, MeshSettings, build_mesh
 from .one_thread import one_blas_thread
 from .rings import ring_kernels

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import importlib.util
 import io
+import os
 import threading
 from pathlib import Path
 from types import TracebackType
@@ -11,6 +11,8 @@ from typing import IO, Self
 
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from dispersion.code_version import PACKAGE, kernel_folder
 
 PATIENCE_S = 2.0
 """Nothing is shown of a run that is over sooner."""
@@ -106,8 +108,6 @@ class Watch:
 
 
 def kernels_are_cached() -> bool:
-    """Tell whether compiled kernels of the wave solver lie beside its source."""
-    found = importlib.util.find_spec("dispersion.waves")
-    if found is None or found.origin is None:
-        return False
-    return any((Path(found.origin).parent / "__pycache__").glob("*.nbi"))
+    """Return whether compiled kernels of the wave solver's assembly are on disk for this code."""
+    folder = kernel_folder(os.environ.get("NUMBA_CACHE_DIR", "")) or PACKAGE
+    return any(Path(folder).rglob("system.*.nbi"))
