@@ -1,9 +1,11 @@
-"""One candidate and all that was found of it; of many, the best and the nearly as good."""
+"""One candidate with its solution and score; of many, the best and the nearly as good."""
+
+from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TypeVar
+from typing import Literal, TypeVar
 
 import numpy as np
 
@@ -13,30 +15,41 @@ from shapes.assembly import Assembly
 from studies.solving.target import Scorecard
 
 Part = TypeVar("Part")
+Standing = Literal["best", "near-best", ""]
+"""How a candidate compares with the best one; empty if its score is not nearly as good."""
 
 
 @dataclass(frozen=True)
 class Candidate:
-    """Something that could be built: a name, its assembly or the reason why there is none."""
+    """Something that might be built.
+
+    Attributes
+    ----------
+    name : str
+    build : callable
+        () -> Assembly; ValueError with the reason if the geometry cannot exist.
+    """
 
     name: str
     build: Callable[[], Assembly]
 
 
 class NotSolvedError(ValueError):
-    """A candidate was asked for what it has not got."""
+    """No solution where one is needed: of one candidate, or of all that were tried."""
 
 
 @dataclass(frozen=True, eq=False)
 class Solved:
-    """What was found of a candidate.
+    """Solution, measures and score of one candidate.
 
     Attributes
     ----------
     response : Response
-        Without far field unless that was asked for.
+        Complex pressure; without its far field unless `studies.solving.grid.run` kept it.
     coverage : Coverage
+        Window level, evenness, leak and other measures by third-octave band.
     scorecard : Scorecard
+        The score and its terms, dB.
     window_curve_db : (F,) array
         Window level at every single frequency, dB.
     """
@@ -49,17 +62,17 @@ class Solved:
 
 @dataclass(frozen=True, eq=False)
 class Row:
-    """What became of one candidate.
+    """One candidate after the attempt to build and solve it.
 
     Attributes
     ----------
     name : str
     drawn : Assembly or None
-        None if it could not even be drawn.
+        Its geometry; None if that cannot exist.
     reason : str
         Why it was not solved; empty if it was.
     found : Solved or None
-        None if it was not solved.
+        Its solution; None if it was not solved.
     """
 
     name: str
@@ -69,32 +82,37 @@ class Row:
 
     @property
     def solved(self) -> bool:
-        """Tell whether there are numbers."""
+        """True if it was solved, so that response, coverage and score exist."""
         return self.found is not None
 
     @property
+    def is_unchoked(self) -> bool:
+        """True if it was solved and its ring is no smaller than the driver's area."""
+        return self.solved and not self.assembly.is_choked
+
+    @property
     def assembly(self) -> Assembly:
-        """What would be built; NotSolvedError if it could not be drawn."""
+        """Geometry of the candidate; NotSolvedError if it cannot exist."""
         return self._present(self.drawn)
 
     @property
     def response(self) -> Response:
-        """What the solver found; NotSolvedError if it was not asked."""
+        """Complex pressure from the solver; NotSolvedError if it was not solved."""
         return self._present(self.found).response
 
     @property
     def coverage(self) -> Coverage:
-        """What it amounts to; NotSolvedError if it was not solved."""
+        """Measures by third-octave band; NotSolvedError if it was not solved."""
         return self._present(self.found).coverage
 
     @property
     def scorecard(self) -> Scorecard:
-        """How it was judged; NotSolvedError if it was not solved."""
+        """Terms of the score, dB; NotSolvedError if it was not solved."""
         return self._present(self.found).scorecard
 
     @property
     def window_curve_db(self) -> np.ndarray:
-        """(F,) window level at every frequency, dB; NotSolvedError if it was not solved."""
+        """(F,) window level at every solved frequency, dB; NotSolvedError if it was not solved."""
         return self._present(self.found).window_curve_db
 
     def _present(self, what: Part | None) -> Part:
@@ -104,33 +122,56 @@ class Row:
 
     @property
     def score(self) -> float:
-        """Score in dB; infinite if it was not solved."""
+        """Score, dB, less is better; infinite if it was not solved."""
         return self.scorecard.score if self.solved else float("inf")
 
     @property
     def per_band(self) -> int:
-        """Frequencies in a third-octave band."""
+        """Frequencies that were solved in each third-octave band."""
         return len(self.response.problem.frequencies) // len(self.coverage.centres)
 
     @cached_property
     def seat_curves_db(self) -> np.ndarray:
-        """(F, seats) level at every seat, dB."""
+        """(F, seats) level at every seat and solved frequency, dB re 0 dB at its distance."""
         return 20.0 * np.log10(np.abs(self.response.near))
 
 
 @dataclass(frozen=True)
 class NearBest:
-    """The unbroken range of a swept size round the best whose score is nearly as good."""
+    """Range of a swept size round the best in which every score is nearly as good.
+
+    Attributes
+    ----------
+    low, high : float
+        Least and largest size, m; both belong to the range.
+    within_db : float
+        How far above the best score "nearly as good" reaches, dB.
+    """
 
     low: float
     high: float
     within_db: float
 
+    def holds(self, size: float) -> bool:
+        """Return whether a size, m, lies in the range, ends included."""
+        return self.low <= size <= self.high
+
+
+def contenders(rows: Sequence[Row]) -> tuple[int, ...]:
+    """Return the places of the rows among which the best may be chosen, ascending.
+
+    Solved rows whose ring does not choke the driver, whatever their score; every solved row if
+    all of them choke.
+    """
+    unchoked = tuple(place for place, row in enumerate(rows) if row.is_unchoked)
+    return unchoked or tuple(place for place, row in enumerate(rows) if row.solved)
+
 
 def best_of(rows: Sequence[Row]) -> Row | None:
-    """Return the row with the lowest score, None if none was solved.
+    """Return the solved row with the lowest score; None if no row was solved.
 
-    Rows solved at most frequencies go before coarse ones: those were no leaders.
+    Only rows solved at the largest number of frequencies per band compete: the coarse ones were
+    too far behind to be solved again.
     """
     solved = [row for row in rows if row.solved]
     finest = max((row.per_band for row in solved), default=0)
@@ -139,7 +180,7 @@ def best_of(rows: Sequence[Row]) -> Row | None:
 
 
 def winner_of(rows: Sequence[Row]) -> Row:
-    """Return the same where one must have been solved; NotSolvedError if none was."""
+    """Return the solved row with the lowest score; raise NotSolvedError if no row was solved."""
     best = best_of(rows)
     if best is None:
         raise NotSolvedError("no candidate was solved")
@@ -147,7 +188,17 @@ def winner_of(rows: Sequence[Row]) -> Row:
 
 
 def near_best(sizes: Sequence[float], rows: Sequence[Row], within_db: float) -> NearBest:
-    """Walk from the best size to either side while the score stays within `within_db`."""
+    """Return the unbroken range of sizes round the best whose scores are nearly as good.
+
+    Parameters
+    ----------
+    sizes : sequence of float
+        m, in any order.
+    rows : sequence of Row
+        One for each size; one of them solved at least.
+    within_db : float
+        How far above the best score a score may lie, dB. A row that was not solved ends the range.
+    """
     order = np.argsort(sizes)
     scores = np.array([rows[i].score for i in order])
     leader = best_of(rows)

@@ -1,15 +1,33 @@
-"""Cuts of one ball, and where to stop and measure on the way from the tallest to the best."""
+"""Cuts of balls: solving them, the best, and where to stop and measure on the way down to it."""
 
+from __future__ import annotations
+
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from shapes.reflectors import base_of_cap
-from studies.solving.candidates import Row
+from shapes.reflectors import ball_cap, base_of_cap
+from studies.design import Design
+from studies.solving.candidates import Candidate, NearBest, Row, near_best, winner_of
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver, require_one_solved, run, settle
+
+SAME_SIZE = 1e-7
+"""Lengths closer than this are one length, m: far below what a saw or a caliper resolves."""
 
 
 @dataclass(frozen=True, eq=False)
 class Cut:
-    """One candidate: a ball, how much of it is kept, and what became of it (metres)."""
+    """One cap of a ball as a candidate.
+
+    Attributes
+    ----------
+    ball_diameter : float
+        m.
+    keep : float
+        Height from the apex to the flat, m.
+    row : Row
+        Its geometry, solution and score.
+    """
 
     ball_diameter: float
     keep: float
@@ -17,20 +35,112 @@ class Cut:
 
     @property
     def cut_off(self) -> float:
-        """Depth that is cut away."""
+        """Height that is cut away: the ball's diameter less `keep`, m."""
         return self.ball_diameter - self.keep
 
     @property
     def base_diameter(self) -> float:
-        """Diameter of the flat: the check dimension."""
+        """Diameter of the flat, m, by which the cut is checked: b = 2 sqrt(h (D - h))."""
         return base_of_cap(self.ball_diameter, self.keep)
+
+    @property
+    def base_per_keep(self) -> float:
+        """How much the base diameter changes for a change of `keep`: |db/dh| = 2 |D - 2h| / b."""
+        return 2.0 * abs(self.ball_diameter - 2.0 * self.keep) / self.base_diameter
+
+    @property
+    def is_cap(self) -> bool:
+        """True if the ball is tall enough for `keep`."""
+        return 0.0 < self.keep <= self.ball_diameter
+
+    @property
+    def rim_slope_deg(self) -> float | None:
+        """Angle at which the surface rises at its rim, degrees; None if there is no such cap."""
+        if not self.is_cap:
+            return None
+        return math.degrees(ball_cap(self.ball_diameter, self.keep).rim_slope)
+
+    def is_of(self, ball_diameter: float) -> bool:
+        """Return whether this is a cut of a ball of this diameter, m."""
+        return abs(self.ball_diameter - ball_diameter) < SAME_SIZE
+
+
+def cut_candidate(design: Design, ball_diameter: float, keep: float) -> Candidate:
+    """Return the design with another cap as a candidate, named by both sizes (m)."""
+    name = f"ball {ball_diameter * 1e3:.4g} mm, keep {keep * 1e3:.4g} mm"
+    return Candidate(name, lambda: design.trimmed(ball_diameter, keep))
+
+
+def solve_cuts(
+    design: Design,
+    sizes: Sequence[tuple[float, float]],
+    solver: Solver,
+    per_band: int,
+    progress: Progress | None = None,
+) -> tuple[Cut, ...]:
+    """Solve caps of balls, and those that may be the best once more at more frequencies.
+
+    Parameters
+    ----------
+    design : Design
+    sizes : sequence of (float, float)
+        Ball diameter and keep of each cap, m.
+    solver : callable
+        One of `dispersion.solvers.SOLVERS`.
+    per_band : int
+        Frequencies in a third-octave band at which all are compared; the leaders are solved again
+        at `FINE_PER_BAND` or more.
+    progress : callable, optional
+        Called with (stage, done, total) solves of one frequency.
+
+    Returns
+    -------
+    tuple of Cut
+        In the order of `sizes`, solved or not.
+
+    Raises
+    ------
+    DesignError
+        If none of them can be built.
+    """
+    candidates = [cut_candidate(design, ball, keep) for ball, keep in sizes]
+    rows = run(design, candidates, solver, per_band, "keep heights", progress)
+    require_one_solved(design, rows, "trim.keep", "candidate")
+    rows = settle(design, rows, solver, max(per_band, FINE_PER_BAND), progress)
+    return tuple(Cut(ball, keep, row) for (ball, keep), row in zip(sizes, rows, strict=True))
+
+
+def best_cut(cuts: Sequence[Cut]) -> Cut:
+    """Return the solved cut with the lowest score; raise NotSolvedError if none was solved."""
+    winner = winner_of([cut.row for cut in cuts])
+    return next(cut for cut in cuts if cut.row is winner)
+
+
+def near_best_keeps(cuts: Sequence[Cut], within_db: float) -> NearBest:
+    """Return the unbroken range of keep, m, round the best of one ball's cuts.
+
+    Every solved score in it is at most `within_db` above the lowest.
+    """
+    return near_best([cut.keep for cut in cuts], [cut.row for cut in cuts], within_db)
 
 
 def shaving_stops(cuts: Sequence[Cut], best: Cut) -> tuple[Cut, ...]:
-    """Where to stop and measure on the way from the tallest cap to the best.
+    """Choose where to stop and measure on the way from the tallest cap down to the best.
 
     Foam does not grow back, so the order is from tall to short, and every step takes off no more
-    than half of what is left to take.
+    than half of what is left to take, or else goes to the next shorter cap.
+
+    Parameters
+    ----------
+    cuts : sequence of Cut
+        Of one ball; those that were not solved, and those shorter than the best, are no stops.
+    best : Cut
+        One of `cuts`.
+
+    Returns
+    -------
+    tuple of Cut
+        The tallest first, the best last.
     """
     way_down = sorted(
         (cut for cut in cuts if cut.row.solved and cut.keep >= best.keep), key=lambda cut: -cut.keep

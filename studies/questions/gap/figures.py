@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from studies.answer.charts.sweeps import ladder_figure, sweep_map_figure
 from studies.answer.picture import (
     Picture,
@@ -24,12 +22,8 @@ def gap_pictures(study: GapStudy) -> Pictures:
     sizes = [choice.plate_gap * 1e3 for choice in study.choices]
     rows = [choice.row for choice in study.choices]
     lines = {
-        "one wave up to here (c / 2H)": [
-            choice.plate_limit_hz(design.air.speed) for choice in study.choices
-        ],
-        "first dip, roughly (c / 4G)": [
-            choice.tip_dip_hz if choice.row.solved else np.nan for choice in study.choices
-        ],
+        "one wave up to here (c / 2H)": [study.plate_limit_hz(choice) for choice in study.choices],
+        "first dip, roughly (c / 4G)": [choice.tip_dip_hz for choice in study.choices],
     }
     scores = ladder_figure(
         f"{design.title}: score by plate gap",

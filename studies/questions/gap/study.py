@@ -1,58 +1,25 @@
 """How big a gap between baffle and top plate?"""
 
-from dataclasses import dataclass
-from functools import cached_property
+from __future__ import annotations
 
-import numpy as np
+from dataclasses import dataclass
 
 from studies.design import Design
-from studies.solving.candidates import Candidate, NearBest, Row, best_of, near_best
-from studies.solving.grid import (
-    COARSE_PER_BAND,
-    FINE_PER_BAND,
-    Progress,
-    Solver,
-    require_one_solved,
-    run,
-    settle,
+from studies.solving.candidates import NearBest, Standing
+from studies.solving.grid import COARSE_PER_BAND, Progress, Solver
+from studies.solving.hanging import (
+    GapChoice,
+    best_gap,
+    gap_contenders,
+    near_best_gaps,
+    solve_gaps,
 )
-
-NOTCH_DEPTH_DB = 4.0
-"""A dip counts as a notch when the window level rises this far on both sides of it."""
-
-
-@dataclass(frozen=True, eq=False)
-class GapChoice:
-    """One plate gap (metres) and what became of it."""
-
-    plate_gap: float
-    row: Row
-
-    @cached_property
-    def notches_hz(self) -> np.ndarray:
-        """Frequencies of the notches in the window level, deepest first."""
-        from scipy.signal import find_peaks
-
-        if not self.row.solved:
-            return np.empty(0)
-        curve = self.row.window_curve_db
-        at, found = find_peaks(-curve, prominence=NOTCH_DEPTH_DB)
-        deepest_first = np.argsort(found["prominences"])[::-1]
-        return self.row.response.problem.frequencies[at[deepest_first]]
-
-    def plate_limit_hz(self, speed: float) -> float:
-        """Frequency c / 2H up to which the plates carry one radial wave only."""
-        return speed / (2.0 * self.plate_gap)
-
-    @property
-    def tip_dip_hz(self) -> float:
-        """Rough place of the first driver-to-tip dip, c / 4G: common practice, no source."""
-        return self.row.response.problem.air.speed / (4.0 * self.row.assembly.tip_clearance)
+from studies.solving.shaving import SAME_SIZE
 
 
 @dataclass(frozen=True, eq=False)
 class GapStudy:
-    """The answer.
+    """How big a plate gap to leave, with everything that was compared.
 
     Attributes
     ----------
@@ -62,7 +29,7 @@ class GapStudy:
     best : GapChoice
         The lowest score among the gaps that do not choke the driver, if there is one.
     near_best : NearBest
-        Range of plate gaps, metres.
+        Range of plate gaps, m.
     """
 
     design: Design
@@ -71,9 +38,41 @@ class GapStudy:
     near_best: NearBest
 
     @property
+    def contenders(self) -> tuple[GapChoice, ...]:
+        """The gaps among which the best was chosen: solved and not choked, or all if all choke."""
+        return gap_contenders(self.choices)
+
+    @property
+    def choked(self) -> tuple[GapChoice, ...]:
+        """The solved gaps whose ring is smaller than the driver, smallest first."""
+        return tuple(c for c in self.choices if c.row.solved and not c.row.is_unchoked)
+
+    @property
+    def written(self) -> GapChoice | None:
+        """The gap that the design file has; None if it is not among the solved ones."""
+        size = self.design.tables.plate_gap
+        same = (c for c in self.choices if c.row.solved and abs(c.plate_gap - size) < SAME_SIZE)
+        return next(same, None)
+
+    @property
     def post_length(self) -> float:
-        """Cut length of a post at the best gap, sockets included, metres."""
+        """Cut length of a post at the best gap, sockets included, m."""
         return self.best.row.assembly.post_length
+
+    def standing_of(self, choice: GapChoice) -> Standing:
+        """Return how a gap compares with the best: the best itself, near-best, or neither."""
+        if choice is self.best:
+            return "best"
+        near = choice.row.is_unchoked and self.near_best.holds(choice.plate_gap)
+        return "near-best" if near else ""
+
+    def behind_db(self, choice: GapChoice) -> float:
+        """Score of a gap less that of the best, dB; below zero if it is better but chokes."""
+        return choice.row.score - self.best.row.score
+
+    def plate_limit_hz(self, choice: GapChoice) -> float:
+        """Frequency c / 2H, Hz, up to which the plates carry one radial wave only."""
+        return self.design.air.speed / (2.0 * choice.plate_gap)
 
 
 def gap(
@@ -94,36 +93,15 @@ def gap(
     per_band : int
         Frequencies in a third-octave band, four or more.
 
+    Returns
+    -------
+    GapStudy
+
     Raises
     ------
     DesignError
         If there is nothing to try, or nothing that can be built.
     """
-    sizes = design.gap_candidates()
-    candidates = [_candidate(design, size) for size in sizes]
-    rows = run(design, candidates, solver, per_band, "plate gaps", progress)
-    require_one_solved(design, rows, "gap", "gap")
-    free = [i for i, row in enumerate(rows) if row.solved and not row.assembly.is_choked]
-    if not free:
-        free = [i for i, row in enumerate(rows) if row.solved]
-    leading = settle(
-        design, [rows[i] for i in free], solver, max(per_band, FINE_PER_BAND), progress
-    )
-    final = dict(zip(free, leading, strict=True))
-    choices = tuple(GapChoice(size, final.get(i, rows[i])) for i, size in enumerate(sizes))
-    contenders = [choices[i] for i in free]
-    winner = best_of([choice.row for choice in contenders])
-    return GapStudy(
-        design,
-        choices,
-        next(choice for choice in contenders if choice.row is winner),
-        near_best(
-            [choice.plate_gap for choice in contenders],
-            [choice.row for choice in contenders],
-            design.target.near_best_db,
-        ),
-    )
-
-
-def _candidate(design: Design, size: float) -> Candidate:
-    return Candidate(f"plate gap {size * 1e3:.4g} mm", lambda: design.assembly().with_gap(size))
+    choices = solve_gaps(design, solver, per_band, progress)
+    good = near_best_gaps(choices, design.target.near_best_db)
+    return GapStudy(design, choices, best_gap(choices), good)

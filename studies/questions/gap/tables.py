@@ -22,7 +22,8 @@ from studies.answer.evidence import evidence_of
 from studies.answer.standing import STANDING, behind, best_at_end, range_in_words, standing_caption
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
-from studies.questions.gap.study import GapChoice, GapStudy
+from studies.questions.gap.study import GapStudy
+from studies.solving.hanging import GapChoice
 from studies.solving.target import NO_DIFFERENCE_DB
 
 MOST_NOTCHES = 4
@@ -60,16 +61,16 @@ def gap_tables(study: GapStudy) -> Findings:
 def _answer(study: GapStudy) -> list[str]:
     best, built = study.best, study.best.row.assembly
     sizes = [choice.plate_gap for choice in study.choices]
-    open_ones = [choice.plate_gap for choice in study.choices if _is_open(choice)]
+    possible = [choice.plate_gap for choice in study.contenders]
     return [
         f"Hang the plate {in_both(best.plate_gap)} above the baffle: {_posts(study)}.",
         _near_best(study),
-        *best_at_end("[gap]", best.plate_gap, sizes, open_ones or sizes),
+        *best_at_end("[gap]", best.plate_gap, sizes, possible),
         _choking(study),
         f"Three gaps there: plate gap {in_both(built.plate_gap)}, rim gap"
         f" {in_both(built.rim_gap)}, tip clearance {in_both(built.tip_clearance)}.",
         *_as_written(study),
-        f"Up to {in_words(best.plate_limit_hz(study.design.air.speed))} only one wave runs outwards"
+        f"Up to {in_words(study.plate_limit_hz(best))} only one wave runs outwards"
         " between plates this far apart; above, lobes are possible.",
         *target_in_words(study.design),
     ]
@@ -92,13 +93,8 @@ def _near_best(study: GapStudy) -> str:
     return f"Anywhere between {range_in_words(good)} is within {good.within_db:g} dB of the best."
 
 
-def _is_open(choice: GapChoice) -> bool:
-    return choice.row.solved and not choice.row.assembly.is_choked
-
-
 def _choking(study: GapStudy) -> str:
-    choked = [c.plate_gap for c in study.choices if c.row.solved and c.row.assembly.is_choked]
-    if not choked:
+    if not study.choked:
         return "None of these gaps chokes the driver: the ring is larger than the driver in all."
     if study.best.row.assembly.is_choked:
         return (
@@ -106,22 +102,19 @@ def _choking(study: GapStudy) -> str:
             " too: widen [gap] to larger sizes."
         )
     return (
-        f"Gaps up to {in_both(max(choked))} choke the driver (the ring is smaller than the driver)"
-        " and are not recommended, whatever their score."
+        f"Gaps up to {in_both(study.choked[-1].plate_gap)} choke the driver (the ring is smaller"
+        " than the driver) and are not recommended, whatever their score."
     )
 
 
 def _as_written(study: GapStudy) -> list[str]:
-    written = study.design.tables.plate_gap
-    same = [c for c in study.choices if abs(c.plate_gap - written) < 1e-7 and c.row.solved]
-    if not same or same[0] is study.best:
+    written = study.written
+    if written is None or written is study.best:
         return []
-    lead = same[0].row.score - study.best.row.score
+    size, lead = in_both(written.plate_gap), study.behind_db(written)
     if lead < -NO_DIFFERENCE_DB:
-        return [
-            f"The gap in the file, {in_both(written)}, scores {-lead:.2f} dB better but chokes."
-        ]
-    return [f"The gap in the file, {in_both(written)}: {behind(lead)}."]
+        return [f"The gap in the file, {size}, scores {-lead:.2f} dB better but chokes."]
+    return [f"The gap in the file, {size}: {behind(lead)}."]
 
 
 def _facts(study: GapStudy) -> tuple[Fact, ...]:
@@ -138,7 +131,7 @@ def _facts(study: GapStudy) -> tuple[Fact, ...]:
         Fact("chokes", built.is_choked, "whether the recommended gap chokes the driver"),
         Fact(
             "plate_limit_hz",
-            best.plate_limit_hz(study.design.air.speed),
+            study.plate_limit_hz(best),
             "c / 2H: up to here the plates carry one radial wave only, Hz",
         ),
     )
@@ -172,15 +165,10 @@ def _gaps(study: GapStudy) -> Table:
 
 
 def _gap(study: GapStudy, choice: GapChoice) -> tuple[Value, ...]:
-    row, good, standing = choice.row, study.near_best, ""
-    if choice is study.best:
-        standing = "best"
-    elif good.low <= choice.plate_gap <= good.high and _is_open(choice):
-        standing = "near-best"
-    built = row.drawn
+    row, built = choice.row, choice.row.drawn
     return (
         row.name,
-        standing,
+        study.standing_of(choice),
         mm(choice.plate_gap),
         mm(built.post_length) if built else None,
         row.assembly.is_choked if row.solved else None,
@@ -219,7 +207,7 @@ def _airway(study: GapStudy, choice: GapChoice) -> tuple[Value, ...]:
         mm(choice.plate_gap),
         mm(built.tip_clearance),
         built.throat_area / built.driver_area,
-        choice.plate_limit_hz(study.design.air.speed),
+        study.plate_limit_hz(choice),
         choice.tip_dip_hz,
         " ".join(f"{f:.0f}" for f in notches),
         ", ".join(named) + more or "none",

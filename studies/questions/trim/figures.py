@@ -16,20 +16,13 @@ from studies.answer.picture import (
     window_trace,
 )
 from studies.questions.trim.study import Trim
-from studies.solving.shaving import Cut
 
 
 def trim_pictures(trim: Trim) -> Pictures:
     """Draw how much of the ball to keep, and what it does."""
     design, best = trim.design, trim.best
     title = f"{design.title}: best cap, keep {best.keep * 1e3:.1f} mm"
-    compared = {
-        "best cap": best.row,
-        "half ball": trim.half_ball,
-        "top plate alone": trim.plate_alone,
-        "bare column": trim.bare_column,
-    }
-    traces = [window_trace(name, row) for name, row in compared.items() if row.solved]
+    traces = [window_trace(name, row) for name, row in trim.compared.items() if row.solved]
     pictures = {
         "score": _score_by_keep(trim),
         "section": section_picture(best.row.assembly, title, design),
@@ -47,8 +40,7 @@ def trim_pictures(trim: Trim) -> Pictures:
 
 
 def _score_by_keep(trim: Trim) -> Picture:
-    balls = list(dict.fromkeys(cut.ball_diameter for cut in trim.cuts))
-    ladders = []
+    balls, ladders = trim.balls, []
     for ball in balls:
         cuts = [cut for cut in trim.cuts if cut.ball_diameter == ball]
         name = f"ball {ball * 1e3:.1f} mm" if len(balls) > 1 else ""
@@ -61,7 +53,7 @@ def _score_by_keep(trim: Trim) -> Picture:
         (trim.best.keep * 1e3, trim.best.row.score),
         trim.near_best.within_db,
         [(trim.near_best.low * 1e3, trim.near_best.high * 1e3)],
-        _present_keep(trim, trim.best.ball_diameter),
+        _present_mm(trim),
         balls[0] * 1e3 if len(balls) == 1 else None,
     )
     return Picture(
@@ -70,10 +62,7 @@ def _score_by_keep(trim: Trim) -> Picture:
 
 
 def _sweep_of_best_ball(trim: Trim) -> Picture:
-    ball = trim.best.ball_diameter
-    cuts: list[Cut] = sorted(
-        (cut for cut in trim.cuts if cut.ball_diameter == ball), key=lambda cut: cut.keep
-    )
+    ball, cuts = trim.best.ball_diameter, trim.cuts_of_best_ball
     figure = sweep_map_figure(
         f"{trim.design.title}: keep swept, ball {ball * 1e3:.1f} mm,"
         f" best {trim.best.keep * 1e3:.1f} mm",
@@ -81,18 +70,14 @@ def _sweep_of_best_ball(trim: Trim) -> Picture:
         "keep, mm",
         trim.best.row.coverage.centres,
         window_levels([cut.row for cut in cuts], trim.best.row),
-        _present_keep(trim, ball),
+        _present_mm(trim),
         best_mm=trim.best.keep * 1e3,
     )
     return Picture(figure, "What each height does to each pitch: as it is, and against one choice.")
 
 
-def _present_keep(trim: Trim, ball_diameter: float) -> float | None:
-    """Keep of the design as written, mm, if it is a cap of this ball."""
-    present = trim.design.ball
-    if present is None or abs(present.diameter - ball_diameter) > 1e-7:
-        return None
-    return present.kept * 1e3
+def _present_mm(trim: Trim) -> float | None:
+    return None if trim.present_keep is None else trim.present_keep * 1e3
 
 
 def _shaving(trim: Trim) -> Picture:

@@ -4,6 +4,8 @@ Every keep height of every ball is solved and scored. What stays in place while 
 plate gap or tip clearance, is the design's choice (`trim.hold`).
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -15,59 +17,79 @@ from dispersion.paths.rays import solve_rays
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap
 from studies.design import Design
-from studies.solving.candidates import Candidate, NearBest, Row, near_best, winner_of
-from studies.solving.grid import (
-    COARSE_PER_BAND,
-    FINE_PER_BAND,
-    Progress,
-    Solver,
-    require_one_solved,
-    run,
-    settle,
+from studies.solving.candidates import Candidate, NearBest, Row, Standing
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver, run
+from studies.solving.shaving import (
+    SAME_SIZE,
+    Cut,
+    best_cut,
+    cut_candidate,
+    near_best_keeps,
+    shaving_stops,
+    solve_cuts,
 )
-from studies.solving.shaving import Cut, shaving_stops
 from studies.solving.target import METER_DB
 
 OPINION_RAYS = 2**16
+"""Rays that are followed for the comparison with the wave solver."""
 
 
 @dataclass(frozen=True, eq=False)
 class ShaveStep:
-    """One shaving: from one keep height to the next, and what a meter should show.
+    """One step of the shaving: from one keep height down to the next.
 
-    `change_db` (B,) is the change of the window level in each third-octave band.
+    Attributes
+    ----------
+    start, stop : Cut
+        Before and after the step, both solved.
     """
 
     start: Cut
     stop: Cut
-    change_db: np.ndarray
 
     @property
-    def tell_tale(self) -> int:
-        """Index of the band that changes most."""
-        return int(np.argmax(np.abs(self.change_db)))
+    def change_db(self) -> np.ndarray:
+        """(B,) change of the window level in each third-octave band, after less before, dB."""
+        before, after = self.start.row.coverage, self.stop.row.coverage
+        return after.window_level_db - before.window_level_db
+
+    @property
+    def by_change(self) -> np.ndarray:
+        """(B,) places of the bands in the order of their change, the largest first."""
+        return np.argsort(-np.abs(self.change_db), kind="stable")
+
+    @property
+    def largest_change_db(self) -> float:
+        """Change of the window level in the band that changes most, with its sign, dB."""
+        return float(self.change_db[self.by_change[0]])
 
     @property
     def shows_on_a_meter(self) -> bool:
-        """Tell whether some band changes by `METER_DB` or more."""
-        return bool(np.max(np.abs(self.change_db)) >= METER_DB)
+        """True if some band changes by `METER_DB` or more."""
+        return abs(self.largest_change_db) >= METER_DB
 
 
 @dataclass(frozen=True, eq=False)
 class BallSpread:
-    """What it costs that the ball is not round: keep held, diameter at either measured end."""
+    """What it costs that the ball is not round: the same keep, two measured diameters.
+
+    Attributes
+    ----------
+    smallest, largest : Cut
+        The best keep of a ball of the least and of the largest measured diameter.
+    """
 
     smallest: Cut
     largest: Cut
 
     @property
     def score_change_db(self) -> float:
-        """Largest difference of the score between the two."""
+        """Difference of the score between the two, without sign, dB."""
         return abs(self.largest.row.score - self.smallest.row.score)
 
     @property
     def level_change_db(self) -> float:
-        """Largest difference of the window level in any third-octave band."""
+        """Largest difference of the window level in any third-octave band, without sign, dB."""
         change = (
             self.largest.row.coverage.window_level_db - self.smallest.row.coverage.window_level_db
         )
@@ -76,23 +98,37 @@ class BallSpread:
 
 @dataclass(frozen=True, eq=False)
 class RaysOpinion:
-    """What rays alone would say, beside the wave solver.
+    """What rays alone would choose, beside the wave solver.
 
     Attributes
     ----------
     favourite : Cut
-        Candidate of the best ball that rays score best, with the wave solver's row.
-    at_best : Row
-        The wave solver's best cap, by rays.
+        The cut of the best ball that rays score best, with the wave solver's row.
+    best : Cut
+        The wave solver's best cut, with its row.
+    best_by_rays : Row
+        The same cut as rays see it.
     """
 
     favourite: Cut
-    at_best: Row
+    best: Cut
+    best_by_rays: Row
+
+    @property
+    def agrees(self) -> bool:
+        """True if rays would keep the same height."""
+        return abs(self.favourite.keep - self.best.keep) < SAME_SIZE
+
+    @property
+    def widest(self) -> int:
+        """Place of the band in which both methods' window levels of the best cut differ most."""
+        rays, waves = self.best_by_rays.coverage, self.best.row.coverage
+        return int(np.argmax(np.abs(rays.window_level_db - waves.window_level_db)))
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Trim:
-    """The answer.
+    """How much of the ball to keep, with everything that was compared.
 
     Attributes
     ----------
@@ -100,17 +136,16 @@ class Trim:
     cuts : tuple of Cut
         Every candidate, solved or not.
     best : Cut
+        The one with the lowest score.
     near_best : NearBest
-        Range of keep heights of the best ball, metres.
-    runner_up : Cut or None
-        Best candidate outside that range.
+        Range of keep heights of the best ball, m.
     half_ball, plate_alone, bare_column : Row
         For comparison: half of the best ball at the same tip clearance (longer posts), the top
         plate without a reflector, and nothing above the driver.
     steps : tuple of ShaveStep
-        From the tallest cap down to the best.
+        From the tallest cap of the best ball down to the best.
     ball_spread : BallSpread or None
-        Where the file gives several measured diameters.
+        None unless the best ball is the design's own and several diameters of it were measured.
     rays_opinion : RaysOpinion or None
         None if the method asked for was not the wave solver.
     """
@@ -119,13 +154,82 @@ class Trim:
     cuts: tuple[Cut, ...]
     best: Cut
     near_best: NearBest
-    runner_up: Cut | None
     half_ball: Row
     plate_alone: Row
     bare_column: Row
     steps: tuple[ShaveStep, ...]
     ball_spread: BallSpread | None
     rays_opinion: RaysOpinion | None = None
+
+    @property
+    def balls(self) -> tuple[float, ...]:
+        """Diameter of every ball that was tried, m, each once, in the file's order."""
+        return tuple(dict.fromkeys(cut.ball_diameter for cut in self.cuts))
+
+    @property
+    def cuts_of_best_ball(self) -> tuple[Cut, ...]:
+        """Every cut of the ball that the best one is cut from, the shortest first."""
+        same = (cut for cut in self.cuts if cut.is_of(self.best.ball_diameter))
+        return tuple(sorted(same, key=lambda cut: cut.keep))
+
+    @property
+    def runner_up(self) -> Cut | None:
+        """The cut with the lowest score outside the near-best range; None if there is none."""
+        others = (cut for cut in self.cuts if cut.row.solved and not self.standing_of(cut))
+        return min(others, key=lambda cut: cut.row.score, default=None)
+
+    @property
+    def present_keep(self) -> float | None:
+        """Keep of the design as written, m; None if the best ball is not the design's own."""
+        ball = self.design.ball
+        return ball.kept if ball and is_own_ball(self.design, self.best.ball_diameter) else None
+
+    @property
+    def written(self) -> Cut | None:
+        """The cut that the design file describes; None if it is not among the solved ones."""
+        ball = self.design.ball
+        if ball is None:
+            return None
+        same = (cut for cut in self.cuts if cut.row.solved and cut.is_of(ball.diameter))
+        return next((cut for cut in same if abs(cut.keep - ball.kept) < SAME_SIZE), None)
+
+    @property
+    def references(self) -> dict[str, Row]:
+        """What the best cap is compared with, by name; some may not have been solved."""
+        return {
+            "half ball": self.half_ball,
+            "top plate alone": self.plate_alone,
+            "bare column": self.bare_column,
+        }
+
+    @property
+    def compared(self) -> dict[str, Row]:
+        """The best cap, then what it is compared with, by name."""
+        return {"best cap": self.best.row, **self.references}
+
+    @property
+    def gains_db(self) -> dict[str, float | None]:
+        """Score of each reference less that of the best cap, dB; None where it was not solved."""
+        return {
+            name: row.score - self.best.row.score if row.solved else None
+            for name, row in self.references.items()
+        }
+
+    def standing_of(self, cut: Cut) -> Standing:
+        """Return how a cut compares with the best: the best itself, near-best, or neither."""
+        if cut is self.best:
+            return "best"
+        near = cut.is_of(self.best.ball_diameter) and self.near_best.holds(cut.keep)
+        return "near-best" if near else ""
+
+    def behind_db(self, cut: Cut) -> float:
+        """Score of a cut less that of the best, dB."""
+        return cut.row.score - self.best.row.score
+
+
+def is_own_ball(design: Design, ball_diameter: float) -> bool:
+    """Return whether a ball of this diameter, m, is the one that the design is built with."""
+    return design.ball is not None and abs(design.ball.diameter - ball_diameter) < SAME_SIZE
 
 
 def trim(
@@ -134,7 +238,7 @@ def trim(
     progress: Progress | None = None,
     per_band: int = COARSE_PER_BAND,
 ) -> Trim:
-    """Solve every keep height and choose.
+    """Solve every keep height of every ball and choose.
 
     All candidates are compared at `per_band` frequencies; the leaders, the comparisons and the
     steps of the shaving are solved again at `FINE_PER_BAND`.
@@ -149,79 +253,66 @@ def trim(
     per_band : int
         Frequencies in a third-octave band, four or more.
 
+    Returns
+    -------
+    Trim
+
     Raises
     ------
     DesignError
         If there is nothing to try, or nothing that can be built.
     """
     fine = max(per_band, FINE_PER_BAND)
-    sizes = design.trim_candidates()
-    candidates = [_candidate(design, ball, keep) for ball, keep in sizes]
-    rows = run(design, candidates, solver, per_band, "keep heights", progress)
-    require_one_solved(design, rows, "trim.keep", "candidate")
-    rows = settle(design, rows, solver, fine, progress)
-    cuts = tuple(Cut(ball, keep, row) for (ball, keep), row in zip(sizes, rows, strict=True))
-    winner = winner_of(rows)
-    best = next(cut for cut in cuts if cut.row is winner)
-    same_ball = [cut for cut in cuts if cut.ball_diameter == best.ball_diameter]
-    good = near_best(
-        [cut.keep for cut in same_ball], [cut.row for cut in same_ball], design.target.near_best_db
-    )
+    cuts = solve_cuts(design, design.trim_candidates(), solver, per_band, progress)
+    best = best_cut(cuts)
+    same_ball = [cut for cut in cuts if cut.is_of(best.ball_diameter)]
     stops = shaving_stops(same_ball, best)
     coarse = [stop for stop in stops if stop.row.per_band < fine]
-    asked = _references(design, best)
-    again = [_candidate(design, stop.ball_diameter, stop.keep) for stop in coarse]
-    more = run(design, [*asked, *again], solver, fine, "comparisons and shaving steps", progress)
-    half_ball, plate_alone, bare_column, *spread = more[: len(asked)]
-    finer = dict(zip((stop.keep for stop in coarse), more[len(asked) :], strict=True))
+    asked = _references(best)
+    ends = _measured_ends(design, best)
+    again = [cut_candidate(design, cut.ball_diameter, cut.keep) for cut in coarse]
+    candidates = [*asked, *(cut_candidate(design, *end) for end in ends), *again]
+    rows = iter(run(design, candidates, solver, fine, "comparisons and shaving steps", progress))
+    half_ball, plate_alone, bare_column = (next(rows) for _ in asked)
+    measured = [Cut(*end, next(rows)) for end in ends]
+    finer = dict(zip((stop.keep for stop in coarse), rows, strict=True))
     stops = tuple(replace(stop, row=finer.get(stop.keep, stop.row)) for stop in stops)
     return Trim(
-        design,
-        cuts,
-        best,
-        good,
-        _runner_up(cuts, best, good),
-        half_ball,
-        plate_alone,
-        bare_column,
-        _steps(stops),
-        _ball_spread(design, best, spread),
-        _rays_opinion(design, same_ball, best, per_band, progress),
+        design=design,
+        cuts=cuts,
+        best=best,
+        near_best=near_best_keeps(same_ball, design.target.near_best_db),
+        half_ball=half_ball,
+        plate_alone=plate_alone,
+        bare_column=bare_column,
+        steps=tuple(ShaveStep(start, stop) for start, stop in pairwise(stops)),
+        ball_spread=_ball_spread(measured),
+        rays_opinion=_rays_opinion(design, same_ball, best, per_band, progress),
     )
 
 
-def _runner_up(cuts: tuple[Cut, ...], best: Cut, good: NearBest) -> Cut | None:
-    others = [
-        cut
-        for cut in cuts
-        if cut.row.solved
-        and not (cut.ball_diameter == best.ball_diameter and good.low <= cut.keep <= good.high)
-    ]
-    return min(others, key=lambda cut: cut.row.score, default=None)
-
-
-def _candidate(design: Design, ball: float, keep: float) -> Candidate:
-    name = f"ball {ball * 1e3:.4g} mm, keep {keep * 1e3:.4g} mm"
-    return Candidate(name, lambda: design.trimmed(ball, keep))
-
-
-def _references(design: Design, best: Cut) -> list[Candidate]:
-    references = [
+def _references(best: Cut) -> tuple[Candidate, Candidate, Candidate]:
+    return (
         Candidate("half ball", lambda: _half_ball(best)),
         Candidate("top plate alone", lambda: best.row.assembly.with_reflector(None)),
         Candidate("bare column", lambda: best.row.assembly.without_upper()),
-    ]
-    if spread := _measured_spread(design, best):
-        low = best.ball_diameter - 0.5 * spread
-        high = best.ball_diameter + 0.5 * spread
-        references += [_candidate(design, ball, best.keep) for ball in (low, high)]
-    return references
+    )
 
 
-def _measured_spread(design: Design, best: Cut) -> float:
-    """Spread of the measured diameters if the best ball is the design's own, m; else 0."""
+def _measured_ends(design: Design, best: Cut) -> list[tuple[float, float]]:
+    """Least and largest measured diameter of the design's own ball, each with the best keep, m."""
     ball = design.ball
-    return ball.spread if ball is not None and ball.diameter == best.ball_diameter else 0.0
+    if ball is None or not ball.spread or not is_own_ball(design, best.ball_diameter):
+        return []
+    half = 0.5 * ball.spread
+    return [(best.ball_diameter - half, best.keep), (best.ball_diameter + half, best.keep)]
+
+
+def _ball_spread(measured: Sequence[Cut]) -> BallSpread | None:
+    if not measured or not all(cut.row.solved for cut in measured):
+        return None
+    smallest, largest = measured
+    return BallSpread(smallest, largest)
 
 
 def _half_ball(best: Cut) -> Assembly:
@@ -239,31 +330,9 @@ def _rays_opinion(
         return None
     solver = partial(solve_rays, rays=OPINION_RAYS)
     solved = [cut for cut in cuts if cut.row.solved]
-    candidates = [_candidate(design, cut.ball_diameter, cut.keep) for cut in solved]
+    candidates = [cut_candidate(design, cut.ball_diameter, cut.keep) for cut in solved]
     rows = run(design, candidates, solver, per_band, "what rays say", progress)
     if any(not row.solved for row in rows):
         return None
-    favourite = min(range(len(rows)), key=lambda i: rows[i].score)
-    at_best = next(row for row, cut in zip(rows, solved, strict=True) if cut is best)
-    return RaysOpinion(solved[favourite], at_best)
-
-
-def _ball_spread(design: Design, best: Cut, rows: list[Row]) -> BallSpread | None:
-    if len(rows) != 2 or not all(row.solved for row in rows):
-        return None
-    half = 0.5 * _measured_spread(design, best)
-    return BallSpread(
-        Cut(best.ball_diameter - half, best.keep, rows[0]),
-        Cut(best.ball_diameter + half, best.keep, rows[1]),
-    )
-
-
-def _steps(stops: Sequence[Cut]) -> tuple[ShaveStep, ...]:
-    return tuple(
-        ShaveStep(
-            start,
-            stop,
-            stop.row.coverage.window_level_db - start.row.coverage.window_level_db,
-        )
-        for start, stop in pairwise(stops)
-    )
+    favourite = min(range(len(rows)), key=lambda place: rows[place].score)
+    return RaysOpinion(solved[favourite], best, rows[solved.index(best)])

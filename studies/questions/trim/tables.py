@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from dispersion.bands import band_label
-from shapes.lengths import in_both
-from shapes.reflectors import ball_cap
+from shapes.lengths import in_both, in_mm
 from studies.answer import cautions, levels
 from studies.answer.columns import (
     CANDIDATE,
@@ -25,18 +22,19 @@ from studies.answer.standing import STANDING, standing_caption
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.questions.trim.study import ShaveStep, Trim
-from studies.questions.trim.words import answer, compared, measured_spread
+from studies.questions.trim.words import answer
+from studies.solving.candidates import Row
 from studies.solving.shaving import Cut
 
-TELL_TALES = 3
+MOST_BANDS = 3
 """Bands named for each step of the shaving."""
 
 
 def trim_tables(trim: Trim) -> Findings:
     """Put the answer to "how much of the ball do I keep?" into words and tables."""
-    held = compared(trim)
-    every = [cut.row for cut in trim.cuts] + [row for _, row in held]
+    held = _compared(trim)
     candidates = [cut.row for cut in trim.cuts]
+    every = [*candidates, *(row for _, row in held)]
     tables = [_candidates(trim), _comparison(trim), unbeaten_table(candidates, trim.best.row)]
     if trim.steps:
         tables += [_shaving(trim), _shaving_bands(trim)]
@@ -50,36 +48,46 @@ def trim_tables(trim: Trim) -> Findings:
             levels.band_levels(trim.design, held, "levels", "Levels by third octave"),
             levels.band_levels(
                 trim.design,
-                [(cut.row.name, cut.row) for cut in trim.cuts],
+                [(row.name, row) for row in candidates],
                 "sweep",
                 "Levels of every candidate by third octave",
                 "bulk",
             ),
             levels.curves(trim.design, held),
-            levels.elevations(held[:1]),
+            levels.elevations([("best cap", trim.best.row)]),
         ),
         evidence_of(every, trim.best.row),
         (*cautions.BALL, cautions.SWEEPS),
     )
 
 
+def _compared(trim: Trim) -> list[tuple[str, Row]]:
+    """The best cap and what it is compared with, the ends of an uneven ball included, by name."""
+    spread = trim.ball_spread
+    ends = () if spread is None else (spread.smallest, spread.largest)
+    return [
+        *trim.compared.items(),
+        *((f"best keep, ball {in_mm(cut.ball_diameter)}", cut.row) for cut in ends),
+    ]
+
+
 def _facts(trim: Trim) -> tuple[Fact, ...]:
-    best, second, spread = trim.best, trim.runner_up, measured_spread(trim)
+    best, second, spread = trim.best, trim.runner_up, trim.ball_spread
     built = best.row.assembly
     gains = (
         Fact(
             f"gain_over_{name.replace(' ', '_')}_db",
-            row.score - best.row.score if row.solved else None,
+            gain,
             f"score of the {name} less that of the best, dB",
         )
-        for name, row in compared(trim)[1:4]
+        for name, gain in trim.gains_db.items()
     )
     return (
         Fact("keep_mm", mm(best.keep), "best height to keep, from apex to flat, mm"),
         Fact("cut_off_mm", mm(best.cut_off), "what is cut away of the ball, mm"),
         Fact("ball_diameter_mm", mm(best.ball_diameter), "diameter of the best ball, mm"),
         Fact("base_diameter_mm", mm(best.base_diameter), "check: across the flat, mm"),
-        Fact("rim_slope_deg", _slope(best), "rise of the surface at its rim, degrees"),
+        Fact("rim_slope_deg", best.rim_slope_deg, "rise of the surface at its rim, degrees"),
         Fact("plate_gap_mm", mm(built.plate_gap), "baffle to top plate, mm"),
         Fact("tip_clearance_mm", mm(built.tip_clearance), "tip to driver at rest, upright, mm"),
         Fact("post_length_mm", mm(built.post_length), "cut length of a post with sockets, mm"),
@@ -112,14 +120,7 @@ def _facts(trim: Trim) -> tuple[Fact, ...]:
     )
 
 
-def _slope(cut: Cut) -> float | None:
-    if not 0 < cut.keep <= cut.ball_diameter:
-        return None
-    return float(np.degrees(ball_cap(cut.ball_diameter, cut.keep).rim_slope))
-
-
 def _candidates(trim: Trim) -> Table:
-    several = len({cut.ball_diameter for cut in trim.cuts}) > 1
     columns = (
         CANDIDATE,
         STANDING,
@@ -141,29 +142,22 @@ def _candidates(trim: Trim) -> Table:
         f"{standing_caption(trim.near_best)}\n{SCORE_CAPTION}",
         note_key="reason",
         mark_key="score_db",
-        group_key="ball_diameter_mm" if several else "",
+        group_key="ball_diameter_mm" if len(trim.balls) > 1 else "",
     )
 
 
 def _candidate(trim: Trim, cut: Cut) -> tuple[Value, ...]:
-    slope, standing, built = _slope(cut), "", cut.row.drawn
-    if cut is trim.best:
-        standing = "best"
-    elif (
-        cut.ball_diameter == trim.best.ball_diameter
-        and trim.near_best.low <= cut.keep <= trim.near_best.high
-    ):
-        standing = "near-best"
+    built = cut.row.drawn
     return (
         cut.row.name,
-        standing,
+        trim.standing_of(cut),
         mm(cut.ball_diameter),
         mm(cut.keep),
         mm(cut.cut_off),
-        None if slope is None else mm(cut.base_diameter),
+        mm(cut.base_diameter) if cut.is_cap else None,
         mm(built.plate_gap) if built else None,
         mm(cut.row.assembly.tip_clearance) if cut.row.solved else None,
-        slope,
+        cut.rim_slope_deg,
         *score_cells(cut.row),
         cut.row.reason,
     )
@@ -174,7 +168,7 @@ def _comparison(trim: Trim) -> Table:
         "comparison",
         "Held against",
         (text("candidate", "", "what is compared"), *SCORE_COLUMNS, REASON),
-        tuple((name, *score_cells(row), row.reason) for name, row in compared(trim)),
+        tuple((name, *score_cells(row), row.reason) for name, row in _compared(trim)),
         note_key="reason",
         mark_key="score_db",
     )
@@ -213,7 +207,7 @@ def _shaving(trim: Trim) -> Table:
 def _shaving_row(step: ShaveStep) -> tuple[Value, ...]:
     stop = step.stop
     centres = stop.row.coverage.centres
-    most = np.argsort(-np.abs(step.change_db), kind="stable")[:TELL_TALES]
+    most = step.by_change[:MOST_BANDS]
     changes = ", ".join(f"{_short_band(centres[i])} {step.change_db[i]:+.1f}" for i in most)
     return (
         mm(step.start.keep),
@@ -221,7 +215,7 @@ def _shaving_row(step: ShaveStep) -> tuple[Value, ...]:
         mm(stop.cut_off),
         mm(stop.base_diameter),
         changes,
-        float(step.change_db[step.tell_tale]),
+        step.largest_change_db,
         step.shows_on_a_meter,
     )
 

@@ -23,10 +23,12 @@ from studies.questions.posts.tables import posts_tables
 from studies.questions.rays.figures import rays_figure
 from studies.questions.rays.study import RayStudy, ray_study
 from studies.questions.rays.tables import rays_tables
-from studies.questions.trim.study import trim
+from studies.questions.trim.study import OPINION_RAYS, trim
 from studies.questions.trust.figures import trust_figure
 from studies.questions.trust.study import REFERENCE, Trust, spread_of_cases, trust
 from studies.questions.trust.tables import trust_tables
+from studies.solving.grid import run
+from studies.solving.shaving import cut_candidate
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 RAYS = 2**15
@@ -194,9 +196,18 @@ def test_a_method_outside_its_range_warns_once_with_numbers() -> None:
 
 def test_rays_stand_beside_the_wave_solver_in_a_trim() -> None:
     small = ("keep = { from = 15, to = 55, step = 1 }", "keep = [20, 40]")
-    opinion = trim(small_design(small), solve_waves).rays_opinion
-    assert opinion.favourite.keep in (0.02, 0.04)
-    assert opinion.at_best.response.method == "rays"
+    found = trim(small_design(small), solve_waves)
+    opinion = found.rays_opinion
+    candidates = [cut_candidate(found.design, cut.ball_diameter, cut.keep) for cut in found.cuts]
+    alone = run(found.design, candidates, partial(SOLVERS["rays"], rays=OPINION_RAYS), 4, "rays")
+    favourite = min(zip(alone, found.cuts, strict=True), key=lambda pair: pair[0].score)[1]
+    assert opinion.favourite is favourite
+    assert favourite.row.response.method == "waves"
+    assert opinion.best_by_rays.response.method == "rays"
+    by_rays = next(row for row, cut in zip(alone, found.cuts, strict=True) if cut is found.best)
+    apart = by_rays.coverage.window_level_db - found.best.row.coverage.window_level_db
+    assert abs(apart[opinion.widest]) == max(abs(apart))
+    assert opinion.agrees == (favourite is found.best)
 
 
 @pytest.mark.slow

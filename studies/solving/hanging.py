@@ -1,0 +1,121 @@
+"""Plate gaps as candidates: solving them, and among which of them the best is chosen."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from studies.design import Design
+from studies.solving.candidates import Candidate, NearBest, Row, contenders, near_best, winner_of
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver, require_one_solved, run, settle
+
+NOTCH_DEPTH_DB = 4.0
+"""A dip counts as a notch when the window level rises this far on both sides of it."""
+
+
+@dataclass(frozen=True, eq=False)
+class GapChoice:
+    """One plate gap as a candidate.
+
+    Attributes
+    ----------
+    plate_gap : float
+        Baffle to underside of the top plate, m.
+    row : Row
+        Its geometry, solution and score.
+    """
+
+    plate_gap: float
+    row: Row
+
+    @cached_property
+    def notches_hz(self) -> np.ndarray:
+        """Frequencies of the notches in the window level, deepest first, Hz; none if not solved."""
+        from scipy.signal import find_peaks
+
+        if not self.row.solved:
+            return np.empty(0)
+        curve = self.row.window_curve_db
+        at, found = find_peaks(-curve, prominence=NOTCH_DEPTH_DB)
+        deepest_first = np.argsort(found["prominences"])[::-1]
+        return self.row.response.problem.frequencies[at[deepest_first]]
+
+    @property
+    def tip_dip_hz(self) -> float:
+        """Rough place of the first driver-to-tip dip, c / 4G, Hz: common practice, no source.
+
+        G is the tip clearance; nan if the candidate was not solved.
+        """
+        if not self.row.solved:
+            return math.nan
+        return self.row.response.problem.air.speed / (4.0 * self.row.assembly.tip_clearance)
+
+
+def solve_gaps(
+    design: Design, solver: Solver, per_band: int, progress: Progress | None = None
+) -> tuple[GapChoice, ...]:
+    """Solve every plate gap of ``[gap]``, and those that may be the best at more frequencies.
+
+    Parameters
+    ----------
+    design : Design
+    solver : callable
+        One of `dispersion.solvers.SOLVERS`.
+    per_band : int
+        Frequencies in a third-octave band at which all are compared; the leaders among those that
+        may be chosen are solved again at `FINE_PER_BAND` or more.
+    progress : callable, optional
+        Called with (stage, done, total) solves of one frequency.
+
+    Returns
+    -------
+    tuple of GapChoice
+        Smallest first, solved or not.
+
+    Raises
+    ------
+    DesignError
+        If there is nothing to try, or nothing that can be built.
+    """
+    sizes = design.gap_candidates()
+    candidates = [_candidate(design, size) for size in sizes]
+    rows = run(design, candidates, solver, per_band, "plate gaps", progress)
+    require_one_solved(design, rows, "gap", "gap")
+    places = contenders(rows)
+    fine = max(per_band, FINE_PER_BAND)
+    settled = settle(design, [rows[place] for place in places], solver, fine, progress)
+    finer = dict(zip(places, settled, strict=True))
+    return tuple(GapChoice(size, finer.get(i, rows[i])) for i, size in enumerate(sizes))
+
+
+def _candidate(design: Design, size: float) -> Candidate:
+    return Candidate(f"plate gap {size * 1e3:.4g} mm", lambda: design.assembly().with_gap(size))
+
+
+def gap_contenders(choices: Sequence[GapChoice]) -> tuple[GapChoice, ...]:
+    """Return the gaps among which the best is chosen, smallest first.
+
+    Those that were solved and do not choke the driver, whatever their score; every solved one if
+    all of them choke.
+    """
+    return tuple(choices[place] for place in contenders([choice.row for choice in choices]))
+
+
+def best_gap(choices: Sequence[GapChoice]) -> GapChoice:
+    """Return the contender with the lowest score; raise NotSolvedError if none was solved."""
+    free = gap_contenders(choices)
+    winner = winner_of([choice.row for choice in free])
+    return next(choice for choice in free if choice.row is winner)
+
+
+def near_best_gaps(choices: Sequence[GapChoice], within_db: float) -> NearBest:
+    """Return the unbroken range of plate gaps, m, round the best contender.
+
+    Every score of a contender in it is at most `within_db` above the lowest.
+    """
+    free = gap_contenders(choices)
+    return near_best([choice.plate_gap for choice in free], [c.row for c in free], within_db)
