@@ -194,7 +194,7 @@ def _sweep_map(
     ticks: np.ndarray,
 ) -> None:
     sizes, centres, levels = cells
-    edges, rows = edges_of_bands(centres), _cell_edges(sizes)
+    edges, rows = edges_of_bands(centres), cell_edges(sizes)
     colours = colormaps[colour_map].with_extremes(bad=FAINT)
     norm = BoundaryNorm(steps, colours.N, extend="both")
     values = np.ma.masked_invalid(levels)
@@ -277,8 +277,11 @@ def _draw_failures(axes: Axes, ladders: Sequence[Ladder]) -> None:
         )
 
 
-def _cell_edges(sizes: np.ndarray) -> np.ndarray:
-    """Edges half-way between neighbours; a single size gets a millimetre."""
+def cell_edges(sizes: np.ndarray) -> np.ndarray:
+    """Return the (C + 1,) edges of cells that touch half-way between their (C,) middles.
+
+    The outer cells are as wide outwards as inwards; a single cell is 1 wide.
+    """
     if sizes.size < 2:
         return np.array([sizes[0] - 0.5, sizes[0] + 0.5])
     middles = (sizes[1:] + sizes[:-1]) / 2

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -32,6 +30,7 @@ from studies.answer.charts.style import (
 )
 from studies.answer.picture import Picture, Pictures, coverage_picture, window_levels, window_trace
 from studies.questions.contest.study import Contest
+from studies.solving.candidates import Row
 
 CHORD_ERROR = 1e-4
 _PALE = "#e4e8ea"
@@ -41,15 +40,11 @@ def contest_pictures(contest: Contest) -> Pictures:
     """Draw every entry on one scale."""
     design, centres = contest.design, contest.winner.coverage.centres
     levels = window_levels(contest.rows, contest.winner)
-    contenders = [
-        Contender(row.name, row.drawn, centres, level, row.score if row.solved else np.nan)
-        for row, level in zip(contest.rows, levels, strict=True)
-    ]
     # In the order of the first picture, so that each keeps its colour.
     traces = [window_trace(row.name, row) for row in contest.rows if row.solved]
     pictures = {
         "contest": Picture(
-            contest_figure(design.title, contenders),
+            contest_figure(design.title, contest.rows, centres, levels),
             "Each shape at one scale, with the level that it gives in the window.",
         ),
         "curves": Picture(
@@ -62,37 +57,21 @@ def contest_pictures(contest: Contest) -> Pictures:
     return pictures
 
 
-@dataclass(frozen=True, eq=False)
-class Contender:
-    """One design of a contest.
-
-    Attributes
-    ----------
-    name : str
-    assembly : Assembly, optional
-        None if it cannot even be drawn.
-    centres, window_level_db : (B,) array
-        Exact band centres, Hz, and window level, dB; nan throughout if it failed.
-    score_db : float
-        Lower is better; nan if it failed.
-    """
-
-    name: str
-    assembly: Assembly | None
-    centres: ArrayLike
-    window_level_db: ArrayLike
-    score_db: float
-
-
 @in_common_style
-def contest_figure(title: str, contenders: Sequence[Contender]) -> Figure:
-    """Draw every design's window level on one absolute scale, under its silhouette.
+def contest_figure(
+    title: str, rows: Sequence[Row], centres: ArrayLike, level_db: ArrayLike
+) -> Figure:
+    """Draw every entry's window level on one absolute scale, under its silhouette.
 
     Parameters
     ----------
     title : str
-    contenders : sequence of Contender
-        In the order of the entries.
+    rows : sequence of Row
+        (N,) in the order of the entries, solved or not.
+    centres : (B,) array
+        Exact band centres, Hz.
+    level_db : (N, B) array
+        Window level of each row, dB; nan throughout where it was not solved.
 
     Returns
     -------
@@ -100,38 +79,38 @@ def contest_figure(title: str, contenders: Sequence[Contender]) -> Figure:
     """
     figure = new_figure(8.0, title)
     strip, axes = figure.subplots(2, 1, height_ratios=(1.0, 2.2))
-    _draw_silhouettes(strip, contenders)
+    _draw_silhouettes(strip, rows)
+    levels = np.asarray(level_db, dtype=float)
     traces = [
-        Trace(f"{c.name} ({_score(c)})", c.centres, c.window_level_db, by_band=True)
-        for c in contenders
+        Trace(f"{row.name} ({_score(row)})", centres, level, by_band=True)
+        for row, level in zip(rows, levels, strict=True)
     ]
     draw_traces(axes, traces)
-    levels = np.concatenate([np.ravel(c.window_level_db) for c in contenders])
-    level_axis(axes, level_limits(levels), f"window {LEVEL_LABEL}")
+    level_axis(axes, level_limits(levels.ravel()), f"window {LEVEL_LABEL}")
     frequency_axis(axes, *frequency_range(traces))
     legend_below(figure, axes, columns=2)
     return figure
 
 
-def _draw_silhouettes(strip: Axes, contenders: Sequence[Contender]) -> None:
+def _draw_silhouettes(strip: Axes, rows: Sequence[Row]) -> None:
     """What hangs above each baffle, side by side at one scale, mm."""
     strip.set_axis_off()
     strip.set_aspect("equal")
-    outlines = [_outlines(c.assembly) for c in contenders]
+    outlines = [_outlines(row.drawn) for row in rows]
     lines = [line for bodies in outlines for line in bodies]
     corners = np.vstack(lines or [np.array([100.0, 100.0])])
     wide, tall = corners.max(axis=0)
-    foot, slot = -0.12 * tall - 12.0, max(2.3 * wide, 5.0 * tall / len(contenders))
-    for number, (contender, bodies) in enumerate(zip(contenders, outlines, strict=True)):
+    foot, slot = -0.12 * tall - 12.0, max(2.3 * wide, 5.0 * tall / len(rows))
+    for number, (row, bodies) in enumerate(zip(rows, outlines, strict=True)):
         middle, colour = number * slot, SERIES[number % len(SERIES)]
         for line, face in zip(bodies, (_PALE, colour), strict=False):
             half = np.maximum(line, (0.0, foot))
             whole = np.vstack((half, half[::-1] * (-1.0, 1.0))) + (middle, 0.0)
             strip.fill(*whole.T, facecolor=face, edgecolor=INK, linewidth=0.8, alpha=0.9)
-        name = textwrap.shorten(contender.name, 120 // len(contenders), placeholder="...")
-        below = f"{name}\n{_score(contender)}"
+        name = textwrap.shorten(row.name, 120 // len(rows), placeholder="...")
+        below = f"{name}\n{_score(row)}"
         strip.text(middle, foot - 6.0, below, ha="center", va="top", fontsize=10)
-    strip.set_xlim(-slot / 2, (len(contenders) - 0.5) * slot)
+    strip.set_xlim(-slot / 2, (len(rows) - 0.5) * slot)
     strip.set_ylim(foot - 6.0, 1.05 * tall)
 
 
@@ -140,7 +119,5 @@ def _outlines(assembly: Assembly | None) -> list[np.ndarray]:
     return [body.sample(CHORD_ERROR) * 1e3 for body in bodies]
 
 
-def _score(contender: Contender) -> str:
-    if not math.isfinite(contender.score_db):
-        return "cannot be built"
-    return f"score {contender.score_db:.2f} dB"
+def _score(row: Row) -> str:
+    return f"score {row.score:.2f} dB" if row.solved else "cannot be built"

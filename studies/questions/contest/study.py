@@ -1,43 +1,115 @@
 """Cone or dome or a curve of my own? Same column, same driver, same scale, absolute level."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
+from dispersion.bands import band_index
 from studies.design import ContestEntry, Design
 from studies.solving.candidates import Candidate, Row, winner_of
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver, run
+from studies.solving.target import NO_DIFFERENCE_DB
+
+
+@dataclass(frozen=True, eq=False)
+class Ranked:
+    """One entry of a contest with its place in the ranking.
+
+    Attributes
+    ----------
+    place : int or None
+        1 is the lowest score; None if the entry was not solved.
+    entry : ContestEntry
+    row : Row
+        Its geometry, solution and score.
+    """
+
+    place: int | None
+    entry: ContestEntry
+    row: Row
 
 
 @dataclass(frozen=True, eq=False)
 class Contest:
-    """Every entry with what became of it; the design as written is the first."""
+    """Every entry of a contest, compared.
+
+    Attributes
+    ----------
+    design : Design
+    entries : tuple of ContestEntry
+        The design as written is the first.
+    rows : tuple of Row
+        One for each entry, in the same order, solved or not.
+    """
 
     design: Design
     entries: tuple[ContestEntry, ...]
     rows: tuple[Row, ...]
 
+    @cached_property
+    def ranked(self) -> tuple[Ranked, ...]:
+        """Every entry, lowest score first; those that were not solved last, in the file's order."""
+        both = sorted(zip(self.entries, self.rows, strict=True), key=lambda pair: pair[1].score)
+        return tuple(
+            Ranked(place if row.solved else None, entry, row)
+            for place, (entry, row) in enumerate(both, start=1)
+        )
+
     @property
     def ranking(self) -> tuple[Row, ...]:
-        """Solved rows, best first."""
-        return tuple(sorted((row for row in self.rows if row.solved), key=lambda row: row.score))
+        """Solved rows, lowest score first."""
+        return tuple(one.row for one in self.ranked if one.row.solved)
+
+    @property
+    def failed(self) -> tuple[Row, ...]:
+        """Rows that were not solved, in the file's order."""
+        return tuple(row for row in self.rows if not row.solved)
 
     @property
     def winner(self) -> Row:
-        """Row with the lowest score."""
+        """The solved row with the lowest score; NotSolvedError if none was solved."""
         return winner_of(self.rows)
 
     @property
     def margin_db(self) -> float:
-        """By how much the winner leads the next one, dB of score."""
+        """By how much the winner leads the next one, dB of score; infinite if it is alone."""
         ranking = self.ranking
         return ranking[1].score - ranking[0].score if len(ranking) > 1 else float("inf")
 
     @property
+    def is_tie(self) -> bool:
+        """True if the winner leads by less than the computation can distinguish."""
+        return self.margin_db < NO_DIFFERENCE_DB
+
+    @property
     def band_difference_db(self) -> np.ndarray:
-        """(B,) window level of the winner less that of the next one."""
+        """(B,) window level of the winner less that of the next one, dB."""
         first, second = self.ranking[:2]
         return first.coverage.window_level_db - second.coverage.window_level_db
+
+    @property
+    def widest(self) -> int:
+        """Place of the band in which the window levels of the first two differ most."""
+        return int(np.argmax(np.abs(self.band_difference_db)))
+
+    @property
+    def octaves(self) -> np.ndarray:
+        """(B,) octave of each third-octave band: n is that of 1000 * 10^(3n/10) Hz."""
+        return np.floor_divide(band_index(self.winner.coverage.centres) + 1, 3)
+
+    @property
+    def octave_centres_hz(self) -> tuple[float, ...]:
+        """Centres of the octaves that the band reaches into, ascending, Hz."""
+        return tuple(1000.0 * 10.0 ** (0.3 * int(octave)) for octave in np.unique(self.octaves))
+
+    def octave_levels_db(self, row: Row) -> tuple[float, ...]:
+        """Window level by octave, dB: mean power of its third octaves that were computed."""
+        power, octaves = 10.0 ** (row.coverage.window_level_db / 10.0), self.octaves
+        means = (power[octaves == octave].mean() for octave in np.unique(octaves))
+        return tuple(float(10.0 * np.log10(mean)) for mean in means)
 
 
 def contest(

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
-
-from dispersion.bands import band_index, band_label
+from dispersion.bands import band_label
 from studies.answer import cautions, levels
 from studies.answer.columns import (
     REASON,
@@ -27,7 +25,7 @@ from studies.solving.target import NO_DIFFERENCE_DB
 
 def contest_tables(contest: Contest) -> Findings:
     """Put the ranking of a contest into words and tables."""
-    named = [(row.name, row) for row in (*contest.ranking, *_failed(contest))]
+    named = [(row.name, row) for row in (*contest.ranking, *contest.failed)]
     return Findings(
         "contest",
         contest.design,
@@ -46,30 +44,23 @@ def contest_tables(contest: Contest) -> Findings:
     )
 
 
-def _failed(contest: Contest) -> list[Row]:
-    return [row for row in contest.rows if not row.solved]
-
-
 def _answer(contest: Contest) -> list[str]:
     first, *others = contest.ranking
     said = [_winner(contest, first, others[0]) if others else f"Only {first.name} can be built."]
     if others:
-        change = contest.band_difference_db
-        at = int(np.argmax(np.abs(change)))
-        band, word = (
-            band_label(first.coverage.centres[at]),
-            "louder" if change[at] > 0 else "quieter",
-        )
+        at = contest.widest
+        change, band = contest.band_difference_db[at], band_label(first.coverage.centres[at])
+        word = "louder" if change > 0 else "quieter"
         said.append(
             f"Their levels in the window differ most in the {band} band:"
-            f" {first.name} is {abs(change[at]):.1f} dB {word} there."
+            f" {first.name} is {abs(change):.1f} dB {word} there."
         )
-    said += [f"{row.name} cannot be built: {row.reason}." for row in _failed(contest)]
+    said += [f"{row.name} cannot be built: {row.reason}." for row in contest.failed]
     return [*said, *target_in_words(contest.design)]
 
 
 def _winner(contest: Contest, first: Row, second: Row) -> str:
-    if contest.margin_db < NO_DIFFERENCE_DB:
+    if contest.is_tie:
         return (
             f"No difference between {first.name} and {second.name}: their scores are"
             f" {contest.margin_db:.2f} dB apart, less than the {NO_DIFFERENCE_DB:g} dB that the"
@@ -82,20 +73,19 @@ def _winner(contest: Contest, first: Row, second: Row) -> str:
 
 
 def _facts(contest: Contest) -> tuple[Fact, ...]:
-    margin = contest.margin_db
     return (
         Fact("winner", contest.winner.name, "entry with the lowest score"),
         Fact("score_db", contest.winner.score, "its score, dB; less is better"),
-        Fact("margin_db", margin, "by how much it leads the next one, dB; none if it is alone"),
-        Fact("no_difference", margin < NO_DIFFERENCE_DB, "whether that is too little to tell"),
+        Fact(
+            "margin_db",
+            contest.margin_db,
+            "by how much it leads the next one, dB; none if it is alone",
+        ),
+        Fact("no_difference", contest.is_tie, "whether that is too little to tell"),
     )
 
 
 def _ranking(contest: Contest) -> Table:
-    gaps = {
-        id(row): entry.plate_gap for entry, row in zip(contest.entries, contest.rows, strict=True)
-    }
-    rows = (*enumerate(contest.ranking, start=1), *((None, row) for row in _failed(contest)))
     columns = (
         number("place", "", "place in the ranking", 0),
         text("candidate", "entry", "name of the entry"),
@@ -108,8 +98,8 @@ def _ranking(contest: Contest) -> Table:
         "Ranking: same column, same driver",
         columns,
         tuple(
-            (place, row.name, mm(gaps[id(row)]), *score_cells(row), row.reason)
-            for place, row in rows
+            (at.place, at.row.name, mm(at.entry.plate_gap), *score_cells(at.row), at.row.reason)
+            for at in contest.ranked
         ),
         SCORE_CAPTION,
         note_key="reason",
@@ -119,13 +109,13 @@ def _ranking(contest: Contest) -> Table:
 
 def _octaves(contest: Contest) -> Table:
     """Window level by octave: mean power of those of its third octaves that were computed."""
-    centres = contest.winner.coverage.centres
-    octaves = np.floor_divide(band_index(centres) + 1, 3)
     columns = (
         text("candidate", "entry", "name of the entry"),
-        *(_octave_column(int(octave)) for octave in np.unique(octaves)),
+        *map(_octave_column, contest.octave_centres_hz),
     )
-    rows = tuple((row.name, *_octave_levels(row, octaves)) for row in contest.ranking)
+    rows: tuple[tuple[Value, ...], ...] = tuple(
+        (row.name, *contest.octave_levels_db(row)) for row in contest.ranking
+    )
     return Table(
         "octaves",
         "Level in the window by octave, dB re the driver's own on-axis curve",
@@ -136,8 +126,7 @@ def _octaves(contest: Contest) -> Table:
     )
 
 
-def _octave_column(octave: int) -> TableColumn:
-    centre = 1000.0 * 10.0 ** (0.3 * octave)
+def _octave_column(centre: float) -> TableColumn:
     label = band_label(centre)
     return number(
         f"level_{label.replace(' ', '_').replace('.', '_').lower()}_db",
@@ -145,9 +134,3 @@ def _octave_column(octave: int) -> TableColumn:
         f"mean level in the window, octave of {label}, dB re 0 dB",
         1,
     )
-
-
-def _octave_levels(row: Row, octaves: np.ndarray) -> tuple[Value, ...]:
-    power = 10.0 ** (row.coverage.window_level_db / 10.0)
-    means = (power[octaves == octave].mean() for octave in np.unique(octaves))
-    return tuple(float(10.0 * np.log10(mean)) for mean in means)

@@ -19,10 +19,12 @@ from dispersion.bands import band_label
 from shapes.lengths import in_both
 from studies.answer.charts.coverage import STEP_DB
 from studies.answer.charts.style import edges_of_bands, level_limits, short_frequency
+from studies.answer.charts.sweeps import cell_edges
 from studies.answer.report.rendering import render
 from studies.questions.explore.page_section import Data, gaps_of, rounded, section_of
-from studies.questions.explore.study import Explore, Knob, is_free
-from studies.questions.explore.tables import explore_tables, near_best_in_words, what_to_build
+from studies.questions.explore.study import Explore, Knob
+from studies.questions.explore.tables import explore_tables
+from studies.questions.explore.words import near_best_in_words, verdict, what_to_build
 from studies.solving.candidates import Row
 from studies.solving.grid import COARSE_DOUBT_DB, FINE_PER_BAND
 
@@ -61,17 +63,15 @@ def explore_files(found: Explore) -> dict[str, bytes]:
 
 def explorer_data(found: Explore) -> Data:
     """Everything the page's script shows, ready for JSON."""
-    solved = [row for row in found.rows if row.solved]
-    coverage = found.rows[found.best].coverage
-    free = [row for row in solved if is_free(row)] or solved
-    scores = [row.score for row in free]
+    solved, coverage = found.solved, found.best_row.coverage
+    free = [found.rows[place] for place in found.contenders]
     return {
         "shape": found.region.shape,
         "best": found.best,
         "written": found.written,
         "knobs": [_knob(knob) for knob in found.knobs],
         "cells": [_cell(found, place) for place in range(len(found.rows))],
-        "scores": {"low": rounded(min(scores)), "high": rounded(max(scores))},
+        "scores": {"low": rounded(free[0].score), "high": rounded(free[-1].score)},
         "region": _outline(found),
         "terms": [term.name for term in solved[0].scorecard.terms],
         "most_share": rounded(max(t.cost for row in free for t in row.scorecard.terms)),
@@ -104,17 +104,9 @@ def _knob(knob: Knob) -> Data:
     return {
         "title": f"{knob.name}, {'degrees' if knob.is_angle else 'mm'}",
         "sizes": rounded(sizes),
-        "edges": rounded(_cell_edges(sizes)),
+        "edges": rounded(cell_edges(sizes)),
         "words": [knob.in_words(size) for size in knob.sizes],
     }
-
-
-def _cell_edges(sizes: np.ndarray) -> np.ndarray:
-    """Edges of cells that touch halfway between their middles."""
-    if sizes.size == 1:
-        return np.array([sizes[0] - 0.5, sizes[0] + 0.5])
-    between = (sizes[1:] + sizes[:-1]) / 2
-    return np.concatenate(([2 * sizes[0] - between[0]], between, [2 * sizes[-1] - between[-1]]))
 
 
 def _cell(found: Explore, place: int) -> Data:
@@ -122,9 +114,9 @@ def _cell(found: Explore, place: int) -> Data:
     row = found.rows[place]
     cell: Data = {
         "solved": row.solved,
-        "choked": row.solved and not is_free(row),
+        "choked": row.solved and not row.is_unchoked,
         "name": row.name,
-        "verdict": _verdict(found, place),
+        "verdict": verdict(found, place),
         "task": f"Not for building: {row.reason}.",
         "hover": _hover(found, place),
         **gaps_of(row.drawn),
@@ -141,25 +133,12 @@ def _cell(found: Explore, place: int) -> Data:
     return cell
 
 
-def _verdict(found: Explore, place: int) -> str:
-    row = found.rows[place]
-    if not row.solved:
-        return "cannot be built"
-    behind = found.behind_best(place)
-    choked = "; chokes the driver" if row.assembly.is_choked else ""
-    if place == found.best:
-        return f"score {row.score:.2f} dB, the best{choked}"
-    way = "behind" if behind >= 0 else "better than"
-    near = "; near-best" if found.region.flat[place] else ""
-    return f"score {row.score:.2f} dB, {abs(behind):.2f} dB {way} the best{near}{choked}"
-
-
 def _hover(found: Explore, place: int) -> str:
     """Lines for the map's label: markup of its own is only the line break."""
     row = found.rows[place]
     size, plate_gap = found.sizes_at(place)
     lines = [f"{found.knob.name} {found.knob.in_words(size)}", f"plate gap {in_both(plate_gap)}"]
-    lines.append(_verdict(found, place))
+    lines.append(verdict(found, place))
     if row.reason:
         lines += textwrap.wrap(row.reason.split("; ")[0], NOTE_WIDTH)
     return "<br>".join(html.escape(line, quote=False) for line in lines)
@@ -182,7 +161,7 @@ def _outline(found: Explore) -> Data:
 
 def _terms(found: Explore) -> str:
     """The score's weights, as the chart of its parts needs them."""
-    terms = found.rows[found.best].scorecard.terms
+    terms = found.best_row.scorecard.terms
     return ", ".join(f"{term.name} x {term.weight:g}" for term in terms)
 
 

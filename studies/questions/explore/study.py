@@ -18,7 +18,7 @@ from shapes.lengths import in_both, in_degrees
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 from studies.design.study_tables import sizes_of
-from studies.solving.candidates import Candidate, Row
+from studies.solving.candidates import Candidate, Row, Standing, contenders
 from studies.solving.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
@@ -28,12 +28,14 @@ from studies.solving.grid import (
     run,
     solve_again,
 )
+from studies.solving.shaving import SAME_SIZE
 
 MOST_CANDIDATES = 200
 """A map of this many takes about two minutes on two cores."""
 SPREAD_STEPS, SPREAD_SHARE = 6, 1.0 / 15.0
 """A size that no table names: so many steps of about this share of it to either side."""
 LEADERS_AT_ONCE = 8
+"""So many coarse leaders are solved again before the best is looked for anew."""
 HALF_MM, HALF_DEGREE = 0.5e-3, math.radians(0.5)
 
 # The size that is turned, and the key that would contradict it; of other kinds it is the height.
@@ -43,16 +45,16 @@ HEIGHT = ("height", None)
 
 @dataclass(frozen=True)
 class Knob:
-    """One size that is changed.
+    """One size that is changed, with its values to try.
 
     Attributes
     ----------
     key : str
         Its key in the design file.
     sizes : tuple of float
-        What is tried, ascending, metres or radians.
+        The values to try, ascending, m or rad.
     written : float
-        The design as written.
+        Its value in the design as written, m or rad.
     wanted : int
         Number of sizes before they were thinned.
     """
@@ -64,32 +66,32 @@ class Knob:
 
     @property
     def name(self) -> str:
-        """What it is called in print."""
+        """Its name in print: the key with spaces."""
         return self.key.replace("_", " ")
 
     @property
     def is_angle(self) -> bool:
-        """Tell whether it is an angle."""
+        """True for an angle, rad; False for a length, m."""
         return self.key == "half_angle"
 
     @property
     def nearest(self) -> int:
-        """Place of the size that comes closest to the design as written."""
+        """Place in `sizes` of the value closest to the design as written."""
         return int(np.argmin(np.abs(np.array(self.sizes) - self.written)))
 
     def in_words(self, size: float) -> str:
-        """Write a size: mm and inches, or degrees."""
+        """Write one of its values, m or rad, in mm and inches or in degrees."""
         return in_degrees(size) if self.is_angle else in_both(size)
 
     def thinned(self, stride: int) -> Knob:
-        """One size of every `stride`; the design as written stays if it is among them."""
+        """Keep one value of every `stride`; the one closest to the design as written stays."""
         first = self.nearest % stride
         return Knob(self.key, self.sizes[first::stride], self.written, self.wanted)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Explore:
-    """The answer.
+    """The map of two sizes: every pair of them, solved and scored.
 
     Attributes
     ----------
@@ -113,27 +115,76 @@ class Explore:
     region: np.ndarray
 
     @property
+    def best_row(self) -> Row:
+        """The pair with the lowest score among those that do not choke the driver, if any."""
+        return self.rows[self.best]
+
+    @property
     def written(self) -> int:
-        """Place in `rows` of what comes closest to the design as written."""
+        """Place in `rows` of the pair that comes closest to the design as written."""
         return self.knob.nearest * len(self.gap.sizes) + self.gap.nearest
 
     @property
+    def is_written_tried(self) -> bool:
+        """True if the design as written is itself among the pairs."""
+        sizes = zip(self.sizes_at(self.written), self.knobs, strict=True)
+        return all(math.isclose(size, knob.written, abs_tol=SAME_SIZE) for size, knob in sizes)
+
+    @property
     def knobs(self) -> tuple[Knob, Knob]:
-        """Reflector's size, plate gap."""
+        """The reflector's size, then the plate gap."""
         return self.knob, self.gap
 
+    @property
+    def solved(self) -> tuple[Row, ...]:
+        """The rows that were solved, in the order of `rows`."""
+        return tuple(row for row in self.rows if row.solved)
+
+    @property
+    def failed(self) -> tuple[Row, ...]:
+        """The rows that were not solved, in the order of `rows`."""
+        return tuple(row for row in self.rows if not row.solved)
+
+    @property
+    def choked(self) -> tuple[Row, ...]:
+        """The solved rows whose ring is smaller than the driver, in the order of `rows`."""
+        return tuple(row for row in self.solved if not row.is_unchoked)
+
+    @property
+    def contenders(self) -> tuple[int, ...]:
+        """Places in `rows` among which the best was chosen, lowest score first.
+
+        The pairs that do not choke the driver; every solved pair if all of them choke.
+        """
+        return tuple(sorted(contenders(self.rows), key=lambda place: self.rows[place].score))
+
+    @property
+    def near_best_reach(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Least and largest size of either knob in the near-best region, m or rad."""
+        first, second = (
+            (knob.sizes[places.min()], knob.sizes[places.max()])
+            for knob, places in zip(self.knobs, self.region.nonzero(), strict=True)
+        )
+        return first, second
+
     def steps_at(self, place: int) -> tuple[int, int]:
-        """Number of the reflector's size and of the plate gap at a place in `rows`."""
+        """Return the places of both sizes in their knobs for a place in `rows`."""
         return divmod(place, len(self.gap.sizes))
 
     def sizes_at(self, place: int) -> tuple[float, float]:
-        """Reflector's size and plate gap at a place in `rows`."""
+        """Return the reflector's size, m or rad, and the plate gap, m, at a place in `rows`."""
         i, j = self.steps_at(place)
         return self.knob.sizes[i], self.gap.sizes[j]
 
-    def behind_best(self, place: int) -> float:
-        """Score at a place less that of the best, dB."""
-        return self.rows[place].score - self.rows[self.best].score
+    def behind_db(self, place: int) -> float:
+        """Score at a place in `rows` less that of the best, dB."""
+        return self.rows[place].score - self.best_row.score
+
+    def standing_at(self, place: int) -> Standing:
+        """Return how a pair compares with the best: the best itself, near-best, or neither."""
+        if place == self.best:
+            return "best"
+        return "near-best" if self.region.flat[place] else ""
 
 
 def explore(
@@ -168,9 +219,7 @@ def explore(
     ]
     rows = list(run(design, candidates, solver, per_band, "the map", progress))
     require_one_solved(design, rows, "explore", "candidate")
-    free = [place for place, row in enumerate(rows) if is_free(row)]
-    if not free:
-        free = [place for place, row in enumerate(rows) if row.solved]
+    free = contenders(rows)
     fine = max(per_band, FINE_PER_BAND)
     while leaders := _unsettled(rows, free, fine, design.target.near_best_db):
         settled = solve_again(design, [rows[n] for n in leaders], solver, fine, progress)
@@ -180,13 +229,13 @@ def explore(
     limit = rows[best].score + design.target.near_best_db
     region = np.zeros((len(knob.sizes), len(gap.sizes)), dtype=bool)
     region.flat[[place for place in free if rows[place].score <= limit]] = True
-    return Explore(design, knob, gap, tuple(rows), best, region)
+    return Explore(design=design, knob=knob, gap=gap, rows=tuple(rows), best=best, region=region)
 
 
 def _unsettled(
     rows: Sequence[Row], free: Sequence[int], fine: int, near_best_db: float
 ) -> list[int]:
-    """Coarse rows that are near-best as it stands: the few with the lowest scores."""
+    """Places of coarse rows that are near-best so far: the few with the lowest scores."""
     solved = [place for place in free if rows[place].solved]
     coarse = [place for place in solved if rows[place].per_band < fine]
     leading = min((rows[n].score for n in solved if n not in coarse), default=math.inf)
@@ -194,13 +243,10 @@ def _unsettled(
     return sorted(close, key=lambda place: rows[place].score)[:LEADERS_AT_ONCE]
 
 
-def is_free(row: Row) -> bool:
-    """Tell whether a row was solved and its driver is not choked."""
-    return row.solved and not row.assembly.is_choked
-
-
 def knobs_of(design: Design) -> tuple[Knob, Knob]:
-    """Both sizes with what to try, thinned to `MOST_CANDIDATES` pairs.
+    """Return the reflector's size and the plate gap with the values to try.
+
+    Both are thinned until they make no more than `MOST_CANDIDATES` pairs.
 
     Raises
     ------

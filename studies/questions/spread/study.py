@@ -1,7 +1,10 @@
 """One design: where does its sound go?"""
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 
@@ -18,6 +21,21 @@ STEEPEST_DEG = 89.0
 """The estimate of posts is made for elevations short of straight up and straight down."""
 
 
+class BandSwing(NamedTuple):
+    """By how much the level swings in one third-octave band: exact centre, Hz, and dB."""
+
+    centre_hz: float
+    swing_db: float
+
+
+class AroundColumn(NamedTuple):
+    """Window level round the column with its posts, each (B,) by third octave, dB re 0 dB."""
+
+    lowest_db: np.ndarray
+    mean_db: np.ndarray
+    highest_db: np.ndarray
+
+
 @dataclass(frozen=True, eq=False)
 class Spread:
     """The design as written, solved and scored.
@@ -26,14 +44,14 @@ class Spread:
     ----------
     design : Design
     row : Row
+        Its geometry, solution with the far field, and score.
     bare_driver_db : (F,) array
         The driver's own on-axis curve: 0 dB, but for crossover, level and driver curve.
     ceiling_deg : float or None
         Elevation at which the first bounce off the ceiling leaves towards the main seat, which is
         the first in the file; None without seats, or if the ceiling is not above ring and ears.
     ripple : Ripple or None
-        Level round the column as the file's posts leave it, re no posts: an estimate. None without
-        posts.
+        Change of the level round the column by the file's posts, an estimate; None without posts.
     """
 
     design: Design
@@ -44,16 +62,43 @@ class Spread:
 
     @property
     def ceiling_curve_db(self) -> np.ndarray | None:
-        """(F,) level towards the first bounce off the ceiling, dB re 0 dB at that distance."""
+        """(F,) level towards the first bounce off the ceiling, dB re 0 dB; None without one."""
         return None if self.ceiling_deg is None else self.curve_towards_db(self.ceiling_deg)
 
     @property
+    def ceiling_loss_db(self) -> float | None:
+        """Level towards the main seat less that towards the ceiling, mean of the curves, dB.
+
+        None without a bounce off the ceiling.
+        """
+        curve = self.ceiling_curve_db
+        return None if curve is None else float(np.mean(self.row.seat_curves_db[:, 0] - curve))
+
+    @property
     def straight_up_curve_db(self) -> np.ndarray:
-        """(F,) level straight up, dB re 0 dB at that distance."""
+        """(F,) level far away straight up, dB re 0 dB."""
         return self.curve_towards_db(STRAIGHT_UP_DEG)
 
+    @property
+    def around_column(self) -> AroundColumn | None:
+        """Window level round the column with its posts, by third octave; None without posts."""
+        if self.ripple is None:
+            return None
+        level, ripple = self.row.coverage.window_level_db, self.ripple
+        changes = (ripple.minimum_db, ripple.mean_db, ripple.maximum_db)
+        return AroundColumn(*(level + change for change in changes))
+
+    @property
+    def widest_swing(self) -> BandSwing | None:
+        """The band in which the posts make the level swing most; None without posts."""
+        if self.ripple is None:
+            return None
+        swings = self.ripple.peak_to_peak_db
+        most = int(np.argmax(swings))
+        return BandSwing(float(self.ripple.centres[most]), float(swings[most]))
+
     def curve_towards_db(self, elevation_deg: float) -> np.ndarray:
-        """(F,) level far away at one elevation, power linear between the computed ones."""
+        """(F,) level far away at one elevation, dB re 0 dB: power linear between computed ones."""
         response = self.row.response
         return level_db(power_at(response.power, response.problem.elevations, elevation_deg))
 
@@ -64,7 +109,7 @@ def spread(
     progress: Progress | None = None,
     per_band: int = FINE_PER_BAND,
 ) -> Spread:
-    """Solve a design as it is written.
+    """Solve a design as it is written, with its far field.
 
     Parameters
     ----------
@@ -98,7 +143,9 @@ def spread(
 
 
 def ceiling_angle(design: Design) -> float | None:
-    """Elevation of the ceiling's first bounce towards the main seat, degrees seen from the ring.
+    """Return the elevation of the ceiling's first bounce towards the main seat, degrees.
+
+    Seen from the ring.
 
     The seat's image in a ceiling of height H lies at 2 H - h_ear:
     atan((2 H - h_ring - h_ear) / distance). None without seats, or if the ceiling is not above

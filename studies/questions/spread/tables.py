@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import numpy as np
-
 from dispersion.bands import band_label
 from shapes.lengths import in_both
 from studies.answer import cautions, levels
@@ -21,7 +19,7 @@ from studies.answer.columns import (
 )
 from studies.answer.evidence import evidence_of
 from studies.answer.table import Fact, Findings, Table
-from studies.questions.spread.study import STRAIGHT_UP_DEG, Spread
+from studies.questions.spread.study import Spread
 
 
 def spread_tables(spread: Spread) -> Findings:
@@ -118,10 +116,10 @@ def _score(spread: Spread) -> Table:
 
 
 def _off_the_ceiling(spread: Spread) -> list[str]:
-    if spread.ceiling_deg is None:
+    loss = spread.ceiling_loss_db
+    if loss is None:
         return []
     seat = spread.design.seats[0].name
-    loss = _ceiling_against_seat_db(spread)
     side = "more" if loss < 0 else "less"
     return [
         f"The first bounce off a ceiling {in_both(spread.design.tables.room.ceiling)} high leaves"
@@ -130,19 +128,13 @@ def _off_the_ceiling(spread: Spread) -> list[str]:
     ]
 
 
-def _ceiling_against_seat_db(spread: Spread) -> float:
-    """Level towards the main seat less that towards the ceiling, mean of the curves, dB."""
-    return float(np.mean(spread.row.seat_curves_db[:, 0] - spread.ceiling_curve_db))
-
-
 def _round_the_column(spread: Spread) -> list[str]:
-    if spread.ripple is None:
+    most = spread.widest_swing
+    if most is None:
         return []
-    swings = spread.ripple.peak_to_peak_db
-    most = int(np.argmax(swings))
     return [
-        f"Round the column the posts make it swing by at most {swings[most]:.1f} dB, in the"
-        f" {band_label(spread.ripple.centres[most])} band (an estimate: rods in the gap)."
+        f"Round the column the posts make it swing by at most {most.swing_db:.1f} dB, in the"
+        f" {band_label(most.centre_hz)} band (an estimate: rods in the gap)."
     ]
 
 
@@ -158,39 +150,39 @@ def _facts_of_ceiling(spread: Spread) -> tuple[Fact, ...]:
         Fact("ceiling_mm", 1e3 * spread.design.tables.room.ceiling, "ceiling above the floor, mm"),
         Fact(
             "ceiling_loss_db",
-            _ceiling_against_seat_db(spread),
+            spread.ceiling_loss_db,
             "level towards seat 1 less that towards the ceiling's bounce, mean of the curves, dB",
         ),
     )
 
 
 def _facts_of_posts(spread: Spread) -> tuple[Fact, ...]:
-    if spread.ripple is None:
+    most = spread.widest_swing
+    if most is None:
         return ()
-    most = float(spread.ripple.peak_to_peak_db.max())
-    return (Fact("post_ripple_db", most, "largest swing round the column, estimate, dB"),)
+    return (Fact("post_ripple_db", most.swing_db, "largest swing round the column, estimate, dB"),)
 
 
 def _upwards(curves: Table, spread: Spread) -> Table:
     """Add the levels towards the ceiling's bounce and straight up to the curves."""
-    wanted = {"straight_up_level_db": (STRAIGHT_UP_DEG, "straight up")}
-    if spread.ceiling_deg is not None:
+    wanted = {"straight_up_level_db": (spread.straight_up_curve_db, "straight up")}
+    if (curve := spread.ceiling_curve_db) is not None:
         bounce = f"towards the first bounce off the ceiling, {spread.ceiling_deg:.1f} degrees"
-        wanted = {"ceiling_level_db": (spread.ceiling_deg, bounce)} | wanted
+        wanted = {"ceiling_level_db": (curve, bounce)} | wanted
     columns = tuple(
         number(key, key.removesuffix("_level_db"), f"level far away {where}, dB re 0 dB", 1)
         for key, (_, where) in wanted.items()
     )
-    found = [spread.curve_towards_db(angle) for angle, _ in wanted.values()]
+    found = [levels for levels, _ in wanted.values()]
     rows = tuple((*row, *map(float, more)) for row, *more in zip(curves.rows, *found, strict=True))
     return replace(curves, columns=(*curves.columns, *columns), rows=rows)
 
 
 def _around(spread: Spread) -> tuple[Table, ...]:
     """Levels round the column by band, if there are posts: window level and ripple together."""
-    if spread.ripple is None:
+    around, found = spread.around_column, spread.row.coverage
+    if around is None:
         return ()
-    ripple, without = spread.ripple, spread.row.coverage.window_level_db
     columns = (
         band(),
         number("lowest_db", "lowest", "lowest window level round the column, dB re 0 dB", 1),
@@ -198,8 +190,7 @@ def _around(spread: Spread) -> tuple[Table, ...]:
         number("highest_db", "highest", "highest window level round the column, dB re 0 dB", 1),
         number("no_posts_db", "no posts", "window level without posts, dB re 0 dB", 1),
     )
-    sides = (without + ripple.minimum_db, without + ripple.mean_db, without + ripple.maximum_db)
-    rows = zip(ripple.centres, *sides, without, strict=True)
+    rows = zip(found.centres, *around, found.window_level_db, strict=True)
     cells = tuple(tuple(map(float, row)) for row in rows)
     title = "Round the column, an estimate: window level by third octave"
     return (Table("azimuth", title, columns, cells, scope="data"),)

@@ -160,7 +160,8 @@ def test_a_cap_that_cannot_be_drawn_is_told_with_its_reason(trimmed: Trim) -> No
 
 def test_an_entry_that_cannot_be_drawn_keeps_its_place_in_the_picture(contested: Contest) -> None:
     never = Row("knife edge", reason="no such cone")
-    pictures = contest_pictures(replace(contested, rows=(*contested.rows, never)))
+    entries, rows = (*contested.entries, contested.entries[-1]), (*contested.rows, never)
+    pictures = contest_pictures(replace(contested, entries=entries, rows=rows))
     words = [text.get_text() for text in pictures["contest"].figure.findobj(Text)]
     assert "knife edge\ncannot be built" in words
 

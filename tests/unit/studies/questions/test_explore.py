@@ -18,10 +18,10 @@ from studies.questions.explore.study import (
     Explore,
     Knob,
     explore,
-    is_free,
     knobs_of,
 )
-from studies.questions.explore.tables import explore_tables, what_to_build
+from studies.questions.explore.tables import explore_tables
+from studies.questions.explore.words import what_to_build
 from studies.solving.candidates import Candidate
 from studies.solving.grid import run
 
@@ -151,8 +151,8 @@ def test_every_pair_is_a_row_and_none_is_hidden(found: Explore) -> None:
 
 
 def test_the_best_is_settled_and_does_not_choke(found: Explore) -> None:
-    free = [row for row in found.rows if is_free(row)]
-    assert len(free) < sum(row.solved for row in found.rows), "the test needs a choked pair"
+    free = [row for row in found.rows if row.solved and not row.assembly.is_choked]
+    assert len(free) < len(found.solved), "the test needs a choked pair"
     best = found.rows[found.best]
     assert best.score == min(row.score for row in free)
     assert best.per_band == 12
@@ -161,7 +161,7 @@ def test_the_best_is_settled_and_does_not_choke(found: Explore) -> None:
 def test_near_best_is_what_the_target_says_and_all_of_it_is_settled(found: Explore) -> None:
     limit = found.rows[found.best].score + found.design.target.near_best_db
     for row, near in zip(found.rows, found.region.flat, strict=True):
-        assert bool(near) == (is_free(row) and row.score <= limit)
+        assert bool(near) == (row.is_unchoked and row.score <= limit)
         assert not near or row.per_band == 12
 
 
@@ -250,12 +250,12 @@ def test_two_hundred_candidates_stay_below_the_limit() -> None:
     design = room()
     (row,) = run(design, [Candidate("as written", design.assembly)], SOLVERS["edges"], 12, "one")
     many = Explore(
-        design,
-        Knob("keep", tuple(np.linspace(0.02, 0.058, 20)), 0.044, 20),
-        Knob("plate_gap", tuple(np.linspace(0.05, 0.086, 10)), 0.06, 10),
-        (row,) * 200,
-        0,
-        np.ones((20, 10), dtype=bool),
+        design=design,
+        knob=Knob("keep", tuple(np.linspace(0.02, 0.058, 20)), 0.044, 20),
+        gap=Knob("plate_gap", tuple(np.linspace(0.05, 0.086, 10)), 0.06, 10),
+        rows=(row,) * 200,
+        best=0,
+        region=np.ones((20, 10), dtype=bool),
     )
     size = len(explore_files(many)["explore.html"])
     assert size < MOST_BYTES
