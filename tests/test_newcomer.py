@@ -1,4 +1,4 @@
-"""A newcomer's three tasks, as DEVELOPERS.md tells them: each patch applied to a copy, and tried.
+"""A newcomer's three tasks, as DEVELOPERS.md has them: each patch applied to a copy, and tried.
 
 What they add is not part of roundcast. They show how it is done, and that it still is done so.
 """
@@ -23,18 +23,20 @@ TASKS = ("shape", "measure", "command")
 HEADINGS = {task: f"## How to add a {task}\n" for task in TASKS}
 HEADINGS["shape"] = "## How to add a reflector shape\n"
 TESTS = {
-    "shape": ("tests/unit/test_reflectors.py", "tests/unit/test_design.py"),
+    "shape": ("tests/unit/shapes/test_reflectors.py", "tests/unit/studies/design/test_design.py"),
     "measure": (
-        "tests/unit/test_coverage.py",
-        "tests/unit/test_tables.py::test_spread_shows_every_band_and_seat",
+        "tests/unit/dispersion/test_coverage.py",
+        "tests/unit/studies/answer/test_tables.py::test_spread_shows_every_band_and_seat",
     ),
     "command": (
-        "tests/unit/test_wavelengths.py",
-        "tests/unit/test_next_steps.py",
-        "tests/unit/test_cli.py::test_every_question_has_a_command",
+        "tests/unit/studies/questions/test_wavelengths.py",
+        "tests/unit/studies/answer/test_next_steps.py",
+        "tests/unit/studies/test_cli.py::test_every_question_has_a_command",
         "tests/test_security.py::test_every_command_that_reads_a_design_has_the_flag",
     ),
 }
+MOST_FILES = 5
+"""Besides tests: more for one command, and what changes together does not live together."""
 DESIGN = """
 title = "A newcomer's"
 unit = "mm"
@@ -83,6 +85,11 @@ def test_every_patch_still_applies(task: str) -> None:
 
 
 @pytest.mark.parametrize("task", TASKS)
+def test_a_task_takes_few_files(task: str) -> None:
+    assert len([path for path in touched(task) if not path.startswith("tests/")]) <= MOST_FILES
+
+
+@pytest.mark.parametrize("task", TASKS)
 def test_the_words_name_every_file_that_is_touched_and_no_other(task: str) -> None:
     words = section_of(task)
     assert f"`{task}.patch`" in words
@@ -96,8 +103,8 @@ def test_the_words_name_every_file_that_is_touched_and_no_other(task: str) -> No
 def test_the_words_name_what_is_there(task: str) -> None:
     code = "\n".join(
         path.read_text(encoding="utf-8")
-        for room in ("shapes", "dispersion", "studies", "tests")
-        for path in (ROOT / room).rglob("*.py")
+        for folder in ("shapes", "dispersion", "studies", "tests")
+        for path in (ROOT / folder).rglob("*.py")
         if path != Path(__file__)
     )
     for name in re.findall(r"`@?(\w+)(?:\(\))?`", section_of(task)):
@@ -105,14 +112,14 @@ def test_the_words_name_what_is_there(task: str) -> None:
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> Path:
+def checkout(tmp_path: Path) -> Path:
     """Return a copy of what git knows here, without caches."""
     listed = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
     try:
         known = subprocess.run(listed, cwd=ROOT, check=True, capture_output=True, text=True).stdout
     except (OSError, subprocess.CalledProcessError):
         pytest.skip("not a git checkout")
-    copy = tmp_path / "house"
+    copy = tmp_path / "roundcast"
     for name in filter(None, known.split("\0")):
         if (ROOT / name).is_file():
             (copy / name).parent.mkdir(parents=True, exist_ok=True)
@@ -120,32 +127,32 @@ def house(tmp_path: Path) -> Path:
     return copy
 
 
-def run(house: Path, *words: str) -> str:
+def run(checkout: Path, *words: str) -> str:
     """Run a module in the copy, with nothing of the original in reach."""
-    there = {**os.environ, "PYTHONPATH": str(house)}
+    there = {**os.environ, "PYTHONPATH": str(checkout)}
     command = [sys.executable, "-m", *words]
-    done = subprocess.run(command, cwd=house, env=there, capture_output=True, text=True)
+    done = subprocess.run(command, cwd=checkout, env=there, capture_output=True, text=True)
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 
 
-def answered(house: Path, reflector: str, command: str, *options: str) -> tuple[Any, Path]:
+def answered(checkout: Path, reflector: str, command: str, *options: str) -> tuple[Any, Path]:
     """Ask the copy about a small design: the JSON document, and the folder of its files."""
-    design, out = house.parent / "design.toml", house.parent / command
+    design, out = checkout.parent / "design.toml", checkout.parent / command
     design.write_text(DESIGN.replace("REFLECTOR", reflector), encoding="utf-8")
     words = ("studies.cli", command, str(design), "--json", "--out", str(out), *options)
-    return json.loads(run(house, *words)), out
+    return json.loads(run(checkout, *words)), out
 
 
-def use_the_shape(house: Path) -> None:
-    document, _ = answered(house, OGIVE, "section")
+def use_the_shape(checkout: Path) -> None:
+    document, _ = answered(checkout, OGIVE, "section")
     sizes = {row["name"]: row["length_mm"] for row in document["tables"]["reflector"]["rows"]}
     # The centre lies level with a vertical rim: (R - b)^2 + h^2 = R^2, here b = 35 and h = 40.
     assert sizes["curve radius"] == pytest.approx((35**2 + 40**2) / (2 * 35), abs=1e-6)
 
 
-def use_the_measure(house: Path) -> None:
-    document, out = answered(house, CONE, "spread", "--method", "images", "--per-band", "4")
+def use_the_measure(checkout: Path) -> None:
+    document, out = answered(checkout, CONE, "spread", "--method", "images", "--per-band", "4")
     with (out / "spread-elevations.csv").open(encoding="utf-8", newline="") as file:
         levels = {
             (float(row["frequency_hz"]), float(row["elevation_deg"])): float(row["level_db"])
@@ -158,8 +165,8 @@ def use_the_measure(house: Path) -> None:
         assert levels[there] == pytest.approx(best_db, abs=2e-6)
 
 
-def use_the_command(house: Path) -> None:
-    document, out = answered(house, CONE, "wavelengths")
+def use_the_command(checkout: Path) -> None:
+    document, out = answered(checkout, CONE, "wavelengths")
     (row,) = [row for row in document["tables"]["bands"]["rows"] if row["frequency_hz"] == 1000]
     # Speed of sound in dry air at 20 degrees, elementary; moist air is 0.1 per cent quicker.
     speed = 331.3 * math.sqrt(1 + 20 / 273.15)
@@ -177,14 +184,16 @@ USE: dict[str, Callable[[Path], None]] = {
 
 @pytest.mark.slow
 @pytest.mark.parametrize("tasks", [*((task,) for task in TASKS), TASKS], ids="-".join)
-def test_each_task_is_done_by_its_patch_and_all_by_all(house: Path, tasks: tuple[str, ...]) -> None:
+def test_each_task_is_done_by_its_patch_and_all_by_all(
+    checkout: Path, tasks: tuple[str, ...]
+) -> None:
     for task in tasks:
-        done = applied(task, house)
+        done = applied(task, checkout)
         assert done.returncode == 0, done.stderr + done.stdout
     for task in tasks:
-        USE[task](house)
-    run(house, "ruff", "check", "--no-cache", ".")
-    run(house, "ruff", "format", "--no-cache", "--check", ".")
-    # Together they must fit the house; what each does has been tested alone.
+        USE[task](checkout)
+    run(checkout, "ruff", "check", "--no-cache", ".")
+    run(checkout, "ruff", "format", "--no-cache", "--check", ".")
+    # Together they must pass what holds for all code; what each does has been tested alone.
     own = TESTS[tasks[0]] if len(tasks) == 1 else ()
-    run(house, "pytest", "-n", "0", "-q", "tests/test_house.py", *own)
+    run(checkout, "pytest", "-n", "0", "-q", "tests/test_house.py", *own)
