@@ -19,13 +19,13 @@ OWN_PACKAGES = ("shapes", "dispersion", "studies")
 
 
 class _Fault(click.ClickException):
-    """A mistake of the program, told without a traceback."""
+    """A mistake of the program, shown without a traceback."""
 
     exit_code = FAULT
 
 
 class _PlainSpoken(click.Group):
-    """Tells every error in words: no traceback unless --debug asks for one."""
+    """Shows every error in words: no traceback unless --debug asks for one."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Commands in the order of the work."""
@@ -47,10 +47,11 @@ class _PlainSpoken(click.Group):
         except Exception as error:
             if ctx.params.get("debug"):
                 raise
-            _tell(error)
+            _refuse(error)
 
 
-def _tell(error: Exception) -> NoReturn:
+def _refuse(error: Exception) -> NoReturn:
+    """Raise the error's message: a Refusal if the user can mend it, else a fault of the program."""
     if isinstance(error, OSError):
         raise Refusal(str(error)) from error
     ours = type(error).__module__.partition(".")[0] in OWN_PACKAGES

@@ -18,7 +18,7 @@ from dispersion.paths.freeform import MOST_TRIANGLES, FreeFormError, read_free_f
 from dispersion.paths.rays import MOST_RAYS, RayError, check_rays
 from studies import cli
 from studies.answer.exports import csv_text, plain_cell
-from studies.answer.report.rendering import _environment
+from studies.answer.report.rendering import environment_of
 from studies.answer.table import Table, TableColumn
 from studies.design import DesignError, design_schema, parse_design, read_design
 from studies.design.reading import LARGEST_DESIGN
@@ -38,7 +38,7 @@ NETWORK = {"socket", "ssl", "http", "urllib", "ftplib", "smtplib", "xmlrpc", "as
            "urllib3", "httpx", "aiohttp", "webbrowser"}  # fmt: skip
 FORBIDDEN_CALLS = {"eval", "exec", "compile", "__import__", "breakpoint"}
 FORBIDDEN_OF_OS = {"system", "popen", "fork", "startfile"}
-CLUSTER = ROOT / "studies" / "cluster.py"
+CLUSTER = ROOT / "studies" / "solving" / "cluster.py"
 """The one exception: `--cluster` talks to a scheduler that the user runs, through distributed."""
 
 
@@ -100,12 +100,13 @@ def test_markup_is_made_of_text_that_is_ours() -> None:
         if "markupsafe" in imported(tree)
     }
     assert vouching == {
-        "studies/pages/explorer.py",  # plotly's own program
-        "studies/pages/rendering.py",  # files of the package
-        "studies/pages/report.py",  # Markup.format, which escapes
-        "studies/pages/vectors.py",  # written by an XML library
+        "studies/questions/explore/page.py",  # plotly's own program
+        "studies/answer/report/rendering.py",  # files of the package
+        "studies/answer/report/report.py",  # Markup.format, which escapes; SVG by an XML library
     }
-    for page in (ROOT / "studies" / "pages" / "templates").glob("*.j2"):
+    pages = sorted((ROOT / "studies").rglob("*.j2"))
+    assert len(pages) >= 3
+    for page in pages:
         assert not re.search(r"\|\s*safe\b|autoescape", page.read_text(encoding="utf-8")), page
 
 
@@ -153,7 +154,7 @@ def test_companions_stay_in_the_folder(tmp_path: Path, key: str) -> None:
 
 
 @pytest.mark.parametrize("key", KEYS)
-def test_a_companion_that_leads_nowhere_is_told(tmp_path: Path, key: str) -> None:
+def test_a_companion_that_leads_nowhere_is_named(tmp_path: Path, key: str) -> None:
     (tmp_path / "round").symlink_to(tmp_path / "about")
     (tmp_path / "about").symlink_to(tmp_path / "round")
     for name in ("round", "missing", "."):
@@ -196,7 +197,7 @@ def test_an_index_stays_in_its_folder_too(tmp_path: Path) -> None:
 
 
 def sparse(path: Path, size: int) -> Path:
-    """Make a file of so many bytes that takes no room on the disk."""
+    """Make a file of so many bytes that takes no space on the disk."""
     with path.open("wb") as file:
         file.truncate(size)
     return path
@@ -315,7 +316,7 @@ def test_posts_frequencies_and_rays_have_an_end() -> None:
         check_rays(MOST_RAYS + 1)
 
 
-def test_a_file_full_of_mistakes_is_told_in_a_page() -> None:
+def test_a_file_full_of_mistakes_gets_a_page_of_messages() -> None:
     wrong = "\n".join(f"key_{n} = 1" for n in range(20_000))
     message = complaint(f"{wrong}\n{EXAMPLE}")
     assert len(message.splitlines()) < 60
@@ -361,6 +362,7 @@ def test_data_within_a_page_cannot_end_its_script() -> None:
 
 def render_data(**context: object) -> str:
     """Render the line of the explorer that carries data, with the program's own environment."""
-    source = (ROOT / "studies/pages/templates/explorer.html.j2").read_text(encoding="utf-8")
+    folder = ROOT / "studies" / "questions" / "explore" / "templates"
+    source = (folder / "explorer.html.j2").read_text(encoding="utf-8")
     (line,) = re.findall(r".*\| tojson.*", source)
-    return _environment().from_string(line).render(**context)
+    return environment_of("studies.questions.explore").from_string(line).render(**context)

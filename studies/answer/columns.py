@@ -22,7 +22,7 @@ _TERMS = (
 
 
 def mm(metres: float) -> float:
-    """Return a length in millimetres, without the last bit's noise."""
+    """Return a length in millimetres, rounded to a millionth of one."""
     return round(metres * 1e3, 6)
 
 
@@ -38,7 +38,7 @@ def both_short(millimetres: float) -> str:
 
 
 def fixed(digits: int) -> Callable[[float], str]:
-    """Return a format with so many decimals."""
+    """Return a format of numbers with so many decimals, never "-0"."""
     return lambda value: f"{round(value, digits) + 0.0:.{digits}f}"
 
 
@@ -67,7 +67,7 @@ def length(key: str, heading: str, description: str, *, short: bool = False) -> 
 def number(
     key: str, heading: str, description: str, digits: int = 2, *, shown: bool = True
 ) -> TableColumn:
-    """Column of numbers with so many decimals in print."""
+    """Column of numbers, printed with so many decimals."""
     return TableColumn(key, heading, description, fixed(digits), shown=shown)
 
 
@@ -100,7 +100,7 @@ SCORE_CAPTION = (
 
 
 def score_cells(row: Row) -> tuple[Value, ...]:
-    """Cells of `SCORE_COLUMNS` for one candidate; None throughout if it was not solved."""
+    """Return the cells of `SCORE_COLUMNS` for a candidate; all None if it was not solved."""
     if not row.solved:
         return (None,) * len(SCORE_COLUMNS)
     terms = [row.scorecard.term(name) for name, _, _ in _TERMS]
@@ -109,7 +109,7 @@ def score_cells(row: Row) -> tuple[Value, ...]:
 
 
 def formula(target: TargetTable) -> str:
-    """Write the score with the designer's weights in one line."""
+    """Write the formula of the score, with the weights of this target, in one line."""
     tilt = f"|tilt {-target.wanted_tilt:+g}|" if target.wanted_tilt else "|tilt|"
     return (
         f"Score = {target.evenness:g} x evenness + {target.ripple:g} x ripple"
@@ -123,7 +123,7 @@ def window_in_words(window: Sequence[float]) -> str:
 
 
 def target_in_words(design: Design) -> tuple[str, str]:
-    """Tell what counts as good: window, band, and the score in one line."""
+    """Write what counts as good in two sentences: window with band, and the score's formula."""
     low, high = design.target.band
     return (
         f"Asked for: elevations from {window_in_words(design.window_deg)} seen from the ring,"

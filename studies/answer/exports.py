@@ -39,7 +39,7 @@ class ExportError(ValueError):
 
 
 def named(design: Subject) -> dict[str, str]:
-    """Title, file and fingerprint of a design, as every JSON document names it."""
+    """Return title, file and fingerprint of a design, as every JSON document names it."""
     return {
         "title": design.title,
         "file": str(design.path),
@@ -81,7 +81,7 @@ def document(findings: Findings, files: Mapping[str, bytes] | None = None) -> di
 
 
 def json_text(findings: Findings, files: Mapping[str, bytes] | None = None) -> str:
-    """Write the document of some findings as JSON text, in ASCII so that any pipe carries it."""
+    """Write findings as JSON text, see `document`; in ASCII, so that any pipe carries it."""
     return json.dumps(document(findings, files), indent=1, allow_nan=False) + "\n"
 
 
@@ -100,7 +100,10 @@ def csv_text(table: Table) -> str:
 
 
 def plain_cell(value: Any) -> Any:
-    """Put an apostrophe before words that begin like a formula; numbers stay what they are."""
+    """Return a value that no spreadsheet runs as a formula.
+
+    Words that begin like a formula get an apostrophe in front; numbers stay what they are.
+    """
     if not isinstance(value, str):
         return value
     words = value.replace("\r", " ")  # begins a row, for most readers
@@ -114,7 +117,7 @@ def plain_cell(value: Any) -> Any:
 
 
 def csv_files(findings: Findings) -> dict[str, bytes]:
-    """Prepare a CSV file for each table, by file name."""
+    """Write every table as the bytes of a CSV file, by file name."""
     return {
         _csv_name(findings, table): csv_text(table).encode("utf-8") for table in findings.tables
     }
@@ -273,7 +276,7 @@ def _evidence(evidence: Evidence | None) -> dict[str, Any] | None:
 
 
 def _clean(value: Any) -> Any:
-    """Return a number without the last bits' noise, null if there is none."""
+    """Round a number to `DECIMALS`; None for one that is not finite."""
     if isinstance(value, float):
         return round(value, DECIMALS) + 0.0 if math.isfinite(value) else None
     return value

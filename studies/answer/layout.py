@@ -40,12 +40,12 @@ class Layout:
 
     @property
     def has_headings(self) -> bool:
-        """Tell whether any column has a heading."""
+        """Whether any column has a heading."""
         return any(column.heading for column in self.columns)
 
 
 def lay_out(table: Table) -> Layout:
-    """Turn values into cells."""
+    """Lay a table out for print: values as text, rows in groups, notes numbered."""
     marks = _numbered(table)
     shown = [
         at

@@ -38,18 +38,18 @@ def print_findings(console: Console, findings: Findings) -> None:
 
 
 def print_files(console: Console, folder: Path, count: int, page: str) -> None:
-    """Tell where the files are, and which one to open."""
+    """Print how many files are in which folder, and which page to open."""
     console.print()
     _print_wrapped(console, f"{count} files in {folder}; open {page} in a browser, or print it")
 
 
 def print_next(console: Console, steps: Sequence[tuple[str, str]]) -> None:
-    """Tell what to ask next, a line for each command: unbroken, so that it can be copied."""
+    """Print what to ask next, a line for each command: unbroken, so that it can be copied."""
     if steps:
         console.print("Next:", style="bold")
     longest = max((len(command) for command, _ in steps), default=0)
-    for command, tells in steps:
-        console.print(f"  {command:{longest}}  {tells}", soft_wrap=True)
+    for command, answers in steps:
+        console.print(f"  {command:{longest}}  {answers}", soft_wrap=True)
 
 
 def print_table(console: Console, table: Table) -> None:
@@ -101,7 +101,7 @@ def _print_wrapped(console: Console, words: str, indent: int = 0, style: str = "
 
 
 def ask_at_the_terminal() -> Callable[[str], bool] | None:
-    """How to ask whoever sits at the terminal; None if nobody does."""
+    """Return a function that asks yes or no at the terminal; None if nobody sits there."""
     if not sys.stdin.isatty():
         return None
     return functools.partial(Confirm.ask, console=open_console(sys.stderr), default=False)

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
 
 
 def version() -> str:
-    """Version of the installed program."""
+    """Return the version of the installed program, "not installed" in a bare checkout."""
     try:
         return metadata.version("roundcast")
     except metadata.PackageNotFoundError:
@@ -18,5 +18,8 @@ def version() -> str:
 
 
 def mark_of(design: Subject) -> str:
-    """One line of plain ASCII that ties a file to its design, for formats that take a comment."""
+    """Return the comment that a file carries where its format takes one.
+
+    One line of ASCII: version of the program and fingerprint of the design.
+    """
     return f"roundcast {version()}, design SHA-256 {design.fingerprint}"

@@ -1,4 +1,4 @@
-"""What a command found, as sentences, numbers and tables: ready to be printed or exported."""
+"""What a command found, as sentences, numbers and tables, ready to be printed or exported."""
 
 from __future__ import annotations
 
@@ -76,12 +76,12 @@ class Table:
     group_key: str = ""
 
     def values(self, key: str) -> tuple[Value, ...]:
-        """Return one column from top to bottom."""
+        """Return the values of a column from top to bottom, by the column's key."""
         at = [column.key for column in self.columns].index(key)
         return tuple(row[at] for row in self.rows)
 
     def records(self) -> list[dict[str, Value]]:
-        """Return every row as a dictionary."""
+        """Return every row as a dictionary: value by the column's key."""
         keys = [column.key for column in self.columns]
         return [dict(zip(keys, row, strict=True)) for row in self.rows]
 
@@ -108,7 +108,7 @@ class Subject(Protocol):
 
 @dataclass(frozen=True)
 class Fact:
-    """A single number or word with its key (unit included) and what it means."""
+    """A single number or word of an answer, with its key (unit included) and what it means."""
 
     key: str
     value: Value

@@ -22,7 +22,7 @@ INK = "#243039"
 QUIET = "#5f6f7a"
 FAINT = "#d5dbdf"
 WINDOW = "#c2410c"
-# Seven hues that the colour-blind can tell apart (Okabe and Ito), darkest contrast first.
+# Seven hues that the colour-blind can distinguish (Okabe and Ito), darkest contrast first.
 SERIES = ("#0072b2", "#d55e00", "#009e73", "#b0578d", "#a06b00", "#3f9fd8", "#000000")
 DASHES = ("-", (0, (6, 2)), (0, (1.5, 1.5)), (0, (6, 2, 1.5, 2)))
 
@@ -106,7 +106,7 @@ def frequency_axis(axes: Axes, low: float, high: float, label: bool = True) -> N
 
 
 def edges_of_bands(centres: ArrayLike) -> np.ndarray:
-    """Edges of adjoining bands, shape (B + 1,), from their exact centres, Hz."""
+    """Return the edges of adjoining third-octave bands, shape (B + 1,), from their centres, Hz."""
     lower, upper = band_edges(centres)
     return np.append(lower, upper[-1])
 
@@ -119,7 +119,9 @@ def short_frequency(frequency: float) -> str:
 def level_limits(
     levels: ArrayLike, least_span: float = 30.0, most_span: float = 45.0
 ) -> tuple[float, float]:
-    """Limits of a dB axis on whole steps of 5 dB, neither blown up to noise nor down to nulls.
+    """Return the limits of a dB axis, on whole steps of 5 dB.
+
+    Small differences look small, and deep nulls do not squeeze the rest.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""HTML pages from templates: one file each, nothing fetched, everything a user wrote escaped."""
+"""HTML pages from templates: one file each, nothing fetched, all that a user wrote is escaped."""
 
 from __future__ import annotations
 
@@ -14,7 +14,11 @@ _OWN = "studies.answer.report"
 
 
 @cache
-def _environment(package: str) -> Environment:
+def environment_of(package: str) -> Environment:
+    """Return what renders the templates of a package, and those of the report.
+
+    Text is escaped; a variable that is not given is an error.
+    """
     loader = ChoiceLoader([PackageLoader(name) for name in dict.fromkeys((package, _OWN))])
     environment = Environment(
         loader=loader,
@@ -34,7 +38,7 @@ def _environment(package: str) -> Environment:
 
 
 def render(template: str, package: str = _OWN, **context: Any) -> str:
-    """Fill a template.
+    """Fill a template with values.
 
     Parameters
     ----------
@@ -55,4 +59,4 @@ def render(template: str, package: str = _OWN, **context: Any) -> str:
     jinja2.UndefinedError
         If the template asks for a variable that is not given.
     """
-    return _environment(package).get_template(template).render(version=version(), **context)
+    return environment_of(package).get_template(template).render(version=version(), **context)

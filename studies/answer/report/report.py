@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import base64
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from xml.etree import ElementTree
 
 from markupsafe import Markup
 
 from studies.answer.layout import lay_out
 from studies.answer.report.rendering import render
-from studies.answer.report.vectors import inline_svg
 from studies.answer.table import Findings
+
+SVG, LINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
+_REFERENCE = re.compile(r"url\(#([^)]+)\)")
 
 
 @dataclass(frozen=True)
@@ -75,9 +79,10 @@ def report_html(
 
 
 def stands_on(findings: Findings) -> str:
-    """Say in one line what a number of these findings stands on: method, balance, version, input.
+    """Return one line on what the numbers of some findings rest on.
 
-    The version is left to the page.
+    Method, power balance of the worst solve in dB, name of the design's file and the first 12
+    digits of its fingerprint; the page adds the version.
     """
     design, evidence = findings.design, findings.evidence
     made_by = f"input {design.path.name}, SHA-256 {design.fingerprint[:12]}"
@@ -94,3 +99,40 @@ def _animated(name: str, image: bytes) -> _Shown:
     text = "One period of the wave leaving the ring, over and over."
     tag = Markup('<img alt="{}" src="data:image/gif;base64,{}">').format(text, data)
     return _Shown(name, f"{text} {name}", tag)
+
+
+def inline_svg(text: str, name: str) -> Markup:
+    """Return an SVG picture as an element of a page that holds several of them.
+
+    Parameters
+    ----------
+    text : str
+        A whole SVG document as matplotlib writes it.
+    name : str
+        Put before every ``id`` and every reference to one, since they must differ on one page.
+
+    Returns
+    -------
+    Markup
+        The ``svg`` element, as wide as its frame, without the document's own description.
+    """
+    ElementTree.register_namespace("", SVG)
+    ElementTree.register_namespace("xlink", LINK)
+    root = ElementTree.fromstring(text)
+    for described in root.findall(f"{{{SVG}}}metadata"):
+        root.remove(described)
+    for element in root.iter():
+        for key, value in element.attrib.items():
+            element.set(key, _renamed(key, value, name))
+    for size in ("width", "height"):
+        root.attrib.pop(size, None)
+    root.set("aria-hidden", "true")  # the caption says what it shows; its letters alone do not
+    return Markup(ElementTree.tostring(root, encoding="unicode"))
+
+
+def _renamed(key: str, value: str, name: str) -> str:
+    if key == "id":
+        return f"{name}-{value}"
+    if key in ("href", f"{{{LINK}}}href") and value.startswith("#"):
+        return f"#{name}-{value[1:]}"
+    return _REFERENCE.sub(rf"url(#{name}-\1)", value)

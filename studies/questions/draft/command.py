@@ -62,14 +62,10 @@ def draft(
     force: bool,
 ) -> None:
     """Write a first design file from the few numbers you have."""
-    from studies.answer.exports import write_text
     from studies.questions.draft.study import draft_design, write_draft
 
     text = draft_design(driver, ball, gap, column_width=column, column_height=height, title=title)
-    if force:
-        write_text(to, text)
-    else:
-        write_draft(to, text)
+    write_draft(to, text, overwrite=force)
     click.echo(
         f"Wrote {to}. Every guess in it says so: measure, and put it right.\n"
         f"Then ask: roundcast section {to}, roundcast trim {to}"
@@ -88,8 +84,8 @@ def examples(folder: Path) -> None:
     from studies.answer.exports import make_folder, write_files
 
     installed = resources.files("studies.examples")
-    for part, room in ((Path(), installed), (Path("measured"), installed / "measured")):
-        here = sorted(room.iterdir(), key=lambda file: file.name)
+    for part, source in ((Path(), installed), (Path("measured"), installed / "measured")):
+        here = sorted(source.iterdir(), key=lambda file: file.name)
         new = {}
         for file in here:
             target = folder / part / file.name

@@ -14,6 +14,7 @@ from string import Template
 
 from shapes.lengths import in_both, in_mm
 from shapes.reflectors import keep_of_base
+from studies.answer.exports import write_text
 from studies.design import DesignError, parse_design
 
 EFFECTIVE_SHARE = 0.8
@@ -39,9 +40,9 @@ POST_SHARE = 0.045
 COLUMN_HEIGHT = 0.9
 """Column that brings the ring near seated ears, m: common practice, no source."""
 MARGIN = 0.005
-"""Room left between a post and an edge, m: common practice, no source."""
-TIP_ROOM = 0.003
-"""Room left between the tip and the moving driver, m: common practice, no source."""
+"""Space left between a post and an edge, m: common practice, no source."""
+TIP_SPACE = 0.003
+"""Space left between the tip and the moving driver, m: common practice, no source."""
 SMALLEST_KEEP = 0.005
 MOST_CANDIDATES = 41
 
@@ -50,7 +51,7 @@ class DraftError(ValueError):
     """Numbers from which no design can be made; the message names the one that does not fit."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Sizes:
     """Every size of a draft, m, all to whole or half millimetres where guessed."""
 
@@ -82,15 +83,15 @@ class _Sizes:
         return self.width - 2 * MARGIN - self.post
 
     @property
-    def tip_room(self) -> float:
+    def tip_space(self) -> float:
         """Least height of the tip above the baffle."""
-        return self.proud + self.excursion + TIP_ROOM
+        return self.proud + self.excursion + TIP_SPACE
 
     @property
     def tallest_keep(self) -> float:
-        """Half the ball, or what the gap or the posts leave room for."""
+        """Half the ball, or what the gap or the posts leave space for."""
         widest = self.circle - self.post - MARGIN
-        return _floored(min(_keep_of(self.ball, widest), self.gap - self.tip_room))
+        return _floored(min(_keep_of(self.ball, widest), self.gap - self.tip_space))
 
     @property
     def keep(self) -> float:
@@ -144,29 +145,23 @@ def draft_design(
     return text
 
 
-def write_draft(path: Path | str, text: str) -> None:
-    """Write a draft to a new file: all of it or nothing, and never over another file.
+def write_draft(path: Path, text: str, *, overwrite: bool) -> None:
+    """Write a draft to a file: all of it or nothing.
 
     Raises
     ------
     DraftError
-        If the file exists already or cannot be written.
+        If the file exists already and is not to be overwritten.
+    ExportError
+        If it cannot be written.
     """
-    target = Path(path)
-    if target.exists():
-        raise DraftError(f"{target} exists already: name another file, or move that one away")
-    partial = target.with_name(f"{target.name}.part")
-    try:
-        partial.write_text(text, encoding="utf-8")
-        partial.replace(target)
-    except OSError as error:
-        raise DraftError(f"{target} cannot be written: {error.strerror}") from error
-    finally:
-        partial.unlink(missing_ok=True)
+    if path.exists() and not overwrite:
+        raise DraftError(f"{path} exists already: name another file, or move that one away")
+    write_text(path, text)
 
 
 def _sizes(driver: float, ball: float, gap: float, width: float | None, height: float) -> _Sizes:
-    """Sizes to draft, or the number that does not fit."""
+    """Return the sizes to draft; DraftError names the number that does not fit."""
     _require("driver", driver, 0.03, 0.6)
     post = max(2e-3, _rounded(POST_SHARE * driver))
     needed = driver + 2 * post + 4 * MARGIN
@@ -179,9 +174,9 @@ def _sizes(driver: float, ball: float, gap: float, width: float | None, height: 
         )
     _require("column width", width, 0.03, 2.0)
     _require("column height", height, 0.05, 3.0)
-    sizes = _Sizes(driver, ball, gap, width, height, post)
+    sizes = _Sizes(driver=driver, ball=ball, gap=gap, width=width, height=height, post=post)
     _require("ball", ball, sizes.effective / 2, 20 * driver)
-    _require("gap", gap, sizes.tip_room + SMALLEST_KEEP, 3 * driver)
+    _require("gap", gap, sizes.tip_space + SMALLEST_KEEP, 3 * driver)
     return sizes
 
 
@@ -215,7 +210,7 @@ def _entries(sizes: _Sizes, title: str) -> dict[str, str]:
     """What the template leaves open; lengths in mm."""
     keep, tallest = sizes.keep, sizes.tallest_keep
     first = max(min(SMALLEST_KEEP, keep), _floored(keep / 3))
-    least_gap = _raised(keep + sizes.tip_room)
+    least_gap = _raised(keep + sizes.tip_space)
     most_gap = _raised(max(1.5 * sizes.gap, least_gap + 0.02))
     lengths = {
         "driver": sizes.driver,
@@ -233,7 +228,7 @@ def _entries(sizes: _Sizes, title: str) -> dict[str, str]:
         "post": sizes.post,
         "circle": sizes.circle,
         "keep": keep,
-        "cone": _floored(min(sizes.effective, 2 * (sizes.gap - sizes.tip_room))),
+        "cone": _floored(min(sizes.effective, 2 * (sizes.gap - sizes.tip_space))),
         "first": first,
         "last": tallest,
         "step": max(1e-3, _raised((tallest - first) / (MOST_CANDIDATES - 1))),

@@ -16,8 +16,7 @@ from studies.answer.charts.style import in_both_formats
 from studies.answer.picture import section_pictures
 from studies.answer.release import version
 from studies.answer.report.rendering import render
-from studies.answer.report.report import report_html
-from studies.answer.report.vectors import SVG, inline_svg
+from studies.answer.report.report import SVG, inline_svg, report_html
 from studies.answer.table import Findings
 from studies.design import Design, parse_design
 from studies.questions.section.tables import section_tables

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from shapes.clashes import find_clashes
+from studies.answer.exports import ExportError
 from studies.design import parse_design, read_design
 from studies.questions.draft.study import DraftError, draft_design, write_draft
 
@@ -91,11 +92,13 @@ def test_a_title_may_hold_quotes() -> None:
 def test_writing_is_all_or_nothing_and_never_over_another_file(tmp_path: Path) -> None:
     text = draft_design(0.13, 0.18, 0.06)
     path = tmp_path / "mine.toml"
-    write_draft(path, text)
+    write_draft(path, text, overwrite=False)
     assert read_design(path).text == text
     with pytest.raises(DraftError, match=r"mine\.toml exists already"):
-        write_draft(path, "other")
+        write_draft(path, "other", overwrite=False)
     assert path.read_text(encoding="utf-8") == text
-    with pytest.raises(DraftError, match="cannot be written"):
-        write_draft(tmp_path / "nowhere" / "mine.toml", text)
+    with pytest.raises(ExportError, match="cannot be written"):
+        write_draft(tmp_path / "nowhere" / "mine.toml", text, overwrite=False)
+    write_draft(path, "other", overwrite=True)
+    assert path.read_text(encoding="utf-8") == "other"
     assert [entry.name for entry in tmp_path.iterdir()] == ["mine.toml"]
