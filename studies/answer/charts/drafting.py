@@ -1,9 +1,12 @@
-"""Dimension lines as on a workshop drawing: strokes at their ends, millimetres and inches."""
+"""Workshop drawings: dimension lines in millimetres and inches, solids, circles, centre marks."""
 
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.patches import Circle, Polygon
+from numpy.typing import ArrayLike
 
 from shapes.lengths import in_both
 from studies.answer.charts.style import INK, QUIET, Look
@@ -11,6 +14,27 @@ from studies.answer.charts.style import INK, QUIET, Look
 SIZE_PT = 10.0
 CHARACTER_PT = 0.6 * SIZE_PT
 PAPER = {"facecolor": "white", "edgecolor": "none", "pad": 1.2}
+KEEP_LOOK = {"facecolor": "#e3eef5", "hatch": ""}
+WASTE_LOOK = {"facecolor": "#b9b2a8", "hatch": "xxx"}
+"""Kept is light and plain, waste dark and crossed: they differ on a black and white printer."""
+SCALES = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 7.5, 10.0, 15.0, 20.0, 30.0, 50.0, 100.0)
+
+
+def scale_for(width: float, height: float, room_width: float, room_height: float) -> float:
+    """Smallest reduction at which a drawing (mm) fits into its room on paper (mm); 1 if it can."""
+    wanted = max(width / room_width, height / room_height)
+    return next((scale for scale in SCALES if scale >= wanted - 1e-9), wanted)
+
+
+def scale_words(scale: float) -> str:
+    """Words that stand beside a drawing of this scale."""
+    return "TRUE SIZE" if scale == 1.0 else f"NOT TO SCALE (about 1 : {scale:.3g})"
+
+
+def solid(axes: Axes, outline: ArrayLike, **look: Any) -> None:
+    """Fill a closed outline (N, 2), mm."""
+    given: Look = {"edgecolor": INK, "linewidth": 0.8, "zorder": 2}
+    axes.add_patch(Polygon(np.asarray(outline), closed=True, **(given | look)))
 
 
 @dataclass(frozen=True)
@@ -83,6 +107,16 @@ class Sheet:
         """Letter on a scrap of paper colour, so that lines stop short of it."""
         given: Look = {"fontsize": SIZE_PT, "bbox": PAPER, "zorder": 8, "linespacing": 1.25}
         self.axes.text(x, z, text, **(given | look))
+
+    def circle(self, centre: tuple[float, float], radius: float, **look: Any) -> None:
+        """Draw a circle, mm; radius of the line's middle."""
+        given: Look = {"fill": False, "edgecolor": INK, "linewidth": 0.6, "zorder": 3}
+        self.axes.add_patch(Circle(centre, radius, **(given | look)))
+
+    def centre_mark(self, x: float, y: float, size: float) -> None:
+        """Draw a cross for the point of a drill, `size` mm to each side."""
+        self.line((x - size, x + size), (y, y), color=INK, linewidth=0.4)
+        self.line((x, x), (y - size, y + size), color=INK, linewidth=0.4)
 
     def _stroke(self, x: float, z: float) -> None:
         d = 3 * self.pt

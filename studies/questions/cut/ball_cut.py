@@ -31,6 +31,15 @@ class JigRing:
 
 
 @dataclass(frozen=True)
+class OtherCut:
+    """The same keep where the ball measures something else (metres)."""
+
+    diameter: float
+    cut_off: float
+    base_diameter: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class BallCut:
     """A ball, what is kept of it, and how it is sawn.
 
@@ -90,26 +99,33 @@ class BallCut:
             across = RING_STEP * math.floor(across / RING_STEP + 1e-9)
         return JigRing(across, radius - math.sqrt(radius**2 - across**2 / 4))
 
-    def above_ring(self, from_pole: float, kept_down: bool) -> float:
+    def above_ring(self, from_pole: float, *, kept_down: bool) -> float:
         """Height above the jig ring's top of a plane so far from the kept pole."""
         height = from_pole if kept_down else self.diameter - from_pole
         return height - self.ring.sunk
 
     @property
-    def spread(self) -> tuple[tuple[float, float, float], ...]:
-        """Smallest and largest measured ball with their cut off and base diameter, at this keep.
+    def spread(self) -> tuple[OtherCut, ...]:
+        """What is cut off, and left as a base, where the ball is smallest and largest.
 
         Empty for a ball that was measured once, or that measures less than `keep` somewhere.
         """
         if self.smallest == self.largest or self.smallest < self.keep:
             return ()
         return tuple(
-            (ball, ball - self.keep, base_of_cap(ball, self.keep))
+            OtherCut(ball, ball - self.keep, base_of_cap(ball, self.keep))
             for ball in (self.smallest, self.largest)
         )
 
 
 def ball_cut(ball: BallTable, kerf: float, sanding: float) -> BallCut:
-    """Say how the ball of a design file is cut, with a saw of this kerf."""
+    """Return the cut of the ball of a design file; `kerf` and `sanding` as in `BallCut`, metres."""
     measured = ball.ball_diameter
-    return BallCut(ball.diameter, ball.kept, kerf, sanding, min(measured), max(measured))
+    return BallCut(
+        diameter=ball.diameter,
+        keep=ball.kept,
+        kerf=kerf,
+        sanding=sanding,
+        smallest=min(measured),
+        largest=max(measured),
+    )

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from shapes.assembly import Assembly, Column
-from shapes.lengths import in_both, in_degrees, in_mm
+from shapes.lengths import in_both
 from shapes.making import Making
 from shapes.reflector import Reflector
 from shapes.weights import Stance
@@ -71,16 +71,6 @@ def _reflector_item(reflector: Reflector, making: Making) -> Item:
         return Item("ball for the reflector", 1, material, size)
     size = f"{in_both(2 * reflector.widest_radius)} across, {in_both(reflector.height)} high"
     return Item(f"reflector, {reflector.kind}", 1, material, size)
-
-
-def steadiness(stance: Stance) -> str:
-    """Tell how far the speaker leans before it falls, and whether that is enough."""
-    verdict = "steady enough" if stance.steady else "NOT STEADY: widen or weight the foot"
-    return (
-        f"It tips over at {in_degrees(stance.tipping_angle)} (half the base,"
-        f" {in_mm(stance.half_base)}, over the height of the centre of gravity,"
-        f" {in_mm(stance.centre_of_gravity)}): {verdict}. 12 to 15 deg or more is wanted."
-    )
 
 
 def cautions_of(assembly: Assembly, making: Making, stance: Stance) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ from studies.questions.options import example, output_options
 from studies.solving.options import Options
 
 PAPERS = ("a4", "letter", "a3", "tabloid", "a2", "none")
-"""Names in `studies.answer.paper.paper.PAPERS`; a test holds them against it."""
+"""Names in `studies.answer.charts.paper.sizes.PAPERS`; a test holds them against it."""
 
 
 @dataclass(frozen=True, kw_only=True)

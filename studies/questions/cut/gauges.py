@@ -10,12 +10,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from shapes.lengths import in_both, in_mm
+from studies.answer.charts.drafting import KEEP_LOOK, solid
+from studies.answer.charts.paper import lettering
+from studies.answer.charts.paper.lettering import BODY
+from studies.answer.charts.paper.page import Leaf, Page
+from studies.answer.charts.paper.sizes import Box, Paper, SheetLayout
 from studies.answer.charts.style import INK
-from studies.answer.paper import lettering
-from studies.answer.paper.lettering import BODY
-from studies.answer.paper.page import Leaf, Page
-from studies.answer.paper.paper import Box, Layout, Paper
-from studies.questions.cut.marks import KEEP_LOOK, notes, solid
 from studies.questions.cut.study import Cutting
 
 TOLERANCE = 2e-4
@@ -76,7 +76,7 @@ def gauge_sheet(cutting: Cutting, paper: Paper) -> tuple[Leaf, ...]:
     blocks = gauges(cutting)
     if not blocks:
         return ()
-    return (Leaf("Gap gauges", Layout(paper), functools.partial(_draw, blocks)),)
+    return (Leaf("Gap gauges", SheetLayout(paper), functools.partial(_draw, blocks)),)
 
 
 def _draw(blocks: tuple[Gauge, ...], page: Page) -> None:
@@ -86,7 +86,7 @@ def _draw(blocks: tuple[Gauge, ...], page: Page) -> None:
         f"Each block within {in_mm(TOLERANCE)} of its height: cut it long and plane it down, or"
         " build it up from card. Heights are from the baffle's face, not from the driver's frame."
     )
-    lines = notes(texts, window.width)
+    lines = lettering.dashed_list(texts, window.width)
     foot = lettering.total_height(lines) + 4
     lettering.write(page.axes, lines, window.left, window.bottom + foot - 2)
     base = window.bottom + foot

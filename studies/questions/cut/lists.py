@@ -1,95 +1,160 @@
-"""Sheets of words: posts to cut, what to get, what it weighs, whether it stands, cautions."""
+"""Sheets of words: numbers to drill by, coordinates, posts, what to get, masses, cautions."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from shapes.lengths import in_both, in_mm
-from studies.answer.paper.lettering import SMALL, Line, heading, paragraph, table
-from studies.answer.paper.page import Leaf, written_leaves
-from studies.answer.paper.paper import Layout, Paper
-from studies.questions.cut.marks import notes
-from studies.questions.cut.study import Cutting
+from shapes.clearances import list_clearances
+from shapes.lengths import in_both, in_inches, in_mm
+from studies.answer.charts.style import in_both_formats
+from studies.answer.report.sheets import SheetBlock, WrittenSheet, sheets_html
+from studies.answer.report.vectors import inline_svg
+from studies.questions.cut.drill_plan import reflector_rings
+from studies.questions.cut.figures import boards_figure
+from studies.questions.cut.study import SPEAKERS, Cutting
+from studies.questions.cut.words import about_templates, drill_notes, steadiness
 
-SPEAKERS = 2
-"""Loudspeakers are mostly built in pairs: counts are given for one and for two."""
 POUND = 0.45359237
 """kg; the international pound of 1959."""
 
 
-def list_sheets(cutting: Cutting, paper: Paper) -> list[Leaf]:
-    """Return the sheets of lists, as many as they take."""
-    layout = Layout(paper)
-    width = layout.window.width
-    lines = [
-        *_posts(cutting, width),
-        *_bill(cutting, width),
-        *_masses(cutting, width),
-        *heading("Take care", width),
-        *notes(cutting.cautions, width),
+def lists_html(cutting: Cutting) -> bytes:
+    """Write the sheets of words as one HTML file, to be printed beside the drawings."""
+    sheets = [
+        WrittenSheet("Drill plan: numbers", tuple(_drilling(cutting))),
+        WrittenSheet("Cutting list, materials, masses, cautions", tuple(_lists(cutting))),
     ]
-    return written_leaves("Cutting list, materials, masses, cautions", layout, lines)
+    if cutting.coordinates:
+        sheets.insert(0, WrittenSheet("Coordinates of the profile", (_coordinates(cutting),)))
+    return sheets_html(cutting.design, sheets)
 
 
-def _posts(cutting: Cutting, width: float) -> Iterator[Line]:
-    assembly = cutting.assembly
-    posts = assembly.posts
+def _coordinates(cutting: Cutting) -> SheetBlock:
+    rows = tuple(
+        (
+            in_mm(point.radius, 2).removesuffix(" mm"),
+            in_inches(point.radius).removesuffix(" in"),
+            in_mm(point.depth, 2).removesuffix(" mm"),
+            in_inches(point.depth).removesuffix(" in"),
+        )
+        for point in cutting.coordinates
+    )
+    return SheetBlock(
+        intro=f"{about_templates(cutting.assembly.hung_reflector)} Radius from the axis, depth from"
+        " the flat, both to the finished surface; inches to the nearest 1/32. Millimetres are exact"
+        " to the digit shown.",
+        columns=("radius, mm", "radius, in", "depth, mm", "depth, in"),
+        rows=rows,
+        words=(),
+    )
+
+
+def _drilling(cutting: Cutting) -> Iterator[SheetBlock]:
+    picture = in_both_formats(boards_figure(cutting))["svg"].decode("utf-8")
+    yield SheetBlock(
+        picture=inline_svg(picture, "boards"),
+        columns=("", "dimension"),
+        rows=tuple(_dimensions(cutting)),
+        words=(0, 1),
+    )
+    # Distances on plate and baffle; the gaps have a sheet of their own.
+    rooms = tuple(
+        (row.name, in_both(row.value_m), row.note)
+        for row in list_clearances(cutting.assembly)
+        if row.name.startswith(("frame to", "posts to"))
+    )
+    yield SheetBlock(
+        heading="Does it clash?",
+        columns=("", "room", ""),
+        rows=rooms,
+        words=(0, 1, 2),
+        points=tuple(drill_notes(cutting)),
+    )
+
+
+def _dimensions(cutting: Cutting) -> Iterator[tuple[str, str]]:
+    posts, driver = cutting.assembly.posts, cutting.assembly.driver
+    if posts is not None:
+        yield "post circle, diameter", in_both(2 * posts.circle_radius)
+        yield "posts at, degrees", ", ".join(f"{angle:.4g}" for angle in cutting.post_angles_deg)
+        if posts.count > 1:
+            law = f"circle x sin(180/{posts.count})"
+            yield f"chord between neighbours ({law})", in_both(posts.chord)
+        yield "drill", in_both(2 * posts.radius)
+        yield "socket in the plate, from below", _depth(posts.socket_plate)
+        yield "socket in the baffle", _depth(posts.socket_baffle)
+    yield "driver's frame", in_both(2 * driver.frame_radius)
+    if driver.cutout_radius is not None:
+        yield "driver's opening", in_both(2 * driver.cutout_radius)
+    for ring in reflector_rings(cutting):
+        yield f"reflector's {ring.name}", in_both(2 * ring.radius)
+    if cutting.making.spigot is not None:
+        yield "spigot, depth in the reflector", in_both(cutting.making.spigot.depth)
+
+
+def _depth(socket: float) -> str:
+    return f"{in_both(socket)} deep" if socket else "none given: fix the posts by screws"
+
+
+def _lists(cutting: Cutting) -> Iterator[SheetBlock]:
+    yield from _posts(cutting)
+    yield SheetBlock(
+        heading="Bill of materials",
+        columns=("part", "one", "pair", "material", "size"),
+        rows=tuple(
+            (item.name, str(item.count), str(item.count * SPEAKERS), item.material, item.size)
+            for item in cutting.items
+        ),
+        words=(0, 3, 4),
+    )
+    yield _masses(cutting)
+    yield SheetBlock(heading="Take care", points=cutting.cautions)
+
+
+def _posts(cutting: Cutting) -> Iterator[SheetBlock]:
+    assembly, posts = cutting.assembly, cutting.assembly.posts
     if posts is None:
         return
-    length = assembly.post_length
-    yield from heading("Posts", width)
     row = (
         str(posts.count),
         str(posts.count * SPEAKERS),
         in_both(2 * posts.radius),
-        in_both(length),
-        in_both(posts.count * (length + cutting.making.kerf)),
+        in_both(assembly.post_length),
+        in_both(cutting.post_stock),
     )
-    head = ("for one", "for a pair", "diameter", "cut length", "stock for one, with saw cuts")
-    yield from table(head, [row], width, left=(2, 3, 4))
-    yield Line(1.0)
-    yield from paragraph(
-        f"Cut length = plate gap {in_mm(assembly.plate_gap)} + socket in the plate"
+    yield SheetBlock(
+        heading="Posts",
+        columns=(
+            "for one",
+            "for a pair",
+            "diameter",
+            "cut length",
+            "stock for one, with saw cuts",
+        ),
+        rows=(row,),
+        words=(2, 3, 4),
+        text=f"Cut length = plate gap {in_mm(assembly.plate_gap)} + socket in the plate"
         f" {in_mm(posts.socket_plate)} + socket in the baffle {in_mm(posts.socket_baffle)}. All"
         " posts of one speaker within 0.2 mm of each other: cut them against one stop.",
-        width,
     )
 
 
-def _bill(cutting: Cutting, width: float) -> Iterator[Line]:
-    yield from heading("Bill of materials", width)
-    rows = (
-        (item.name, str(item.count), str(item.count * SPEAKERS), item.material, item.size)
-        for item in cutting.items
-    )
-    head = ("part", "one", "pair", "material", "size")
-    yield from table(head, rows, width, left=(0, 3, 4), size=SMALL)
-
-
-def _masses(cutting: Cutting, width: float) -> Iterator[Line]:
+def _masses(cutting: Cutting) -> SheetBlock:
     stance = cutting.stance
-    yield from heading("Masses of one speaker", width)
     rows = [
-        (
-            part.name,
-            str(part.count),
-            part.material,
-            f"{part.mass:.2f} kg ({part.mass / POUND:.2f} lb)",
-            in_both(part.centre_z),
-        )
+        (part.name, str(part.count), part.material, _mass(part.mass), in_both(part.centre_z))
         for part in cutting.masses
     ]
-    rows.append(
-        (
-            "all of it",
-            "",
-            "",
-            f"{stance.mass:.2f} kg ({stance.mass / POUND:.2f} lb)",
-            in_both(stance.centre_of_gravity),
-        )
+    whole = ("all of it", "", "", _mass(stance.mass), in_both(stance.centre_of_gravity))
+    return SheetBlock(
+        heading="Masses of one speaker",
+        columns=("part", "count", "material", "mass", "centre above the floor"),
+        rows=(*rows, whole),
+        words=(0, 2),
+        text="Stuffing, cables, screws, glue and an amplifier are not counted."
+        f" {steadiness(stance)}",
     )
-    head = ("part", "count", "material", "mass", "centre above the floor")
-    yield from table(head, rows, width, left=(0, 2), size=SMALL)
-    yield Line(1.0)
-    left_out = "Stuffing, cables, screws, glue and an amplifier are not counted."
-    yield from paragraph(f"{left_out} {cutting.steadiness}", width)
+
+
+def _mass(kilograms: float) -> str:
+    return f"{kilograms:.2f} kg ({kilograms / POUND:.2f} lb)"

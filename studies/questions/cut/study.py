@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,14 +14,16 @@ from shapes.templates import Coordinate, coordinates
 from shapes.weights import PartMass, Stance, part_masses, stance
 from studies.design import Design, DesignError, Mistake
 from studies.questions.cut.ball_cut import BallCut, ball_cut
-from studies.questions.cut.bill import Item, bill_of_materials, cautions_of, steadiness
+from studies.questions.cut.bill import Item, bill_of_materials, cautions_of
 
+SPEAKERS = 2
+"""Loudspeakers are mostly built in pairs: counts are given for one and for two."""
 SIDES = {"square": 4, "hexagonal": 6}
 STEP = 5e-3
 """Distance of the coordinates in the table of the profile, metres."""
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Cutting:
     """A design, ready for the shed (metres, radians).
 
@@ -36,8 +39,6 @@ class Cutting:
     masses : tuple of PartMass
     stance : Stance
         Mass, centre of gravity, tipping.
-    steadiness : str
-        The same in words.
     coordinates : tuple of Coordinate
         Of the reflector's profile; empty without one.
     ball : BallCut or None
@@ -56,12 +57,43 @@ class Cutting:
     items: tuple[Item, ...]
     masses: tuple[PartMass, ...]
     stance: Stance
-    steadiness: str
     coordinates: tuple[Coordinate, ...]
     ball: BallCut | None
     post_angles: tuple[float, ...]
     papers: tuple[str, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def post_centres(self) -> tuple[tuple[float, float], ...]:
+        """Middles of the posts seen from above, (x, y) from the axis; empty without posts."""
+        posts = self.assembly.posts
+        if posts is None:
+            return ()
+        radius = posts.circle_radius
+        return tuple((radius * math.cos(a), radius * math.sin(a)) for a in self.post_angles)
+
+    @property
+    def post_angles_deg(self) -> tuple[float, ...]:
+        """Azimuth of every post, degrees."""
+        return tuple(map(math.degrees, self.post_angles))
+
+    @property
+    def post_stock(self) -> float:
+        """Length of rod for the posts of one speaker, a saw cut for each; 0 without posts."""
+        posts = self.assembly.posts
+        return posts.count * (self.assembly.post_length + self.making.kerf) if posts else 0.0
+
+    @property
+    def flange(self) -> float:
+        """Width of the driver's flange, from the opening, or else the cone, to the frame's edge."""
+        driver = self.assembly.driver
+        return driver.frame_radius - (driver.cutout_radius or driver.effective_radius)
+
+    @property
+    def frame_to_posts(self) -> float:
+        """Width of the free ring between the driver's frame and the posts; infinite without."""
+        posts = self.assembly.posts
+        return math.inf if posts is None else posts.inner_radius - self.assembly.driver.frame_radius
 
 
 def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting:
@@ -71,7 +103,8 @@ def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting
     ----------
     design : Design
     papers : sequence of str
-        Keys of `studies.answer.paper.paper.PAPERS`; with none only outlines and solids are made.
+        Keys of `studies.answer.charts.paper.sizes.PAPERS`; with none only outlines and solids are
+        made.
 
     Returns
     -------
@@ -97,7 +130,6 @@ def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting
         items=bill_of_materials(assembly, making),
         masses=masses,
         stance=stands,
-        steadiness=steadiness(stands),
         coordinates=() if reflector is None else coordinates(reflector, STEP),
         ball=None if design.ball is None else ball_cut(design.ball, making.kerf, making.sanding),
         post_angles=() if posts is None else post_angles(assembly.column, posts),

@@ -1,19 +1,13 @@
-"""The answer to "what do I cut?" in sentences and tables."""
+"""What goes to the shed as tables and single numbers."""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
-from shapes.lengths import in_both, in_degrees
 from studies.answer.columns import length, mm, number, text
 from studies.answer.table import Fact, Findings, Table
-
-if TYPE_CHECKING:
-    from studies.questions.cut.ball_cut import BallCut
-    from studies.questions.cut.study import Cutting
-
-PAIR = 2
+from studies.questions.cut.study import SPEAKERS, Cutting
+from studies.questions.cut.words import answer
 
 
 def cut_tables(cutting: Cutting) -> Findings:
@@ -33,67 +27,12 @@ def cut_tables(cutting: Cutting) -> Findings:
     return Findings(
         "cut",
         cutting.design,
-        tuple(_answer(cutting)),
+        answer(cutting),
         tuple(_facts(cutting)),
         tuple(tables),
         None,
         cutting.cautions,
     )
-
-
-def _answer(cutting: Cutting) -> list[str]:
-    said = []
-    if cutting.ball is not None:
-        said += _ball(cutting.ball)
-    elif cutting.assembly.reflector is not None:
-        reflector = cutting.assembly.reflector
-        said.append(
-            f"Reflector, {reflector.label}: base diameter {in_both(2 * reflector.base_radius)},"
-            f" {in_both(reflector.height)} high, rim slope {in_degrees(reflector.rim_slope)}."
-        )
-    said += _posts(cutting)
-    stance = cutting.stance
-    said.append(
-        f"One speaker weighs about {stance.mass:.1f} kg, its centre of gravity"
-        f" {in_both(stance.centre_of_gravity)} above the floor. {cutting.steadiness}"
-    )
-    said.append("Print the sheets at 100 % and measure the bar on each before anything is cut.")
-    return said
-
-
-def _ball(ball: BallCut) -> list[str]:
-    near, far = ball.blade
-    said = [
-        f"Keep {in_both(ball.keep)} of the ball of {in_both(ball.diameter)}: cut off"
-        f" {in_both(ball.cut_off)}. Check: the flat is then {in_both(ball.base_diameter)} across;"
-        f" rim slope {in_degrees(ball.rim_slope)}.",
-        f"Mark from the kept pole; the blade runs from {in_both(near)} to {in_both(far)} from it,"
-        f" which leaves {in_both(ball.sanding)} to sand off. 1 mm of keep is"
-        f" {ball.base_per_keep:.1f} mm across the flat.",
-        f"Jig ring of {in_both(ball.ring.inner_diameter)} inside: the flat lies"
-        f" {in_both(ball.above_ring(ball.keep, True))} above its top with the kept pole down,"
-        f" {in_both(ball.above_ring(ball.keep, False))} with the kept pole up.",
-    ]
-    for diameter, cut_off, base in ball.spread:
-        said.append(
-            f"Where the ball measures {in_both(diameter)}, the same keep means cut off"
-            f" {in_both(cut_off)} and a base of {in_both(base)}."
-        )
-    return said
-
-
-def _posts(cutting: Cutting) -> list[str]:
-    assembly = cutting.assembly
-    posts = assembly.posts
-    if posts is None:
-        return []
-    words = (
-        f"{posts.count} posts (a pair of speakers {posts.count * PAIR}), each"
-        f" {in_both(assembly.post_length)} long, within 0.2 mm of each other"
-    )
-    if posts.count > 1:
-        words += f"; their axes are {in_both(posts.chord)} apart, neighbour to neighbour"
-    return [f"{words}."]
 
 
 def _facts(cutting: Cutting) -> list[Fact]:
@@ -136,7 +75,7 @@ def _parts(cutting: Cutting) -> Table:
         text("size", "size", "what to measure"),
     )
     rows = tuple(
-        (item.name, item.count, item.count * PAIR, item.material, item.size)
+        (item.name, item.count, item.count * SPEAKERS, item.material, item.size)
         for item in cutting.items
     )
     return Table("parts", "Bill of materials", columns, rows)

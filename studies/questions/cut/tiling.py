@@ -7,14 +7,12 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from matplotlib.patches import Rectangle
-
-from studies.answer.charts.drafting import Sheet
-from studies.answer.charts.style import FAINT, INK, QUIET, Look
-from studies.answer.paper import lettering
-from studies.answer.paper.lettering import SMALL
-from studies.answer.paper.page import Leaf, Page
-from studies.answer.paper.paper import Box, Layout, Paper, ShedError
+from studies.answer.charts.drafting import Sheet, solid
+from studies.answer.charts.paper import lettering
+from studies.answer.charts.paper.lettering import SMALL
+from studies.answer.charts.paper.page import Leaf, Page
+from studies.answer.charts.paper.sizes import Box, Paper, ShedError, SheetLayout
+from studies.answer.charts.style import FAINT, INK, QUIET
 
 OVERLAP = 10.0
 """Neighbouring sheets show this strip both, mm."""
@@ -45,12 +43,15 @@ class Plan:
         Draws all of it; a sheet shows what lies in its window.
     taken : tuple of (float, float)
         Points to be drilled, mm: registration crosses keep away from them.
+    about : str
+        Written below the drawing where it takes one sheet only.
     """
 
     title: str
     bounds: Box
     draw: Callable[[Sheet], None]
     taken: tuple[tuple[float, float], ...] = ()
+    about: str = ""
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ class Tiling:
 
     Attributes
     ----------
-    layout : Layout
+    layout : SheetLayout
     rows, columns : int
     left, top : float
         Where the first tile begins, mm of the drawing.
@@ -77,7 +78,7 @@ class Tiling:
         Where no cross may stand, mm.
     """
 
-    layout: Layout
+    layout: SheetLayout
     rows: int
     columns: int
     left: float
@@ -152,7 +153,7 @@ def tiling(plan: Plan, paper: Paper) -> Tiling:
     ShedError
         If it takes more than `MOST` sheets by `MOST`.
     """
-    choices = [_shared(plan, Layout(paper, lying)) for lying in (False, True)]
+    choices = [_shared(plan, SheetLayout(paper, lying)) for lying in (False, True)]
     fitting = [tiles for tiles in choices if max(tiles.rows, tiles.columns) <= MOST]
     if not fitting:
         best = min(choices, key=lambda tiles: tiles.count)
@@ -164,7 +165,7 @@ def tiling(plan: Plan, paper: Paper) -> Tiling:
     return min(fitting, key=lambda tiles: tiles.count)
 
 
-def _shared(plan: Plan, layout: Layout) -> Tiling:
+def _shared(plan: Plan, layout: SheetLayout) -> Tiling:
     bounds, window = plan.bounds.grown(BORDER), layout.window
     columns, rows = _needed(bounds.width, window.width), _needed(bounds.height, window.height)
     x, y = bounds.centre
@@ -191,17 +192,11 @@ def _draw_tile(plan: Plan, tiles: Tiling, tile: Tile, page: Page) -> None:
     sheet = page.drawing(window, tile.window.centre)
     plan.draw(sheet)
     if tiles.count == 1:
+        beside = page.layout.notes
+        lines = lettering.paragraph(plan.about, beside.width)
+        lettering.write(page.axes, lines, beside.left, beside.top)
         return
-    page.axes.add_patch(
-        Rectangle(
-            (window.left, window.bottom),
-            window.width,
-            window.height,
-            fill=False,
-            edgecolor=FAINT,
-            linewidth=0.8,
-        )
-    )
+    solid(page.axes, window.corners, facecolor="none", edgecolor=FAINT)
     _draw_seams(sheet, tiles, tile)
     x, y = tile.window.left + OVERLAP + 4, tile.window.top - FROM_CORNER - 8
     sheet.text(x, y, tile.name, fontsize=16, color=QUIET, ha="left", va="top", bbox=None)
@@ -243,11 +238,10 @@ def _draw_key(page: Page, tiles: Tiling, tile: Tile) -> None:
     for other in tiles.tiles:
         x, y = left + other.column * size, top - (other.row + 1) * size
         own = other == tile
-        look: Look = {"facecolor": INK if own else "white", "edgecolor": INK, "linewidth": 0.7}
-        page.axes.add_patch(Rectangle((x, y), size, size, **look))
+        box = Box(x, y, x + size, y + size)
+        solid(page.axes, box.corners, facecolor=INK if own else "white")
         page.axes.text(
-            x + size / 2,
-            y + size / 2,
+            *box.centre,
             other.name,
             ha="center",
             va="center",

@@ -10,21 +10,19 @@ import numpy as np
 from shapes.lengths import in_both, in_degrees, in_inches, in_mm
 from shapes.reflector import Reflector, WorkshopFact
 from shapes.templates import full_section
-from studies.answer.charts.drafting import Sheet
-from studies.answer.charts.style import INK, WINDOW, Look
-from studies.answer.paper import lettering
-from studies.answer.paper.page import Leaf, Page
-from studies.answer.paper.paper import Box, Layout, Paper
-from studies.questions.cut.ball_cut import BallCut
-from studies.questions.cut.marks import (
+from studies.answer.charts.drafting import (
     KEEP_LOOK,
     WASTE_LOOK,
-    figures,
-    notes,
+    Sheet,
     scale_for,
     scale_words,
     solid,
 )
+from studies.answer.charts.paper import lettering
+from studies.answer.charts.paper.page import Leaf, Page
+from studies.answer.charts.paper.sizes import Box, Paper, SheetLayout
+from studies.answer.charts.style import INK, WINDOW, Look
+from studies.questions.cut.ball_cut import BallCut
 from studies.questions.cut.study import Cutting
 
 FIGURES_WIDTH = 68.0
@@ -39,7 +37,7 @@ BULGE = 1e-4
 
 def trim_card(cutting: Cutting, paper: Paper) -> tuple[Leaf, ...]:
     """Return the card of the reflector; none where there is none."""
-    layout = Layout(paper)
+    layout = SheetLayout(paper)
     if cutting.ball is not None:
         draw = functools.partial(_draw_ball_card, cutting.ball)
         return (Leaf("Trim card", layout, draw),)
@@ -52,13 +50,16 @@ def trim_card(cutting: Cutting, paper: Paper) -> tuple[Leaf, ...]:
 
 def _draw_ball_card(ball: BallCut, page: Page) -> None:
     window = page.layout.window
-    lines, beside = notes(_saw_notes(ball), window.width), page.layout.notes
-    lettering.write(page.axes, notes(_ring_notes(ball), beside.width), beside.left, beside.top)
+    beside = page.layout.notes
+    ring_lines = lettering.dashed_list(_ring_notes(ball), beside.width)
+    lettering.write(page.axes, ring_lines, beside.left, beside.top)
+    lines = lettering.dashed_list(_saw_notes(ball), window.width)
     foot, middle = window.bottom + lettering.total_height(lines), window.top - CARD_HEIGHT
     lettering.write(page.axes, lines, window.left, foot)
     column = window.right - FIGURES_WIDTH
     _draw_ball(page, Box(window.left, middle, column - 4, window.top), ball, kept_down=True)
-    lettering.write(page.axes, figures(_ball_figures(ball), FIGURES_WIDTH), column, window.top)
+    sizes = lettering.named_values(_ball_figures(ball), FIGURES_WIDTH)
+    lettering.write(page.axes, sizes, column, window.top)
     half = window.left + window.width * 0.45
     _draw_ball(page, Box(window.left, foot + 2, half, middle), ball, kept_down=False)
     _draw_kerf(page, Box(half + 6, foot + 2, window.right, middle), ball)
@@ -66,6 +67,7 @@ def _draw_ball_card(ball: BallCut, page: Page) -> None:
 
 def _ball_figures(ball: BallCut) -> list[tuple[str, str]]:
     near, far = ball.blade
+    down, up = (ball.above_ring(ball.keep, kept_down=side) for side in (True, False))
     return [
         ("ball diameter, as measured", in_both(ball.diameter)),
         ("KEEP: from the kept pole to the flat", in_both(ball.keep)),
@@ -74,8 +76,8 @@ def _ball_figures(ball: BallCut) -> list[tuple[str, str]]:
         ("rim slope, above the flat", in_degrees(ball.rim_slope)),
         ("saw blade, from the kept pole", _range(near, far)),
         ("jig ring, inner diameter", in_both(ball.ring.inner_diameter)),
-        ("flat above the ring's top, kept pole down", in_both(ball.above_ring(ball.keep, True))),
-        ("flat above the ring's top, kept pole up", in_both(ball.above_ring(ball.keep, False))),
+        ("flat above the ring's top, kept pole down", in_both(down)),
+        ("flat above the ring's top, kept pole up", in_both(up)),
     ]
 
 
@@ -99,19 +101,20 @@ def _ring_notes(ball: BallCut) -> list[str]:
         f" below the ring's top. Here R {in_mm(ball.diameter / 2)},"
         f" q {in_mm(ball.ring.inner_diameter / 2)}: {in_both(ball.ring.sunk)}.",
         "Blade above the ring's top, with what is left for sanding: kept pole down, its lower face"
-        f" {in_both(ball.above_ring(near, True))}; kept pole up, its upper face"
-        f" {in_both(ball.above_ring(near, False))}.",
+        f" {in_both(ball.above_ring(near, kept_down=True))}; kept pole up, its upper face"
+        f" {in_both(ball.above_ring(near, kept_down=False))}.",
     ]
     if ball.spread:
         others = "; ".join(
-            f"{in_both(diameter)}: cut off {in_both(cut_off)}, base {in_both(base)}"
-            for diameter, cut_off, base in ball.spread
+            f"{in_both(other.diameter)}: cut off {in_both(other.cut_off)},"
+            f" base {in_both(other.base_diameter)}"
+            for other in ball.spread
         )
         said.append(f"The ball is not round. The same keep where it measures {others}.")
     return said
 
 
-def _draw_ball(page: Page, box: Box, ball: BallCut, kept_down: bool) -> None:
+def _draw_ball(page: Page, box: Box, ball: BallCut, *, kept_down: bool) -> None:
     """Draw the ball in its jig ring with its cut; all dimensions only with the kept pole down."""
     left, head, foot = (LANES, 17.0, 20.0) if kept_down else (4.0, 13.0, 12.0)
     size = ball.diameter * 1e3
@@ -120,18 +123,18 @@ def _draw_ball(page: Page, box: Box, ball: BallCut, kept_down: bool) -> None:
     centre = ((RIGHT - left) / 2 * scale, (head - foot) / 2 * scale)
     sheet = page.drawing(box, centre, scale)
     cut = -radius + ball.keep * 1e3 if kept_down else radius - ball.keep * 1e3
-    _fill_caps(sheet, radius, cut, kept_down)
+    _fill_caps(sheet, radius, cut, kept_down=kept_down)
     ring_foot = _draw_ring(sheet, ball, ring_top, scale)
-    _letter_pieces(sheet, radius, cut, kept_down)
-    _mark_pole(sheet, radius, min(ring_foot, -radius), kept_down)
-    _dimension_right(sheet, ball, radius, (ring_top, cut), kept_down)
+    _letter_pieces(sheet, radius, cut, kept_down=kept_down)
+    _mark_pole(sheet, radius, min(ring_foot, -radius), kept_down=kept_down)
+    _dimension_right(sheet, ball, radius, (ring_top, cut), kept_down=kept_down)
     if kept_down:
         _dimension_ball(sheet, ball, radius, cut)
     words = scale_words(scale) if kept_down else f"The other way up: {scale_words(scale)}"
     page.axes.text(box.left, box.top - 1, words, va="top", fontsize=8, weight="bold")
 
 
-def _fill_caps(sheet: Sheet, radius: float, cut: float, kept_down: bool) -> None:
+def _fill_caps(sheet: Sheet, radius: float, cut: float, *, kept_down: bool) -> None:
     """Fill the ball below and above the height of the cut."""
     rim = math.asin(cut / radius)
     below = np.linspace(-math.pi - rim, rim, 241)
@@ -153,7 +156,7 @@ def _draw_ring(sheet: Sheet, ball: BallCut, top: float, scale: float) -> float:
     return foot
 
 
-def _letter_pieces(sheet: Sheet, radius: float, cut: float, kept_down: bool) -> None:
+def _letter_pieces(sheet: Sheet, radius: float, cut: float, *, kept_down: bool) -> None:
     """Write KEEP and WASTE into their pieces, or beside a piece that is too thin."""
     names = ("KEEP", "WASTE") if kept_down else ("WASTE", "KEEP")
     for low, high, name in zip((-radius, cut), (cut, radius), names, strict=True):
@@ -165,7 +168,7 @@ def _letter_pieces(sheet: Sheet, radius: float, cut: float, kept_down: bool) -> 
         sheet.text(x, middle, name, fontsize=size, fontweight="bold", va="center", **look)
 
 
-def _mark_pole(sheet: Sheet, radius: float, foot: float, kept_down: bool) -> None:
+def _mark_pole(sheet: Sheet, radius: float, foot: float, *, kept_down: bool) -> None:
     """Point an arrow at the kept pole, its words beyond the ring."""
     pole = -radius if kept_down else radius
     tail = foot - 5 * sheet.pt if kept_down else radius + 15 * sheet.pt
@@ -192,14 +195,14 @@ def _dimension_ball(sheet: Sheet, ball: BallCut, radius: float, cut: float) -> N
 
 
 def _dimension_right(
-    sheet: Sheet, ball: BallCut, radius: float, z: tuple[float, float], kept_down: bool
+    sheet: Sheet, ball: BallCut, radius: float, z: tuple[float, float], *, kept_down: bool
 ) -> None:
     """Dimension the flat's height above the ring."""
     x, edge = radius + 8 * sheet.pt, ball.ring.inner_diameter * 500
     for end, start in zip(z, (edge, ball.base_diameter * 500), strict=True):
         sheet.line((start, x + 4 * sheet.pt), (end, end), linewidth=0.5)
     _upright(sheet, x, z)
-    above = _two_lines(ball.above_ring(ball.keep, kept_down))
+    above = _two_lines(ball.above_ring(ball.keep, kept_down=kept_down))
     text = f"flat above\nring's top\n{above}"
     sheet.text(x + 4 * sheet.pt, sum(z) / 2, text, ha="left", va="center", fontsize=8)
 
@@ -250,8 +253,9 @@ def _draw_dimension_card(reflector: Reflector, cutting: Cutting, page: Page) -> 
     box = Box(window.left, middle, column - 4, window.top)
     _draw_section(page, box, reflector)
     rows = [(fact.name, _value(fact)) for fact in _facts(reflector)]
-    bottom = lettering.write(page.axes, figures(rows, FIGURES_WIDTH), column, window.top)
-    lines = notes(_dimension_notes(cutting, reflector), window.width)
+    values = lettering.named_values(rows, FIGURES_WIDTH)
+    bottom = lettering.write(page.axes, values, column, window.top)
+    lines = lettering.dashed_list(_dimension_notes(cutting, reflector), window.width)
     lettering.write(page.axes, lines, window.left, min(bottom, middle) - 2)
 
 

@@ -1,4 +1,4 @@
-"""Files to take to the measurement: sheets of paper, and a CSV file to fill in."""
+"""Files to take to the measurement: sheets to print, and a CSV file to fill in."""
 
 from __future__ import annotations
 
@@ -7,12 +7,9 @@ import io
 
 from dispersion.bands import nominal_centre
 from studies.answer.exports import plain_cell
-from studies.answer.paper.page import imprint_of, pdf_bytes
-from studies.answer.paper.paper import paper_named
 from studies.questions.meter.sheets import meter_sheets
 from studies.questions.meter.study import Meter
 
-PAPERS = ("a4", "letter")
 TO_FILL = "meter-to-fill.csv"
 HEADER = (
     "position",
@@ -31,14 +28,12 @@ def meter_files(meter: Meter) -> dict[str, bytes]:
     Returns
     -------
     dict of str to bytes
-        ``meter-a4.pdf``, ``meter-letter.pdf`` and ``meter-to-fill.csv``.
+        ``meter-sheets.html`` and ``meter-to-fill.csv``.
     """
-    imprint = imprint_of(meter.design)
-    sheets = {
-        f"meter-{name}.pdf": pdf_bytes(meter_sheets(meter, paper_named(name)), imprint)
-        for name in PAPERS
+    return {
+        "meter-sheets.html": meter_sheets(meter),
+        TO_FILL: to_fill(meter).encode("utf-8"),
     }
-    return sheets | {TO_FILL: to_fill(meter).encode("utf-8")}
 
 
 def to_fill(meter: Meter) -> str:

@@ -34,7 +34,12 @@ class Mark:
 
 
 @in_common_style
-def places_figure(title: str, assembly: Assembly, marks: Sequence[Mark]) -> Figure:
+def places_figure(
+    title: str,
+    assembly: Assembly,
+    marks: Sequence[Mark],
+    size_in: tuple[float, float] = (WIDTH_IN, HEIGHT_IN),
+) -> Figure:
     """Draw from the side and from above where the meter stands.
 
     Parameters
@@ -42,8 +47,11 @@ def places_figure(title: str, assembly: Assembly, marks: Sequence[Mark]) -> Figu
     title : str
     assembly : Assembly
     marks : sequence of Mark
+    size_in : (float, float)
+        Width and height, inches.
     """
-    figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN))
+    width_in, height_in = size_in
+    figure = Figure(figsize=size_in)
     figure.text(0.012, 0.985, title, fontsize=12, va="top")
     figure.text(
         0.03, 0.91, "from the side: mm from the axis, mm above the floor", fontsize=10.5, va="top"
@@ -51,7 +59,7 @@ def places_figure(title: str, assembly: Assembly, marks: Sequence[Mark]) -> Figu
     figure.text(0.62, 0.91, "from above: where round the column", fontsize=10.5, va="top")
     for side, place in ((True, (0.02, 0.02, 0.56, 0.85)), (False, (0.6, 0.02, 0.39, 0.85))):
         axes = figure.add_axes(place)
-        room = (place[2] * WIDTH_IN * 72, place[3] * HEIGHT_IN * 72)
+        room = (place[2] * width_in * 72, place[3] * height_in * 72)
         sheet = sheet_for(axes, assembly, marks, room, side)
         (draw_side if side else draw_above)(sheet, assembly, marks)
     return figure

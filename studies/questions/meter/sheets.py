@@ -1,21 +1,22 @@
-"""The measuring plan on paper: one page to work from, boxes to fill in, one row for each cut."""
+"""The measuring plan to print: one page to work from, boxes to fill in, a row for each cut."""
 
 from __future__ import annotations
 
-import functools
-from collections.abc import Sequence
+from collections.abc import Iterator
+
+import numpy as np
 
 from dispersion.bands import band_label
 from shapes.lengths import in_both
+from studies.answer import cautions
+from studies.answer.charts.style import in_both_formats
 from studies.answer.columns import fixed
-from studies.answer.paper import lettering
-from studies.answer.paper.lettering import SMALL, Line, heading, paragraph, table
-from studies.answer.paper.page import Leaf, Page
-from studies.answer.paper.paper import MM_PER_POINT, Box, Layout, Paper
+from studies.answer.report.sheets import WIDTH_IN, ReadingBox, SheetBlock, WrittenSheet, sheets_html
+from studies.answer.report.vectors import inline_svg
 from studies.answer.table import joined
-from studies.questions.meter.boxes import box_leaves, cut_leaves
-from studies.questions.meter.places_figures import Mark, draw_above, draw_side, sheet_for
-from studies.questions.meter.study import Meter
+from studies.questions.meter.figures import marks_of
+from studies.questions.meter.places_figures import places_figure
+from studies.questions.meter.study import Meter, Shaving
 from studies.questions.meter.words import (
     cautions_of,
     chances,
@@ -23,54 +24,32 @@ from studies.questions.meter.words import (
     how_low,
     order_of_work,
     place_name,
+    room_check,
+    to_write_down,
 )
 
-LEAST_DRAWING, MOST_DRAWING = 44.0, 84.0
-"""Height of the drawings, mm of paper."""
-SIDE_SHARE = 0.58
+HEIGHT_IN = 3.4
+"""Of the drawing of the places."""
+DRIFT_HZ = 1000.0
+"""The band nearest to it is read again at the first place after each other."""
 
 
-def meter_sheets(meter: Meter, paper: Paper) -> list[Leaf]:
-    """Return all sheets of a measuring plan for one size of paper."""
-    layout = Layout(paper)
-    width = layout.window.width
-    first, rest = _poured(_plan_lines(meter, width), layout.window.height)
-    draw = functools.partial(_draw_plan, meter, first)
-    more = [
-        Leaf("Measuring plan, continued", layout, functools.partial(_write, part)) for part in rest
-    ]
-    return [
-        Leaf("Measuring plan", layout, draw),
-        *more,
-        *box_leaves(meter, layout),
-        *cut_leaves(meter, layout),
-    ]
+def meter_sheets(meter: Meter) -> bytes:
+    """Write all sheets of a measuring plan as one HTML file."""
+    sheets = [WrittenSheet("Measuring plan", tuple(_plan(meter)))]
+    if meter.predicted.comparable.any():
+        sheets.append(WrittenSheet("Readings", tuple(_readings(meter))))
+    if meter.shaving is not None and meter.shaving.shown:
+        cuts = tuple(_cuts(meter, meter.shaving))
+        sheets.append(WrittenSheet("After each cut, at the reference", cuts))
+    return sheets_html(meter.design, sheets)
 
 
-def _poured(lines: list[Line], height: float) -> tuple[list[Line], list[list[Line]]]:
-    """Lines of the first page, below the drawings, and of the pages after it."""
-    first, *others = lettering.poured(lines, height - LEAST_DRAWING)
-    left = [line for part in others for line in part]
-    return first, list(lettering.poured(left, height))
-
-
-def _plan_lines(meter: Meter, width: float) -> list[Line]:
-    return [
-        *_places(meter, width),
-        *_telling(meter, width),
-        *heading("In this order", width),
-        *_small_notes(order_of_work(meter), width),
-        *heading("Take care", width),
-        *_small_notes(cautions_of(meter), width),
-    ]
-
-
-def _small_notes(texts: Sequence[str], width: float) -> list[Line]:
-    return [line for text in texts for line in paragraph(text, width, SMALL, hang="-")]
-
-
-def _places(meter: Meter, width: float) -> list[Line]:
-    rows = [
+def _plan(meter: Meter) -> Iterator[SheetBlock]:
+    title, size = "Where the meter stands, NOT TO SCALE", (WIDTH_IN, HEIGHT_IN)
+    figure = places_figure(title, meter.assembly, marks_of(meter), size)
+    drawn = in_both_formats(figure)["svg"].decode("utf-8")
+    rows = tuple(
         (
             f"{number}",
             place_name(stand),
@@ -80,67 +59,99 @@ def _places(meter: Meter, width: float) -> list[Line]:
             f"{stand.first_bounce.delay * 1e3:.1f} ms, {stand.first_bounce.surface}",
         )
         for number, stand in enumerate(meter.stands, start=1)
-    ]
-    head = ("", "place", "from the axis", "above the floor", "turn", "first bounce")
-    return table(head, rows, width, left=(0, 1, 5), size=SMALL)
+    )
+    yield SheetBlock(
+        picture=inline_svg(drawn, "places"),
+        columns=("", "place", "from the axis", "above the floor", "turn", "first bounce"),
+        rows=rows,
+        words=(0, 1, 5),
+        points=(*how_low(meter), *far_enough(meter)),
+    )
+    if meter.selected:
+        yield _telling(meter)
+    yield SheetBlock(heading="In this order", points=order_of_work(meter))
+    yield SheetBlock(heading="Take care", points=cautions_of(meter))
 
 
-def _telling(meter: Meter, width: float) -> list[Line]:
-    if not meter.selected:
-        return []
-    sizes = [in_both(contender.size) for contender in meter.question.contenders]
-    relative, rows, signed = meter.contenders_relative_db, [], fixed(1)
+def _telling(meter: Meter) -> SheetBlock:
+    signed, rows = fixed(1), []
     for reading in meter.selected:
         place, band = meter.place_and_band(reading)
+        name = meter.stands[place].position.name
         rows.append(
             (
-                f"{band_label(meter.centres[band])} at {place + 1},"
-                f" {meter.stands[place].position.name}",
-                *(signed(value) for value in relative[:, place, band]),
+                f"{band_label(meter.centres[band])} at {place + 1}, {name}",
+                *(signed(value) for value in meter.contenders_relative_db[:, place, band]),
                 signed(meter.uncertainty_db[place, band]),
             )
         )
-    head = ("place less reference, dB", *sizes, "+/-")
-    return [
-        *heading(f"The few readings that tell which {meter.question.kind}", width),
-        *table(head, rows, width, size=SMALL),
-        *paragraph(
-            f"Chance of taking one for the other then: {joined(chances(meter))}.", width, SMALL
-        ),
-    ]
-
-
-def _draw_plan(meter: Meter, lines: list[Line], page: Page) -> None:
-    window = page.layout.window
-    foot = lettering.total_height(lines)
-    height = min(window.height - foot - 2.0, MOST_DRAWING)
-    bottom = window.top - height
-    middle = window.left + SIDE_SHARE * window.width
-    marks = [
-        Mark(number, s.position.r, s.position.height, s.azimuth_deg)
-        for number, s in enumerate(meter.stands, start=1)
-    ]
-    _draw(page, Box(window.left, bottom, middle, window.top), meter, marks, side=True)
-    _draw(page, Box(middle + 2, bottom, window.right, window.top), meter, marks, side=False)
-    lettering.write(page.axes, lines, window.left, bottom - 2.0)
-    beside = page.layout.notes
-    limits = _small_notes((*how_low(meter), *far_enough(meter)), beside.width)
-    lettering.write(page.axes, limits, beside.left, beside.top)
-
-
-def _draw(page: Page, box: Box, meter: Meter, marks: list[Mark], *, side: bool) -> None:
-    sheet = page.drawing(Box(box.left, box.bottom, box.right, box.top - 5.0), (0.0, 0.0))
-    room = (box.width / MM_PER_POINT, (box.height - 5.0) / MM_PER_POINT)
-    fitted = sheet_for(sheet.axes, meter.assembly, marks, room, side)
-    (draw_side if side else draw_above)(fitted, meter.assembly, marks)
-    words = (
-        "From the side, NOT TO SCALE: mm from the axis, mm above the floor"
-        if side
-        else "From above, NOT TO SCALE: turn"
+    sizes = (in_both(contender.size) for contender in meter.question.contenders)
+    return SheetBlock(
+        heading=f"The few readings that tell which {meter.question.kind}",
+        columns=("place less reference, dB", *sizes, "+/-"),
+        rows=tuple(rows),
+        text=f"Chance of taking one for the other then: {joined(chances(meter))}.",
     )
-    page.axes.text(box.left, box.top, words, va="top", fontsize=SMALL, weight="bold")
 
 
-def _write(lines: list[Line], page: Page) -> None:
-    window = page.layout.window
-    lettering.write(page.axes, lines, window.left, window.top)
+def _readings(meter: Meter) -> Iterator[SheetBlock]:
+    """A box for every reading at every place."""
+    comparable, signed = meter.predicted.comparable, fixed(1)
+    selected = {meter.place_and_band(reading) for reading in meter.selected}
+    bands = [int(band) for band in np.flatnonzero(comparable.any(axis=0))]
+    rows: list[tuple[str | ReadingBox, ...]] = []
+    for band in bands:
+        boxes = (
+            ReadingBox(
+                predicted=signed(meter.relative_db[place, band]) if place else "",
+                telling=(place, band) in selected,
+                asked=bool(comparable[place, band]),
+            )
+            for place in range(len(meter.stands))
+        )
+        rows.append((band_label(meter.centres[band]), *boxes))
+    drift = min(bands, key=lambda band: abs(np.log(meter.centres[band] / DRIFT_HZ)))
+    label = band_label(meter.centres[drift])
+    rows.append((f"1 again,\n{label}", *(ReadingBox() for _ in meter.stands)))
+    places = (
+        f"{number}\n" + stand.position.name.replace(" ", "\n", 1)
+        for number, stand in enumerate(meter.stands, start=1)
+    )
+    yield SheetBlock(
+        columns=("", *places),
+        rows=tuple(rows),
+        text="In each box what the meter shows, dB. Beside it what is predicted for the design as"
+        " written: that box less the box of place 1 in the same row. Thick red boxes tell most;"
+        f" grey is not compared. Last row: after each place read {label} at place 1 again.",
+        points=(f"Write down: {'; '.join(to_write_down(meter))}.", *room_check(meter)),
+    )
+
+
+def _cuts(meter: Meter, shaving: Shaving) -> Iterator[SheetBlock]:
+    """A row of boxes for each cut."""
+    signed, last = fixed(1), len(shaving.stops) - 1
+    rows: list[tuple[str | ReadingBox, ...]] = []
+    for number, stop in enumerate(shaving.way):
+        said = "" if number < last else " STOP" if number == last else " TOO FAR"
+        gone = in_both(meter.question.ball - stop.size)
+        boxes = (
+            ReadingBox(
+                predicted=signed(shaving.change_db[number, band]) if number else "",
+                telling=number == last and band in shaving.bands,
+            )
+            for band in shaving.shown
+        )
+        rows.append((f"keep {in_both(stop.size)}{said}\ncut off {gone}", *boxes))
+    sure = ", ".join(
+        f"{band_label(meter.centres[band])} {signed(shaving.uncertainty_db[band])}"
+        for band in shaving.shown
+    )
+    yield SheetBlock(
+        columns=("", *(band_label(meter.centres[band]) for band in shaving.shown)),
+        rows=tuple(rows),
+        text="In each box what the meter shows at place 1 after the cut, dB, with all knobs as they"
+        " were at the first row. Beside it what is predicted: that box less the box in the first"
+        f" row. Uncertainty, dB: {sure}. Stop when the readings have come to the red boxes; beyond,"
+        " too much is gone.",
+        points=(cautions.SAFE_START, cautions.MEASURING[0]),
+    )

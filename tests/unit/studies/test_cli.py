@@ -17,9 +17,9 @@ from small import every_question
 
 from dispersion import solvers
 from studies import cli
+from studies.answer.charts.paper.sizes import PAPERS
 from studies.answer.delivering import answer
 from studies.answer.delivery import DesignDelivery
-from studies.answer.paper.paper import PAPERS
 from studies.answer.printing import open_console
 from studies.design import design_schema, read_design
 from studies.questions.carve import question as carve_question

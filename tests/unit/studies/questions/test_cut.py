@@ -25,10 +25,17 @@ from shapes.assembly import Column, Posts
 from shapes.lengths import in_both
 from shapes.parts import post_angles
 from shapes.reflectors import base_of_cap
-from studies.answer.paper.lettering import heading as heading_lines
-from studies.answer.paper.lettering import height_of, paragraph, poured, table, width_of, wrapped
-from studies.answer.paper.page import Imprint, printed
-from studies.answer.paper.paper import PAPERS, Box, Paper, ShedError
+from studies.answer.charts.paper.lettering import heading as heading_lines
+from studies.answer.charts.paper.lettering import (
+    height_of,
+    paragraph,
+    poured,
+    table,
+    width_of,
+    wrapped,
+)
+from studies.answer.charts.paper.page import Imprint, printed
+from studies.answer.charts.paper.sizes import PAPERS, Box, Paper, ShedError
 from studies.design import Design, DesignError, parse_design
 from studies.questions.cut.ball_cut import BallCut
 from studies.questions.cut.drill_plan import post_centres

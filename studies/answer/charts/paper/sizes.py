@@ -43,6 +43,12 @@ class Box:
         """Middle of the rectangle."""
         return (self.left + self.right) / 2, (self.bottom + self.top) / 2
 
+    @property
+    def corners(self) -> tuple[tuple[float, float], ...]:
+        """Lower left corner and, anticlockwise, the others."""
+        left, right = self.left, self.right
+        return (left, self.bottom), (right, self.bottom), (right, self.top), (left, self.top)
+
     def grown(self, by: float) -> Box:
         """Return the rectangle, larger by so much on every side."""
         return Box(self.left - by, self.bottom - by, self.right + by, self.top + by)
@@ -72,7 +78,7 @@ PAPERS = {
 
 
 @dataclass(frozen=True)
-class Layout:
+class SheetLayout:
     """A sheet lying one way or the other: a header, a strip for the scale, and the window.
 
     The strip lies below the window of an upright sheet and to the right of a lying one.

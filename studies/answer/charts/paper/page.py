@@ -5,7 +5,6 @@ Everything is drawn in millimetres of paper, so that 1 mm is 1 mm.
 
 from __future__ import annotations
 
-import functools
 import io
 import warnings
 from collections.abc import Callable, Sequence
@@ -18,10 +17,18 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from studies.answer.charts.drafting import Sheet
+from studies.answer.charts.paper import lettering
+from studies.answer.charts.paper.lettering import BODY, SMALL, TITLE, Span, TextLine
+from studies.answer.charts.paper.sizes import (
+    BAR,
+    HEADER,
+    MARGIN,
+    MM_PER_POINT,
+    SQUARE,
+    Box,
+    SheetLayout,
+)
 from studies.answer.charts.style import COMMON_STYLE, INK, QUIET, Look
-from studies.answer.paper import lettering
-from studies.answer.paper.lettering import BODY, SMALL, TITLE, Cell, Line
-from studies.answer.paper.paper import BAR, HEADER, MARGIN, MM_PER_POINT, SQUARE, Box, Layout
 from studies.answer.release import mark_of, version
 from studies.design import Design
 
@@ -68,7 +75,7 @@ class Page:
 
     figure: Figure
     axes: Axes
-    layout: Layout
+    layout: SheetLayout
 
     def drawing(self, box: Box, centre: tuple[float, float], scale: float = 1.0) -> Sheet:
         """Make a drawing inside a box of the page.
@@ -102,20 +109,8 @@ class Leaf:
     """A sheet to be printed: its title, how it lies, and what draws its own matter."""
 
     title: str
-    layout: Layout
+    layout: SheetLayout
     draw: Callable[[Page], None]
-
-
-def written_leaves(title: str, layout: Layout, lines: Sequence[Line]) -> list[Leaf]:
-    """Sheets of nothing but words, as many as the lines need."""
-    window = layout.window
-    pages = lettering.poured(lines, window.height)
-    return [Leaf(title, layout, functools.partial(_write_window, part)) for part in pages]
-
-
-def _write_window(lines: Sequence[Line], page: Page) -> None:
-    window = page.layout.window
-    lettering.write(page.axes, lines, window.left, window.top)
 
 
 def pdf_bytes(leaves: Sequence[Leaf], imprint: Imprint) -> bytes:
@@ -161,16 +156,16 @@ def _draw_header(page: Page, title: str, imprint: Imprint, number: str) -> None:
     lettering.write(
         page.axes,
         (
-            Line(
+            TextLine(
                 lettering.height_of(TITLE),
                 (
-                    Cell(0, lettering.shortened(title, room, TITLE, bold=True), TITLE, bold=True),
-                    Cell(width, sheet, BODY, align="right"),
+                    Span(0, lettering.shortened(title, room, TITLE, bold=True), TITLE, bold=True),
+                    Span(width, sheet, BODY, align="right"),
                 ),
             ),
-            Line(
+            TextLine(
                 lettering.height_of(BODY),
-                (Cell(0, lettering.shortened(imprint.title, width), BODY),),
+                (Span(0, lettering.shortened(imprint.title, width), BODY),),
             ),
         ),
         MARGIN,
@@ -189,7 +184,7 @@ def _draw_scale(page: Page, imprint: Imprint) -> None:
     inside = SQUARE - 6.0
     lines = [
         *lettering.paragraph(SCALE_NOTE, inside, SMALL),
-        Line(1.5),
+        TextLine(1.5),
         *lettering.paragraph(imprint.program, inside, SMALL),
         *lettering.paragraph(f"design {imprint.fingerprint}", inside, SMALL),
     ]
