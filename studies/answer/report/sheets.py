@@ -84,8 +84,8 @@ class WrittenSheet:
 def sheets_html(design: Subject, sheets: Sequence[WrittenSheet]) -> bytes:
     """Write sheets into one HTML file, UTF-8, that fetches nothing and prints on A4 and Letter.
 
-    A number stays with its unit. No row of a table is split between two pages; a table's headings are repeated on each. The
-    same sheets give the same bytes.
+    A number stays with its unit. No row of a table is split between two pages; a table's headings
+    are repeated on each. The same sheets give the same bytes.
     """
     page = render("sheets.html.j2", design=design, sheets=sheets, mark=mark_of(design), bound=bound)
     return page.encode("utf-8")

@@ -18,7 +18,7 @@ from studies.answer.charts.section import section_figure
 from studies.answer.charts.style import in_both_formats
 from studies.answer.release import mark_of
 from studies.design import Design, parse_design
-from studies.questions.cut.files import cutting_files
+from studies.questions.cut.question import cutting_files
 from studies.questions.cut.study import cutting
 
 PATH = Path(__file__).resolve().parents[4] / "studies" / "examples" / "reading_room.toml"
@@ -59,6 +59,10 @@ def test_pictures(design: Design, mark: str) -> None:
     assert Image.open(io.BytesIO(drawn["png"])).text["Description"] == mark
     about = ElementTree.fromstring(drawn["svg"]).find(f"{SVG}metadata")
     assert mark in "".join(about.itertext())
+
+
+def test_sheets_of_words(files: dict[str, bytes], mark: str) -> None:
+    assert f'<meta name="description" content="{mark}">'.encode() in files["cut-lists.html"]
 
 
 def test_paper(files: dict[str, bytes], mark: str) -> None:

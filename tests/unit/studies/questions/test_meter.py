@@ -3,13 +3,12 @@
 import csv
 import io
 import math
+import re
 from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
 import pytest
-from pypdf import PdfReader
-from pypdf.generic import ContentStream
 from scipy.special import ndtr
 
 from dispersion.solvers import solve_waves
@@ -17,7 +16,6 @@ from dispersion.waves import SharedBlocks
 from studies.design import Design, DesignError, parse_design
 from studies.design.workshop_tables import MeasuringTable
 from studies.measured.positions import Position
-from studies.questions.meter.boxes import BOX_HEIGHT
 from studies.questions.meter.command import INSTRUMENTS
 from studies.questions.meter.figures import meter_pictures
 from studies.questions.meter.files import HEADER, meter_files, to_fill
@@ -38,7 +36,6 @@ from studies.questions.trim.study import trim
 from studies.solving.predicting import predict
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
-POINT = 25.4 / 72
 SPEED = 343.0
 
 
@@ -322,7 +319,7 @@ def test_a_plan_without_any_fair_band_says_so_and_is_still_drawn() -> None:
     assert found.confusion == {(0, 1): 0.5}
     assert any("no reading tells" in sentence for sentence in meter_tables(found).answer)
     assert set(meter_pictures(found)) == {"places", "telling", "readings"}
-    assert len(PdfReader(io.BytesIO(meter_files(found)["meter-a4.pdf"])).pages) == 1
+    assert meter_files(found)["meter-sheets.html"].count(b"<section") == 1
 
 
 def test_named_candidates_are_told_apart_and_nothing_is_searched() -> None:
@@ -378,35 +375,47 @@ def test_the_csv_has_the_agreed_header_and_a_row_for_each_fair_reading() -> None
     assert {float(row["band_hz"]) for row in rows} <= {3150.0, 4000.0}
 
 
-def boxes_of(data: bytes) -> list[tuple[float, float]]:
-    """Width and height, mm, of the closed figures of four corners on the sheet of readings."""
-    found = []
-    for page in PdfReader(io.BytesIO(data)).pages:
-        if not page.extract_text().startswith("Readings"):
-            continue
-        corners: list[list[float]] = []
-        for operands, operator in ContentStream(page.get_contents(), page.pdf).operations:
-            if operator == b"m":
-                corners = []
-            if operator in (b"m", b"l"):
-                corners.append([float(value) * POINT for value in operands])
-            if operator == b"h" and len(corners) in (4, 5):
-                width, height = np.ptp(corners, axis=0)
-                found.append((float(width), float(height)))
-    return found
+def boxes_of(page: bytes, title: str) -> list[list[str]]:
+    """Class and words of every field of a sheet, row by row."""
+    (sheet,) = [part for part in page.decode().split("<section") if f"<h1>{title}</h1>" in part]
+    return [
+        [f"{kind}{grey}:{words}" for kind, words, grey in re.findall(FIELD, row)]
+        for row in sheet.split("<tr>")[2:]
+    ]
 
 
-@pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_every_reading_has_a_box_for_a_pencil(paper: str) -> None:
+FIELD = r'<div(?: class="(telling)")?><span>(.*?)</span><i(?: class="(grey)")?></i></div>'
+
+
+def test_every_reading_has_a_box_for_a_pencil() -> None:
     found = by_meter()
-    data = meter_files(found)[f"meter-{paper}.pdf"]
-    boxes = [box for box in boxes_of(data) if abs(box[1] - BOX_HEIGHT) < 0.01]
-    # Every place has a box for each band that is read anywhere, or a grey field, and one for drift.
-    bands = int(found.predicted.comparable.any(axis=0).sum())
-    assert len(boxes) == len(found.stands) * (bands + 1)
-    assert BOX_HEIGHT >= 8.0
-    assert min(width for width, _ in boxes) >= 9.0
-    assert meter_files(found)[f"meter-{paper}.pdf"] == data
+    page = meter_files(found)["meter-sheets.html"]
+    *rows, again = boxes_of(page, "Readings")
+    comparable = found.predicted.comparable
+    bands = np.flatnonzero(comparable.any(axis=0))
+    assert len(rows) == len(bands)
+    assert again == [":"] * len(found.stands)
+    for row, band in zip(rows, bands, strict=True):
+        assert [box.startswith("grey") for box in row] == list(~comparable[:, band])
+        assert row[0] == ":"  # nothing is predicted for the reference, whose own level is not known
+    telling = [(row, place) for row in rows for place, box in enumerate(row) if "telling" in box]
+    assert len(telling) == len(found.selected)
+    assert meter_files(found)["meter-sheets.html"] == page
+
+
+def test_a_row_of_boxes_for_each_cut() -> None:
+    shaving = by_meter().shaving
+    rows = boxes_of(
+        meter_files(by_meter())["meter-sheets.html"], "After each cut, at the reference"
+    )
+    assert len(rows) == len(shaving.way)
+    assert rows[0] == [":"] * len(shaving.shown)
+    stop = rows[len(shaving.stops) - 1]
+    assert ["telling" in box for box in stop] == [band in shaving.bands for band in shaving.shown]
+    changes = [float(box.split(":")[1]) for box in stop]
+    assert changes == pytest.approx(
+        shaving.change_db[-2 if shaving.too_far else -1, list(shaving.shown)], abs=0.051
+    )
 
 
 def test_the_answer_names_limits_and_cautions() -> None:
