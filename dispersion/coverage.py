@@ -178,6 +178,11 @@ class Coverage:
     mean_leak: float
     treble_limit_hz: float
 
+    @property
+    def level_re_window_db(self) -> Array:
+        """Band level at each elevation re the window's level in the same band, shape (B, E), dB."""
+        return self.level_db - self.window_level_db[:, None]
+
 
 def measure_coverage(
     frequencies: ArrayLike,

@@ -8,6 +8,8 @@ import contextlib
 import io
 import os
 import re
+import tomllib
+from fnmatch import fnmatch
 from importlib.resources import files
 from pathlib import Path
 
@@ -22,6 +24,16 @@ from studies.questions.spread.study import spread
 
 README = Path(__file__).resolve().parent.parent / "README.md"
 SCORES = {"reading_room": 7.72, "reading_room_coaxial": 4.46, "reading_room_cone": 5.74}
+
+
+def test_the_package_holds_every_file_but_the_gallery() -> None:
+    """What code reads is installed; the gallery's page and pictures are for the repository."""
+    project = tomllib.loads((README.parent / "pyproject.toml").read_text(encoding="utf-8"))
+    packed = ("*.py", *project["tool"]["setuptools"]["package-data"]["*"])
+    gallery = ("README.md", "*.png")
+    for path in (README.parent / "studies").rglob("*"):
+        if path.is_file() and path.suffix != ".pyc":
+            assert any(fnmatch(path.name, pattern) for pattern in (*packed, *gallery)), path
 
 
 def test_every_example_is_tested() -> None:
@@ -73,9 +85,9 @@ def printed_answer(folder: Path) -> list[str]:
 @pytest.mark.slow
 def test_readme_shows_what_trim_prints(tmp_path: Path) -> None:
     """Every line of the README's answer, and what it says the result rests on, as printed today."""
-    told = README.read_text(encoding="utf-8").split("## What came out")[1]
-    block = re.search(r"```\n(.*?)```", told, re.S)
-    rests_on = re.search(r"here: (\d+) to (\d+) unknowns, power.*?within (\S+ dB)", told)
+    section = README.read_text(encoding="utf-8").split("## What came out")[1]
+    block = re.search(r"```\n(.*?)```", section, re.S)
+    rests_on = re.search(r"here: (\d+) to (\d+) unknowns, power.*?within (\S+ dB)", section)
     assert block and rests_on
     printed = printed_answer(tmp_path)
     shown = [line.removesuffix(" (rows left out here)") for line in block[1].splitlines()]

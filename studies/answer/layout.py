@@ -21,7 +21,7 @@ class Group:
 
 
 @dataclass(frozen=True)
-class Layout:
+class TableLayout:
     """What is shown of a table.
 
     Attributes
@@ -44,7 +44,7 @@ class Layout:
         return any(column.heading for column in self.columns)
 
 
-def lay_out(table: Table) -> Layout:
+def lay_out(table: Table) -> TableLayout:
     """Lay a table out for print: values as text, rows in groups, notes numbered."""
     marks = _numbered(table)
     shown = [
@@ -57,7 +57,7 @@ def lay_out(table: Table) -> Layout:
         for heading, rows in _grouped(table)
     )
     columns = tuple(table.columns[at] for at in shown)
-    return Layout(columns, groups, tuple((mark, note) for note, mark in marks.items()))
+    return TableLayout(columns, groups, tuple((mark, note) for note, mark in marks.items()))
 
 
 def _cells(

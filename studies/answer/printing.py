@@ -14,7 +14,7 @@ from rich.prompt import Confirm
 from rich.table import Table as Grid
 from rich.text import Text
 
-from studies.answer.layout import Group, Layout, lay_out
+from studies.answer.layout import Group, TableLayout, lay_out
 from studies.answer.table import Findings, Table
 from studies.solving.progress import PAGE_WIDTH, open_console
 
@@ -67,7 +67,7 @@ def print_table(console: Console, table: Table) -> None:
         _print_wrapped(console, f"{mark} {short}", indent=len(mark) + 1)
 
 
-def _grid(layout: Layout, group: Group) -> Grid:
+def _grid(layout: TableLayout, group: Group) -> Grid:
     grid = Grid(
         box=box.SIMPLE_HEAD,
         show_edge=False,

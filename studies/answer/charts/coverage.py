@@ -51,8 +51,7 @@ def coverage_map_figure(title: str, coverage: Coverage) -> Figure:
     _elevation_map(figure, left, coverage, coverage.level_db, absolute, "viridis", 2)
     left.set_title("absolute: dB re the driver's own on-axis curve")
     left.set_ylabel("elevation, degrees above horizontal")
-    normalised = coverage.level_db - coverage.window_level_db[:, None]
-    _elevation_map(figure, right, coverage, normalised, DIFFERENCES, "PuOr_r")
+    _elevation_map(figure, right, coverage, coverage.level_re_window_db, DIFFERENCES, "PuOr_r")
     right.set_title("normalised: dB re the window's level in the same band")
     return figure
 

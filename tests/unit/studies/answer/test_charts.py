@@ -4,7 +4,6 @@ import itertools
 import subprocess
 import sys
 import xml.etree.ElementTree as ElementTree
-from types import SimpleNamespace
 
 import matplotlib
 import numpy as np
@@ -45,8 +44,6 @@ from studies.answer.charts.shaving import shave_figure
 from studies.answer.charts.style import in_both_formats, level_limits, short_frequency
 from studies.answer.charts.sweeps import Ladder, ladder_figure, sweep_map_figure
 from studies.design import Seat
-from studies.questions.contest.figures import contest_figure
-from studies.solving.candidates import Row
 
 CENTRES = third_octave_centres(100.0, 16000.0)
 SEATS = (
@@ -112,11 +109,6 @@ DESIGNS = {
 }
 
 
-def scored(name: str, score_db: float) -> Row:
-    """Return the cap with a score and nothing else that was solved."""
-    return Row(name, CAP, found=SimpleNamespace(scorecard=SimpleNamespace(score=score_db)))
-
-
 @pytest.fixture(scope="module")
 def coverage():
     f, e = study_frequencies(100.0, 16000.0), np.linspace(-90.0, 90.0, 91)
@@ -137,7 +129,6 @@ def figures(coverage):
         "index": index_figure("Index", coverage),
         "ladder": ladder_figure("Ladder", [ladder], "keep, mm", (24.0, 2.0), 0.3, [(23.0, 26.0)]),
         "sweep": sweep_map_figure("Sweep", sizes, "plate gap, mm", CENTRES, levels, 24.0),
-        "contest": contest_figure("Contest", [scored("cap", 2.0)], CENTRES, levels[2:3]),
         "around": around_figure("Posts", [AroundTrace("rods", CENTRES, -levels[1], levels[1])]),
         "round": round_band_figure(
             "Round", levels[1], levels[0], AroundTrace("rods", CENTRES, -levels[1], levels[2])
@@ -157,7 +148,6 @@ NAMES = (
     "index",
     "ladder",
     "sweep",
-    "contest",
     "shave",
     "around",
     "round",
@@ -337,14 +327,6 @@ def test_shaving_writes_only_what_a_meter_shows():
     figure = shave_figure("Shave", 180.0, [40.0, 38.0], CENTRES, change)
     assert [text.get_text() for text in figure.axes[0].texts] == ["-0.6", "1.3", "12"]
     assert "40.0 (140.0) to 38.0 (142.0)" in words_of(figure)
-
-
-def test_contest_shows_those_that_failed():
-    levels = np.vstack((np.ones(CENTRES.size), np.full(CENTRES.size, np.nan)))
-    rows = [scored("cap", 2.0), Row("spike", reason="too sharp")]
-    said = words_of(contest_figure("Contest", rows, CENTRES, levels))
-    assert "cap\nscore 2.00 dB" in said
-    assert "spike\ncannot be built" in said
 
 
 @pytest.mark.parametrize("title", ["<script>alert(1)</script> & co", "from $5 to $6 a_b^c \\frac"])

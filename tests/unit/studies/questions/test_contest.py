@@ -1,0 +1,40 @@
+"""The picture of a contest: complete, lettered within its edges, those that failed shown too."""
+
+from types import SimpleNamespace
+
+import numpy as np
+from pictures import check_files, check_lettering, check_units, words_of
+
+from dispersion.bands import third_octave_centres
+from shapes import Assembly, Column, Driver, TopPlate, ball_cap
+from studies.questions.contest.figures import contest_figure
+from studies.solving.candidates import Row
+
+CENTRES = third_octave_centres(100.0, 16000.0)
+CAP = Assembly(
+    column=Column(0.2, 0.9),
+    driver=Driver(effective_radius=0.052, frame_radius=0.065, cone_depth=0.022),
+    plate_gap=0.06,
+    reflector=ball_cap(0.18, 0.044),
+    plate=TopPlate(0.1, 0.015),
+)
+
+
+def scored(name: str, score_db: float) -> Row:
+    """Return the cap with a score and nothing else that was solved."""
+    return Row(name, CAP, found=SimpleNamespace(scorecard=SimpleNamespace(score=score_db)))
+
+
+def test_the_picture_is_complete_and_its_axes_say_their_units() -> None:
+    figure = contest_figure("Contest", [scored("cap", 2.0)], CENTRES, np.full((1, 23), 2.0))
+    check_files(figure)
+    check_lettering(figure)
+    check_units(figure)
+
+
+def test_those_that_failed_are_shown() -> None:
+    levels = np.vstack((np.ones(CENTRES.size), np.full(CENTRES.size, np.nan)))
+    rows = [scored("cap", 2.0), Row("spike", reason="too sharp")]
+    said = words_of(contest_figure("Contest", rows, CENTRES, levels))
+    assert "cap\nscore 2.00 dB" in said
+    assert "spike\ncannot be built" in said
