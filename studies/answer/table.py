@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
@@ -37,6 +37,7 @@ class TableColumn:
     heading: str
     description: str
     format: Callable[[Any], str] = str
+    _: KW_ONLY
     is_text: bool = False
     shown: bool = True
 
@@ -70,6 +71,7 @@ class Table:
     columns: tuple[TableColumn, ...]
     rows: tuple[tuple[Value, ...], ...]
     caption: str = ""
+    _: KW_ONLY
     scope: Literal["printed", "data", "bulk"] = "printed"
     note_key: str = ""
     mark_key: str = ""
@@ -115,7 +117,7 @@ class Fact:
     description: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Findings:
     """What one command found.
 

@@ -35,11 +35,11 @@ def carve_tables(carved: Carved) -> Findings:
     named = [(found.name, found.row) for found in carved.compared]
     curve = carved.curve.row
     return Findings(
-        "carve",
-        carved.design,
-        (*_answer(carved), *target_in_words(carved.design)),
-        _facts(carved),
-        (
+        command="carve",
+        design=carved.design,
+        answer=(*_answer(carved), *target_in_words(carved.design)),
+        facts=_facts(carved),
+        tables=(
             _compared(carved),
             _knots(carved),
             unbeaten_table(carved.rows, curve if carved.is_gain else None),
@@ -47,8 +47,8 @@ def carve_tables(carved: Carved) -> Findings:
             levels.band_levels(carved.design, named, "levels", "Levels by third octave"),
             levels.elevations(named),
         ),
-        evidence_of(carved.rows, curve),
-        (cautions.TURNING,),
+        evidence=evidence_of(carved.rows, curve),
+        cautions=(cautions.TURNING,),
     )
 
 

@@ -27,11 +27,11 @@ def contest_tables(contest: Contest) -> Findings:
     """Put the ranking of a contest into words and tables."""
     named = [(row.name, row) for row in (*contest.ranking, *contest.failed)]
     return Findings(
-        "contest",
-        contest.design,
-        tuple(_answer(contest)),
-        _facts(contest),
-        (
+        command="contest",
+        design=contest.design,
+        answer=tuple(_answer(contest)),
+        facts=_facts(contest),
+        tables=(
             _ranking(contest),
             _octaves(contest),
             unbeaten_table(contest.rows, contest.winner),
@@ -39,8 +39,8 @@ def contest_tables(contest: Contest) -> Findings:
             levels.curves(contest.design, named),
             levels.elevations(named),
         ),
-        evidence_of(contest.rows, contest.winner),
-        (cautions.TURNING,),
+        evidence=evidence_of(contest.rows, contest.winner),
+        cautions=(cautions.TURNING,),
     )
 
 

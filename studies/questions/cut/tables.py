@@ -25,13 +25,13 @@ def cut_tables(cutting: Cutting) -> Findings:
     if cutting.coordinates:
         tables.append(_coordinates(cutting))
     return Findings(
-        "cut",
-        cutting.design,
-        answer(cutting),
-        tuple(_facts(cutting)),
-        tuple(tables),
-        None,
-        cutting.cautions,
+        command="cut",
+        design=cutting.design,
+        answer=answer(cutting),
+        facts=tuple(_facts(cutting)),
+        tables=tuple(tables),
+        evidence=None,
+        cautions=cutting.cautions,
     )
 
 

@@ -32,11 +32,11 @@ def explore_tables(found: Explore) -> Findings:
     best = [named[found.best]]
     is_ball = found.design.ball is not None
     return Findings(
-        "explore",
-        found.design,
-        tuple(answer(found)),
-        _facts(found),
-        (
+        command="explore",
+        design=found.design,
+        answer=tuple(answer(found)),
+        facts=_facts(found),
+        tables=(
             _leaders(found),
             unbeaten_table(found.rows, found.best_row),
             _cells(found),
@@ -46,8 +46,8 @@ def explore_tables(found: Explore) -> Findings:
             levels.curves(found.design, best),
             levels.elevations(best),
         ),
-        evidence_of(found.rows, found.best_row),
-        (*(cautions.BALL if is_ball else (cautions.TURNING,)), cautions.POSTS),
+        evidence=evidence_of(found.rows, found.best_row),
+        cautions=(*(cautions.BALL if is_ball else (cautions.TURNING,)), cautions.POSTS),
     )
 
 

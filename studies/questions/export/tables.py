@@ -26,12 +26,12 @@ _PHASE = number(
 def directivity_tables(found: Directivity) -> Findings:
     """Put an exported directivity into words and tables."""
     return Findings(
-        "export",
-        found.design,
-        tuple(_answer(found)),
-        tuple(_facts(found)),
-        (_check_values(found), _pressures(found), _bands(found)),
-        evidence_of([found.row], found.row),
+        command="export",
+        design=found.design,
+        answer=tuple(_answer(found)),
+        facts=tuple(_facts(found)),
+        tables=(_check_values(found), _pressures(found), _bands(found)),
+        evidence=evidence_of([found.row], found.row),
     )
 
 

@@ -35,11 +35,11 @@ def gap_tables(study: GapStudy) -> Findings:
     rows = [choice.row for choice in study.choices]
     best = [(study.best.row.name, study.best.row)]
     return Findings(
-        "gap",
-        study.design,
-        tuple(_answer(study)),
-        _facts(study),
-        (
+        command="gap",
+        design=study.design,
+        answer=tuple(_answer(study)),
+        facts=_facts(study),
+        tables=(
             _gaps(study),
             _airways(study),
             unbeaten_table(rows, study.best.row),
@@ -53,8 +53,8 @@ def gap_tables(study: GapStudy) -> Findings:
             levels.curves(study.design, best),
             levels.elevations(best),
         ),
-        evidence_of(rows, study.best.row),
-        (cautions.POSTS,),
+        evidence=evidence_of(rows, study.best.row),
+        cautions=(cautions.POSTS,),
     )
 
 

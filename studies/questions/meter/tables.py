@@ -28,11 +28,11 @@ def meter_tables(meter: Meter) -> Findings:
     cuts = meter.shaving
     shaving = () if cuts is None else (_shaving(meter, cuts), _shaving_bands(meter, cuts))
     return Findings(
-        "meter",
-        meter.design,
-        answer(meter),
-        _facts(meter),
-        (
+        command="meter",
+        design=meter.design,
+        answer=answer(meter),
+        facts=_facts(meter),
+        tables=(
             _places(meter),
             *((_selected(meter), _pairs(meter)) if meter.selected else ()),
             *shaving[:1],
@@ -43,8 +43,8 @@ def meter_tables(meter: Meter) -> Findings:
             _predictions(meter),
             _candidates(meter),
         ),
-        evidence_of_responses([*asked, *meter.responses], meter.responses[0]),
-        cautions_of(meter),
+        evidence=evidence_of_responses([*asked, *meter.responses], meter.responses[0]),
+        cautions=cautions_of(meter),
     )
 
 

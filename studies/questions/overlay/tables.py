@@ -24,13 +24,19 @@ COMPARED, GATED, UNREAD, FEW = "", "below the gate's limit", "not measured", "to
 def overlay_tables(found: Overlay) -> Findings:
     """Return an overlay in sentences and tables."""
     findings = Findings(
-        "overlay",
-        found.design,
-        tuple(answer(found)),
-        _facts(found),
-        (_positions(found), _differences(found), _sizes(found), _tried(found), _levels(found)),
-        evidence_of_responses(found.responses, found.predicted.response),
-        (cautions.SWEEPS,),
+        command="overlay",
+        design=found.design,
+        answer=tuple(answer(found)),
+        facts=_facts(found),
+        tables=(
+            _positions(found),
+            _differences(found),
+            _sizes(found),
+            _tried(found),
+            _levels(found),
+        ),
+        evidence=evidence_of_responses(found.responses, found.predicted.response),
+        cautions=(cautions.SWEEPS,),
     )
     return findings if found.fitted is None else with_fit(findings, found.fitted)
 

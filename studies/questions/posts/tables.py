@@ -20,13 +20,13 @@ METHOD = (
 def posts_tables(study: PostsStudy) -> Findings:
     """Put the ripple of every choice of posts into words and tables."""
     return Findings(
-        "posts",
-        study.design,
-        tuple(_answer(study)),
-        tuple(_facts(study)),
-        (_choices(study), *_arcs(study), _by_band(study)),
-        None,
-        (cautions.POSTS,),
+        command="posts",
+        design=study.design,
+        answer=tuple(_answer(study)),
+        facts=tuple(_facts(study)),
+        tables=(_choices(study), *_arcs(study), _by_band(study)),
+        evidence=None,
+        cautions=(cautions.POSTS,),
     )
 
 

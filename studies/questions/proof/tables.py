@@ -17,12 +17,12 @@ IN_FULL = "as text, so that no digit is lost"
 def proof_tables(proof: Proof) -> Findings:
     """Put every check beside its reference; what fails comes first."""
     return Findings(
-        "proof",
-        proof.design,
-        tuple(_answer(proof)),
-        tuple(_facts(proof)),
-        (_checks(proof), _unchecked(), _meshes(proof), _values(proof)),
-        _evidence(proof),
+        command="proof",
+        design=proof.design,
+        answer=tuple(_answer(proof)),
+        facts=tuple(_facts(proof)),
+        tables=(_checks(proof), _unchecked(), _meshes(proof), _values(proof)),
+        evidence=_evidence(proof),
     )
 
 

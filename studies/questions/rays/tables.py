@@ -17,12 +17,12 @@ MOST_HISTORIES = 8
 def rays_tables(study: RayStudy) -> Findings:
     """Put the rays of a design into words and tables."""
     return Findings(
-        "rays",
-        study.design,
-        tuple(_answer(study)),
-        tuple(_facts(study)),
-        (_histories(study), _directions(study), _around(study)),
-        None,
+        command="rays",
+        design=study.design,
+        answer=tuple(_answer(study)),
+        facts=tuple(_facts(study)),
+        tables=(_histories(study), _directions(study), _around(study)),
+        evidence=None,
     )
 
 

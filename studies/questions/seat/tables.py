@@ -26,19 +26,19 @@ CAUTION = (
 def seat_tables(study: SeatStudy) -> Findings:
     """Put what reaches the seats into words and tables."""
     return Findings(
-        "seat",
-        study.design,
-        answer(study),
-        tuple(_facts(study)),
-        (
+        command="seat",
+        design=study.design,
+        answer=answer(study),
+        facts=tuple(_facts(study)),
+        tables=(
             _bounces(study),
             _early(study),
             _main_seat(study),
             _by_seat(study),
             _levels(study),
         ),
-        _evidence(study),
-        (CAUTION,),
+        evidence=_evidence(study),
+        cautions=(CAUTION,),
     )
 
 

@@ -24,13 +24,13 @@ def section_tables(design: Design) -> Findings:
     if design.seats:
         tables.append(_seats(design))
     return Findings(
-        "section",
-        design,
-        tuple(_answer(design, assembly)),
-        _facts(design, assembly),
-        tuple(tables),
-        None,
-        (_tipping(assembly), cautions.TIPPING),
+        command="section",
+        design=design,
+        answer=tuple(_answer(design, assembly)),
+        facts=_facts(design, assembly),
+        tables=tuple(tables),
+        evidence=None,
+        cautions=(_tipping(assembly), cautions.TIPPING),
     )
 
 

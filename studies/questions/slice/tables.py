@@ -21,12 +21,12 @@ LIMIT = "What is not round is not in the slice: posts, wires, a reflector off it
 def slices_tables(slices: Slices) -> Findings:
     """Put the pressure in a slice into words and tables."""
     return Findings(
-        "slice",
-        slices.design,
-        tuple(_answer(slices)),
-        tuple(_facts(slices)),
-        (_places(slices), _waves(slices)),
-        _evidence(slices),
+        command="slice",
+        design=slices.design,
+        answer=tuple(_answer(slices)),
+        facts=tuple(_facts(slices)),
+        tables=(_places(slices), _waves(slices)),
+        evidence=_evidence(slices),
     )
 
 

@@ -33,19 +33,19 @@ def spread_tables(spread: Spread) -> Findings:
         "printed",
     )
     return Findings(
-        "spread",
-        spread.design,
-        tuple(_answer(spread)),
-        (*_facts(spread), *_facts_of_ceiling(spread), *_facts_of_posts(spread)),
-        (
+        command="spread",
+        design=spread.design,
+        answer=tuple(_answer(spread)),
+        facts=(*_facts(spread), *_facts_of_ceiling(spread), *_facts_of_posts(spread)),
+        tables=(
             by_band,
             _score(spread),
             *_around(spread),
             _upwards(levels.curves(spread.design, named, spread.bare_driver_db), spread),
             levels.elevations(named),
         ),
-        evidence_of([spread.row], spread.row),
-        (cautions.SWEEPS,),
+        evidence=evidence_of([spread.row], spread.row),
+        cautions=(cautions.SWEEPS,),
     )
 
 

@@ -20,13 +20,19 @@ _DECIMALS = {"mm": 2, "deg": 2, "K": 1}
 def tolerance_tables(found: Tolerance) -> Findings:
     """Put the answer to "what does a millimetre cost?" into words and tables."""
     return Findings(
-        "tolerance",
-        found.design,
-        tuple(answer(found)),
-        _facts(found),
-        (_sizes(found), *_askew(found), _bands(found), _changes(found), _speakers(found.batch)),
-        evidence_of(_rows(found), found.nominal),
-        (cautions.POSTS,),
+        command="tolerance",
+        design=found.design,
+        answer=tuple(answer(found)),
+        facts=_facts(found),
+        tables=(
+            _sizes(found),
+            *_askew(found),
+            _bands(found),
+            _changes(found),
+            _speakers(found.batch),
+        ),
+        evidence=evidence_of(_rows(found), found.nominal),
+        cautions=(cautions.POSTS,),
     )
 
 

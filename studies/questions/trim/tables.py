@@ -39,11 +39,11 @@ def trim_tables(trim: Trim) -> Findings:
     if trim.steps:
         tables += [_shaving(trim), _shaving_bands(trim)]
     return Findings(
-        "trim",
-        trim.design,
-        tuple(answer(trim)),
-        _facts(trim),
-        (
+        command="trim",
+        design=trim.design,
+        answer=tuple(answer(trim)),
+        facts=_facts(trim),
+        tables=(
             *tables,
             levels.band_levels(trim.design, held, "levels", "Levels by third octave"),
             levels.band_levels(
@@ -56,8 +56,8 @@ def trim_tables(trim: Trim) -> Findings:
             levels.curves(trim.design, held),
             levels.elevations([("best cap", trim.best.row)]),
         ),
-        evidence_of(every, trim.best.row),
-        (*cautions.BALL, cautions.SWEEPS),
+        evidence=evidence_of(every, trim.best.row),
+        cautions=(*cautions.BALL, cautions.SWEEPS),
     )
 
 

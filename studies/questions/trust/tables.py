@@ -13,12 +13,12 @@ def trust_tables(trust: Trust) -> Findings:
     """Put the methods side by side."""
     exact = trust.rows[REFERENCE]
     return Findings(
-        "trust",
-        trust.design,
-        tuple(_answer(trust)),
-        tuple(_facts(trust)),
-        (_by_band(trust), _by_case(trust)),
-        evidence_of(exact, exact[0]),
+        command="trust",
+        design=trust.design,
+        answer=tuple(_answer(trust)),
+        facts=tuple(_facts(trust)),
+        tables=(_by_band(trust), _by_case(trust)),
+        evidence=evidence_of(exact, exact[0]),
     )
 
 
