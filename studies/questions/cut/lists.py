@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from shapes.clearances import list_clearances
 from shapes.lengths import in_both, in_inches, in_mm
 from studies.answer.charts.style import in_both_formats
+from studies.answer.report.report import inline_svg
 from studies.answer.report.sheets import SheetBlock, WrittenSheet, sheets_html
-from studies.answer.report.vectors import inline_svg
 from studies.questions.cut.drill_plan import reflector_rings
 from studies.questions.cut.figures import boards_figure
 from studies.questions.cut.study import SPEAKERS, Cutting

@@ -11,8 +11,8 @@ from shapes.lengths import in_both
 from studies.answer import cautions
 from studies.answer.charts.style import in_both_formats
 from studies.answer.columns import fixed
+from studies.answer.report.report import inline_svg
 from studies.answer.report.sheets import WIDTH_IN, ReadingBox, SheetBlock, WrittenSheet, sheets_html
-from studies.answer.report.vectors import inline_svg
 from studies.answer.table import joined
 from studies.questions.meter.figures import marks_of
 from studies.questions.meter.places_figures import places_figure
