@@ -1,4 +1,4 @@
-"""Where one reflector after another is held against the limits and solved."""
+"""One reflector after another: checked against the limits, solved, remembered."""
 
 from __future__ import annotations
 
@@ -36,18 +36,26 @@ class Trial:
     points_mm: tuple[PointMm, ...] = ()
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Bench:
-    """Holds one reflector after another against the limits, solves it, and remembers both.
+    """Checks one reflector after another against the limits, solves it, and remembers both.
 
     Attributes
     ----------
+    design : Design
+        What the reflectors hang in.
+    solver : callable
+        One of `dispersion.solvers.SOLVERS`.
+    limits : Limits
+        Of the workshop.
     solves : int
         Solves that the search may spend.
+    progress : callable or None
+        Called with (stage, done, total).
     trials : list of Trial
-        What was solved, in its order.
-    nearest_miss : mapping
-        Limits broken by what came nearest to keeping them, see `Limits.broken_by`.
+        What was solved, in order.
+    nearest_miss : mapping of str to float
+        Limits broken by the reflector that came nearest to keeping all, see `Limits.broken_by`.
     """
 
     design: Design
@@ -59,11 +67,11 @@ class Bench:
     nearest_miss: Mapping[str, float] = field(default_factory=dict)
 
     def hung(self, reflector: Reflector) -> Assembly:
-        """The design with this reflector."""
+        """Return the design's assembly with this reflector."""
         return self.design.assembly().with_reflector(reflector)
 
     def missed_by(self, reflector: Reflector) -> float:
-        """Tell by how much a reflector breaks the limits, 0 if it keeps them all.
+        """Sum of the shares by which a reflector breaks the limits; 0 if it keeps them all.
 
         Raises
         ------
@@ -77,7 +85,7 @@ class Bench:
         return amount
 
     def solve(self, stage: str, reflector: Reflector, points: tuple[PointMm, ...] = ()) -> float:
-        """Coarse score of a reflector that keeps the limits; infinite if it cannot be solved."""
+        """Solve a reflector that keeps the limits; return its coarse score, inf if it has none."""
         assembly, spent = self.hung(reflector), len(self.trials)
 
         def advance(_: str, done: int, total: int) -> None:
@@ -90,6 +98,6 @@ class Bench:
         return row.score
 
     def of_stages(self, *stages: str) -> list[Trial]:
-        """What could be solved at these stages, best first."""
+        """Trials of these stages that could be solved, the lowest score first."""
         found = [t for t in self.trials if t.stage in stages and math.isfinite(t.score)]
         return sorted(found, key=lambda trial: trial.score)

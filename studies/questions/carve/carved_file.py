@@ -10,6 +10,7 @@ from tomlkit.items import Table
 from studies.design import Design
 from studies.design.companions import files_beside, names_beside, rename
 from studies.questions.carve.curves import PointMm
+from studies.questions.carve.study import Carved
 
 PREFIX = "Carved from: "
 """Begins the title, so that no page of the carved design passes for one of the old."""
@@ -20,8 +21,13 @@ def carved_name(design: Design) -> str:
     return "carved.toml" if design.path.name != "carved.toml" else "carved_again.toml"
 
 
+def carve_files(carved: Carved) -> dict[str, bytes]:
+    """Write the design with the carved curve as a design file, with the files that it names."""
+    return carved_files(carved.design, carved.curve.trial.points_mm)
+
+
 def carved_files(design: Design, points_mm: Sequence[PointMm]) -> dict[str, bytes]:
-    """Write the carved design as a design file, with the files that it names beside it."""
+    """Write a design with its reflector turned through knots (r, z) in mm, and what it names."""
     own = carved_name(design)
     beside = names_beside(design, own)
     text = carved_text(design, points_mm, beside)

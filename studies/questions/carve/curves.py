@@ -1,4 +1,4 @@
-"""How a few numbers make a smooth profile, to the last bit as a design file gives it."""
+"""How a few numbers make a smooth profile, the same to the last bit as a design file gives it."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ PointMm = tuple[float, float]
 
 @dataclass(frozen=True)
 class Form:
-    """How a few numbers make a profile.
+    """Makes profiles of a few numbers, and numbers of a profile.
 
     The numbers are shares: height and base radius of their limits, then each inner knot's height
     of the profile's; where an undercut is allowed, also its radius of the base's. Otherwise the
@@ -37,7 +37,7 @@ class Form:
 
     @property
     def bounds(self) -> tuple[tuple[float, float], ...]:
-        """Least and largest of each number."""
+        """Lowest and highest value of each number."""
         inner = self.knots - 2
         radii = (_INNER_RADII,) * inner if self.limits.undercut else ()
         return (*((LEAST_SHARE, 1.0),) * 2, *(_INNER_HEIGHTS,) * inner, *radii)

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from numpy.typing import ArrayLike
 
-from shapes.assembly import MOVING_PARTS, Assembly
+from shapes.assembly import MOVING_PARTS
 from studies.answer.charts.curves import curves_figure
 from studies.answer.charts.style import (
     DASHES,
@@ -54,64 +50,26 @@ def carve_pictures(carved: Carved) -> Pictures:
 
 
 def _profiles(carved: Carved) -> Picture:
-    figure = carve_figure(
-        f"{carved.design.title}: a curve of one's own",
-        [Shape(row.name, row.assembly) for row in carved.rows],
-        carved.curve.trial.points_mm,
-        [trial.stage for trial in carved.trials],
-        [trial.score for trial in carved.trials],
-    )
     return Picture(
-        figure,
+        carve_figure(carved),
         "The carved curve over the driver, beside the best cap and the best cone within the same"
         " limits; below, every solve of the search.",
     )
 
 
-@dataclass(frozen=True, eq=False)
-class Shape:
-    """One reflector as it hangs: what to call it, and its assembly."""
-
-    name: str
-    assembly: Assembly
-
-
 @in_common_style
-def carve_figure(
-    title: str,
-    shapes: Sequence[Shape],
-    knots_mm: ArrayLike,
-    stages: Sequence[str],
-    scores_db: ArrayLike,
-) -> Figure:
-    """Draw the profiles in one half section, and every solve of the search.
-
-    Parameters
-    ----------
-    title : str
-    shapes : sequence of Shape
-        The carved one first.
-    knots_mm : (K, 2) array
-        Of the carved one, [r, z] from its flat, mm.
-    stages : sequence of str
-        At which stage each solve was.
-    scores_db : (N,) array
-        Coarse scores in the order of the search, dB.
-
-    Returns
-    -------
-    Figure
-    """
-    figure = new_figure(9.6, title)
+def carve_figure(carved: Carved) -> Figure:
+    """Draw the profiles that are compared in one half section, and every solve of the search."""
+    figure = new_figure(9.6, f"{carved.design.title}: a curve of one's own")
     section, progress = figure.subplots(2, 1, height_ratios=(1.5, 1.0))
-    _draw_section(section, shapes, np.asarray(knots_mm, dtype=float))
-    _draw_search(progress, stages, np.asarray(scores_db, dtype=float))
+    _draw_section(section, carved)
+    _draw_search(progress, carved)
     return figure
 
 
-def _draw_section(axes: Axes, shapes: Sequence[Shape], knots: np.ndarray) -> None:
+def _draw_section(axes: Axes, carved: Carved) -> None:
     """Right half of the section: what hangs, over the driver at rest."""
-    built = shapes[0].assembly
+    built, knots = carved.curve.row.assembly, np.array(carved.curve.trial.points_mm)
     gap, plate = built.plate_gap * 1e3, built.plate
     lower = built.lower.sample(CHORD_ERROR) * 1e3
     foot = lower[:, 1].clip(min=min(built.driver.neck_z * 1e3, 0.0) - 8.0)
@@ -122,9 +80,9 @@ def _draw_section(axes: Axes, shapes: Sequence[Shape], knots: np.ndarray) -> Non
     if plate is not None:
         across = max(across, plate.radius * 1e3)
         axes.fill_between((0.0, plate.radius * 1e3), gap, gap + plate.thickness * 1e3, color=FAINT)
-    for number, shape in enumerate(shapes):
-        profile = shape.assembly.hung_reflector.profile.sample(CHORD_ERROR) * 1e3
-        look: Look = {"color": SERIES[number], "linestyle": DASHES[number], "label": shape.name}
+    for number, row in enumerate(carved.rows):
+        profile = row.assembly.hung_reflector.profile.sample(CHORD_ERROR) * 1e3
+        look: Look = {"color": SERIES[number], "linestyle": DASHES[number], "label": row.name}
         line = profile + (0.0, gap)
         axes.plot(*line.T, linewidth=2.6 if number == 0 else 1.8, **look)
     axes.plot(knots[:, 0], knots[:, 1] + gap, "o", color=SERIES[0], label="knots of the carved one")
@@ -135,7 +93,8 @@ def _draw_section(axes: Axes, shapes: Sequence[Shape], knots: np.ndarray) -> Non
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=2)
 
 
-def _draw_search(axes: Axes, stages: Sequence[str], scores: np.ndarray) -> None:
+def _draw_search(axes: Axes, carved: Carved) -> None:
+    scores, stages = carved.scores_db, [trial.stage for trial in carved.trials]
     best = scores.min()
     top = best + WORST_SHOWN_DB
     solves = np.arange(1, scores.size + 1)
@@ -152,7 +111,7 @@ def _draw_search(axes: Axes, stages: Sequence[str], scores: np.ndarray) -> None:
         )
     axes.step(
         solves,
-        np.minimum(np.minimum.accumulate(scores), top),
+        np.minimum(carved.best_so_far_db, top),
         where="post",
         color=INK,
         label="best so far",

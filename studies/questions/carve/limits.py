@@ -17,7 +17,7 @@ from studies.design.errors import Mistake
 POST_ROOM = 2e-3
 """Left between rim and posts where nobody says how wide, m: common practice, no source."""
 _LINE_ERROR = 1e-5
-"""How far the line on which an undercut is looked for may lie from the profile, m."""
+"""Distance of the polyline on which an undercut is looked for from the profile, at most, m."""
 _ROUNDING = 1e-9
 """A limit that is broken by less than this share of itself is kept."""
 _REFUSALS = {
@@ -30,12 +30,24 @@ _REFUSALS = {
     "carve.undercut": "{what} does without one: write undercut = true if your tools can make it",
     "plate_gap": "{what} hangs free of all parts and lets the driver breathe: make it larger",
 }
-"""By the key of the design file that would have to give."""
+"""By the key of the design file that would have to change."""
 
 
 @dataclass(frozen=True)
 class Limits:
-    """What the workshop can make; lengths in metres."""
+    """What the workshop can make; lengths in metres.
+
+    Attributes
+    ----------
+    largest_diameter, largest_height : float
+        Of the reflector.
+    smallest_radius : float
+        Smallest radius of curvature of its profile; the tip may be a point.
+    tip_clearance : float
+        Least distance from the driver in motion.
+    undercut : bool
+        Whether the radius may shrink from the tip towards the base.
+    """
 
     largest_diameter: float
     largest_height: float
@@ -44,12 +56,12 @@ class Limits:
     undercut: bool
 
     def broken_by(self, assembly: Assembly) -> dict[str, float]:
-        """Tell which limits an assembly's reflector breaks, and by what share of each.
+        """Limits that an assembly's reflector breaks, each with the share by which it does.
 
         Returns
         -------
         dict
-            By the key of the design file that would have to give; empty if all are kept. A choked
+            By the key of the design file that would have to change; empty if all are kept. A choked
             driver and parts that meet count against the plate gap.
         """
         reflector = assembly.hung_reflector
@@ -74,12 +86,12 @@ class Limits:
 
 
 def limits_of(design: Design) -> Limits:
-    """Limits of the workshop: as written in ``[carve]``, else what there is room for.
+    """Limits of the workshop as written in ``[carve]``, else those of the space there is.
 
     Raises
     ------
     DesignError
-        If nothing tells how wide the reflector may be, or there is no room for its height.
+        If nothing limits how wide the reflector may be, or there is no space for its height.
     """
     asked, assembly = design.tables.carve, design.assembly()
     widest = asked.largest_diameter
@@ -97,7 +109,7 @@ def limits_of(design: Design) -> Limits:
 
 
 def impossible(design: Design, what: str, broken: Mapping[str, float]) -> DesignError:
-    """Error for limits that nothing keeps; `broken` are those of what comes nearest."""
+    """Make the error for limits that nothing keeps; `broken` are those of the nearest miss."""
     mistakes = [
         Mistake(key, _REFUSALS[key].format(what=what))
         for key in sorted(broken, key=broken.__getitem__, reverse=True)

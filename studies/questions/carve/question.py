@@ -9,7 +9,7 @@ from dispersion.waves import WaveSettings
 from studies.answer.next_steps import Step, command_line
 from studies.answer.question import Question
 from studies.design import Design
-from studies.questions.carve.carved_file import carved_name
+from studies.questions.carve.carved_file import carve_files, carved_name
 from studies.questions.carve.command import CarveOptions
 from studies.questions.carve.figures import carve_pictures
 from studies.questions.carve.study import (
@@ -19,7 +19,6 @@ from studies.questions.carve.study import (
     KINDS,
     Carved,
     carve,
-    carve_files,
 )
 from studies.questions.carve.tables import carve_tables
 from studies.solving.budget import Batch, Work

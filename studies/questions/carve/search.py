@@ -1,28 +1,34 @@
-"""The search itself: everywhere by differential evolution, then nearby by Nelder-Mead.
+"""The search: caps and cones by scans, curves by differential evolution and by Nelder-Mead.
 
-Both see a function of a few numbers that costs a solve, and end when the solves are used up.
+Differential evolution searches everywhere, Nelder-Mead goes on from its best. Both minimise a
+function of a few numbers that costs a solve, and end when the solves are used up.
 """
 
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
-from shapes.reflectors import Reflector
+from shapes.reflectors import Reflector, ReflectorError, ball_cap, cone
 from studies.questions.carve.bench import Bench
-from studies.questions.carve.curves import Form, Numbers, PointMm, reflector_through
+from studies.questions.carve.curves import LEAST_SHARE, Form, Numbers, PointMm, reflector_through
 from studies.questions.carve.limits import impossible
 
+MOST_SCANNED = 9
+"""Sizes that are solved over the whole range, and again round the best of them."""
+_SHARES = np.linspace(LEAST_SHARE, 1.0, 86)
 SEED = 5
 GLOBAL_SHARE = 0.65
 """How much of what the scans leave goes to the global search."""
 PENALTY_DB = 1e3
 """Score of what breaks a limit, and more the further it does."""
 ASKED_PER_SOLVE = 50
-"""How many candidates that break a limit may be asked for in the time of one that does not."""
+"""Profiles that may be asked for, most of which break a limit, for each solve allowed."""
 STILL_SHARE, STILL_DB = 0.01, 0.005
 """The local search stands still when its guesses differ by less: half a millimetre where there is
 room for 50 mm of height, as a workshop would have it, and less than any score can be trusted."""
@@ -34,9 +40,25 @@ class _Spent(Exception):  # noqa: N818 - it ends a search, it is no mistake
     """All solves of a stage are used up."""
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Search:
-    """What the optimiser sees: numbers in, decibels out, until the solves are used up."""
+    """The function that an optimiser minimises: score of a profile by the numbers that make it.
+
+    Attributes
+    ----------
+    bench : Bench
+        Solves the profiles.
+    form : Form
+        Makes a profile of numbers.
+    stage : str
+        Name of the present stage.
+    until : int
+        The stage ends once the bench has solved this many in all.
+    known : dict
+        Score or penalty, dB, of every profile asked for, by its knots.
+    best, best_db : array or None, float
+        Numbers with the lowest score, and that score.
+    """
 
     bench: Bench
     form: Form
@@ -47,7 +69,7 @@ class Search:
     best_db: float = PENALTY_DB
 
     def __call__(self, numbers: Numbers) -> float:
-        """Score of a profile, or a penalty by how far it breaks the limits."""
+        """Score of a profile, dB, or a penalty by how far it breaks the limits."""
         points = self.form.points_mm(numbers)
         if points not in self.known:
             if len(self.known) >= ASKED_PER_SOLVE * self.bench.solves:
@@ -70,6 +92,64 @@ class Search:
         return min(self.bench.solve(self.stage, reflector, points), PENALTY_DB)
 
 
+def scan_caps(bench: Bench) -> None:
+    """Every keep of the design's ball; where it has none, of whatever ball there may be."""
+    ball, highest = bench.design.ball, bench.limits.largest_height
+    if ball is not None:
+        _scan(bench, "caps", lambda height: ball_cap(ball.diameter, height), _SHARES * highest)
+    else:
+        _scan_slope_and_size(
+            bench, "caps", lambda radius, height: ball_cap(height + radius**2 / height, height)
+        )
+
+
+def scan_cones(bench: Bench) -> None:
+    """Every slope, then every size."""
+    _scan_slope_and_size(bench, "cones", lambda radius, height: cone(radius, height=height))
+
+
+def _scan_slope_and_size(
+    bench: Bench, stage: str, shape: Callable[[float, float], Reflector]
+) -> None:
+    """Every height on the largest base, then the best of them made smaller as a whole."""
+    radius, highest = bench.limits.largest_diameter / 2.0, bench.limits.largest_height
+    height = _scan(bench, stage, partial(shape, radius), _SHARES * highest)
+    if height is not None:
+        # Not lower than the curves of the search may be: they begin at the best of these.
+        shares = _SHARES[_SHARES * height >= LEAST_SHARE * highest]
+        _scan(bench, stage, lambda share: shape(share * radius, share * height), shares)
+
+
+def _scan(
+    bench: Bench, stage: str, shape: Callable[[float], Reflector], sizes: Numbers
+) -> float | None:
+    """Solve a few sizes over all that keep the limits, then a few round the best; return it."""
+    left = [float(size) for size in sizes if _fits(bench, shape, size)]
+    scores: dict[float, float] = {}
+    count = max(1, min(MOST_SCANNED, bench.solves // 16))
+    for _ in range(2 if left else 0):
+        # The outermost say least, so that the steps begin and end inside.
+        for at in np.linspace(0, len(left) - 1, count + 2).round().astype(int)[1:-1]:
+            if left[at] not in scores:
+                scores[left[at]] = bench.solve(stage, shape(left[at]))
+        left = _between_neighbours(left, scores)
+    return min(scores, key=scores.__getitem__, default=None)
+
+
+def _between_neighbours(sizes: Sequence[float], scores: dict[float, float]) -> list[float]:
+    """Sizes from the one tried below the best to the one tried above it."""
+    tried = [-math.inf, *sorted(scores), math.inf]
+    at = tried.index(min(scores, key=scores.__getitem__))
+    return [size for size in sizes if tried[at - 1] <= size <= tried[at + 1]]
+
+
+def _fits(bench: Bench, shape: Callable[[float], Reflector], size: float) -> bool:
+    try:
+        return bench.missed_by(shape(size)) == 0.0
+    except ReflectorError:
+        return False
+
+
 def search_curves(bench: Bench, form: Form, starts: Sequence[Reflector]) -> None:
     """Spend what solves are left on curves, first everywhere, then near the best of them.
 
@@ -78,7 +158,7 @@ def search_curves(bench: Bench, form: Form, starts: Sequence[Reflector]) -> None
     DesignError
         If no curve keeps the limits.
     """
-    search, bench.nearest_miss = Search(bench, form), {}
+    search, bench.nearest_miss = Search(bench=bench, form=form), {}
     _search_everywhere(search, starts)
     if search.best is None:
         raise impossible(bench.design, "no curve through so few knots", bench.nearest_miss)

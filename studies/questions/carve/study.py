@@ -8,15 +8,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from shapes.reflectors import Reflector
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 from studies.questions.carve.bench import Bench, Trial
-from studies.questions.carve.carved_file import carved_files
 from studies.questions.carve.curves import KNOTS, Form
 from studies.questions.carve.limits import Limits, impossible, limits_of
-from studies.questions.carve.search import search_curves
-from studies.questions.carve.starts import scan_caps, scan_cones
+from studies.questions.carve.search import scan_caps, scan_cones, search_curves
 from studies.solving.candidates import Candidate, Row
 from studies.solving.grid import COARSE_DOUBT_DB, FINE_PER_BAND, Progress, Solver, run
 
@@ -25,15 +25,15 @@ SOLVES = 240
 FINALISTS = 3
 """Of caps, of cones and of curves: how many at most are settled."""
 CHECK_PER_BAND, CHECK_FINER = 24, 1.5
-"""Frequencies in a third-octave band, and how many times finer the mesh is, where the scores of
-those that are compared are found once more, to see how far they can be believed."""
+"""Frequencies in a third-octave band, and how many times finer the mesh is, with which the final
+scores are found once more to estimate their errors."""
 DOUBT = 2.0
-"""Times the change of a score in that check is what it may be off by: the check is not exact."""
+"""Error of a score over its change in that check, since the check is not exact."""
 LEAST_DOUBT_DB = 0.034
-"""No score is trusted farther: the largest error of a level that was found against a mesh three
-times as fine, see DEVELOPERS.md."""
+"""Least error of a score: the largest error of a level that was found against a mesh three times as
+fine, see DEVELOPERS.md."""
 KINDS = {"carved": ("everywhere", "nearby"), "cap": ("caps",), "cone": ("cones",)}
-"""What is compared, and at which stages of the search it was found."""
+"""What is compared, and the stages of the search that find it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,9 +47,9 @@ class Finalist:
     trial : Trial
         How it was found.
     row : Row
-        At `FINE_PER_BAND`, as every other command would solve it.
+        Solved at `FINE_PER_BAND` frequencies a band, as every other command would.
     check : Row
-        On a finer mesh, at `CHECK_PER_BAND`.
+        Solved on a mesh `CHECK_FINER` times finer at `CHECK_PER_BAND` frequencies a band.
     """
 
     kind: str
@@ -59,20 +59,23 @@ class Finalist:
 
     @property
     def name(self) -> str:
-        """What to call it without its sizes."""
+        """Name without sizes: "carved", "best cap" or "best cone"."""
         return self.kind if self.kind == "carved" else f"best {self.kind}"
 
     @property
     def doubt_db(self) -> float:
-        """How far the score may be off, dB: every term's change in the check, by its weight."""
+        """Error of the score, dB: `DOUBT` times the sum of what its terms change in the check.
+
+        Never less than `LEAST_DOUBT_DB`.
+        """
         terms = zip(self.row.scorecard.terms, self.check.scorecard.terms, strict=True)
         change = sum(abs(settled.cost - checked.cost) for settled, checked in terms)
         return max(DOUBT * change, LEAST_DOUBT_DB)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Carved:
-    """The answer.
+    """A curve of one's own beside the best cap and the best cone: answer of `roundcast carve`.
 
     Attributes
     ----------
@@ -81,13 +84,13 @@ class Carved:
     solves : int
         Coarse solves that were allowed.
     trials : tuple of Trial
-        Every coarse solve in its order.
+        Every coarse solve, in order.
     curve : Finalist
         The carved profile.
     cap, cone : Finalist or None
         The best of either within the same limits; None if none keeps them.
     settled : int
-        Solves at `FINE_PER_BAND`.
+        Solves at `FINE_PER_BAND` frequencies a band.
     """
 
     design: Design
@@ -112,25 +115,44 @@ class Carved:
 
     @property
     def rows(self) -> tuple[Row, ...]:
-        """Whatever is compared, settled."""
+        """Rows of all that is compared, the carved profile first."""
         return tuple(finalist.row for finalist in self.compared)
 
     def gain_db(self, start: Finalist) -> float:
-        """Score of a start less that of the carved profile."""
+        """Score of a start less that of the carved profile, dB."""
         return start.row.score - self.curve.row.score
 
     def error_db(self, start: Finalist) -> float:
-        """What the gain over a start may be off by."""
+        """Error of the gain over a start, dB: the errors of both scores."""
         return self.curve.doubt_db + start.doubt_db
 
     def beats(self, start: Finalist) -> bool:
-        """Tell whether the gain over a start is larger than the computation can be off by."""
+        """Whether the gain over a start is larger than its error."""
         return self.gain_db(start) > self.error_db(start)
 
     @property
     def is_gain(self) -> bool:
-        """Tell whether the carved profile beats the best cap and the best cone."""
-        return all(map(self.beats, self.starts))
+        """Whether the carved profile beats the best cap and the best cone."""
+        return self.rival is None
+
+    @property
+    def rival(self) -> Finalist | None:
+        """The best start that the carved profile does not beat; None if it beats all."""
+        return next((start for start in self.starts if not self.beats(start)), None)
+
+    def tried(self, stage: str) -> int:
+        """Count the coarse solves of one stage of the search."""
+        return sum(trial.stage == stage for trial in self.trials)
+
+    @property
+    def scores_db(self) -> np.ndarray:
+        """(N,) coarse scores in the order of the search, dB."""
+        return np.array([trial.score for trial in self.trials])
+
+    @property
+    def best_so_far_db(self) -> np.ndarray:
+        """(N,) lowest coarse score up to each solve, dB."""
+        return np.minimum.accumulate(self.scores_db)
 
 
 def carve(
@@ -159,7 +181,7 @@ def carve(
     checker : callable
         The same solver on a mesh `CHECK_FINER` times finer.
     knots : int
-        Of the curve, tip and rim included; three or more.
+        Knots of the curve, tip and rim included; three or more.
     solves : int
         Coarse solves allowed in all, eight or more.
 
@@ -172,16 +194,13 @@ def carve(
     """
     if knots < 3 or solves < 8:
         raise ValueError("carve needs three knots and eight solves at least: allow more")
-    bench = Bench(design, solver, limits_of(design), solves, progress)
+    bench = Bench(
+        design=design, solver=solver, limits=limits_of(design), solves=solves, progress=progress
+    )
     scan_caps(bench)
     scan_cones(bench)
     search_curves(bench, Form(bench.limits, knots), _starts(bench))
     return _settled(bench, checker)
-
-
-def carve_files(carved: Carved) -> dict[str, bytes]:
-    """Write the carved design as a design file, with the files that it names beside it."""
-    return carved_files(carved.design, carved.curve.trial.points_mm)
 
 
 def _starts(bench: Bench) -> list[Reflector]:
@@ -199,36 +218,45 @@ def _of_kind(bench: Bench, kind: str) -> list[Trial]:
     return bench.of_stages(*KINDS[kind])
 
 
+@dataclass(frozen=True, eq=False)
+class _Settled:
+    """A trial solved at `FINE_PER_BAND` frequencies a band."""
+
+    kind: str
+    trial: Trial
+    row: Row
+
+
 def _settled(bench: Bench, checker: Solver) -> Carved:
     """Solve the best few of each kind at many frequencies: no narrow resonance decides."""
     leaders = [(kind, trial) for kind in KINDS for trial in _leaders(_of_kind(bench, kind))]
     candidates = [_candidate(bench, kind, trial) for kind, trial in leaders]
     stage = "settling the best"
     rows = run(bench.design, candidates, bench.solver, FINE_PER_BAND, stage, bench.progress)
-    best: dict[str, tuple[Trial, Row]] = {}
-    pairs = zip(leaders, rows, strict=True)
-    for (kind, trial), row in sorted(pairs, key=lambda pair: pair[1].score):
-        best.setdefault(kind, (trial, row))
-    finalists = dict(zip(best, _checked(bench, best, checker), strict=True))
+    settled = [_Settled(*leader, row) for leader, row in zip(leaders, rows, strict=True)]
+    best: dict[str, _Settled] = {}
+    for one in sorted(settled, key=lambda one: one.row.score):
+        best.setdefault(one.kind, one)
+    finalists = {one.kind: one for one in _checked(bench, list(best.values()), checker)}
     return Carved(
-        bench.design,
-        bench.limits,
-        bench.solves,
-        tuple(bench.trials),
-        finalists["carved"],
-        finalists.get("cap"),
-        finalists.get("cone"),
-        len({row.assembly for row in rows}),
+        design=bench.design,
+        limits=bench.limits,
+        solves=bench.solves,
+        trials=tuple(bench.trials),
+        curve=finalists["carved"],
+        cap=finalists.get("cap"),
+        cone=finalists.get("cone"),
+        settled=len({row.assembly for row in rows}),
     )
 
 
-def _checked(bench: Bench, best: dict[str, tuple[Trial, Row]], checker: Solver) -> list[Finalist]:
-    """Solve those that are compared once more, finer in every way."""
-    candidates = [_candidate(bench, kind, trial) for kind, (trial, _) in best.items()]
+def _checked(bench: Bench, best: Sequence[_Settled], checker: Solver) -> list[Finalist]:
+    """Solve the best of each kind once more, finer in every way."""
+    candidates = [_candidate(bench, one.kind, one.trial) for one in best]
     stage = "checking the scores"
     checks = run(bench.design, candidates, checker, CHECK_PER_BAND, stage, bench.progress)
-    pairs = zip(best.items(), checks, strict=True)
-    finalists = [Finalist(kind, trial, row, check) for (kind, (trial, row)), check in pairs]
+    pairs = zip(best, checks, strict=True)
+    finalists = [Finalist(one.kind, one.trial, one.row, check) for one, check in pairs]
     for finalist in finalists:
         if reason := finalist.row.reason or finalist.check.reason:
             raise DesignError(bench.design.path, (Mistake("target.band", reason),))

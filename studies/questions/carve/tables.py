@@ -62,13 +62,12 @@ def _answer(carved: Carved) -> list[str]:
 
 def _gain(carved: Carved) -> str:
     score = f"score {carved.curve.row.score:.2f} dB"
-    if carved.is_gain:
+    if carved.rival is None:
         over = " and ".join(f"the {start.name}" for start in carved.starts)
         return f"The carved curve beats {over}: {score}, less is better."
-    rival = next(start for start in carved.starts if not carved.beats(start))
     return (
-        f"No gain: the best curve that was found ({score}) is not better than the {rival.name} by"
-        " more than the computation can be off by. Take the simpler shape."
+        f"No gain: the best curve that was found ({score}) is not better than the"
+        f" {carved.rival.name} by more than the computation can be off by. Take the simpler shape."
     )
 
 
@@ -111,7 +110,7 @@ def _spent(carved: Carved) -> str:
     return (
         f"Spent: {len(carved.trials)} of {carved.solves} solves on the search, and"
         f" {carved.settled} at {FINE_PER_BAND} frequencies a band to settle it."
-        f" {_tried(carved, 'caps')} caps and {_tried(carved, 'cones')} cones were tried: few leave"
+        f" {carved.tried('caps')} caps and {carved.tried('cones')} cones were tried: few leave"
         " room for a better one between them, which would make the gain smaller. None of the three"
         " is proved to be the best."
     )
@@ -126,10 +125,6 @@ def _error(carved: Carved) -> str:
     )
 
 
-def _tried(carved: Carved, stage: str) -> int:
-    return sum(trial.stage == stage for trial in carved.trials)
-
-
 def _facts(carved: Carved) -> tuple[Fact, ...]:
     return (
         Fact("score_db", carved.curve.row.score, "of the carved curve, dB; less is better"),
@@ -137,8 +132,8 @@ def _facts(carved: Carved) -> tuple[Fact, ...]:
         *_gain_facts("cone", carved, carved.cone),
         Fact("is_gain", carved.is_gain, "whether every gain is more than it may be off by"),
         Fact("solves", len(carved.trials), "spent on the search"),
-        Fact("caps_tried", _tried(carved, "caps"), "of the solves spent"),
-        Fact("cones_tried", _tried(carved, "cones"), "of the solves spent"),
+        Fact("caps_tried", carved.tried("caps"), "of the solves spent"),
+        Fact("cones_tried", carved.tried("cones"), "of the solves spent"),
         Fact("solves_allowed", carved.solves, "for the search"),
         Fact("solves_settled", carved.settled, f"at {FINE_PER_BAND} frequencies a band"),
     )

@@ -18,9 +18,9 @@ from shapes.clashes import find_clashes
 from shapes.reflectors import Reflector, ball_cap, cone, turned
 from studies.design import Design, DesignError, parse_design, read_design
 from studies.questions.carve.bench import Bench
-from studies.questions.carve.carved_file import carved_files, carved_text
+from studies.questions.carve.carved_file import carve_files, carved_files, carved_text
 from studies.questions.carve.curves import Form, reflector_through
-from studies.questions.carve.figures import Shape, carve_figure
+from studies.questions.carve.figures import carve_figure
 from studies.questions.carve.limits import Limits, limits_of
 from studies.questions.carve.search import search_curves
 from studies.questions.carve.study import (
@@ -29,7 +29,6 @@ from studies.questions.carve.study import (
     LEAST_DOUBT_DB,
     Carved,
     carve,
-    carve_files,
 )
 from studies.questions.carve.tables import carve_tables
 from studies.solving.candidates import Row
@@ -386,7 +385,7 @@ def test_a_driver_that_every_reflector_chokes_is_told_of_the_plate_gap() -> None
 
 def test_no_curve_is_refused_by_name_once_caps_and_cones_are_known() -> None:
     design = carving_design("largest_height = 20", "largest_diameter = 90", "undercut = false")
-    bench = Bench(design, flat_solver, limits_of(design), 2)
+    bench = Bench(design=design, solver=flat_solver, limits=limits_of(design), solves=2)
     tight = replace(bench, limits=replace(bench.limits, smallest_radius=1e3))
     start = ball_cap(0.18, 0.01)
     with pytest.raises(DesignError, match=r"carve\.smallest_radius: no curve through so few knots"):
@@ -401,12 +400,14 @@ def test_too_few_knots_or_solves_are_refused() -> None:
 
 def test_the_chart_shows_every_solve_and_every_profile() -> None:
     found = carved()
-    scores = [trial.score for trial in found.trials]
-    stages = [trial.stage for trial in found.trials]
-    shapes = [Shape(row.name, row.assembly) for row in found.rows]
-    figure = carve_figure("A title", shapes, found.curve.trial.points_mm, stages, scores)
+    figure = carve_figure(found)
     section, progress = figure.axes
     named = section.get_legend_handles_labels()[1]
     assert [row.name for row in found.rows] == named[:3]
     marks = [line for line in progress.lines if line.get_linestyle() == "None"]
-    assert sum(len(line.get_xdata()) for line in marks) == len(scores)
+    assert sum(len(line.get_xdata()) for line in marks) == len(found.trials)
+    (best,) = [line for line in progress.lines if line.get_label() == "best so far"]
+    scores = [trial.score for trial in found.trials]
+    # Drawn up to 3 dB above the best.
+    expected = [min(*scores[: at + 1], min(scores) + 3.0) for at in range(len(scores))]
+    assert best.get_ydata() == pytest.approx(expected)
