@@ -16,9 +16,9 @@ from dispersion.solvers import solve_waves
 from dispersion.waves import axial_motion, solve
 from studies.design import parse_design
 from studies.questions.export import sofa
-from studies.questions.export.meaning import meaning
 from studies.questions.export.sofa import NO_DATE, sofa_bytes, sofa_of
 from studies.questions.export.study import Directions, Directivity, directivity
+from studies.questions.export.words import meaning
 
 sofar = pytest.importorskip("sofar")
 pyfar = pytest.importorskip("pyfar")

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from studies.answer.release import mark_of, version
-from studies.questions.export.meaning import meaning
 from studies.questions.export.study import Directivity
+from studies.questions.export.words import meaning
 
 if TYPE_CHECKING:
     from sofar import Sofa
@@ -33,12 +33,12 @@ NOT_OURS = (
     "Description",
     "SourceTuningFrequency",
 )
-"""What the convention offers for musical instruments, and what this file has no use for."""
+"""Optional attributes of the convention that are left out: most are for musical instruments."""
 COMPARED = ("N", "ReceiverPosition", "Data_Real", "Data_Imag")
 
 
 class SofaError(ValueError):
-    """SOFA is asked for where it cannot be written; the message says what to do."""
+    """A SOFA file was asked for and cannot be written; the message gives the remedy."""
 
 
 def require_sofar() -> None:
@@ -127,7 +127,7 @@ def _about(found: Directivity) -> dict[str, str]:
 
 
 def _compare(written: Sofa, read: Sofa) -> None:
-    """Refuse a file that does not say what was put into it."""
+    """Raise RuntimeError if what was read is not what was written."""
     for name in COMPARED:
         # Reading drops trailing dimensions of one, as it does with a single frequency.
         was, came = np.squeeze(getattr(written, name)), np.squeeze(getattr(read, name))

@@ -8,6 +8,7 @@ here is the complex conjugate of the response's.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -22,7 +23,7 @@ STAGE = "directivity"
 MOST_VALUES = 2**24
 """Complex values of one file, frequencies times directions: 256 MiB."""
 STRONG_DB = 20.0
-"""How far below the strongest direction the steps between directions are still judged."""
+"""How far below the strongest direction of its band a level still counts in `between_db`."""
 
 
 class DirectivityError(ValueError):
@@ -31,7 +32,7 @@ class DirectivityError(ValueError):
 
 @dataclass(frozen=True)
 class Directions:
-    """Where a file tells the pressure: elevations from pole to pole, azimuths right round.
+    """Directions of an exported file: elevations from pole to pole, azimuths right round.
 
     Attributes
     ----------
@@ -102,7 +103,7 @@ def _goes_into(step: float, whole: float) -> bool:
     return times >= 1.0 and abs(times - round(times)) < 1e-9 * times
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Directivity:
     """The far field of a design as it is handed on.
 
@@ -113,8 +114,9 @@ class Directivity:
         The design solved and scored.
     directions : Directions
     pressure : (F, E) complex array
-        At the frequencies of the solve and the elevations of `directions`, relative to the
-        house's 0 dB, all ways together; for exp(+j omega t), the delay of the distance taken out.
+        Far-field pressure at the frequencies of the solve and the elevations of `directions`, over
+        that of the driver's own on-axis curve, all ways together; for exp(+j omega t), the delay of
+        the distance taken out.
     as_sofa : bool
         Write the SOFA file as well.
     author, licence : str
@@ -154,11 +156,12 @@ class Directivity:
         """(B, E) band levels, dB."""
         return self.row.coverage.level_db[:, :: self.directions.every]
 
+    @cached_property
     def between_db(self) -> np.ndarray:
-        """How far a straight line between the exported elevations is off, rms, (B,), dB.
+        """(B,) rms error of a straight line between the exported elevations, dB.
 
-        Of the band levels in dB at all solved elevations, where the level is within `STRONG_DB` of
-        the strongest direction of its band.
+        Taken of the band levels in dB at all solved elevations whose level is within `STRONG_DB`
+        of the strongest direction of its band.
         """
         solved = self.row.coverage.level_db
         elevations = self.row.coverage.elevations
@@ -175,6 +178,7 @@ def directivity(
     solver: Solver,
     progress: Progress | None = None,
     per_band: int = FINE_PER_BAND,
+    *,
     directions: Directions | None = None,
     as_sofa: bool = True,
     author: str = "",
@@ -210,7 +214,15 @@ def directivity(
     if not row.solved:
         raise NotSolvedError(row.reason)
     pressure = row.response.far[:, :: wanted.every].conj()
-    return Directivity(design, row, wanted, pressure, as_sofa, author, licence)
+    return Directivity(
+        design=design,
+        row=row,
+        directions=wanted,
+        pressure=pressure,
+        as_sofa=as_sofa,
+        author=author,
+        licence=licence,
+    )
 
 
 def _require_size(directions: Directions, frequencies: int) -> None:

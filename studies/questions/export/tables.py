@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from dispersion.bands import band_label
 from studies.answer.columns import band, number
 from studies.answer.evidence import evidence_of
 from studies.answer.table import Fact, Findings, Table, TableColumn
-from studies.questions.export.meaning import meaning
-from studies.questions.export.study import STRONG_DB, Directivity
+from studies.questions.export.study import Directivity
+from studies.questions.export.words import answer
 
 CHECKED_HZ = (100.0, 1000.0, 10000.0)
 CHECKED_DEG = (-30.0, 0.0, 30.0, 90.0)
@@ -28,41 +27,10 @@ def directivity_tables(found: Directivity) -> Findings:
     return Findings(
         command="export",
         design=found.design,
-        answer=tuple(_answer(found)),
+        answer=tuple(answer(found)),
         facts=tuple(_facts(found)),
         tables=(_check_values(found), _pressures(found), _bands(found)),
         evidence=evidence_of([found.row], found.row),
-    )
-
-
-def _answer(found: Directivity) -> list[str]:
-    directions, frequencies = found.directions, found.frequencies
-    return [
-        f"{frequencies.size} frequencies from {frequencies[0]:.0f} to {frequencies[-1]:.0f} Hz at"
-        f" {directions.elevations.size} elevations, {directions.elevation_step:g} degrees apart,"
-        " as CSV and JSON" + (_sofa(found) if found.as_sofa else "; SOFA was left out") + ".",
-        *_between(found),
-        *meaning(found).values(),
-        "After reading a file elsewhere, look for the values in the table below.",
-    ]
-
-
-def _between(found: Directivity) -> list[str]:
-    if found.directions.every == 1:
-        return ["Every elevation that was solved is there."]
-    worst = int(np.argmax(found.between_db()))
-    return [
-        f"Between those elevations a straight line is off by {found.between_db()[worst]:.1f} dB"
-        f" (rms) in the {band_label(found.band_centres[worst])} band, by less in all others, where"
-        f" the level is within {STRONG_DB:.0f} dB of the strongest: a smaller --elevation-step"
-        " tells more."
-    ]
-
-
-def _sofa(found: Directivity) -> str:
-    return (
-        f", and in {found.directions.count} directions all round as SOFA (AES69,"
-        " FreeFieldDirectivityTF 1.1), verified, read back and compared"
     )
 
 
@@ -79,7 +47,7 @@ def _facts(found: Directivity) -> list[Fact]:
         ),
         Fact(
             "between_db",
-            float(found.between_db().max()),
+            float(found.between_db.max()),
             "rms error of a straight line between the elevations, worst band, dB",
         ),
         Fact("density_kg_m3", air.density, "density of the air, kg/m3, for pascals"),

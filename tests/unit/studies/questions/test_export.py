@@ -23,8 +23,7 @@ from studies.answer.table import Findings
 from studies.design import parse_design
 from studies.questions.draft.command import SCHEMAS as SCHEMA_NAMES
 from studies.questions.export import sofa
-from studies.questions.export.files import directivity_files
-from studies.questions.export.plain import directivity_json
+from studies.questions.export.files import directivity_files, directivity_json
 from studies.questions.export.study import Directions, Directivity, DirectivityError, directivity
 from studies.questions.export.tables import directivity_tables
 from studies.questions.posts.study import posts_study
@@ -146,14 +145,14 @@ def test_the_values_to_check_with_are_those_of_the_files(findings: Findings) -> 
 
 def test_what_lies_between_the_elevations_is_told(found: Directivity) -> None:
     assert Directions().every == 5
-    assert replace(found, directions=Directions(0.5)).between_db() == pytest.approx(0.0)
+    assert replace(found, directions=Directions(0.5)).between_db == pytest.approx(0.0)
     fine, coarse = (replace(found, directions=Directions(step)) for step in (5.0, 45.0))
-    assert np.all(fine.between_db() < coarse.between_db())
+    assert np.all(fine.between_db < coarse.between_db)
     level = found.row.coverage.level_db[0]
     lines = np.interp(found.row.coverage.elevations, [-90.0, 0.0, 90.0], level[[0, 180, 360]])
     strong = level > level.max() - 20.0
     rms = np.sqrt(np.mean((lines - level)[strong] ** 2))
-    assert replace(found, directions=Directions(90.0)).between_db()[0] == pytest.approx(rms)
+    assert replace(found, directions=Directions(90.0)).between_db[0] == pytest.approx(rms)
 
 
 def test_json_says_the_same_and_meets_its_schema(found: Directivity) -> None:

@@ -1,8 +1,43 @@
-"""What the numbers of an exported directivity mean, in the words that go into every file."""
+"""An exported directivity in sentences; what its numbers mean goes into every file too."""
 
 from __future__ import annotations
 
-from studies.questions.export.study import Directivity
+import numpy as np
+
+from dispersion.bands import band_label
+from studies.questions.export.study import STRONG_DB, Directivity
+
+
+def answer(found: Directivity) -> list[str]:
+    """Say what was exported, what its numbers mean, and how to check the reading."""
+    directions, frequencies = found.directions, found.frequencies
+    return [
+        f"{frequencies.size} frequencies from {frequencies[0]:.0f} to {frequencies[-1]:.0f} Hz at"
+        f" {directions.elevations.size} elevations, {directions.elevation_step:g} degrees apart,"
+        " as CSV and JSON" + (_sofa(found) if found.as_sofa else "; SOFA was left out") + ".",
+        *_between(found),
+        *meaning(found).values(),
+        "After reading a file elsewhere, look for the values in the table below.",
+    ]
+
+
+def _between(found: Directivity) -> list[str]:
+    if found.directions.every == 1:
+        return ["Every elevation that was solved is there."]
+    worst = int(np.argmax(found.between_db))
+    return [
+        f"Between those elevations a straight line is off by {found.between_db[worst]:.1f} dB"
+        f" (rms) in the {band_label(found.band_centres[worst])} band, by less in all others, where"
+        f" the level is within {STRONG_DB:.0f} dB of the strongest: a smaller --elevation-step"
+        " tells more."
+    ]
+
+
+def _sofa(found: Directivity) -> str:
+    return (
+        f", and in {found.directions.count} directions all round as SOFA (AES69,"
+        " FreeFieldDirectivityTF 1.1), verified, read back and compared"
+    )
 
 
 def meaning(found: Directivity) -> dict[str, str]:
