@@ -14,7 +14,7 @@ from shapes.lengths import in_mm
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 
-POST_ROOM = 2e-3
+POST_SPACE = 2e-3
 """Left between rim and posts where nobody says how wide, m: common practice, no source."""
 _LINE_ERROR = 1e-5
 """Distance of the polyline on which an undercut is looked for from the profile, at most, m."""
@@ -96,13 +96,13 @@ def limits_of(design: Design) -> Limits:
     asked, assembly = design.tables.carve, design.assembly()
     widest = asked.largest_diameter
     if widest is None:
-        widest = _room_across(assembly)
+        widest = _space_across(assembly)
     if widest is None:
         message = "is missing, and there is neither a plate nor a reflector to tell it: write one"
         raise DesignError(design.path, (Mistake("carve.largest_diameter", message),))
-    room = assembly.plate_gap - asked.tip_clearance
-    height = room if asked.largest_height is None else asked.largest_height
-    if room <= 0.0:
+    space = assembly.plate_gap - asked.tip_clearance
+    height = space if asked.largest_height is None else asked.largest_height
+    if space <= 0.0:
         message = f"leaves no room in a plate gap of {in_mm(assembly.plate_gap)}: make it smaller"
         raise DesignError(design.path, (Mistake("carve.tip_clearance", message),))
     return Limits(widest, height, asked.smallest_radius, asked.tip_clearance, asked.undercut)
@@ -118,10 +118,10 @@ def impossible(design: Design, what: str, broken: Mapping[str, float]) -> Design
     return DesignError(design.path, mistakes or (nothing,))
 
 
-def _room_across(assembly: Assembly) -> float | None:
+def _space_across(assembly: Assembly) -> float | None:
     """Diameter of the plate's flat inside the posts; without a plate, of the present reflector."""
     plate, posts, reflector = assembly.plate, assembly.posts, assembly.reflector
     if plate is None:
         return None if reflector is None else 2.0 * reflector.widest_radius
-    inside = math.inf if posts is None else posts.inner_radius - POST_ROOM
+    inside = math.inf if posts is None else posts.inner_radius - POST_SPACE
     return 2.0 * min(plate.flat_radius, inside)

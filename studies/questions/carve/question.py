@@ -1,4 +1,4 @@
-"""A curve of one's own: what `roundcast carve` finds, tells, draws and writes."""
+"""A curve of one's own: what `roundcast carve` finds, reports, draws and writes."""
 
 from __future__ import annotations
 

@@ -8,7 +8,7 @@ from studies.questions.export.study import Directivity
 
 
 def directivity_pictures(found: Directivity) -> Pictures:
-    """Draw the pattern that is handed on, to hold another program's picture against."""
+    """Draw the pattern that is exported, to compare another program's picture with."""
     title = found.design.title
     return {
         "coverage": coverage_picture(title, found.row),

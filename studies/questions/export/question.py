@@ -1,4 +1,4 @@
-"""The directivity for other programs: what `roundcast export` finds, tells, draws and writes."""
+"""The directivity for other programs: what `roundcast export` finds, reports, draws and writes."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ from studies.questions.options import (
 from studies.solving.options import Options, SolverOptions
 
 MOST_POSTS = 24
-"""As in [posts]; a test holds them against each other."""
+"""As in [posts]; a test compares the two."""
 MOST_AT_ONCE = 20
 
 
@@ -31,7 +31,7 @@ class PostsOptions(Options):
     Attributes
     ----------
     also : tuple[tuple[int, float], ...]
-        Count and diameter, m, of other posts to hold against.
+        Count and diameter, m, of other posts to compare with.
     """
 
     also: tuple[tuple[int, float], ...] = ()

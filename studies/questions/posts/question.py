@@ -1,4 +1,4 @@
-"""Which posts: what `roundcast posts` finds, tells and draws."""
+"""Which posts: what `roundcast posts` finds, reports and draws."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Why the sound goes where it goes: what `roundcast rays` finds, tells and draws."""
+"""Why the sound goes where it goes: what `roundcast rays` finds, reports and draws."""
 
 from __future__ import annotations
 

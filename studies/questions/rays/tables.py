@@ -29,12 +29,12 @@ def rays_tables(study: RayStudy) -> Findings:
 def _answer(study: RayStudy) -> list[str]:
     result = study.result
     order = np.argsort(result.by_history[-1])[::-1][:4]
-    told = ", ".join(
+    shares = ", ".join(
         f"{_spoken(result.histories[i].words)} {100 * result.by_history[-1, i]:.0f} %"
         for i in order
     )
     said = [
-        f"At {in_words(result.frequencies[-1])}, of the driver's energy: {told}.",
+        f"At {in_words(result.frequencies[-1])}, of the driver's energy: {shares}.",
         f"Rays mean something above about {in_words(study.meaningful_above_hz)} (common practice,"
         " no source); they know no interference, and nothing that bends round an edge.",
         f"{result.rays} rays, {result.hits} bounces; every ray is accounted for,"

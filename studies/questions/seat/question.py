@@ -1,4 +1,4 @@
-"""What reaches the chair: what `roundcast seat` finds, tells, draws and writes."""
+"""What reaches the chair: what `roundcast seat` finds, reports, draws and writes."""
 
 from __future__ import annotations
 

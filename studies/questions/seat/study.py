@@ -121,7 +121,7 @@ def seat(
     Raises
     ------
     DesignError
-        If there is no seat, or something of the room does not fit.
+        If there is no seat, or speaker or seats do not fit into the room.
     dispersion.impulse.ImpulseError
         If `length` is too short for the latest bounce or the lowest frequency, or too long.
     """

@@ -40,13 +40,13 @@ def posture(listener: Listener) -> tuple[str, str]:
 
 
 def _arrivals(main: Listener) -> str:
-    told = [
+    bounces = [
         f"{one.path.surface} {one.path.delay_ms:.1f} ms later"
         f" ({main.mean_re_direct_db(one):+.1f} dB)"
         for one in main.bounces
     ]
     return (
-        f"At {main.name}: after the direct sound the {joined(told)}; levels re the direct sound,"
+        f"At {main.name}: after the direct sound the {joined(bounces)}; levels re the direct sound,"
         " mean along the band."
     )
 

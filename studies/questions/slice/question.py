@@ -1,4 +1,4 @@
-"""The wave inside and round the ring: what `roundcast slice` finds, tells and draws."""
+"""The wave inside and round the ring: what `roundcast slice` finds, reports and draws."""
 
 from __future__ import annotations
 

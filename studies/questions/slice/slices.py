@@ -111,6 +111,11 @@ class Slices:
         }
         return {name: gap for name, gap in gaps.items() if math.isfinite(gap)}
 
+    @property
+    def gaps_in_waves(self) -> dict[str, np.ndarray]:
+        """(F,) each gap over the wavelength, by the gap's name."""
+        return {name: gap / self.wavelengths for name, gap in self.gaps.items()}
+
     def wide_gaps(self, number: int) -> list[str]:
         """Names of the gaps that are larger than half a wave at one frequency."""
         half_wave = HALF_WAVE * self.wavelengths[number]

@@ -108,15 +108,16 @@ def _place_cells(slices: Slices) -> list[tuple[Value, ...]]:
 
 
 def _waves(slices: Slices) -> Table:
-    gaps = slices.gaps
+    gaps = slices.gaps_in_waves
     columns = [_FREQUENCY, length("wavelength_mm", "wavelength", "of the wave in air", short=True)]
     for name in gaps:
         key = f"{name.replace(' ', '_')}_in_waves"
         columns.append(number(key, f"{name},\nwaves", f"{name} over the wavelength"))
-    rows = []
-    for frequency, wavelength in zip(slices.frequencies, slices.wavelengths, strict=True):
-        shares = (gap / wavelength for gap in gaps.values())
-        rows.append((float(frequency), mm(float(wavelength)), *map(float, shares)))
+    values = zip(slices.frequencies, slices.wavelengths, *gaps.values(), strict=True)
+    rows = [
+        (float(frequency), mm(float(wavelength)), *map(float, shares))
+        for frequency, wavelength, *shares in values
+    ]
     caption = "up to 0.5 waves one wave runs outwards through a gap; above, lobes are possible"
     return Table("waves", "Waves against gaps", tuple(columns), tuple(rows), caption)
 

@@ -157,8 +157,8 @@ def _scores(axes: Axes, batch: Batch) -> None:
     axes.set_yticks([])
     axes.set_ylim(-1.0, 1.0)
     ends = np.append(scores, (written, limit - doubt, limit + doubt))
-    room = 0.08 * (ends.max() - ends.min()) + 0.01
-    axes.set_xlim(ends.min() - room, ends.max() + room)
+    margin = 0.08 * (ends.max() - ends.min()) + 0.01
+    axes.set_xlim(ends.min() - margin, ends.max() + margin)
     axes.set_title(
         f"every speaker: as written {written:.2f} dB (line), passes up to {limit:.2f} dB (dashed;"
         " shaded: scores may be off)"

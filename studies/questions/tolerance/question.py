@@ -1,4 +1,4 @@
-"""What a millimetre costs: what `roundcast tolerance` finds, tells and draws."""
+"""What a millimetre costs: what `roundcast tolerance` finds, reports and draws."""
 
 from __future__ import annotations
 

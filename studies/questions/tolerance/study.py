@@ -228,7 +228,7 @@ def _solved(
     progress: Progress | None,
     keep_far: bool = False,
 ) -> dict[str, Row]:
-    """Solve every file, held against the target and the seats of the design as written.
+    """Solve every file, scored by the target and at the seats of the design as written.
 
     A run has one air, so those that share it are run together.
     """

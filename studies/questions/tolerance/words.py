@@ -90,11 +90,11 @@ def _askew_in_words(found: Tolerance) -> list[str]:
             "Off-centre and tilt: not told. The wave solver needs one axis, and rays mean"
             " something only above the band asked for, or there is nothing that can hang askew."
         ]
-    told = "; ".join(f"{_off(case)} up to {_estimate(case)}" for case in found.askew)
+    sizes = "; ".join(f"{_off(case)} up to {_estimate(case)}" for case in found.askew)
     return [
         f"Off-centre and tilt, {BY_RAYS} (the wave solver needs one axis), above"
         f" {in_words(found.meaningful_above_hz)} only and summed with nothing else: a seat on the"
-        f" worst side gains or loses, {told}. Rays know no interference, so the truth may well be"
+        f" worst side gains or loses, {sizes}. Rays know no interference, so the truth may well be"
         " more."
     ]
 

@@ -1,4 +1,4 @@
-"""How far each quick method can be believed: what `roundcast trust` finds, tells and draws."""
+"""How far each quick method can be believed: what `roundcast trust` finds, reports and draws."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from studies.solving.session import watched
 
 
 def find(design: Design, options: TrustOptions) -> Trust:
-    """Hold every method against the wave solver."""
+    """Compare every method with the wave solver."""
     workers, per_band = options.solving.workers, options.solving.per_band or PER_BAND
     solvers = {name: functools.partial(solver, workers=workers) for name, solver in SOLVERS.items()}
     return watched(lambda watch: trust(design, solvers, watch, per_band))
