@@ -45,7 +45,7 @@ def test_rows_stay_whole_on_either_paper(browser: Any, page: Path, paper: str) -
         "Page.printToPDF", {"paperWidth": width, "paperHeight": height}
     )
     pages = [
-        sheet.extract_text()
+        sheet.extract_text().replace("\u00a0", " ")
         for sheet in PdfReader(io.BytesIO(base64.b64decode(printed["data"]))).pages
     ]
     readings, *cuts = pages

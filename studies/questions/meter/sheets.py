@@ -28,7 +28,7 @@ from studies.questions.meter.words import (
     to_write_down,
 )
 
-HEIGHT_IN = 3.4
+HEIGHT_IN = 3.0
 """Of the drawing of the places."""
 DRIFT_HZ = 1000.0
 """The band nearest to it is read again at the first place after each other."""

@@ -19,7 +19,7 @@ SMALL, BODY, LARGE, TITLE = 8.0, 9.0, 11.0, 13.0
 LEADING = 1.3
 ELLIPSIS = "\u2026"
 BINDING = "\u00a0"
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|in|deg|kg|lb|\d+/\d+)\b|%)")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:mm|in|deg|kg|lb|dB|m3|k?Hz|\d+/\d+)\b|%)")
 
 
 @dataclass(frozen=True)
