@@ -15,14 +15,7 @@ from bodies import (
 from scipy.special import jn_zeros
 
 from dispersion.waves import Monopole, WaveSettings, solve
-from studies.questions.proof.cases.monopoles import (
-    DEFAULT_MESH,
-    ELEVATIONS,
-    IRREGULAR,
-    in_air,
-    in_the_example,
-    irregular,
-)
+from studies.questions.proof.cases.monopoles import ELEVATIONS, in_air
 
 BODIES = built().bodies
 
@@ -66,16 +59,3 @@ def test_irregular_frequencies_of_the_column(low: float, high: float, step: floa
         assert level_error(found, exact) < LEVEL_TOLERANCE_DB
         errors.append(np.abs(found - exact).max() / np.abs(exact).max())
     assert max(errors) < 2.0 * np.median(errors)
-
-
-@pytest.mark.parametrize("case", DEFAULT_MESH)
-def test_default_mesh(case: tuple[float, int]) -> None:
-    compared = in_the_example(case)
-    assert len({name.rpartition(", ")[0] for name in compared.at}) >= 4
-    assert compared.held
-
-
-@pytest.mark.parametrize("ka", IRREGULAR)
-def test_irregular_frequencies_of_a_sphere(ka: float) -> None:
-    """One inner point would cure a sphere as well, so the column is the harder test."""
-    assert irregular(ka).held

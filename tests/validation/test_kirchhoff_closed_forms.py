@@ -3,10 +3,9 @@
 - Rigid sphere: the level over the exact series of Rayleigh and Morse is computed here.
 - Disc with source and receiver together on its axis: image source less edge wave, elementary.
 - Pressure on a piston: Beranek & Mellow, Acoustics: Sound Fields and Transducers (2012), sections
-  4.19 and 13.7; tables computed from these formulas.
+  4.19 and 13.7.
 - Curvature: J. H. Rindel, "Attenuation of sound reflections from curved surfaces" (1985) [from
   memory]; for a source on the axis it is the ray law of the ball.
-- Other numbers and their sources: `studies.questions.proof.cases.kirchhoff`.
 """
 
 import numpy as np
@@ -15,15 +14,7 @@ from scipy.special import j0, spherical_jn, spherical_yn, struve
 
 from dispersion.paths.kirchhoff import cut_rings, far_kernels, near_kernels, piston_plane_pressure
 from shapes.meridian import Arc, Line
-from studies.questions.proof.cases.kirchhoff import (
-    BALL_KA,
-    CLOSED_FORM,
-    FINE,
-    backscatter,
-    ball_straight_back,
-    piston_far_away,
-    piston_on_its_axis,
-)
+from studies.questions.proof.cases.quick_methods import FINE, SIX_DIGITS, backscatter
 
 pytestmark = pytest.mark.uncompiled
 
@@ -44,15 +35,8 @@ def test_ball_is_off_the_exact_series_as_far_as_kirchhoff_is(ka: float, level: f
     assert 20.0 * np.log10(abs(backscatter(ka) / exact)) == pytest.approx(level, abs=0.005)
 
 
-@pytest.mark.parametrize(
-    ("k", "printed"),
-    [
-        (5.0, 0.24146269 + 1.31568814j),
-        (20.0, 0.97876436 + 3.34382939j),
-        (100.0, -3.21129080 + 2.28258267j),
-    ],
-)
-def test_disc_sends_back_image_less_edge_wave(k: float, printed: complex) -> None:
+@pytest.mark.parametrize("k", [5.0, 20.0, 100.0])
+def test_disc_sends_back_image_less_edge_wave(k: float) -> None:
     h, b = 0.2, 0.15
     rim = np.hypot(h, b)
     image_less_edge = np.exp(2j * k * h) / (2 * h) - h * np.exp(2j * k * rim) / (2 * rim**2)
@@ -60,17 +44,16 @@ def test_disc_sends_back_image_less_edge_wave(k: float, printed: complex) -> Non
     away = np.hypot(rings.r, h)
     dipole, _ = near_kernels(rings, k, np.array([[0.0, h]]))
     found = complex((dipole @ (2.0 * np.exp(1j * k * away) / away))[0])
-    assert found == pytest.approx(image_less_edge, abs=CLOSED_FORM)
-    assert found == pytest.approx(printed, abs=CLOSED_FORM)
+    assert found == pytest.approx(image_less_edge, abs=SIX_DIGITS)
 
 
 @pytest.mark.parametrize("ka", [0.5, 1.0, 3.0, 10.0, 30.0])
 def test_piston_presses_on_its_middle_and_its_rim(ka: float) -> None:
     # In units of rho c u, and conjugate to the book's exp(+j omega t).
     middle, rim = piston_plane_pressure(ka, np.array([0.0, 1.0]), 1.0, ones) * ka / 1j
-    assert middle == pytest.approx(1.0 - np.exp(1j * ka), abs=CLOSED_FORM)
+    assert middle == pytest.approx(1.0 - np.exp(1j * ka), abs=SIX_DIGITS)
     at_rim = 0.5 * (1.0 - j0(2 * ka) - 1j * struve(0, 2 * ka))
-    assert rim == pytest.approx(at_rim, abs=CLOSED_FORM)
+    assert rim == pytest.approx(at_rim, abs=SIX_DIGITS)
 
 
 def test_pressure_on_the_baffle_is_the_field_just_above_it() -> None:
@@ -83,19 +66,6 @@ def test_pressure_on_the_baffle_is_the_field_just_above_it() -> None:
     # dp/dz is -1 over the piston and 0 beside it; what is left is of second order, (k z)^2 / 2.
     expected = on_baffle - np.where(radii < 0.1, 0.004, 0.0)
     assert found == pytest.approx(expected, abs=0.02 * abs(on_baffle).max())
-
-
-@pytest.mark.parametrize(
-    ("ka", "levels"),
-    [
-        (5.0, (1.196944, 1.856479, 1.999339, 1.720270, 1.113004, 0.490056, 0.248732)),
-        (10.0, (1.917849, 1.381158, 0.102800, 1.754905, 1.849471, 0.950235, 0.493603)),
-    ],
-)
-def test_piston_on_its_axis(ka: float, levels: tuple[float, ...]) -> None:
-    compared = piston_on_its_axis(ka)
-    assert compared.held
-    assert compared.found == pytest.approx(levels, abs=2e-6)
 
 
 def test_far_field_is_the_near_field_far_away() -> None:
@@ -131,13 +101,3 @@ def test_ball_spreads_sound_as_its_curvature_says() -> None:
     mean = np.average(found, weights=np.sin(np.pi * (wavenumbers - 400.0) / 200.0) ** 2)
     # k R is 75: the next order of the expansion, 1/(kR), is a tenth of a decibel.
     assert 20.0 * np.log10(abs(mean)) == pytest.approx(-4.4370, abs=0.12)
-
-
-@pytest.mark.parametrize("ka", BALL_KA)
-def test_ball_sends_back_what_kirchhoff_says(ka: float) -> None:
-    assert ball_straight_back(ka).held
-
-
-@pytest.mark.parametrize("ka", [1.0, 5.0, 20.0])
-def test_piston_far_away(ka: float) -> None:
-    assert piston_far_away(ka).held

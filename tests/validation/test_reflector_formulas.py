@@ -1,7 +1,7 @@
 """Reflector formulas and solids.
 
 Focal properties of the conic sections: elementary, as found in any handbook (path lengths within
-1e-12 m). Cap, frustum and ring: `studies.questions.proof.cases.volumes`.
+1e-12 m). Cap, frustum and ring are checks of `proof`.
 """
 
 import math
@@ -11,12 +11,6 @@ import pytest
 
 from shapes.meridian import Line
 from shapes.reflectors import Reflector, ball_cap, conic_section
-from studies.questions.proof.cases.volumes import (
-    cap_of_a_three_four_five_triangle,
-    frustum,
-    ring,
-    torus,
-)
 
 CONICS = [
     conic_section("ellipse", 0.08, 0.05, 0.05, focus_radius=0.15),
@@ -106,20 +100,3 @@ def _second_focus(shape: Reflector) -> np.ndarray:
 def _ray(shape: Reflector) -> np.ndarray:
     elevation = shape.fact("ray elevation")
     return np.array([math.cos(elevation), math.sin(elevation)])
-
-
-def test_cap_of_a_three_four_five_triangle() -> None:
-    assert cap_of_a_three_four_five_triangle(None).held
-    cap = ball_cap(0.60, 0.06)
-    assert cap.volume == pytest.approx(math.pi * 0.06**2 * (3 * 0.3 - 0.06) / 3, rel=1e-12)
-    assert cap.profile.area == pytest.approx(2 * math.pi * 0.3 * 0.06, rel=1e-12)
-
-
-def test_frustum() -> None:
-    assert frustum(None).held
-
-
-def test_pappus_torus() -> None:
-    assert ring(None).held
-    assert torus().volume == pytest.approx(2 * math.pi**2 * 0.1 * 0.02**2, rel=1e-12)
-    assert not torus().is_closed

@@ -1,7 +1,7 @@
-"""Rigid cylinders across the wave, in the plane: one against its series, several against laws.
+"""Rigid cylinders across the wave, in the plane, against laws; their series are checks of `proof`.
 
-One: `studies.questions.proof.cases.rods`. Several: the optical theorem in two dimensions, Martin,
-Multiple Scattering (2006) [from memory]; the other laws are elementary.
+The optical theorem in two dimensions: Martin, Multiple Scattering (2006) [from memory]; the other
+laws are elementary.
 """
 
 import numpy as np
@@ -16,7 +16,7 @@ from dispersion.paths.cylinders import (
     plane_wave,
     scatter,
 )
-from studies.questions.proof.cases.rods import AZIMUTHS, KA, beside_a_line, in_plane_wave
+from studies.questions.proof.cases.quick_methods import AZIMUTHS
 
 PAIR = np.array([0.3 + 0.1j, -0.2 + 0.4j])
 EXACT = 1e-9
@@ -134,13 +134,3 @@ def test_pattern_repeats_from_post_to_post() -> None:
 def test_orders_reach_past_the_size() -> None:
     assert cylinder_orders(10.0, 1.0)[-1] >= 16
     assert cylinder_orders(1e-3, 1e-3)[-1] >= 6
-
-
-@pytest.mark.parametrize("ka", KA)
-def test_plane_wave_series(ka: float) -> None:
-    assert in_plane_wave(ka).held
-
-
-@pytest.mark.parametrize("ka", KA)
-def test_line_source_series(ka: float) -> None:
-    assert beside_a_line(ka).held

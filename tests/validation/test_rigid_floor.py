@@ -35,14 +35,11 @@ from shapes.meridian import Line, Meridian
 from studies.questions.proof.cases.floors import (
     SAME_DB,
     UP,
-    ball_above_a_plane,
     driven_with_image,
     driver,
-    half_ball_in_a_wave,
     half_sphere_in_a_wave,
     image_of,
     joined_with_image,
-    swelling_half_ball,
 )
 
 FOOT = -built().column.height
@@ -57,8 +54,9 @@ FLARED_FOOT = Meridian(
 )
 
 
-@pytest.mark.parametrize("frequency", [50.0, 200.0, 1e3, 4e3, 16e3])
-def test_floor_is_the_doubled_assembly(frequency: float) -> None:
+@pytest.mark.parametrize("frequency", [80.0, 1.6e3, 8e3])
+def test_near_field_and_power_are_those_of_the_doubled_assembly(frequency: float) -> None:
+    """Between the frequencies at which `proof` holds the far field alone."""
     lower, upper = built().bodies
     on_floor = solve((lower, upper), frequency, [driver()], AIR, floor=FOOT)
     both = (joined_with_image(FOOTLESS, FOOT), upper, image_of(upper, FOOT))
@@ -83,11 +81,6 @@ def test_source_beside_a_foot_that_slants(m: int) -> None:
     assert level_error(on_floor.far_field(UP)[:, 0], direct + image, 60.0) < SAME_DB
 
 
-@pytest.mark.parametrize("ka", [0.3, 1.0, 5.0, 15.0])
-def test_half_of_a_pulsating_sphere(ka: float) -> None:
-    assert swelling_half_ball(ka).held
-
-
 def test_order_of_convergence() -> None:
     """As without a floor: quartic elements, one order less than 5 allowed (see convergence).
 
@@ -101,12 +94,6 @@ def test_order_of_convergence() -> None:
         unknowns.append(count)
     assert unknowns == [13, 17, 21]
     assert -np.polyfit(np.log(unknowns), np.log(errors), 1)[0] > 4.0
-
-
-@pytest.mark.parametrize("height", [1.2, 1.7, 3.0])
-@pytest.mark.parametrize("ka", [0.2, 1.0, 4.0, 9.0])
-def test_pulsating_sphere_above_a_plane(ka: float, height: float) -> None:
-    assert ball_above_a_plane((ka, height)).held
 
 
 def hidden_with_image(source: Monopole, bodies: Sequence[Meridian], floor: float, m: int) -> Drive:
@@ -167,8 +154,3 @@ def test_finer_mesh_agrees(name: str) -> None:
         for one, other in zip(found, exact, strict=True):
             upper = coarse.problem.elevations >= 0.0
             assert level_error(one[upper], other[upper]) < LEVEL_TOLERANCE_DB
-
-
-@pytest.mark.parametrize("ka", [0.5, 3.0, 10.0])
-def test_half_of_a_rigid_sphere_in_a_plane_wave(ka: float) -> None:
-    assert half_ball_in_a_wave(ka).held

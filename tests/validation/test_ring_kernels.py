@@ -1,7 +1,6 @@
 """Ring kernels.
 
-Azimuthal orders m > 0: mpmath quadrature of the same integrals, here. Other numbers and their
-sources: `studies.questions.proof.cases.rings`.
+Azimuthal orders m > 0, and the reference of `proof`: mpmath quadrature of the same integrals.
 """
 
 import mpmath
@@ -15,10 +14,7 @@ from studies.questions.proof.cases.rings import (
     FAR,
     NORMAL,
     ON_AXIS,
-    STILL,
-    TABLE,
-    charged_ring,
-    tabulated,
+    by_quadrature,
 )
 
 pytestmark = pytest.mark.uncompiled
@@ -34,6 +30,13 @@ def test_orders_against_quadrature(pair, k: float, m: int) -> None:
     g0, d0 = (abs(value) for value in ring_kernels(*pair, k, 0, NORMAL))
     assert abs(found_g - g) < DIGITS * g0
     assert abs(found_d - d) < DIGITS * max(abs(d), d0)
+
+
+@pytest.mark.parametrize("k", [0.0, 5.0])
+@pytest.mark.parametrize("pair", [FAR, CLOSE, ON_AXIS])
+def test_the_reference_of_proof(pair, k: float) -> None:
+    for found, exact in zip(by_quadrature(pair, k), _by_quadrature(*pair, k, 0), strict=True):
+        assert abs(found - exact) < 1e-12 * abs(exact)
 
 
 def test_order_of_a_point_on_the_axis_vanishes() -> None:
@@ -63,13 +66,3 @@ def _by_quadrature(point, ring, k: float, m: int) -> tuple[complex, complex]:
 
         values = [complex(mpmath.quad(f, stops) / (2 * mpmath.pi)) for f in (g, d)]
     return np.complex128(values[0]), np.complex128(values[1])
-
-
-@pytest.mark.parametrize("row", TABLE)
-def test_printed_values(row: tuple) -> None:
-    assert tabulated(row).held
-
-
-@pytest.mark.parametrize("pair", STILL)
-def test_still_air_is_an_elliptic_integral(pair: tuple) -> None:
-    assert charged_ring(pair).held

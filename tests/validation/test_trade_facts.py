@@ -1,6 +1,6 @@
-"""Two builds that are known to have been made: common practice, no source.
+"""Sizes that the trade builds with, to hold the program against: common practice, no source.
 
-Only the sizes named in the tests are facts of the trade. What they leave open (effective radius,
+Facts of the trade are the sizes named in the tests alone. What they leave open (effective radius,
 frame, column, post circle) is filled in with ordinary values of the class; the geometry has to
 come out possible, and nothing is said about how good it is.
 """
@@ -19,7 +19,10 @@ def inches(text: str) -> float:
 
 
 def eight_inch_build(keep: float) -> Assembly:
-    """8-inch-class driver, 7 1/4 in opening, 10 1/2 in plate, 4 1/2 in posts, 3/8 in sockets."""
+    """8-inch-class driver, 7 1/4 in opening, 10 1/2 in plate, 4 1/2 in posts, 3/8 in sockets.
+
+    Common practice, no source; keeps of 1 to 3 1/2 in are, too.
+    """
     driver = Driver(
         effective_radius=0.083,
         frame_radius=inches("8 1/8") / 2,
@@ -58,7 +61,7 @@ def test_half_an_eight_inch_ball_does_not_fit_those_posts() -> None:
 
 @pytest.mark.parametrize("gap", ["2 3/4", "3", "3 1/2"])
 def test_half_of_a_five_inch_ball_over_a_five_inch_driver_fits(gap: str) -> None:
-    """5-inch-class driver, 8 in plate, exactly half of a 5 in ball (keep 2 1/2 in)."""
+    """5-inch-class driver, 8 in plate, half of a 5 in ball: common practice, no source."""
     build = Assembly(
         column=Column(width=inches("8"), height=0.9),
         driver=Driver(

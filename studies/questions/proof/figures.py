@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -23,8 +22,8 @@ from studies.answer.charts.style import (
 )
 from studies.answer.picture import Picture, Pictures
 from studies.questions.proof.cases.check import LEVEL_TOLERANCE_DB
-from studies.questions.proof.cases.meshes import FULL_ORDER
-from studies.questions.proof.study import DEFAULT_ELEMENTS, Proof, error_by_frequency
+from studies.questions.proof.cases.meshes import FULL_ORDER, MeshLadder
+from studies.questions.proof.study import DEFAULT_ELEMENTS, Proof
 
 LEAST_DB, MOST_DB = 1e-5, 1.0
 MARKERS = ("o", "s", "^", "D", "v", "P", "X")
@@ -33,13 +32,8 @@ ERROR_LABEL = "difference to the reference, dB"
 
 def proof_pictures(proof: Proof) -> Pictures:
     """Draw the error against frequency and against elements per wavelength."""
-    climbs = [
-        Climb(ladder.name, ladder.per_wavelength, 20.0 * np.log10(1.0 + ladder.error))
-        for ladder in proof.ladders
-    ]
-    errors = error_by_frequency(proof)
     drawn = {}
-    if errors:
+    if errors := proof.errors_by_frequency:
         figure = error_by_frequency_figure(
             "Wave solver: largest difference to what is known, at each frequency",
             errors,
@@ -53,25 +47,15 @@ def proof_pictures(proof: Proof) -> Pictures:
         )
     figure = error_by_mesh_figure(
         "Wave solver: error of the far field on finer and finer meshes",
-        climbs,
-        DEFAULT_ELEMENTS,
+        proof.ladders,
+        proof.expected_fall,
         LEVEL_TOLERANCE_DB,
-        FULL_ORDER,
     )
     drawn["mesh"] = Picture(
         figure,
         "How fast the error falls as elements shrink: largest error anywhere, re the maximum.",
     )
     return drawn
-
-
-@dataclass(frozen=True, eq=False)
-class Climb:
-    """Error of one field on finer and finer meshes: name, elements per wavelength, error (dB)."""
-
-    name: str
-    per_wavelength: ArrayLike
-    error_db: ArrayLike
 
 
 @in_common_style
@@ -116,20 +100,21 @@ def error_by_frequency_figure(
 
 @in_common_style
 def error_by_mesh_figure(
-    title: str, climbs: Sequence[Climb], default: float, limit_db: float, full_order: float
+    title: str,
+    ladders: Sequence[MeshLadder],
+    expected_fall: tuple[np.ndarray, np.ndarray],
+    limit_db: float,
 ) -> Figure:
     """Draw the error against the elements per wavelength.
 
     Parameters
     ----------
     title : str
-    climbs : sequence of Climb
-    default : float
-        Elements per wavelength of the default mesh.
+    ladders : sequence of MeshLadder
+    expected_fall : (elements per wavelength, errors in dB)
+        A guide: how the error falls that goes as theory promises.
     limit_db : float
         What is promised.
-    full_order : float
-        Power with which theory lets the error fall, drawn as a guide.
 
     Returns
     -------
@@ -137,28 +122,25 @@ def error_by_mesh_figure(
     """
     figure = new_figure(5.8, title)
     axes: Axes = figure.add_subplot()
-    for row, climb in enumerate(climbs):
+    for row, ladder in enumerate(ladders):
         axes.plot(
-            climb.per_wavelength,
-            climb.error_db,
+            ladder.per_wavelength,
+            ladder.error_db,
             marker=MARKERS[row % len(MARKERS)],
             markersize=5,
             linewidth=1.4,
             color=SERIES[row % len(SERIES)],
-            label=climb.name,
+            label=ladder.name,
         )
-    finest = np.concatenate([np.asarray(climb.per_wavelength, float) for climb in climbs])
-    along = np.array([finest.min(), finest.max()])
-    start = max(float(np.max(climb.error_db)) for climb in climbs)
-    guide = 2.0 * start * (along / along[0]) ** -full_order
+    along, guide = expected_fall
     axes.plot(
-        along, guide, color=QUIET, linestyle=(0, (2, 2)), label=f"falls with power {full_order:g}"
+        along, guide, color=QUIET, linestyle=(0, (2, 2)), label=f"falls with power {FULL_ORDER:g}"
     )
     _limit(axes, limit_db)
-    axes.axvline(default, color=INK, linewidth=0.9)
+    axes.axvline(DEFAULT_ELEMENTS, color=INK, linewidth=0.9)
     axes.annotate(
         " default mesh",
-        (default, 1.0),
+        (DEFAULT_ELEMENTS, 1.0),
         xycoords=("data", "axes fraction"),
         verticalalignment="top",
         color=INK,

@@ -1,4 +1,4 @@
-"""Is the program right? Everything it can be held against without a design, and what it cannot."""
+"""Is the program right? Every check of it that needs no design, and what nothing checks."""
 
 from __future__ import annotations
 
@@ -15,10 +15,46 @@ import numpy as np
 
 from dispersion.keys import solver_version
 from dispersion.waves import DEFAULT_SETTINGS, one_blas_thread
-from studies.questions.proof.cases.check import Check, Compared
-from studies.questions.proof.cases.checks import FAMILIES
-from studies.questions.proof.cases.meshes import LADDERS, MeshLadder
+from studies.questions.proof.cases import (
+    closed_forms,
+    discs,
+    echoes,
+    floors,
+    laws,
+    meshes,
+    monopoles,
+    pistons,
+    quick_methods,
+    rings,
+    sphere_scattering,
+    sphere_sources,
+    standards,
+)
+from studies.questions.proof.cases.check import WAVES, Check, Compared
+from studies.questions.proof.cases.meshes import FULL_ORDER, LADDERS, MeshLadder
 from studies.solving.grid import Progress
+
+FAMILIES: Mapping[str, tuple[Check, ...]] = {
+    "sources on a sphere": sphere_sources.CHECKS,
+    "sphere met by waves": sphere_scattering.CHECKS,
+    "discs": discs.CHECKS,
+    "piston in a baffle": pistons.CHECKS,
+    "echoes in water": echoes.CHECKS,
+    "hidden sources": monopoles.CHECKS,
+    "on a floor": floors.CHECKS,
+    "power, reciprocity": laws.CHECKS,
+    "meshes": (meshes.ORDER,),
+    "rings": rings.CHECKS,
+    "edge waves": quick_methods.EDGE_WAVES,
+    "Kirchhoff": quick_methods.KIRCHHOFF,
+    "images": quick_methods.IMAGES,
+    "posts": quick_methods.POSTS,
+    "air and bands": standards.CHECKS,
+    "patterns": closed_forms.PATTERNS,
+    "crossovers": closed_forms.CROSSOVERS,
+    "solids": closed_forms.SOLIDS,
+}
+"""All checks, family by family, in the order of print."""
 
 BUILT_ON = ("numpy", "scipy", "numba")
 DEFAULT_ELEMENTS = DEFAULT_SETTINGS.mesh.unknowns_per_wavelength / 4.0
@@ -112,7 +148,7 @@ class Proved:
 
     @property
     def held(self) -> bool:
-        """Tell whether every value is within its limit."""
+        """Whether every value is within its limit."""
         return all(case.held for case in self.cases)
 
     @property
@@ -124,6 +160,16 @@ class Proved:
     def nearest(self) -> Compared:
         """The case with the value nearest to its limit, or farthest beyond it."""
         return max(self.cases, key=lambda case: case.share_of_limit.max())
+
+    @property
+    def share_of_limit(self) -> float:
+        """Largest difference over what is allowed; above 1 the check fails."""
+        return float(self.nearest.share_of_limit.max())
+
+    @property
+    def largest_difference(self) -> float:
+        """Size of the largest difference of all, in the unit of the check."""
+        return max(float(np.abs(case.difference).max()) for case in self.cases)
 
 
 @dataclass(frozen=True, eq=False)
@@ -149,9 +195,71 @@ class Proof:
         return tuple(one for one in self.proved if not one.held)
 
     @property
+    def failures_first(self) -> tuple[Proved, ...]:
+        """Every check: those that do not hold, then the rest, each in the order of print."""
+        return tuple(sorted(self.proved, key=lambda one: one.held))
+
+    @property
     def values(self) -> int:
         """How many values were compared in all."""
         return sum(one.values for one in self.proved)
+
+    @property
+    def worst_share_of_limit(self) -> float:
+        """Largest difference over what is allowed, of all checks."""
+        return max(one.share_of_limit for one in self.proved)
+
+    @property
+    def promises(self) -> tuple[Proved, ...]:
+        """Checks of the wave solver in dB: those that the promise of 0.1 dB is about."""
+        return tuple(
+            one for one in self.proved if one.check.kind == WAVES and one.check.unit == "dB"
+        )
+
+    @property
+    def range_hz(self) -> tuple[float, float] | None:
+        """Lowest and highest frequency of all values; None if frequency is no question of any."""
+        every = [case.hertz for one in self.proved for case in one.cases if case.hertz is not None]
+        if not every:
+            return None
+        return float(min(hertz.min() for hertz in every)), float(max(h.max() for h in every))
+
+    @property
+    def worst_power_error_db(self) -> float:
+        """Power of the examples far away over that given off, dB, at worst; 0 if not tried."""
+        balance = [one for one in self.proved if one.check is laws.POWER_BALANCE]
+        return max((one.largest_difference for one in balance), default=0.0)
+
+    @property
+    def orders(self) -> tuple[float, float]:
+        """Lowest and highest power of the element size with which the error falls."""
+        orders = [ladder.order for ladder in self.ladders]
+        return min(orders), max(orders)
+
+    @property
+    def errors_by_frequency(self) -> Mapping[str, tuple[np.ndarray, np.ndarray]]:
+        """By family, the frequencies (Hz) and the largest difference (dB) at each."""
+        errors: dict[str, dict[float, float]] = {}
+        for one in self.proved:
+            for case in one.cases:
+                if case.hertz is None or one.check.unit != "dB":
+                    continue
+                family = errors.setdefault(one.family, {})
+                for hertz, off in zip(case.hertz.round(3), np.abs(case.difference), strict=True):
+                    family[float(hertz)] = max(family.get(float(hertz), 0.0), float(off))
+        return {name: tuple(np.array(sorted(found.items())).T) for name, found in errors.items()}
+
+    @property
+    def expected_fall(self) -> tuple[np.ndarray, np.ndarray]:
+        """Guide for finer and finer meshes: how the error falls that goes as theory promises.
+
+        Elements per wavelength, from the fewest to the most of all ladders, and an error in dB
+        that falls with the power `FULL_ORDER`, from twice the largest that was found.
+        """
+        per_wavelength = np.concatenate([ladder.per_wavelength for ladder in self.ladders])
+        along = np.array([per_wavelength.min(), per_wavelength.max()])
+        start = max(float(ladder.error_db.max()) for ladder in self.ladders)
+        return along, 2.0 * start * (along / along[0]) ** -FULL_ORDER
 
 
 def prove(
@@ -200,21 +308,6 @@ def _all_of(
             pool.shutdown(cancel_futures=True)
             raise
         return [future.result() for future in waiting]
-
-
-def error_by_frequency(proof: Proof) -> dict[str, tuple[np.ndarray, np.ndarray]]:
-    """Collect, by family, the frequencies (Hz) and the largest difference (dB) at each."""
-    errors: dict[str, dict[float, float]] = {}
-    for one in proof.proved:
-        for case in one.cases:
-            if case.hertz is None or one.check.unit != "dB":
-                continue
-            family = errors.setdefault(one.family, {})
-            for hertz, off in zip(case.hertz.round(3), np.abs(case.difference), strict=True):
-                family[float(hertz)] = max(family.get(float(hertz), 0.0), float(off))
-    return {
-        name: tuple(np.array(sorted(family.items())).T) for name, family in errors.items() if family
-    }
 
 
 def _program() -> Program:

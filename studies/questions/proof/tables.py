@@ -6,9 +6,9 @@ from dispersion.waves import DEFAULT_SETTINGS
 from studies.answer.columns import number, text
 from studies.answer.evidence import Evidence
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
-from studies.questions.proof.cases.check import LEVEL_TOLERANCE_DB, WAVES, Compared
-from studies.questions.proof.cases.laws import POWER_BALANCE
-from studies.questions.proof.study import DEFAULT_ELEMENTS, UNCHECKED, Proof, Proved
+from studies.questions.proof.cases.check import LEVEL_TOLERANCE_DB, Compared
+from studies.questions.proof.study import UNCHECKED, Proof, Proved
+from studies.questions.proof.words import answer, place_of
 
 HOLDS, FAILS = "holds", "FAILS"
 IN_FULL = "as text, so that no digit is lost"
@@ -19,37 +19,11 @@ def proof_tables(proof: Proof) -> Findings:
     return Findings(
         command="proof",
         design=proof.design,
-        answer=tuple(_answer(proof)),
+        answer=answer(proof),
         facts=tuple(_facts(proof)),
         tables=(_checks(proof), _unchecked(), _meshes(proof), _values(proof)),
         evidence=_evidence(proof),
     )
-
-
-def _answer(proof: Proof) -> list[str]:
-    count, values = len(proof.proved), f"{proof.values:,}".replace(",", " ")
-    if proof.failed:
-        names = "; ".join(one.check.name for one in proof.failed)
-        first = f"{len(proof.failed)} of {count} checks FAIL: {names}. Do not trust this program"
-        said = [f"{first} here until that is explained."]
-    else:
-        said = [f"All {count} checks hold: {values} values found, each within its limit."]
-    waves = [one for one in proof.proved if one.check.kind == WAVES and one.check.unit == "dB"]
-    if waves:
-        tightest = max(waves, key=_share)
-        said.append(
-            f"Full wave solver: {len(waves)} checks in dB, where {LEVEL_TOLERANCE_DB:g} dB is"
-            f" promised within 30 dB of the maximum. Nearest to its limit, at"
-            f" {100.0 * _share(tightest):.0f} %: {tightest.check.name}, {_where(tightest.nearest)}."
-        )
-    orders = [ladder.order for ladder in proof.ladders]
-    said += [
-        f"Meshes: the error falls with the power {min(orders):.1f} to {max(orders):.1f} of the"
-        f" element size; the default is {DEFAULT_ELEMENTS:g} quartic elements in a wavelength.",
-        "Not checked: any real speaker. Nobody has published a measured comparison of cap, cone"
-        " and curve on one driver. The list below says what else is not.",
-    ]
-    return said
 
 
 def _facts(proof: Proof) -> list[Fact]:
@@ -58,7 +32,7 @@ def _facts(proof: Proof) -> list[Fact]:
         Fact("checks", len(proof.proved), "number of checks"),
         Fact("checks_failed", len(proof.failed), "number of checks that fail"),
         Fact("values", proof.values, "number of values compared"),
-        Fact("worst_share_of_limit", max(map(_share, proof.proved)), "largest difference / limit"),
+        Fact("worst_share_of_limit", proof.worst_share_of_limit, "largest difference / limit"),
     ]
 
 
@@ -75,13 +49,11 @@ def _checks(proof: Proof) -> Table:
         text("source", "", "who published the numbers", shown=False),
         TableColumn("source_mark", "source", "no value: place of the source's number in print"),
     )
-    # What fails comes first, the rest in its order.
-    ordered = sorted(proof.proved, key=lambda one: one.held)
     return Table(
         "checks",
         "What it is held against: of each check the value nearest to its limit",
         columns,
-        tuple(_check_row(one) for one in ordered),
+        tuple(_check_row(one) for one in proof.failures_first),
         "every single value stands in proof-values.csv",
         note_key="source",
         mark_key="source_mark",
@@ -95,10 +67,10 @@ def _check_row(one: Proved) -> tuple[Value, ...]:
         check.kind,
         check.name,
         one.values,
-        _where(case),
+        place_of(case),
         *_four(case, case.worst),
         check.unit,
-        _share(one),
+        one.share_of_limit,
         HOLDS if one.held else FAILS,
         check.source,
         None,
@@ -179,28 +151,18 @@ def _two(words: str) -> str:
     return f"{float(words):.2g}"
 
 
-def _share(one: Proved) -> float:
-    return float(one.nearest.share_of_limit.max())
-
-
-def _where(case: Compared) -> str:
-    return f"{case.case}, {case.at[case.worst]}"
-
-
 def _evidence(proof: Proof) -> Evidence | None:
-    compared = [case for one in proof.proved for case in one.cases]
-    pitches = [case.hertz for case in compared if case.hertz is not None]
-    if not pitches:
+    if proof.range_hz is None:
         return None
-    balance = [one.nearest for one in proof.proved if one.check is POWER_BALANCE]
+    lowest_hz, highest_hz = proof.range_hz
     return Evidence(
         method="waves",
         solved=0,
-        lowest_hz=min(float(hertz.min()) for hertz in pitches),
-        highest_hz=max(float(hertz.max()) for hertz in pitches),
+        lowest_hz=lowest_hz,
+        highest_hz=highest_hz,
         unknowns_lowest=0,
         unknowns_highest=0,
-        worst_power_error_db=max((float(abs(b.difference).max()) for b in balance), default=0.0),
+        worst_power_error_db=proof.worst_power_error_db,
         settings=DEFAULT_SETTINGS.summary(),
         remarks=(
             "the same checks stand in tests/validation, with more that need other packages",

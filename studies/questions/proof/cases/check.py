@@ -19,7 +19,7 @@ AS_A_SHARE = 10.0 ** (LEVEL_TOLERANCE_DB / 20.0) - 1.0
 """0.1 dB as a share of the pressure."""
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Compared:
     """Values of one case.
 
@@ -61,11 +61,11 @@ class Compared:
 
     @property
     def held(self) -> bool:
-        """Tell whether every difference is within its limit."""
+        """Whether every difference is within its limit."""
         return bool(self.share_of_limit.max() <= 1.0)
 
     def __repr__(self) -> str:
-        """Tell the value nearest to its limit."""
+        """Show the value nearest to its limit."""
         w = self.worst
         return (
             f"{self.case}, {self.at[w]}: found {self.found[w]:.6g}, known {self.known[w]:.6g},"
@@ -73,7 +73,7 @@ class Compared:
         )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Check:
     """One thing the program is held against.
 
@@ -109,13 +109,34 @@ def compare(
     allowed: ArrayLike,
     hertz: ArrayLike | None = None,
 ) -> Compared:
-    """Put values side by side; `allowed` and `hertz` may be one number for all."""
+    """Put values beside what they should be.
+
+    Parameters
+    ----------
+    case : str
+        Such as "ka 5".
+    at : sequence of str
+        Name of each value: "30 deg".
+    found, known : array_like of N
+        By the program, and as known.
+    allowed : array_like
+        Largest difference, of each or for all.
+    hertz : array_like, optional
+        Frequency of each value or of all.
+
+    Raises
+    ------
+    ValueError
+        If names, values found and values known are not equally many, or none.
+    """
     there, reference = np.ravel(found).astype(float), np.ravel(known).astype(float)
     limit = np.broadcast_to(np.asarray(allowed, dtype=float), there.shape)
     pitch = None if hertz is None else np.broadcast_to(np.asarray(hertz, float), there.shape)
     if not len(at) == len(there) == len(reference) > 0:
         raise ValueError(f"{case}: {len(at)} names, {len(there)} found, {len(reference)} known")
-    return Compared(case, tuple(at), there, reference, limit, pitch)
+    return Compared(
+        case=case, at=tuple(at), found=there, known=reference, allowed=limit, hertz=pitch
+    )
 
 
 def compare_levels(
@@ -127,7 +148,23 @@ def compare_levels(
     within: float = PROMISED_RANGE_DB,
     allowed: float = LEVEL_TOLERANCE_DB,
 ) -> Compared:
-    """Compare complex fields by their levels re the maximum of the known one, where it is loud."""
+    """Compare levels of complex fields, dB re the maximum of the known one, where it is loud.
+
+    Parameters
+    ----------
+    case : str
+        Such as "ka 5".
+    at : sequence of str
+        Name of each value.
+    found, known : (N,) arrays
+        Complex fields, by the program and exact.
+    hertz : float, optional
+        Frequency of all.
+    within : float
+        Only values whose known level is above minus this many dB are compared.
+    allowed : float
+        Largest difference, dB.
+    """
     most = np.abs(known).max()
     target = level(known / most)
     loud = np.flatnonzero(target > -within)
@@ -136,20 +173,20 @@ def compare_levels(
 
 
 def joined(case: str, parts: Sequence[Compared]) -> Compared:
-    """Several comparisons as one; their own cases go before the names of their values."""
+    """Join several comparisons into one; each value's name begins with its own case."""
     hertz = [part.hertz for part in parts if part.hertz is not None]
     return Compared(
-        case,
-        tuple(f"{part.case}, {name}" for part in parts for name in part.at),
-        np.concatenate([part.found for part in parts]),
-        np.concatenate([part.known for part in parts]),
-        np.concatenate([part.allowed for part in parts]),
-        np.concatenate(hertz) if len(hertz) == len(parts) else None,
+        case=case,
+        at=tuple(f"{part.case}, {name}" for part in parts for name in part.at),
+        found=np.concatenate([part.found for part in parts]),
+        known=np.concatenate([part.known for part in parts]),
+        allowed=np.concatenate([part.allowed for part in parts]),
+        hertz=np.concatenate(hertz) if len(hertz) == len(parts) else None,
     )
 
 
 def level(value: ArrayLike) -> np.ndarray:
-    """20 lg of the magnitude."""
+    """20 lg of the magnitude, dB."""
     return 20.0 * np.log10(np.abs(value))
 
 

@@ -15,7 +15,7 @@ Sources:
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import eval_legendre, spherical_jn, spherical_yn
+from scipy.special import eval_legendre
 
 from dispersion.waves import Drive, PlaneWave, WaveSettings, axial_motion, normal_motion, solve
 from shapes.meridian import Arc, Line, Meridian
@@ -32,6 +32,7 @@ from studies.questions.proof.cases.check import (
     joined,
     level,
 )
+from studies.questions.proof.cases.series import hankel, scattered_by_sphere
 from studies.questions.proof.cases.solids import AIR, built, frequency_of, hertz, sphere
 
 SAME_DB = 0.01
@@ -74,20 +75,12 @@ def driver() -> Drive:
     return axial_motion("driver", built().ways[0].parts, AIR)
 
 
-def sphere_amplitude(ka: float, sines: np.ndarray) -> np.ndarray:
-    """Far field of a rigid unit sphere in a plane wave that travels up."""
-    n = np.arange(int(ka) + 30)[:, None]
-    slopes = spherical_jn(n, ka, True) + 1j * spherical_yn(n, ka, True)
-    terms = (2 * n + 1) * spherical_jn(n, ka, True) / slopes * eval_legendre(n, sines)
-    return 1j / ka * terms.sum(axis=0)
-
-
 def half_sphere_in_a_wave(ka: float, settings: WaveSettings) -> tuple[np.ndarray, np.ndarray, int]:
     """Far field found and exact, and the unknowns, of a wave that comes straight down."""
     wave = [PlaneWave(-90.0)]
     solution = solve([HALF_BALL], frequency_of(ka), wave, AIR, settings=settings, floor=0.0)
     sines = np.sin(np.radians(UP))
-    exact = sphere_amplitude(ka, sines) + sphere_amplitude(ka, -sines)
+    exact = scattered_by_sphere(ka, sines) + scattered_by_sphere(ka, -sines)
     return solution.far_field(UP)[:, 0], exact, solution.mesh.unknowns
 
 
@@ -97,9 +90,6 @@ def multipoles_above_a_plane(ka: float, height: float) -> np.ndarray:
     c, weights = np.polynomial.legendre.leggauss(200)
     s = np.sqrt(1.0 - c**2)
 
-    def hankel(x: np.ndarray, slope: bool = False) -> np.ndarray:
-        return spherical_jn(n, x, slope) + 1j * spherical_yn(n, x, slope)
-
     # A point of the sphere's image, seen from the sphere's middle, and the image's normal there.
     z = -2.0 * height - c
     rho = np.hypot(s, z)
@@ -108,9 +98,9 @@ def multipoles_above_a_plane(ka: float, height: float) -> np.ndarray:
     legendre = eval_legendre(n, z / rho)
     below = eval_legendre(np.maximum(n - 1, 0), z / rho)
     slope = n * (below - z / rho * legendre) / (1.0 - (z / rho) ** 2)
-    own = ka * hankel(np.array([ka]), True)
+    own = ka * hankel(n, ka, True)
     image = (
-        ka * hankel(ka * rho, True) * legendre * along + hankel(ka * rho) * slope * across
+        ka * hankel(n, ka * rho, True) * legendre * along + hankel(n, ka * rho) * slope * across
     ) / own
     # Rows: orders on the sphere; each multipole is scaled to a slope of 1 there.
     coupling = (n + 0.5) * (eval_legendre(n, c) * weights) @ image.T
@@ -168,35 +158,35 @@ def ball_above_a_plane(case: tuple[float, float]) -> Compared:
 
 CHECKS = (
     Check(
-        "Example on a floor, and mirrored",
-        WAVES,
-        "a rigid plane is a mirror: Pierce, Acoustics, 1.4 [from memory]",
-        "dB",
-        (50.0, 200.0, 1e3, 4e3, 16e3),
-        doubled,
+        name="Example on a floor, and mirrored",
+        kind=WAVES,
+        source="a rigid plane is a mirror: Pierce, Acoustics, 1.4 [from memory]",
+        unit="dB",
+        cases=(50.0, 200.0, 1e3, 4e3, 16e3),
+        run=doubled,
     ),
     Check(
-        "Half a pulsating ball on a floor",
-        WAVES,
-        "elementary",
-        "dB",
-        (0.3, 1.0, 5.0, 15.0),
-        swelling_half_ball,
+        name="Half a pulsating ball on a floor",
+        kind=WAVES,
+        source="elementary",
+        unit="dB",
+        cases=(0.3, 1.0, 5.0, 15.0),
+        run=swelling_half_ball,
     ),
     Check(
-        "Half a ball on a floor, in a wave",
-        WAVES,
-        "Morse & Ingard, Theoretical Acoustics, 8.2 [from memory], mirrored",
-        "dB",
-        (0.5, 3.0, 10.0),
-        half_ball_in_a_wave,
+        name="Half a ball on a floor, in a wave",
+        kind=WAVES,
+        source="Morse & Ingard, Theoretical Acoustics, 8.2 [from memory], mirrored",
+        unit="dB",
+        cases=(0.5, 3.0, 10.0),
+        run=half_ball_in_a_wave,
     ),
     Check(
-        "Pulsating ball above a floor",
-        WAVES,
-        "multipoles; Gaunaurd & Huang, J. Acoust. Soc. Am. 96, 2526 (1994) [from memory]",
-        "dB",
-        tuple((ka, height) for ka in (0.2, 1.0, 4.0, 9.0) for height in (1.2, 1.7, 3.0)),
-        ball_above_a_plane,
+        name="Pulsating ball above a floor",
+        kind=WAVES,
+        source="multipoles; Gaunaurd & Huang, J. Acoust. Soc. Am. 96, 2526 (1994) [from memory]",
+        unit="dB",
+        cases=tuple((ka, height) for ka in (0.2, 1.0, 4.0, 9.0) for height in (1.2, 1.7, 3.0)),
+        run=ball_above_a_plane,
     ),
 )

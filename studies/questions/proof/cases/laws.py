@@ -73,29 +73,29 @@ def still_air(case: tuple[str, float]) -> Compared:
 
 
 POWER_BALANCE = Check(
-    "Power of the examples arrives",
-    WAVES,
-    "elementary: energy is kept",
-    "dB",
-    EXAMPLES,
-    power_balance,
+    name="Power of the examples arrives",
+    kind=WAVES,
+    source="elementary: energy is kept",
+    unit="dB",
+    cases=EXAMPLES,
+    run=power_balance,
 )
 CHECKS = (
     POWER_BALANCE,
     Check(
-        "Source and listener exchanged",
-        WAVES,
-        "reciprocity: Rayleigh, The Theory of Sound, 294 [from memory]",
-        "dB",
-        tuple((frequency, m) for frequency in (200.0, 1e3, 4e3, 16e3) for m in (0, 1, 4)),
-        places_exchanged,
+        name="Source and listener exchanged",
+        kind=WAVES,
+        source="reciprocity: Rayleigh, The Theory of Sound, 294 [from memory]",
+        unit="dB",
+        cases=tuple((frequency, m) for frequency in (200.0, 1e3, 4e3, 16e3) for m in (0, 1, 4)),
+        run=places_exchanged,
     ),
     Check(
-        "Still air round the examples",
-        WAVES,
-        "elementary: a wave so long that nothing moves has p = 1 everywhere",
-        "",
-        tuple((name, frequency) for name in EXAMPLES for frequency in (0.01, 0.1, 1.0)),
-        still_air,
+        name="Still air round the examples",
+        kind=WAVES,
+        source="elementary: a wave so long that nothing moves has p = 1 everywhere",
+        unit="",
+        cases=tuple((name, frequency) for name in EXAMPLES for frequency in (0.01, 0.1, 1.0)),
+        run=still_air,
     ),
 )

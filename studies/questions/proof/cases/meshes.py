@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.special import eval_legendre, spherical_jn, spherical_yn
 
 from dispersion.waves import Drive, MeshSettings, Monopole, PlaneWave, WaveSettings, solve
 from shapes.meridian import Meridian
 from studies.questions.proof.cases.check import WAVES, Check, Compared, compare
+from studies.questions.proof.cases.series import scattered_by_sphere
 from studies.questions.proof.cases.solids import AIR, frequency_of, hidden, sphere, spheroid
 
 ELEVATIONS = np.arange(-90.0, 91.0, 3.0)
@@ -31,15 +31,6 @@ UNKNOWNS_PER_WAVELENGTH = (4.0, 5.0, 6.0, 8.0, 10.0, 12.0)
 def settings(unknowns_per_wavelength: float) -> WaveSettings:
     """Elements that follow the wavelength alone, azimuth sums to ten digits."""
     return WaveSettings(MeshSettings(unknowns_per_wavelength, growth=100.0), digits=10.0)
-
-
-def sphere_amplitude(ka: float) -> np.ndarray:
-    """Far field of a rigid unit sphere in a plane wave that travels up (see the sphere's tests)."""
-    n = np.arange(int(ka) + 30)
-    slopes = spherical_jn(n, ka, True) + 1j * spherical_yn(n, ka, True)
-    weights = (2 * n + 1) * spherical_jn(n, ka, True) / slopes
-    sines = np.sin(np.radians(ELEVATIONS))
-    return 1j / ka * np.sum(weights[:, None] * eval_legendre(n[:, None], sines), axis=0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +53,11 @@ class MeshLadder:
     error: np.ndarray
 
     @property
+    def error_db(self) -> np.ndarray:
+        """The same as a change of level at the maximum, dB, (N,)."""
+        return 20.0 * np.log10(1.0 + self.error)
+
+    @property
     def order(self) -> float:
         """Slope of the error over the mean size of the elements."""
         return float(np.polyfit(-np.log(self.unknowns), np.log(self.error), 1)[0])
@@ -70,7 +66,8 @@ class MeshLadder:
 def scattered_ladder(ka: float) -> MeshLadder:
     """A plane wave on a rigid sphere."""
     name = f"plane wave on a sphere, ka {ka:g}"
-    return _ladder(name, sphere(), PlaneWave(90.0), ka, 0, sphere_amplitude(ka))
+    exact = scattered_by_sphere(ka, np.sin(np.radians(ELEVATIONS)))
+    return _ladder(name, sphere(), PlaneWave(90.0), ka, 0, exact)
 
 
 def radiated_ladder(m: int) -> MeshLadder:
@@ -110,10 +107,11 @@ def order_of_convergence(ladder: MeshLadder) -> Compared:
 
 
 ORDER = Check(
-    "Order of convergence, at most 5",
-    WAVES,
-    "Sauter & Schwab, Boundary Element Methods (2011), ch. 4 [from memory]; one order less allowed",
-    "",
-    LADDERS,
-    lambda ladder: order_of_convergence(ladder[0](ladder[1])),
+    name="Order of convergence, at most 5",
+    kind=WAVES,
+    source="Sauter & Schwab, Boundary Element Methods (2011), ch. 4 [from memory]; one order less"
+    " allowed",
+    unit="",
+    cases=LADDERS,
+    run=lambda ladder: order_of_convergence(ladder[0](ladder[1])),
 )

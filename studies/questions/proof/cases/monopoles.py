@@ -112,19 +112,19 @@ DEFAULT_MESH = tuple(
 )
 CHECKS = (
     Check(
-        "Example round hidden sources",
-        WAVES,
-        "elementary: surfaces that move as the field of a source inside radiate that field",
-        "dB",
-        DEFAULT_MESH,
-        in_the_example,
+        name="Example round hidden sources",
+        kind=WAVES,
+        source="elementary: surfaces that move as the field of a source inside radiate that field",
+        unit="dB",
+        cases=DEFAULT_MESH,
+        run=in_the_example,
     ),
     Check(
-        "Sphere at its inner resonances",
-        WAVES,
-        "elementary; Burton & Miller, Proc. R. Soc. A 323, 201 (1971)",
-        "dB",
-        IRREGULAR,
-        irregular,
+        name="Sphere at its inner resonances",
+        kind=WAVES,
+        source="elementary; Burton & Miller, Proc. R. Soc. A 323, 201 (1971)",
+        unit="dB",
+        cases=IRREGULAR,
+        run=irregular,
     ),
 )

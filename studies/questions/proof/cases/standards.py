@@ -18,6 +18,8 @@ from dispersion.bands import band_edges, nominal_centre, third_octave_centres
 from dispersion.cta_2034_a import cta_weights
 from studies.questions.proof.cases.check import REST, Check, Compared, compare
 
+ROUNDING = 1e-12
+
 # Temperature in degrees Celsius, relative humidity in percent, Hz, dB/km as printed.
 TABLE_1 = [
     (-20, 10, 50, 0.589),
@@ -62,13 +64,9 @@ def exact_midband(nominal: float) -> float:
     return 1000.0 * 10.0 ** (round(10.0 * np.log10(nominal / 1000.0)) / 10.0)
 
 
-# 1000 * 10^(n/10) Hz for n = -17 ... 13, to four decimals.
-CENTRES = [
-    19.9526, 25.1189, 31.6228, 39.8107, 50.1187, 63.0957, 79.4328, 100, 125.8925, 158.4893,
-    199.5262, 251.1886, 316.2278, 398.1072, 501.1872, 630.9573, 794.3282, 1000, 1258.9254,
-    1584.8932, 1995.2623, 2511.8864, 3162.2777, 3981.0717, 5011.8723, 6309.5734, 7943.2823,
-    10000, 12589.2541, 15848.9319, 19952.6231,
-]  # fmt: skip
+# As the standard defines them: 1 kHz times whole powers of the cube root of G = 10^(3/10).
+G = 10.0**0.3
+CENTRES = 1000.0 * G ** (np.arange(-17, 14) / 3.0)
 
 # ISO 266, the nominal frequencies of the same bands.
 NOMINAL = [
@@ -119,15 +117,15 @@ def density_of_air(row: tuple[float, float, float]) -> Compared:
 def band_centres(_: None) -> Compared:
     """Exact centres of the third octaves from 20 Hz to 20 kHz."""
     at = [f"{f:g} Hz" for f in NOMINAL]
-    return compare("centres", at, third_octave_centres(20.0, 20e3), CENTRES, 6e-5)
+    return compare("centres", at, third_octave_centres(20.0, 20e3), CENTRES, 1e-9)
 
 
 def band_limits(_: None) -> Compared:
-    """Their edges, over half a band away from the centres."""
+    """Their edges, over half a band (a sixth of a power of G) away from the centres."""
     lower, upper = band_edges(third_octave_centres(20.0, 20e3))
-    found = np.concatenate((lower / CENTRES * 10**0.05, upper / CENTRES * 10**-0.05))
+    found = np.concatenate((lower / CENTRES * G ** (1 / 6), upper / CENTRES / G ** (1 / 6)))
     at = [f"{f:g} Hz, {edge}" for edge in ("lower", "upper") for f in NOMINAL]
-    return compare("edges", at, found, np.ones(len(at)), 5e-6)
+    return compare("edges", at, found, np.ones(len(at)), ROUNDING)
 
 
 def nominal_names(_: None) -> Compared:
@@ -146,47 +144,63 @@ OCTAVES = (63, 125, 250, 500, 1000, 2000, 4000, 8000)
 _IEC = "IEC 61260-1:2014, base ten"
 CHECKS = (
     Check(
-        "Absorption of air",
-        REST,
-        "ISO 9613-1:1993, Table 1",
-        "dB/km",
-        tuple(TABLE_1),
-        absorption_as_printed,
+        name="Absorption of air",
+        kind=REST,
+        source="ISO 9613-1:1993, Table 1",
+        unit="dB/km",
+        cases=tuple(TABLE_1),
+        run=absorption_as_printed,
     ),
     Check(
-        "Absorption in octave bands",
-        REST,
-        "ISO 9613-2:1996, Table 2",
-        "dB/km",
-        tuple(ISO_9613_2),
-        octaves_as_printed,
+        name="Absorption in octave bands",
+        kind=REST,
+        source="ISO 9613-2:1996, Table 2",
+        unit="dB/km",
+        cases=tuple(ISO_9613_2),
+        run=octaves_as_printed,
     ),
     Check(
-        "Speed of sound",
-        REST,
-        "O. Cramer, J. Acoust. Soc. Am. 93, 2510 (1993), evaluated by pyfar 0.8.1",
-        "m/s",
-        tuple(SPEED_AND_DENSITY),
-        speed_of_sound,
+        name="Speed of sound",
+        kind=REST,
+        source="O. Cramer, J. Acoust. Soc. Am. 93, 2510 (1993), evaluated by pyfar 0.8.1",
+        unit="m/s",
+        cases=tuple(SPEED_AND_DENSITY),
+        run=speed_of_sound,
     ),
     Check(
-        "Density of air",
-        REST,
-        "Ostashev & Wilson, Acoustics in Moving Inhomogeneous Media (2015), 6.3, evaluated by"
-        " pyfar 0.8.1",
-        "kg/m3",
-        tuple(SPEED_AND_DENSITY),
-        density_of_air,
+        name="Density of air",
+        kind=REST,
+        source="Ostashev & Wilson, Acoustics in Moving Inhomogeneous Media (2015), 6.3, evaluated"
+        " by pyfar 0.8.1",
+        unit="kg/m3",
+        cases=tuple(SPEED_AND_DENSITY),
+        run=density_of_air,
     ),
-    Check("Third octaves: centres", REST, _IEC, "Hz", (None,), band_centres),
-    Check("Third octaves: edges", REST, _IEC, "", (None,), band_limits),
-    Check("Third octaves: names", REST, "ISO 266", "Hz", (None,), nominal_names),
     Check(
-        "Weights of the sound power",
-        REST,
-        "ANSI/CTA-2034-A, Appendix C",
-        "",
-        (None,),
-        weights_as_printed,
+        name="Third octaves: centres",
+        kind=REST,
+        source=_IEC,
+        unit="Hz",
+        cases=(None,),
+        run=band_centres,
+    ),
+    Check(
+        name="Third octaves: edges", kind=REST, source=_IEC, unit="", cases=(None,), run=band_limits
+    ),
+    Check(
+        name="Third octaves: names",
+        kind=REST,
+        source="ISO 266",
+        unit="Hz",
+        cases=(None,),
+        run=nominal_names,
+    ),
+    Check(
+        name="Weights of the sound power",
+        kind=REST,
+        source="ANSI/CTA-2034-A, Appendix C",
+        unit="",
+        cases=(None,),
+        run=weights_as_printed,
     ),
 )
