@@ -1,4 +1,4 @@
-"""How far the program can be believed: what `roundcast proof` finds, tells and draws."""
+"""How far the program can be believed: what `roundcast proof` finds, reports and draws."""
 
 from __future__ import annotations
 
