@@ -96,7 +96,7 @@ class Check:
     name: str
     kind: str
     source: str
-    unit: str
+    unit: str = ""
     cases: tuple[Any, ...]
     run: Callable[[Any], Compared]
 

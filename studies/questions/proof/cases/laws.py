@@ -94,7 +94,6 @@ CHECKS = (
         name="Still air round the examples",
         kind=WAVES,
         source="elementary: a wave so long that nothing moves has p = 1 everywhere",
-        unit="",
         cases=tuple((name, frequency) for name in EXAMPLES for frequency in (0.01, 0.1, 1.0)),
         run=still_air,
     ),

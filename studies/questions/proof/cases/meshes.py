@@ -111,7 +111,6 @@ ORDER = Check(
     kind=WAVES,
     source="Sauter & Schwab, Boundary Element Methods (2011), ch. 4 [from memory]; one order less"
     " allowed",
-    unit="",
     cases=LADDERS,
     run=lambda ladder: order_of_convergence(ladder[0](ladder[1])),
 )

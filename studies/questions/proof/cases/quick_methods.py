@@ -89,7 +89,6 @@ EDGE_WAVES = (
         kind=QUICK,
         source="Macdonald (1915), Bowman & Senior [both from memory]: sum of modes, evaluated for"
         " this project",
-        unit="",
         cases=tuple((k, angle) for k in (2, 10) for angle in (20, 90, 150, 200, 260, 340)),
         run=beside_an_edge,
     ),
@@ -148,7 +147,6 @@ KIRCHHOFF = (
         name="Kirchhoff: ball, straight back",
         kind=QUICK,
         source="elementary integral over the lit half",
-        unit="",
         cases=BALL_KA,
         run=ball_straight_back,
     ),
@@ -156,7 +154,6 @@ KIRCHHOFF = (
         name="Kirchhoff: piston on its axis",
         kind=QUICK,
         source=_BOOK,
-        unit="",
         cases=(5.0, 10.0),
         run=piston_on_its_axis,
     ),
@@ -164,7 +161,6 @@ KIRCHHOFF = (
         name="Kirchhoff: piston far away",
         kind=QUICK,
         source=_BOOK,
-        unit="",
         cases=(1.0, 5.0, 20.0),
         run=piston_far_away,
     ),
@@ -209,7 +205,6 @@ IMAGES = (
         name="Images between two planes",
         kind=QUICK,
         source="sum of modes, elementary",
-        unit="",
         cases=tuple(
             (k, height, z)
             for k in (12.0 + 2.0j, 50.0 + 2.0j, 140.0 + 2.0j)
@@ -277,7 +272,6 @@ POSTS = (
         name="Post in a plane wave",
         kind=QUICK,
         source=_BOOKS,
-        unit="",
         cases=POST_KA,
         run=post_in_plane_wave,
     ),
@@ -285,7 +279,6 @@ POSTS = (
         name="Post beside a line source",
         kind=QUICK,
         source=_BOOKS,
-        unit="",
         cases=POST_KA,
         run=post_beside_a_line,
     ),

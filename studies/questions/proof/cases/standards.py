@@ -184,9 +184,7 @@ CHECKS = (
         cases=(None,),
         run=band_centres,
     ),
-    Check(
-        name="Third octaves: edges", kind=REST, source=_IEC, unit="", cases=(None,), run=band_limits
-    ),
+    Check(name="Third octaves: edges", kind=REST, source=_IEC, cases=(None,), run=band_limits),
     Check(
         name="Third octaves: names",
         kind=REST,
@@ -199,7 +197,6 @@ CHECKS = (
         name="Weights of the sound power",
         kind=REST,
         source="ANSI/CTA-2034-A, Appendix C",
-        unit="",
         cases=(None,),
         run=weights_as_printed,
     ),
