@@ -83,17 +83,17 @@ def test_many_bytes_as_a_design(content: bytes) -> None:
     assert is_answered_or_refused(content)
 
 
-def test_a_fault_is_told_without_and_shown_with_debug(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fault_is_a_message_and_a_traceback_with_debug(monkeypatch: pytest.MonkeyPatch) -> None:
     def fault(*_: object) -> None:
         raise ZeroDivisionError("planted")
 
     faulty = Question(name="section", find=fault, tell=fault)
     monkeypatch.setattr(section, "QUESTION", faulty)
     content = EXAMPLE.replace(b'design = "reading_room_cone.toml"', b'reflector = {kind = "none"}')
-    told, shown = asked(content), asked(content, "--debug")
-    assert told.exit_code == 1 and "fault in roundcast" in told.stderr
-    assert isinstance(told.exception, SystemExit)
-    assert isinstance(shown.exception, ZeroDivisionError)
+    plain, debugged = asked(content), asked(content, "--debug")
+    assert plain.exit_code == 1 and "fault in roundcast" in plain.stderr
+    assert isinstance(plain.exception, SystemExit)
+    assert isinstance(debugged.exception, ZeroDivisionError)
 
 
 def stl(text: bool) -> bytes:

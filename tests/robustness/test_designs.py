@@ -28,19 +28,19 @@ def read(tables: Tables) -> Design:
 
 
 def is_sound(tables: Tables, ends_only: bool = False) -> bool:
-    """Whether a valid design solves to finite fields, and its power is kept or told not to be."""
+    """Whether a valid design solves to finite fields, and its power is kept, or said not to be."""
     design = read(tables)
     problem = problem_of(design, design.assembly(), 4)
     if ends_only:
         problem = replace(problem, frequencies=problem.frequencies[[0, -1]])
     response = solve_waves(problem, workers=1)
     finite = bool(np.all(np.isfinite(response.far)) and np.all(np.isfinite(response.near)))
-    told = any("power balance is off" in remark for remark in remarks_after(response))
-    return finite and (told or response.worst_power_error_db <= POWER_WARNING_DB)
+    warned = any("power balance is off" in remark for remark in remarks_after(response))
+    return finite and (warned or response.worst_power_error_db <= POWER_WARNING_DB)
 
 
 def no_numbers(tables: Tables) -> list[str]:
-    """What is told of a design as a number and is none."""
+    """Find what is shown of a design as a number and is none."""
     plainly = tables | {
         "title": "t",
         "seats": [{**s, "name": "s"} for s in tables.get("seats", [])],
@@ -48,8 +48,8 @@ def no_numbers(tables: Tables) -> list[str]:
     findings = section_tables(read(plainly))
     console = Console(file=io.StringIO(), width=200)
     print_findings(console, findings)
-    told = (console.file.getvalue(), *map(csv_text, findings.tables), json_text(findings))
-    return re.findall(r"(?<![a-z])-?(?:nan|inf|infinity)(?![a-z])", "\n".join(told).lower())
+    shown = (console.file.getvalue(), *map(csv_text, findings.tables), json_text(findings))
+    return re.findall(r"(?<![a-z])-?(?:nan|inf|infinity)(?![a-z])", "\n".join(shown).lower())
 
 
 def is_refused_by_its_key(damage: tuple[Tables, str]) -> bool:
@@ -77,14 +77,14 @@ def test_many_valid_designs_solve_or_say_why_not(tables: Tables) -> None:
 
 @FEW
 @given(designs())
-def test_a_valid_design_is_told_in_finite_numbers(tables: Tables) -> None:
+def test_a_valid_design_is_shown_in_finite_numbers(tables: Tables) -> None:
     assert no_numbers(tables) == []
 
 
 @pytest.mark.slow
 @MANY
 @given(designs())
-def test_many_valid_designs_are_told_in_finite_numbers(tables: Tables) -> None:
+def test_many_valid_designs_are_shown_in_finite_numbers(tables: Tables) -> None:
     assert no_numbers(tables) == []
 
 

@@ -154,9 +154,9 @@ def test_a_thin_gap_is_right_or_tells_its_balance(name: str) -> None:
     changes, frequencies = THIN[name]
     asked = replace(problem(changes), frequencies=np.array(frequencies))
     usual, off = both_meshes(asked)
-    told = any("solve again with a finer mesh" in remark for remark in remarks_after(usual))
-    assert told == (usual.worst_power_error_db > 0.1)
-    assert told or off < 0.1
+    warned = any("solve again with a finer mesh" in remark for remark in remarks_after(usual))
+    assert warned == (usual.worst_power_error_db > 0.1)
+    assert warned or off < 0.1
     assert both_meshes(asked, 2.0)[1] < 0.1
 
 
