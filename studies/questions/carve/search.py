@@ -41,7 +41,7 @@ class _Spent(Exception):  # noqa: N818 - it ends a search, it is no mistake
 
 
 @dataclass(kw_only=True)
-class Search:
+class ProfileSearch:
     """The function that an optimiser minimises: score of a profile by the numbers that make it.
 
     Attributes
@@ -158,14 +158,14 @@ def search_curves(bench: Bench, form: Form, starts: Sequence[Reflector]) -> None
     DesignError
         If no curve keeps the limits.
     """
-    search, bench.nearest_miss = Search(bench=bench, form=form), {}
+    search, bench.nearest_miss = ProfileSearch(bench=bench, form=form), {}
     _search_everywhere(search, starts)
     if search.best is None:
         raise impossible(bench.design, "no curve through so few knots", bench.nearest_miss)
     _search_nearby(search, search.best)
 
 
-def _search_everywhere(search: Search, starts: Sequence[Reflector]) -> None:
+def _search_everywhere(search: ProfileSearch, starts: Sequence[Reflector]) -> None:
     """Differential evolution from the starts, blends of them, and what lies round those."""
     from scipy.optimize import differential_evolution
 
@@ -185,7 +185,7 @@ def _search_everywhere(search: Search, starts: Sequence[Reflector]) -> None:
         )
 
 
-def _search_nearby(search: Search, start: Numbers) -> None:
+def _search_nearby(search: ProfileSearch, start: Numbers) -> None:
     """Nelder-Mead from the best so far, until it stands still or the solves are used up."""
     from scipy.optimize import minimize
 

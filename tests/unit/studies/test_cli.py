@@ -520,12 +520,12 @@ def test_nothing_is_said_of_compiling_once_a_solve_is_done(monkeypatch: pytest.M
 
 
 def test_own_errors_are_the_users_and_others_are_faults() -> None:
-    with pytest.raises(click.ClickException) as told:
+    with pytest.raises(click.ClickException) as refused:
         cli._tell(ValueError("numpy says no"))
-    assert told.value.exit_code == 1
-    with pytest.raises(click.ClickException) as told:
+    assert refused.value.exit_code == 1
+    with pytest.raises(click.ClickException) as refused:
         cli._tell(PermissionError(13, "Permission denied", "a.toml"))
-    assert told.value.exit_code == 2
+    assert refused.value.exit_code == 2
 
 
 def test_rays_posts_and_trust_answer() -> None:
