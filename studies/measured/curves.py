@@ -1,4 +1,4 @@
-"""One file of Hz and dB as arrays: sorted, each frequency once, nothing implausible."""
+"""One measured curve from a file: sorted, each frequency once, nothing implausible."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ PLAUSIBLE_DB = (-300.0, 200.0)
 """From what a silent bin of a digital file holds to more than any air carries."""
 HIGHEST_HZ = 1e6
 SURELY_KHZ = 50.0
-"""Where no frequency is above it, the column is in kHz."""
+"""A column with no frequency above this is taken for kHz, and refused."""
 
 
 def read_curve(path: Path) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
@@ -23,7 +23,7 @@ def read_curve(path: Path) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
     Parameters
     ----------
     path : Path
-        In any of the ways of writing that `studies.measured.dialect` tells apart. A file at both
+        In any of the ways of writing that `studies.measured.dialect` accepts. A file at both
         limits (`LARGEST_FILE`, `MOST_ROWS`) takes less than 256 MiB of memory while it is read.
 
     Returns
@@ -31,7 +31,7 @@ def read_curve(path: Path) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
     frequencies, level_db : (N,) array
         Ascending, each frequency once: repeated ones as the mean of their power.
     notes : tuple of str
-        What was ignored, passed over or put together.
+        Remarks for the user: what was ignored, skipped or merged.
 
     Raises
     ------
@@ -66,7 +66,7 @@ def read_curve(path: Path) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
 
 
 def power_mean_db(level_db: np.ndarray) -> float:
-    """10 lg of the mean of 10^(L/10), dB."""
+    """Return the power mean of levels L, dB: 10 lg of the mean of 10^(L/10)."""
     top = float(np.max(level_db))
     return top + 10.0 * float(np.log10(np.mean(10.0 ** ((level_db - top) / 10.0))))
 
@@ -84,7 +84,7 @@ def _require_plausible(path: Path, number: int, frequency: float, level: float) 
 
 
 def _each_once(frequencies: np.ndarray, levels: np.ndarray) -> tuple[np.ndarray, np.ndarray, int]:
-    """Sort, and put repeated frequencies together; tell how many there were."""
+    """Sort by frequency and merge repeated ones; return both arrays and how many were repeated."""
     order = np.argsort(frequencies, kind="stable")
     f, level_db = frequencies[order], levels[order]
     starts = np.flatnonzero(np.diff(f, prepend=0.0) > 0.0)

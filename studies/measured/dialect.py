@@ -1,20 +1,20 @@
-"""Rows of numbers in a text file, whoever wrote it.
+"""Reading rows of numbers from a text file in any common way of writing.
 
-What is passed over: empty lines, lines that begin with one of ``* # ; / % ! '``, lines of words
+Skipped: empty lines, lines that begin with one of ``* # ; / % ! '``, lines of words
 (headings above the first row, remarks in quotation marks or not).
 
-How columns are parted is decided once, by the first row of numbers, for the whole file:
+The first row of numbers decides the column separator of the whole file:
 
-1. a semicolon anywhere in it: semicolons;
-2. else blanks or tabs within it: blanks or tabs, each perhaps with a comma in front;
-3. else: commas.
+1. semicolons, if there is one anywhere in it;
+2. else blanks or tabs, each perhaps with a comma in front, if there is one within it;
+3. else commas.
 
 With 1 and 2 a comma within a number is its decimal sign. With 3 it never is, unless the number
 stands in quotation marks. The first decimal sign, too, decides for the whole file. So ``1000,5``
-never means one thing in one line and another in the next, and a line that does not go with what
-was decided is refused. Two kinds of files do not tell what they mean, and are refused as a whole:
+means the same in every line, and a line that does not fit is refused. Two kinds of files are
+ambiguous, and refused as a whole:
 
-- parted by commas, three columns, whole numbers only: these may be decimal commas;
+- separated by commas, three columns, whole numbers only: these may be decimal commas;
 - whole numbers for levels, frequencies like ``1.250`` or ``1,250``: these may be thousands.
 """
 
@@ -38,13 +38,13 @@ _NO_NUMBER = re.compile(r"[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
 _THOUSANDS = re.compile(r"[0-9]{1,3}([.,][0-9]{3})?")
 _BLANK = re.compile(r",?\s+")
 _QUOTED = re.compile(r'"[^"]*"')
-_PARTED = {";": "semicolons", " ": "blanks or tabs", ",": "commas"}
+_SEPARATORS = {";": "semicolons", " ": "blanks or tabs", ",": "commas"}
 _SIGNS = {",": "comma", ".": "point"}
 
 
 @dataclass
 class NumberRows:
-    """Walks through the rows of numbers of one file; afterwards `notes` says what was odd.
+    """Iterates over the rows of numbers of one file; afterwards `notes` holds remarks on it.
 
     Attributes
     ----------
@@ -52,7 +52,7 @@ class NumberRows:
     width : int
         Columns of the widest row so far.
     words : int
-        Lines of words that were passed over within the table.
+        Lines of words that were skipped within the table.
     """
 
     path: Path
@@ -74,7 +74,7 @@ class NumberRows:
         ------
         MeasurementError
             At the first line that is neither a row like the first one nor words, and at the end
-            for a file that does not tell what it means.
+            for a file that is ambiguous.
         """
         count = 0
         for number, text in text_lines(self.path):
@@ -88,23 +88,23 @@ class NumberRows:
                 frequency, level, *_ = self._numbers(number, cells)
                 self._look_for_thousands(number, cells)
                 yield number, frequency, level
-        self._require_meaning()
+        self._refuse_ambiguous()
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What was ignored and passed over."""
-        told = []
+        """Remarks for the user: what was ignored or skipped."""
+        notes = []
         if self.width > 2:
-            told.append("the third column is taken for phase and ignored")
+            notes.append("the third column is taken for phase and ignored")
         if self.words:
-            told.append(
+            notes.append(
                 f"lines of words within the table passed over: {self.words}, the first is line"
                 f" {self._words_at}"
             )
-        return tuple(told)
+        return tuple(notes)
 
     def _cells(self, number: int, text: str) -> list[str] | None:
-        """Cells of a row; None for words."""
+        """Return the cells of a row; None for words."""
         separator = self._separator or _separator_of(text)
         cells = _split(text, separator)
         kinds = [_is_number(cell) for cell in cells]
@@ -124,7 +124,7 @@ class NumberRows:
     def _require_columns(self, number: int, cells: list[str]) -> None:
         parted = ""
         if self._first not in (0, number):
-            how = _PARTED[self._separator]
+            how = _SEPARATORS[self._separator]
             parted = f" (columns are parted by {how}, as in line {self._first})"
         if len(cells) == 1:
             alone = f"{_shown(cells[0])} stands alone where Hz and dB are due{parted}"
@@ -173,7 +173,7 @@ class NumberRows:
         if grouped and grouped[1] and not self._thousands_at:
             self._thousands_at = number
 
-    def _require_meaning(self) -> None:
+    def _refuse_ambiguous(self) -> None:
         if self._separator == "," and self.width > 2 and not self._decimal:
             self._refuse(
                 self._first,
@@ -192,7 +192,7 @@ class NumberRows:
 
 
 def _is_heading(text: str, kinds: list[bool]) -> bool:
-    """Tell words above the first row from a first row with a mistake in it."""
+    """Return whether a line above the first row is words, and no row with a mistake in it."""
     if len(kinds) > len(COLUMNS):
         return not all(kinds)
     begins_as_number = kinds[0] or (text[0] in "+-.,0123456789" and any(kinds))
@@ -207,7 +207,7 @@ def _separator_of(text: str) -> str:
 
 
 def _split(text: str, separator: str) -> list[str]:
-    """Cells of a line without quotation marks, and without what is empty at its end."""
+    """Return the cells of a line without quotation marks and without empty ones at its end."""
     if separator == " ":
         cells = [cell.strip('"') for cell in _BLANK.split(text.rstrip(","))]
     else:

@@ -17,9 +17,8 @@ from studies.measured.positions import Position
 from studies.measured.text_files import MeasurementError, text_lines
 
 PERIODS = 2.0
-"""Of a tone that must fit before the first bounce. With one, what rings on with a quality of 3 is
-cut off at a third of its strength; with two at an eighth, 1 dB, which is less than the model's
-own uncertainty."""
+"""Periods of a tone that must fit before the first bounce. With one, a resonance of quality 3 is
+cut off at a third of its strength; with two at an eighth, 1 dB, less than the model's error."""
 LARGEST_INDEX = 2**20
 EXAMPLE = """
 [[measurement]]
@@ -30,7 +29,7 @@ height = "1.15 m\""""
 
 
 def gate_limit_hz(first_bounce: float) -> float:
-    """Lowest frequency that a gate in front of the first bounce leaves honest, Hz.
+    """Lowest frequency that is valid with a gate in front of the first bounce, Hz.
 
     Parameters
     ----------
@@ -84,7 +83,7 @@ class MeasurementTable(DesignTable):
 
     @property
     def gate_limit_hz(self) -> float:
-        """Lowest honest frequency, Hz; 0 without a gate."""
+        """Lowest valid frequency, Hz; 0 without a gate."""
         return 0.0 if self.first_bounce is None else gate_limit_hz(self.first_bounce)
 
 

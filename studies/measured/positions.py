@@ -47,7 +47,7 @@ def by_place(positions: Sequence[Position], numbers: Iterable[int]) -> list[list
     return list(places.values())
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Measurement:
     """One curve, or one row of meter readings, at one position.
 

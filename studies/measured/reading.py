@@ -1,4 +1,4 @@
-"""Files of measurements to curves and readings at positions, and those to third-octave bands."""
+"""Measurements from files: curves and readings at positions, and their third-octave levels."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from studies.measured.text_files import MeasurementError
 
 MOST_POSITIONS = 200
 LEAST_IN_BAND = 3
-"""Points of a curve that make a band level: what twelve to the octave always put into one."""
+"""Fewest points of a curve in a band that has a level; twelve to the octave always give three."""
 CENTRE_TOLERANCE = 0.02
 """Nominal and base-two centres are up to 1.3 % off the exact base-ten ones."""
 CLEARANCE = 0.05
@@ -65,7 +65,7 @@ def read_measurements(paths: Sequence[Path], design: Design) -> tuple[Measuremen
             loose.append(path)
     for path in loose:
         if path.resolve() not in listed:
-            read_curve(path)  # what is no curve at all is told first
+            read_curve(path)  # refuses what is no curve at all
             raise MeasurementError(
                 f"{path}: nothing says where this was measured: name an index (a TOML file) that"
                 f" lists it, such as{EXAMPLE.replace('p1.txt', path.name)}"
@@ -91,13 +91,13 @@ def _from_index(index: Path, file: Path, table: MeasurementTable) -> Measurement
     if table.kind == "bands":
         frequencies, levels = _readings_on_centres(str(file), frequencies, levels)
     return Measurement(
-        table.position,
-        str(file),
-        frequencies,
-        levels,
-        table.kind,
-        table.gate_limit_hz,
-        tuple(f"{file.name}: {note}" for note in notes),
+        position=table.position,
+        source=str(file),
+        frequencies=frequencies,
+        level_db=levels,
+        kind=table.kind,
+        gate_limit_hz=table.gate_limit_hz,
+        notes=tuple(f"{file.name}: {note}" for note in notes),
     )
 
 
@@ -119,18 +119,24 @@ def _from_sheet(path: Path, design: Design) -> Iterator[Measurement]:
         frequencies = np.array([row.band_hz for row in rows])
         levels = np.array([row.reading_db for row in rows])
         source = f"{path}, line {rows[0].line} and on"
-        on_centres = _readings_on_centres(source, frequencies, levels)
-        twice = len(rows) - len(on_centres[0])
+        centres, means = _readings_on_centres(source, frequencies, levels)
+        twice = len(rows) - len(centres)
         more = (f"{path.name}: bands read more than once at {rows[0].position.name}: {twice}, the"
                 " mean of their power taken",)  # fmt: skip
-        told = notes + (more if twice else ())
-        yield Measurement(rows[0].position, str(path), *on_centres, "bands", notes=told)
+        yield Measurement(
+            position=rows[0].position,
+            source=str(path),
+            frequencies=centres,
+            level_db=means,
+            kind="bands",
+            notes=notes + (more if twice else ()),
+        )
 
 
 def _readings_on_centres(
     source: str, frequencies: np.ndarray, levels: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Exact centres of the bands that were read, Hz, and the power mean of their readings."""
+    """Return exact centres of the bands that were read, Hz, and the power mean of each, dB."""
     numbers = band_index(frequencies)
     centres = 1000.0 * 10.0 ** (numbers / 10.0)
     off = np.abs(frequencies / centres - 1.0) > CENTRE_TOLERANCE
@@ -177,7 +183,7 @@ def _require_places(found: Sequence[Measurement], design: Design) -> None:
 
 
 def _is_inside(position: Position, design: Design) -> bool:
-    """Within a cylinder round everything that is built."""
+    """Return whether a position is within a cylinder round everything that is built."""
     tables = design.tables
     widest = max(tables.column.width, tables.plate.diameter if tables.plate else 0.0) / 2.0
     top = tables.plate_gap + (tables.plate.thickness if tables.plate else 0.0)
@@ -186,7 +192,7 @@ def _is_inside(position: Position, design: Design) -> bool:
 
 
 def in_bands(measurements: Sequence[Measurement], band: tuple[float, float]) -> MeasuredBands:
-    """Put measurements on common third-octave bands.
+    """Convert measurements to levels of common third-octave bands.
 
     Parameters
     ----------

@@ -29,7 +29,7 @@ _FINGERPRINT = re.compile(r"\b[0-9a-f]{8,64}\b")
 
 @dataclass(frozen=True)
 class Reading:
-    """One box of the sheet that was filled in."""
+    """One filled-in box: its line in the file, position, band (Hz) and reading (dB)."""
 
     line: int
     position: Position
@@ -38,15 +38,15 @@ class Reading:
 
 
 @dataclass(frozen=True)
-class Sheet:
-    """A filled-in sheet.
+class FilledSheet:
+    """Readings from a filled-in sheet of `roundcast meter`.
 
     Attributes
     ----------
     readings : tuple of Reading
-        Boxes left empty are none.
+        In the order of the file; empty boxes are skipped.
     fingerprints : frozenset of str
-        Of the design that it was made for, as remarks above the header tell it; may be empty.
+        Fingerprints of the design it was made for, from remarks above the header; may be empty.
     """
 
     readings: tuple[Reading, ...]
@@ -54,7 +54,7 @@ class Sheet:
 
 
 def is_sheet(path: Path) -> bool:
-    """Tell a sheet from a curve by its header.
+    """Return whether a file is a sheet and no curve, by its header.
 
     Raises
     ------
@@ -67,10 +67,10 @@ def is_sheet(path: Path) -> bool:
     return False
 
 
-def read_sheet(path: Path) -> Sheet:
+def read_sheet(path: Path) -> FilledSheet:
     """Read a filled-in sheet, as it was written or as a spreadsheet saved it.
 
-    The header decides how columns are parted: commas, semicolons or tabs. With the last two a
+    The header decides the column separator: commas, semicolons or tabs. With the last two a
     comma within a number is its decimal sign; with commas it is where the number is in quotation
     marks.
 
@@ -95,11 +95,11 @@ def read_sheet(path: Path) -> Sheet:
             f"{path}: no reading_db is filled in yet: write what the meter shows, at one position"
             " and band at least"
         )
-    return Sheet(readings, frozenset(_FINGERPRINT.findall(remarks)))
+    return FilledSheet(readings, frozenset(_FINGERPRINT.findall(remarks)))
 
 
 def _header(lines: Iterator[tuple[int, str]]) -> tuple[int, str, str]:
-    """First line that is no remark, its number in front, and the remarks above it."""
+    """Return number and text of the first line that is no remark, and the remarks above it."""
     remarks: list[str] = []
     for number, text in lines:
         if text and not _is_remark(text):

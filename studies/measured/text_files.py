@@ -1,4 +1,4 @@
-"""Text files as they come: any size up to a limit, any common encoding and line end."""
+"""Lines of text files of any size up to a limit, in any common encoding, with any line end."""
 
 from __future__ import annotations
 

@@ -23,8 +23,8 @@ def ledger(ledger: Path, prune: bool, most: int | None) -> None:
 
     Deleting the file does no harm: what is missing is solved again.
     """
-    from studies.questions.ledger.study import show_ledger
+    from studies.questions.ledger.tables import show_ledger
 
     if most is not None and not prune:
         raise Refusal("--most goes with --prune")
-    show_ledger(ledger, prune, most)
+    show_ledger(ledger, prune=prune, most_mb=most)

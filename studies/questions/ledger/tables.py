@@ -1,16 +1,47 @@
-"""What the ledger holds."""
+"""What the ledger of finished solves holds, and how to shrink it."""
 
 from __future__ import annotations
 
+import sys
 from datetime import datetime
+from pathlib import Path
 
 from studies.answer.columns import number, text
+from studies.answer.printing import print_table
 from studies.answer.table import Table, TableColumn
-from studies.solving.ledger import Volume
+from studies.solving.ledger import Ledger, LedgerError, Volume
+from studies.solving.progress import open_console
+
+
+def show_ledger(path: Path, *, prune: bool = False, most_mb: int | None = None) -> None:
+    """Print what a ledger holds, after shrinking it if asked.
+
+    Parameters
+    ----------
+    path : Path
+    prune : bool
+        Drop the solves of other versions of the solver first.
+    most_mb : int, optional
+        With `prune`: drop the least recently used as well until no more megabytes are left.
+
+    Raises
+    ------
+    LedgerError
+        If there is none, or it cannot be used.
+    """
+    if not path.exists():
+        raise LedgerError(f"there is no ledger at {path} yet: the first solve begins it")
+    console = open_console(sys.stdout)
+    with Ledger(path, console.print) as ledger:
+        if prune:
+            gone = ledger.prune(None if most_mb is None else most_mb * 10**6)
+            console.print(f"{gone} solves dropped.")
+        print_table(console, ledger_table(ledger.volumes()))
+        console.print(f"{path}: {ledger.size / 1e6:.1f} MB on disk")
 
 
 def ledger_table(volumes: tuple[Volume, ...]) -> Table:
-    """One row for each version of the solver, the latest first."""
+    """Return a table with a row for each version of the solver, the latest first."""
     columns = (
         text("version", "version of\nthe solver", "digest of its code"),
         text("standing", "", "whether this version can still use them"),

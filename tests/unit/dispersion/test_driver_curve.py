@@ -70,7 +70,7 @@ def test_curves_that_cannot_be_interpolated_are_refused(columns, words):
     [
         "100 80.5 -10\n1000 82 -20\n",
         "# made up\n\nHz dB deg\n0 0 0\n100\t80.5\t-10\n1000\t82\t-20\n",
-        "Freq(Hz), SPL(dB), Phase(degrees)\n100, 80.5, -10\n1000, 82, -20\n",
+        "frequency in Hz, level in dB, phase in degrees\n100, 80.5, -10\n1000, 82, -20\n",
         "100,80.5,-10\r\n1000,82,-20\r\n",
         "* comment\n100;80,5;-10\n1000,0;82,0;-20\n",
         "100,0 80,5 -10,0\n1000,0 82,0 -20,0\n",

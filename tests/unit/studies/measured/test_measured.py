@@ -65,7 +65,7 @@ THREE = ([1000.5, 2000.0, 4000.0], [85.25, -3.0, 0.5])
         "1000.5 85.25\r2000 -3\r4000 0.5\r",
         '* a\n# b\n; c 3\n/ 4\n% 5\n! 6\n\' 7\n"eighth 8"\n1000.5 85.25\n2000 -3\n4000 0.5',
         "Frequency [Hz]\tLevel [dB]\n1000.5\t85.25\n2000\t-3\n4000\t0.5\n",
-        "Freq(Hz),SPL(dB),Phase(deg)\n1000.5,85.25,1\n2000,-3,-170\n4000,0.5,12\n",
+        "Hertz,decibel,degree\n1000.5,85.25,1\n2000,-3,-170\n4000,0.5,12\n",
         "Measured at 1 m on 12 May, 20 Hz to 20 kHz\n1/24 octave\n1000.5 85.25\n2000 -3\n4000 0.5",
         "1000.5 85.25\n2000 -3\nend of the first part\n4000 0.5\n",
         "4000 0.5\n1000.5 85.25\n2000 -3\n",
@@ -159,7 +159,7 @@ def test_repeated_frequencies_are_the_mean_of_their_power(tmp_path: Path) -> Non
     assert any("more than once: 2" in note for note in notes)
 
 
-def test_what_is_ignored_is_told(tmp_path: Path) -> None:
+def test_what_is_ignored_is_noted(tmp_path: Path) -> None:
     *_, notes = read_curve(file(tmp_path, "0 1 2\n100 80 -20\nsome words\n200 81 -40\n"))
     told = " | ".join(notes)
     assert "phase and ignored" in told
@@ -495,7 +495,14 @@ def test_an_empty_sheet_is_no_measurement(tmp_path: Path) -> None:
 
 def curve(frequencies: np.ndarray, levels: np.ndarray, limit: float = 0.0) -> Measurement:
     place = Position("p", 2.0, 1.0)
-    return Measurement(place, "p.txt", frequencies, levels, "curve", limit)
+    return Measurement(
+        position=place,
+        source="p.txt",
+        frequencies=frequencies,
+        level_db=levels,
+        kind="curve",
+        gate_limit_hz=limit,
+    )
 
 
 def test_bands_of_a_curve_are_the_means_of_what_is_predicted() -> None:
@@ -546,8 +553,13 @@ def test_bands_that_are_not_known_are_nan() -> None:
 
 def test_readings_are_taken_as_they_are() -> None:
     centres = third_octave_centres(500.0, 2000.0)
-    read_at = Measurement(Position("p", 1.0, 1.0), "s", centres[[1, 4]], np.array([3.0, 4.0]),
-                          "bands")  # fmt: skip
+    read_at = Measurement(
+        position=Position("p", 1.0, 1.0),
+        source="s",
+        frequencies=centres[[1, 4]],
+        level_db=np.array([3.0, 4.0]),
+        kind="bands",
+    )
     found = in_bands([read_at], (500.0, 2000.0)).level_db[0]
     assert np.flatnonzero(np.isfinite(found)).tolist() == [1, 4]
     assert found[[1, 4]].tolist() == [3.0, 4.0]

@@ -1,4 +1,4 @@
-"""Sizes fitted to readings: found, bounded, told apart or not, never claimed to be known better.
+"""Sizes fitted to readings: found, bounded, separated or not, never claimed to be known better.
 
 Most of it runs on a made-up solver whose levels are straight lines in the sizes, so that what must
 come out follows from formulas.
@@ -307,7 +307,7 @@ def test_a_size_of_which_readings_say_nothing_stays_as_written() -> None:
     assert fitting_tables(fitted)[0].values("remark")[3] == "not told"
 
 
-def test_a_size_at_its_bound_is_told() -> None:
+def test_a_size_at_its_bound_is_named() -> None:
     far = readings(example(("plate_gap = 60 ", "plate_gap = 70 ")))
     fitted = fit(example(), far, straight, stated_db=0.02)
     gap = of(fitted, "plate gap")

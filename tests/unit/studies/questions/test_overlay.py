@@ -86,7 +86,13 @@ def measured_on(
     """What a perfect meter would read on a speaker of a design whose driver is not flat."""
     found = predict(design, design.assembly(), places, solver, 4)
     return tuple(
-        Measurement(place, "made up", found.centres, levels + 84.0 + driver, "bands")
+        Measurement(
+            position=place,
+            source="made up",
+            frequencies=found.centres,
+            level_db=levels + 84.0 + driver,
+            kind="bands",
+        )
         for place, levels in zip(places, found.level_db, strict=True)
     )
 
@@ -214,7 +220,7 @@ def test_a_wider_gap_is_found_out(wider: Overlay) -> None:
     assert first["fall_db"] == pytest.approx(wider.comparison.rms_db, abs=1e-5)
 
 
-def test_everything_tried_is_told(wider: Overlay) -> None:
+def test_everything_tried_is_listed(wider: Overlay) -> None:
     tried = {(one.dimension.name, round(one.change * 1e3)) for one in wider.tried}
     names = {"keep", "ball diameter", "plate gap", "driver proud height"}
     every = {(name, step) for name in names for step in (-4, 2)}
@@ -230,7 +236,7 @@ def test_the_best_of_each_size_is_solved_as_finely_as_the_prediction(one_step: N
     assert counts == {16} and {len(one.response.problem.frequencies) for one in found.tried} == {8}
 
 
-def test_a_size_that_cannot_be_built_is_told() -> None:
+def test_a_size_that_cannot_be_built_is_listed() -> None:
     # 44 of 46 mm are kept: 4 mm more would stand in the cone, and a gap 4 mm less too.
     tight = example(("plate_gap = 60 ", "plate_gap = 46 "), ("proud = 3 ", "proud = 0 "))
     found = overlay(tight, solver, per_band=4, measurements=measured_on(tight))
