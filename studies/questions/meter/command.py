@@ -23,9 +23,9 @@ class MeterOptions(Options):
     Attributes
     ----------
     tell : tuple[str, ...]
-        Keeps or gaps to tell apart, as they were written; the near-best if empty.
+        Keeps or gaps to separate, as they were written; the near-best if empty.
     question : Literal["keep", "gap"] or None
-        What the readings should tell.
+        What the readings should find out.
     instrument : str or None
         "meter" or "microphone"; as in the file if None.
     turntable : bool or None

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib import colormaps
@@ -28,7 +27,8 @@ from studies.answer.charts.style import (
 )
 from studies.answer.picture import Picture, Pictures
 from studies.questions.meter.places_figures import Mark, places_figure
-from studies.questions.meter.study import Meter, Shaving
+from studies.questions.meter.shaving import Shaving
+from studies.questions.meter.study import Meter
 
 GREY = "#e7e9ea"
 MOST_SIGMAS = 4.0
@@ -82,12 +82,12 @@ def _separation(meter: Meter) -> Picture:
 
 def _readings(meter: Meter) -> Picture:
     drawn = list(meter.separating_places)
-    candidates = [
-        CandidateReadings(f"{meter.question.kind} {in_mm(contender.size)}", levels[drawn])
+    candidates = {
+        f"{meter.question.kind} {in_mm(contender.size)}": levels[drawn]
         for contender, levels in zip(
             meter.question.contenders, meter.contenders_relative_db, strict=True
         )
-    ]
+    }
     figure = readings_figure(
         f"{meter.design.title}: what the meter should read",
         [
@@ -95,7 +95,7 @@ def _readings(meter: Meter) -> Picture:
             for n in drawn
         ],
         meter.centres,
-        CandidateReadings("as written", meter.relative_db[drawn]),
+        meter.relative_db[drawn],
         meter.uncertainty_db[drawn],
         meter.predicted.comparable[drawn],
         candidates,
@@ -112,14 +112,6 @@ def _shaving(meter: Meter, shaving: Shaving) -> Picture:
         shaving.steps_db,
     )
     return Picture(figure, "What each cut should change at the reference, from the one before.")
-
-
-@dataclass(frozen=True)
-class CandidateReadings:
-    """Predicted readings of one candidate: its name, and levels less the reference (P, B), dB."""
-
-    name: str
-    relative_db: np.ndarray
 
 
 @in_common_style
@@ -211,10 +203,10 @@ def readings_figure(
     title: str,
     names: Sequence[str],
     centres: np.ndarray,
-    written: CandidateReadings,
+    written_db: np.ndarray,
     uncertainty_db: np.ndarray,
     comparable: np.ndarray,
-    candidates: Sequence[CandidateReadings],
+    candidates: Mapping[str, np.ndarray],
 ) -> Figure:
     """Draw what the meter should read at each place, less the reference.
 
@@ -224,22 +216,22 @@ def readings_figure(
     names : sequence of str
         Of the places that are drawn, in rows of two.
     centres : (B,) array
-    written : CandidateReadings
-        The design as written, with its uncertainty as a band.
-    uncertainty_db, comparable : (P, B) arrays
-    candidates : sequence of CandidateReadings
-        Arrays of all are (P, B), one row for each name.
+    written_db, uncertainty_db : (P, B) array
+        Level of the design as written less that at the reference, and its standard deviation, dB.
+    comparable : (P, B) bool array
+    candidates : mapping of str to (P, B) array
+        Level of each candidate less its level at the reference, dB, by name.
     """
     rows = math.ceil(len(names) / 2)
     figure = new_figure(1.6 + 2.4 * rows, title, "level less that at the reference, same band, dB")
     grid = figure.subplots(rows, 2, sharex=True, sharey=True, squeeze=False)
     edges = edges_of_bands(centres)
     for place, (axes, name) in enumerate(zip(grid.flat, names, strict=False)):
-        level, sigma = written.relative_db[place], uncertainty_db[place]
+        level, sigma = written_db[place], uncertainty_db[place]
         axes.fill_between(centres, level - sigma, level + sigma, color=FAINT, linewidth=0)
-        axes.plot(centres, level, color=INK, linewidth=1.6, label=f"{written.name}, +/- one sigma")
-        for colour, candidate in zip(SERIES, candidates, strict=False):
-            axes.plot(centres, candidate.relative_db[place], color=colour, label=candidate.name)
+        axes.plot(centres, level, color=INK, linewidth=1.6, label="as written, +/- one sigma")
+        for colour, (candidate, levels) in zip(SERIES, candidates.items(), strict=False):
+            axes.plot(centres, levels[place], color=colour, label=candidate)
         for band in np.flatnonzero(~comparable[place]):
             axes.axvspan(edges[band], edges[band + 1], color=GREY, linewidth=0, zorder=0)
         axes.set_title(name)

@@ -1,4 +1,4 @@
-"""What to measure, and where: what `roundcast meter` finds, tells, draws and writes."""
+"""The question of `roundcast meter`: what to measure, and where."""
 
 from __future__ import annotations
 

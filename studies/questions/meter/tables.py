@@ -8,7 +8,8 @@ from studies.answer.columns import band, fixed, length, mm, number, text
 from studies.answer.evidence import evidence_of_responses
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
 from studies.questions.meter.places import Stand
-from studies.questions.meter.study import Meter, Shaving
+from studies.questions.meter.shaving import Shaving
+from studies.questions.meter.study import Meter
 from studies.questions.meter.words import (
     answer,
     azimuth_words,

@@ -11,7 +11,8 @@ from studies.answer.columns import fixed, in_words
 from studies.answer.table import joined
 from studies.questions.meter.places import Stand
 from studies.questions.meter.prediction import ROOM_MOST_DB
-from studies.questions.meter.study import Meter, Shaving
+from studies.questions.meter.shaving import Shaving
+from studies.questions.meter.study import Meter
 from studies.questions.meter.uncertainty import AVERAGING_S, MODEL_DB
 
 POOR = 0.2

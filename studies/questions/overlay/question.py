@@ -1,4 +1,4 @@
-"""Does a measurement bear the model out: what `roundcast overlay` finds, tells and draws."""
+"""The question of `roundcast overlay`: does a measurement agree with the model?"""
 
 from __future__ import annotations
 
