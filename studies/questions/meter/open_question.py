@@ -1,13 +1,13 @@
-"""The open question that a measurement should settle: which of the nearly best?
+"""The open question that a measurement should settle: which of the near-best candidates?
 
 By default which height to keep, where the file asks for one (`[trim]`); otherwise which plate gap.
-Candidates are those the studies `trim` and `gap` would call near-best, found the same way and from
-the same solves: the ends of that range and the best.
+Candidates are the best and the ends of the near-best range, found as for `roundcast trim` and
+`roundcast gap`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, NoReturn
 
@@ -15,26 +15,27 @@ from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
 from studies.design import Design, DesignError, Mistake
 from studies.design.reflector_tables import BallTable
-from studies.solving.candidates import Candidate, NearBest, Row, best_of, near_best
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver, require_one_solved, run, settle
-from studies.solving.shaving import Cut, shaving_stops
+from studies.solving.candidates import NearBest, Row
+from studies.solving.grid import Progress, Solver
+from studies.solving.hanging import best_gap, gap_contenders, near_best_gaps, solve_gaps
+from studies.solving.shaving import Cut, best_cut, near_best_keeps, shaving_stops, solve_cuts
 
 Kind = Literal["keep", "plate gap"]
 GAP_DOUBT = 3e-3
-"""Without `[gap]`, plate gaps this far from the one in the file are told from it, m."""
+"""Without `[gap]`, the candidates are the plate gap in the file and this much less or more, m."""
 
 
 @dataclass(frozen=True, eq=False)
 class Contender:
-    """One candidate of the question: a size, m, and what it builds."""
+    """One candidate of the question: a keep or plate gap, m, and the assembly that has it."""
 
     size: float
     assembly: Assembly
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class OpenQuestion:
-    """What the measurement should tell apart.
+    """A size that is to be found out by measuring, and its candidates.
 
     Attributes
     ----------
@@ -45,12 +46,13 @@ class OpenQuestion:
         The range they come from; None where they were named or only surround the file's size.
     best : Contender or None
     rows : tuple of Row
-        Everything that was solved to find them.
+        Every candidate that was compared to find them.
     stops : tuple of Contender
         For a ball: where to stop and measure on the way from the tallest cap down to the best.
     too_far : Contender or None
-        The next height beyond the near-best range: what the meter shows when too much is gone.
+        The next height below the near-best range: there too much is gone.
     ball_diameter : float or None
+        m; None where the question is about no ball.
     """
 
     kind: Kind
@@ -69,6 +71,10 @@ class OpenQuestion:
             raise ValueError("the question is about no ball")
         return self.ball_diameter
 
+    def cut_off(self, kept: Contender) -> float:
+        """Height that is cut off the ball where this is kept, m."""
+        return self.ball - kept.size
+
 
 def open_question(
     design: Design,
@@ -78,7 +84,7 @@ def open_question(
     kind: Kind | None = None,
     among: Sequence[float] = (),
 ) -> OpenQuestion:
-    """Find what is open.
+    """Find the candidates that a measurement should separate.
 
     Parameters
     ----------
@@ -92,7 +98,7 @@ def open_question(
     kind : {"keep", "plate gap"}, optional
         Left out, the height to keep where the file has a ball and `[trim]`.
     among : sequence of float
-        Sizes to tell apart, m; left out, the near-best ones.
+        Sizes to separate, m; left out, the near-best ones.
 
     Raises
     ------
@@ -103,86 +109,68 @@ def open_question(
     if about == "keep":
         _ball_of(design)  # refuses any other reflector
     if among:
-        return OpenQuestion(about, _named(design, about, among))
+        return OpenQuestion(kind=about, contenders=_named(design, about, among))
     if about == "keep":
         return _which_keep(design, solver, per_band, progress)
     if design.tables.gap is not None:
         return _which_gap(design, solver, per_band, progress)
     written = design.tables.plate_gap
     sizes = (written - GAP_DOUBT, written, written + GAP_DOUBT)
-    contenders = tuple(_contender(design, about, size) for size in sizes if size > 0)
-    return OpenQuestion(
-        about, _enough(design, [c for c in contenders if not find_clashes(c.assembly)])
-    )
+    contenders = [_contender(design, about, size) for size in sizes if size > 0]
+    built = _enough(design, [one for one in contenders if not find_clashes(one.assembly)])
+    return OpenQuestion(kind=about, contenders=built)
 
 
 def _which_keep(
     design: Design, solver: Solver, per_band: int, progress: Progress | None
 ) -> OpenQuestion:
     diameter = _ball_of(design).diameter
-    sizes = sorted({keep for _, keep in design.trim_candidates()})
-    candidates = [
-        Candidate(f"ball {diameter * 1e3:.4g} mm, keep {keep * 1e3:.4g} mm", _trimmed(design, keep))
-        for keep in sizes
-    ]
-    rows = run(design, candidates, solver, per_band, "keep heights", progress)
-    require_one_solved(design, rows, "trim.keep", "candidate")
-    rows = settle(design, rows, solver, max(per_band, FINE_PER_BAND), progress)
-    cuts = tuple(Cut(diameter, keep, row) for keep, row in zip(sizes, rows, strict=True))
-    best = next(cut for cut in cuts if cut.row is best_of(rows))
-    good = near_best(sizes, rows, design.target.near_best_db)
-    shorter = [cut for cut in cuts if cut.row.solved and cut.keep < good.low]
+    sizes = sorted({(diameter, keep) for _, keep in design.trim_candidates()})
+    cuts = solve_cuts(design, sizes, solver, per_band, progress)
+    winner, good = best_cut(cuts), near_best_keeps(cuts, design.target.near_best_db)
+    solved = [_of_cut(cut) for cut in cuts if cut.row.solved]
+    best, shorter = _of_cut(winner), [one for one in solved if one.size < good.low]
     return OpenQuestion(
-        "keep",
-        _ends_and_best(design, sizes, rows, good),
-        good,
-        Contender(best.keep, best.row.assembly),
-        rows,
-        tuple(Contender(cut.keep, cut.row.assembly) for cut in shaving_stops(cuts, best)),
-        Contender(shorter[-1].keep, shorter[-1].row.assembly) if shorter else None,
-        diameter,
+        kind="keep",
+        contenders=_ends_and_best(design, solved, best, good),
+        near_best=good,
+        best=best,
+        rows=tuple(cut.row for cut in cuts),
+        stops=tuple(map(_of_cut, shaving_stops(cuts, winner))),
+        too_far=shorter[-1] if shorter else None,
+        ball_diameter=diameter,
     )
+
+
+def _of_cut(cut: Cut) -> Contender:
+    return Contender(cut.keep, cut.row.assembly)
 
 
 def _which_gap(
     design: Design, solver: Solver, per_band: int, progress: Progress | None
 ) -> OpenQuestion:
-    tried = design.gap_candidates()
-    candidates = [
-        Candidate(f"plate gap {size * 1e3:.4g} mm", _with_gap(design, size)) for size in tried
-    ]
-    rows = run(design, candidates, solver, per_band, "plate gaps", progress)
-    require_one_solved(design, rows, "gap", "gap")
-    # A gap that chokes the driver is no candidate, whatever its score.
-    free = [i for i, row in enumerate(rows) if row.solved and not row.assembly.is_choked]
-    free = free or [i for i, row in enumerate(rows) if row.solved]
-    sizes = [tried[i] for i in free]
-    rows = settle(design, [rows[i] for i in free], solver, max(per_band, FINE_PER_BAND), progress)
-    good = near_best(sizes, rows, design.target.near_best_db)
-    best = next(i for i, row in enumerate(rows) if row is best_of(rows))
+    choices = gap_contenders(solve_gaps(design, solver, per_band, progress))
+    winner, good = best_gap(choices), near_best_gaps(choices, design.target.near_best_db)
+    best = Contender(winner.plate_gap, winner.row.assembly)
+    solved = [Contender(one.plate_gap, one.row.assembly) for one in choices]
     return OpenQuestion(
-        "plate gap",
-        _ends_and_best(design, sizes, rows, good),
-        good,
-        Contender(sizes[best], rows[best].assembly),
-        rows,
+        kind="plate gap",
+        contenders=_ends_and_best(design, solved, best, good),
+        near_best=good,
+        best=best,
+        rows=tuple(choice.row for choice in choices),
     )
 
 
 def _ends_and_best(
-    design: Design, sizes: Sequence[float], rows: Sequence[Row], good: NearBest
+    design: Design, solved: Sequence[Contender], best: Contender, good: NearBest
 ) -> tuple[Contender, ...]:
-    """Ends of the near-best range and the best; its neighbours where it stands alone."""
-    solved = [at for at, row in enumerate(rows) if row.solved]
-    best = next(place for place, at in enumerate(solved) if rows[at] is best_of(rows))
-    low, high = (
-        next(place for place, at in enumerate(solved) if sizes[at] == end)
-        for end in (good.low, good.high)
-    )
+    """Return the ends of the near-best range and the best; its neighbours if it stands alone."""
+    sizes = [one.size for one in solved]
+    low, middle, high = (sizes.index(size) for size in (good.low, best.size, good.high))
     if low == high:
         low, high = max(low - 1, 0), min(high + 1, len(solved) - 1)
-    chosen = [solved[place] for place in sorted({low, best, high})]
-    return _enough(design, [Contender(sizes[at], rows[at].assembly) for at in chosen])
+    return _enough(design, [solved[at] for at in sorted({low, middle, high})])
 
 
 def _named(design: Design, kind: Kind, among: Sequence[float]) -> tuple[Contender, ...]:
@@ -200,21 +188,15 @@ def _named(design: Design, kind: Kind, among: Sequence[float]) -> tuple[Contende
 
 
 def _contender(design: Design, kind: Kind, size: float) -> Contender:
-    return Contender(size, (_trimmed if kind == "keep" else _with_gap)(design, size)())
+    if kind == "keep":
+        return Contender(size, design.trimmed(_ball_of(design).diameter, size))
+    return Contender(size, design.assembly().with_gap(size))
 
 
 def _ball_of(design: Design) -> BallTable:
     if design.ball is None:
         _refuse(design, "--question", "the reflector is no ball, so no keep is open: ask for gap")
     return design.ball
-
-
-def _trimmed(design: Design, keep: float) -> Callable[[], Assembly]:
-    return lambda: design.trimmed(_ball_of(design).diameter, keep)
-
-
-def _with_gap(design: Design, size: float) -> Callable[[], Assembly]:
-    return lambda: design.assembly().with_gap(size)
 
 
 def _enough(design: Design, found: Sequence[Contender]) -> tuple[Contender, ...]:

@@ -189,7 +189,7 @@ def _shaving(meter: Meter, shaving: Shaving) -> Table:
     rows: tuple[tuple[Value, ...], ...] = tuple(
         (
             mm(stop.size),
-            mm(meter.question.ball - stop.size),
+            mm(meter.question.cut_off(stop)),
             *(float(shaving.change_db[n, at]) for at in shaving.shown),
             names[n],
         )

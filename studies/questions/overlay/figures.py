@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from textwrap import shorten
 
 import numpy as np
@@ -51,26 +50,14 @@ def overlay_pictures(found: Overlay) -> Pictures:
 
 
 def _laid_over(found: Overlay) -> Picture:
-    held = found.comparison
-    every = [
-        LaidOver(at.name, measured, predicted, compared, float(rms))
-        for at, measured, predicted, compared, rms in zip(
-            found.positions,
-            found.at_distance(found.aligned_db),
-            found.at_distance(found.predicted.level_db),
-            held.compared,
-            held.rms_by_position_db,
-            strict=True,
-        )
-    ]
-    removed = removed_in_words(found)
+    removed, shown = removed_in_words(found), list(range(len(found.positions)))
     caption = f"Measured, {removed}, over predicted: how well the shapes agree at each position."
-    if len(every) > MOST_PANELS:
-        order = np.argsort(-np.nan_to_num(held.rms_by_position_db), kind="stable")[:MOST_PANELS]
-        every = [every[at] for at in sorted(order)]
+    if len(shown) > MOST_PANELS:
+        rms = np.nan_to_num(found.comparison.rms_by_position_db)
+        shown = sorted(np.argsort(-rms, kind="stable")[:MOST_PANELS].tolist())
         caption += f" The {MOST_PANELS} positions that differ most; the map has them all."
     title = f"{found.design.title}: measured over predicted, {removed}"
-    return Picture(laid_over_figure(title, found.measured.centres, every), caption)
+    return Picture(laid_over_figure(title, found, shown), caption)
 
 
 def _differences(found: Overlay) -> Picture:
@@ -90,78 +77,44 @@ def _differences(found: Overlay) -> Picture:
 
 
 def _sizes(found: Overlay) -> Picture:
-    names = dict.fromkeys(one.dimension.name for one in found.tried)
-    moved = []
-    for name in names:
-        some = [one for one in found.tried if one.dimension.name == name]
-        unit = some[0].dimension.unit
-        label = name if unit.symbol == "mm" else f"{name} ({unit.symbol})"
-        changes = [one.change / unit.per_symbol for one in some]
-        moved.append(Moved(label, changes, [one.rms_db for one in some]))
-    figure = sizes_off_figure(
-        f"{found.design.title}: what one size off would leave",
-        moved,
-        found.tried_rms_db,
-        found.comparison.expected_db,
-        "mm"
-        + ", angles in degrees" * any(one.dimension.unit.symbol != "mm" for one in found.tried),
-    )
     return Picture(
-        figure,
+        sizes_off_figure(f"{found.design.title}: what one size off would leave", found),
         "A line that dips far below the point as written names a size to measure again; solved at"
         " four frequencies in each third octave.",
     )
 
 
-@dataclass(frozen=True, eq=False)
-class LaidOver:
-    """One position: name, band levels re 0 dB at its own distance, and which are compared.
-
-    Attributes
-    ----------
-    name : str
-    measured_db, predicted_db : (B,) array
-        nan where not measured.
-    compared : (B,) bool array
-    rms_db : float
-        nan if nothing is compared.
-    """
-
-    name: str
-    measured_db: np.ndarray
-    predicted_db: np.ndarray
-    compared: np.ndarray
-    rms_db: float
-
-
 @in_common_style
-def laid_over_figure(title: str, centres: ArrayLike, positions: Sequence[LaidOver]) -> Figure:
+def laid_over_figure(title: str, found: Overlay, shown: Sequence[int]) -> Figure:
     """Draw measured over predicted, a panel for each position, on one scale.
 
     Parameters
     ----------
     title : str
-    centres : (B,) array
-        Exact band centres, Hz.
-    positions : sequence of LaidOver
-        Level and driver curve removed from what was measured.
+    found : Overlay
+    shown : sequence of int
+        Positions that are drawn, by number.
     """
-    columns = min(COLUMNS, len(positions))
-    rows = -(-len(positions) // columns)
+    columns = min(COLUMNS, len(shown))
+    rows = -(-len(shown) // columns)
     figure = new_figure(
         1.5 + 2.6 * rows, title, "third octaves, dB re the driver's own on-axis curve at each"
         " position's distance; grey: not compared"
     )  # fmt: skip
     panels = figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False)
-    edges = edges_of_bands(centres)
-    shown = [levels for one in positions for levels in (one.measured_db, one.predicted_db)]
-    limits = level_limits(np.concatenate(shown), 20.0)
-    for number, axes in enumerate(panels.flat):
-        if number >= len(positions):
-            axes.set_axis_off()
-            continue
-        _laid(axes, edges, positions[number])
-        lowest = number + columns >= len(positions)
+    edges = edges_of_bands(found.measured.centres)
+    measured = found.at_distance(found.aligned_db)
+    predicted = found.at_distance(found.predicted.level_db)
+    limits = level_limits(np.concatenate((measured[shown], predicted[shown])).ravel(), 20.0)
+    for axes in panels.flat[len(shown) :]:
+        axes.set_axis_off()
+    for number, (axes, at) in enumerate(zip(panels.flat, shown, strict=False)):
+        _position(axes, edges, measured[at], predicted[at], found.comparison.compared[at])
+        rms = found.comparison.rms_by_position_db[at]
+        agreement = "not compared" if np.isnan(rms) else f"{rms:.1f} dB rms"
+        name = shorten(found.positions[at].name, 28, placeholder="...")
+        axes.set_title(f"{name}: {agreement}")
+        lowest = number + columns >= len(shown)
         frequency_axis(axes, edges[0], edges[-1], label=lowest)
         axes.tick_params(labelbottom=lowest)
         axes.set_ylim(*limits)
@@ -172,18 +125,20 @@ def laid_over_figure(title: str, centres: ArrayLike, positions: Sequence[LaidOve
     return figure
 
 
-def _laid(axes: Axes, edges: np.ndarray, one: LaidOver) -> None:
-    left_out = np.where(one.compared, np.nan, one.measured_db)
-    counted = np.where(one.compared, one.measured_db, np.nan)
-    for low, high, compared in zip(edges[:-1], edges[1:], one.compared, strict=True):
-        if not compared:
-            axes.axvspan(low, high, color=NOT_COMPARED, linewidth=0)
+def _position(
+    axes: Axes,
+    edges: np.ndarray,
+    measured: np.ndarray,
+    predicted: np.ndarray,
+    compared: np.ndarray,
+) -> None:
+    for band in np.flatnonzero(~compared):
+        axes.axvspan(edges[band], edges[band + 1], color=NOT_COMPARED, linewidth=0)
     look: Look = {"baseline": None, "linewidth": 1.8}
-    axes.stairs(one.predicted_db, edges, color=SERIES[0], label="predicted", **look)
+    left_out, counted = np.where(compared, np.nan, measured), np.where(compared, measured, np.nan)
+    axes.stairs(predicted, edges, color=SERIES[0], label="predicted", **look)
     axes.stairs(left_out, edges, color=QUIET, label="measured, not compared", **look)
     axes.stairs(counted, edges, color=SERIES[1], label="measured", **look)
-    rms = "not compared" if np.isnan(one.rms_db) else f"{one.rms_db:.1f} dB rms"
-    axes.set_title(f"{shorten(one.name, 28, placeholder='...')}: {rms}")
 
 
 @in_common_style
@@ -256,46 +211,34 @@ def _map(
     bar.outline.set_visible(False)
 
 
-@dataclass(frozen=True, eq=False)
-class Moved:
-    """Rms of the residuals, dB, with one size moved by several amounts, in the unit of print."""
-
-    name: str
-    changes: Sequence[float]
-    rms_db: Sequence[float]
-
-
 @in_common_style
-def sizes_off_figure(
-    title: str, sizes: Sequence[Moved], as_written_db: float, expected_db: float, unit: str
-) -> Figure:
-    """Draw the rms of the residuals over how far each size is moved.
+def sizes_off_figure(title: str, found: Overlay) -> Figure:
+    """Draw the rms of the residuals over how far each size is moved, as tried one at a time.
 
     Parameters
     ----------
     title : str
-    sizes : sequence of Moved
-        nan where it cannot be built.
-    as_written_db, expected_db : float
-        Rms with no size moved, and rms expected from the uncertainties of model and meter.
-    unit : str
-        Of the changes.
+    found : Overlay
     """
     figure = new_figure(4.8, title)
     axes = figure.subplots()
-    for number, size in enumerate(sizes):
-        order = np.argsort([*size.changes, 0.0])
-        x, y = (np.array(values)[order] for values in ([*size.changes, 0.0],
-                                                        [*size.rms_db, as_written_db]))  # fmt: skip
-        axes.plot(x, y, marker="o", markersize=5, linewidth=1.6, label=size.name,
-                  color=SERIES[number % len(SERIES)],
+    sizes = {one.dimension.name: one.dimension.unit for one in found.tried}
+    for number, (name, unit) in enumerate(sizes.items()):
+        tried = [one for one in found.tried if one.dimension.name == name]
+        rms = {one.change / unit.per_symbol: one.rms_db for one in tried}
+        rms[0.0] = found.tried_rms_db
+        x = sorted(rms)
+        label = name if unit.symbol == "mm" else f"{name} ({unit.symbol})"
+        axes.plot(x, [rms[change] for change in x], marker="o", markersize=5, linewidth=1.6,
+                  label=label, color=SERIES[number % len(SERIES)],
                   linestyle=DASHES[number % len(DASHES)])  # fmt: skip
-    axes.plot(0.0, as_written_db, marker="o", markersize=9, color=INK, linestyle="none",
+    axes.plot(0.0, found.tried_rms_db, marker="o", markersize=9, color=INK, linestyle="none",
               label="as written")  # fmt: skip
-    axes.axhspan(0.0, expected_db, color=FAINT, alpha=0.45, linewidth=0,
+    axes.axhspan(0.0, found.comparison.expected_db, color=FAINT, alpha=0.45, linewidth=0,
                  label="within model and meter")  # fmt: skip
     axes.set_ylim(bottom=0.0)
-    axes.set_xlabel(f"size off by, {unit}")
+    angles = any(unit.symbol != "mm" for unit in sizes.values())
+    axes.set_xlabel("size off by, mm" + ", angles in degrees" * angles)
     axes.set_ylabel("rms of what is left, dB")
     axes.grid(axis="both")
     legend_below(figure, axes, 4)

@@ -268,7 +268,9 @@ def _bands_measured(
     ungated = [replace(one, gate_limit_hz=0.0) for one in measurements]
     whole = in_bands(ungated, band).level_db
     if np.count_nonzero(np.isfinite(measured.level_db)) < 2:
-        raise MeasurementError(_nothing_left(measurements, band, bool(np.isfinite(whole).any())))
+        raise MeasurementError(
+            _nothing_left(measurements, band, gated=bool(np.isfinite(whole).any()))
+        )
     there = np.flatnonzero(np.isfinite(whole).any(axis=0))
     some = slice(there[0], there[-1] + 1)
     counted_db = measured.level_db[:, some]
@@ -276,7 +278,7 @@ def _bands_measured(
 
 
 def _nothing_left(
-    measurements: Sequence[Measurement], band: tuple[float, float], gated: bool
+    measurements: Sequence[Measurement], band: tuple[float, float], *, gated: bool
 ) -> str:
     files = ", ".join(dict.fromkeys(one.source for one in measurements))
     wanted = f"the design's band, {band[0]:.0f} to {band[1]:.0f} Hz"

@@ -108,14 +108,16 @@ class Trials:
         One-sided differences, away from a bound and from what cannot be built; central ones if
         `both_sides` is set and both can be built. 0 where neither can.
         """
-        return np.array([self._derivative(widths, at, both_sides) for at in range(len(widths))])
+        return np.array(
+            [self._derivative(widths, at, both_sides=both_sides) for at in range(len(widths))]
+        )
 
     def finish(self) -> None:
         """Report the progress as complete: nothing more is solved."""
         if self._progress is not None:
             self._progress(FITTING, self._total, self._total)
 
-    def _derivative(self, widths: np.ndarray, at: int, both_sides: bool) -> np.ndarray:
+    def _derivative(self, widths: np.ndarray, at: int, *, both_sides: bool) -> np.ndarray:
         low, high = self.bounds
         ends: list[tuple[float, np.ndarray]] = []
         for step in (STEP, -STEP):

@@ -241,7 +241,7 @@ def test_a_size_that_cannot_be_built_is_listed() -> None:
     tight = example(("plate_gap = 60 ", "plate_gap = 46 "), ("proud = 3 ", "proud = 0 "))
     found = overlay(tight, solver, per_band=4, measurements=measured_on(tight))
     reasons = {(one.dimension.name, one.change): one.reason for one in found.tried if one.reason}
-    assert reasons and all(reasons.values())
+    assert reasons
     rows = overlay_tables(found).table("tried").records()
     assert {row["reason"] for row in rows if row["rms_db"] is None} == set(reasons.values())
     assert "driver proud height" in {one.dimension.name for one in found.tried}
