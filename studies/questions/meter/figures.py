@@ -26,7 +26,7 @@ from studies.answer.charts.style import (
     new_figure,
 )
 from studies.answer.picture import Picture, Pictures
-from studies.questions.meter.places_figures import Mark, places_figure
+from studies.questions.meter.places_figures import places_figure
 from studies.questions.meter.shaving import Shaving
 from studies.questions.meter.study import Meter
 
@@ -48,18 +48,10 @@ def meter_pictures(meter: Meter) -> Pictures:
     return pictures
 
 
-def marks_of(meter: Meter) -> list[Mark]:
-    """Return the places of a plan, numbered from 1."""
-    return [
-        Mark(number, s.position.r, s.position.height, s.azimuth_deg)
-        for number, s in enumerate(meter.stands, start=1)
-    ]
-
-
 def _places(meter: Meter) -> Picture:
     title = f"{meter.design.title}: where the meter stands"
     return Picture(
-        places_figure(title, meter.assembly, marks_of(meter)),
+        places_figure(title, meter.assembly, meter.stands),
         "The places by their numbers, the reference in red: from the side, and round the column.",
     )
 

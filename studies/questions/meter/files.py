@@ -7,19 +7,11 @@ import io
 
 from dispersion.bands import nominal_centre
 from studies.answer.exports import plain_cell
+from studies.measured.sheet import HEADER
 from studies.questions.meter.sheets import meter_sheets
 from studies.questions.meter.study import Meter
 
 TO_FILL = "meter-to-fill.csv"
-HEADER = (
-    "position",
-    "distance_mm",
-    "height_mm",
-    "azimuth_deg",
-    "band_hz",
-    "predicted_db",
-    "reading_db",
-)
 
 
 def meter_files(meter: Meter) -> dict[str, bytes]:

@@ -1,10 +1,10 @@
-"""Where the meter stands: from the side and from above, on the screen and on paper."""
+"""Figure of where the meter stands, from the side and from above."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from typing import TypeVar
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,29 +15,25 @@ from shapes.assembly import Assembly
 from shapes.parts import post_angles
 from studies.answer.charts.drafting import Sheet
 from studies.answer.charts.style import FAINT, INK, QUIET, WIDTH_IN, WINDOW, Look, in_common_style
+from studies.questions.meter.places import Stand
 
 COLUMN_LOOK: Look = {"facecolor": "#efe2cc", "edgecolor": INK, "linewidth": 0.7, "zorder": 3}
 HEIGHT_IN = 5.2
 LABEL_PT = 13.0
+"""Height of a line of labels, points."""
 POST_LABEL = math.radians(20.0)
 """How far beside a post its name stands."""
 
-
-@dataclass(frozen=True)
-class Mark:
-    """A place of the meter: its number in the plan, distance, height (m), azimuth (degrees)."""
-
-    number: int
-    r: float
-    height: float
-    azimuth_deg: float
+Key = TypeVar("Key")
+Shares = tuple[float, float, float, float]
+"""Left, bottom, width and height in shares of the figure."""
 
 
 @in_common_style
 def places_figure(
     title: str,
     assembly: Assembly,
-    marks: Sequence[Mark],
+    stands: Sequence[Stand],
     size_in: tuple[float, float] = (WIDTH_IN, HEIGHT_IN),
 ) -> Figure:
     """Draw from the side and from above where the meter stands.
@@ -46,47 +42,48 @@ def places_figure(
     ----------
     title : str
     assembly : Assembly
-    marks : sequence of Mark
+    stands : sequence of Stand
+        Places of the meter, numbered from 1; the first is drawn in red.
     size_in : (float, float)
         Width and height, inches.
     """
-    width_in, height_in = size_in
     figure = Figure(figsize=size_in)
     figure.text(0.012, 0.985, title, fontsize=12, va="top")
     figure.text(
         0.03, 0.91, "from the side: mm from the axis, mm above the floor", fontsize=10.5, va="top"
     )
     figure.text(0.62, 0.91, "from above: where round the column", fontsize=10.5, va="top")
-    for side, place in ((True, (0.02, 0.02, 0.56, 0.85)), (False, (0.6, 0.02, 0.39, 0.85))):
-        axes = figure.add_axes(place)
-        room = (place[2] * width_in * 72, place[3] * height_in * 72)
-        sheet = sheet_for(axes, assembly, marks, room, side)
-        (draw_side if side else draw_above)(sheet, assembly, marks)
+    _draw_side(figure, assembly, stands)
+    _draw_above(figure, assembly, stands)
     return figure
 
 
-def sheet_for(
-    axes: Axes,
-    assembly: Assembly,
-    marks: Sequence[Mark],
-    room_pt: tuple[float, float],
-    side: bool,
-) -> Sheet:
-    """Fit one of the two drawings into axes of so many points."""
+def _bare_axes(figure: Figure, place: Shares) -> tuple[Axes, float, float]:
+    """Add axes without a frame; return them with their width and height in points."""
+    axes = figure.add_axes(place)
     axes.set_axis_off()
-    width_pt, height_pt = room_pt
-    widest = assembly.column.radius * 1e3
-    most_r = max(mark.r for mark in marks) * 1e3
-    if side:
-        low = -20.0
-        top = max(assembly.column.height + assembly.plate_gap, *(m.height for m in marks)) * 1e3
-        span = (most_r + widest, top - low)
-        room = (width_pt - 13 * LABEL_PT, height_pt - 2.5 * LABEL_PT)
-        scale = max(span[0] / room[0], span[1] / room[1])
-        left = -widest - 2 * LABEL_PT * scale
-        axes.set_xlim(left, left + width_pt * scale)
-        axes.set_ylim(low - LABEL_PT * scale, low + (height_pt - LABEL_PT) * scale)
-        return Sheet(axes, scale)
+    width_in, height_in = figure.get_size_inches()
+    return axes, place[2] * width_in * 72, place[3] * height_in * 72
+
+
+def _side_sheet(figure: Figure, assembly: Assembly, stands: Sequence[Stand]) -> Sheet:
+    """Fit the view from the side into its axes: all that is built, every place, its label."""
+    axes, width_pt, height_pt = _bare_axes(figure, (0.02, 0.02, 0.56, 0.85))
+    widest, low = assembly.column.radius * 1e3, -20.0
+    most_r = max(stand.position.r for stand in stands) * 1e3
+    heights = (stand.position.height for stand in stands)
+    top = max(assembly.column.height + assembly.plate_gap, *heights) * 1e3
+    across, upright = width_pt - 13 * LABEL_PT, height_pt - 2.5 * LABEL_PT
+    scale = max((most_r + widest) / across, (top - low) / upright)
+    left = -widest - 2 * LABEL_PT * scale
+    axes.set_xlim(left, left + width_pt * scale)
+    axes.set_ylim(low - LABEL_PT * scale, low + (height_pt - LABEL_PT) * scale)
+    return Sheet(axes, scale)
+
+
+def _above_sheet(figure: Figure, assembly: Assembly) -> Sheet:
+    """Fit the view from above into its axes: the column, labels right and left of it."""
+    axes, width_pt, height_pt = _bare_axes(figure, (0.6, 0.02, 0.39, 0.85))
     reach = _reach_from_above(assembly)
     scale = 2 * reach / min(width_pt - 11 * LABEL_PT, height_pt - 2 * LABEL_PT)
     axes.set_xlim(-width_pt * scale / 2, width_pt * scale / 2)
@@ -94,24 +91,29 @@ def sheet_for(
     return Sheet(axes, scale)
 
 
-def draw_side(sheet: Sheet, assembly: Assembly, marks: Sequence[Mark]) -> None:
+def _draw_side(figure: Figure, assembly: Assembly, stands: Sequence[Stand]) -> None:
     """Draw the column on its floor, and each place with its number and height."""
+    sheet = _side_sheet(figure, assembly, stands)
+    axes = sheet.axes
     ring, base = assembly.height_of_ring * 1e3, assembly.column.height * 1e3
     for line in (assembly.lower_line, assembly.upper_line):
         if len(line):
             outline = line * 1e3 + (0.0, base)
             mirrored = outline[::-1] * (-1.0, 1.0)
-            sheet.axes.add_patch(Polygon(np.vstack((outline, mirrored)), **COLUMN_LOOK))
-    left, right = sheet.axes.get_xlim()
+            axes.add_patch(Polygon(np.vstack((outline, mirrored)), **COLUMN_LOOK))
+    most_r = max(stand.position.r for stand in stands) * 1e3
+    left, right = axes.get_xlim()
     sheet.line((left, right), (0.0, 0.0), color=INK, linewidth=1.4)
-    sheet.line((0.0, max(m.r for m in marks) * 1e3), (ring, ring), linewidth=0.6, linestyle=":")
-    places = sorted(_same_place(marks).items(), key=lambda item: item[0][1])
+    sheet.line((0.0, most_r), (ring, ring), linewidth=0.6, linestyle=":")
+    same_place = _numbers_by(stands, lambda stand: (stand.position.r, stand.position.height))
+    places = sorted(same_place.items(), key=lambda item: item[0][1])
     levels = _spread([height * 1e3 for (_, height), _ in places], sheet)
-    beyond = max(m.r for m in marks) * 1e3 + 12 * sheet.pt
+    beyond = most_r + 12 * sheet.pt
     for ((r, height), numbers), level in zip(places, levels, strict=True):
         x, z = r * 1e3, height * 1e3
         sheet.line((0.0, x), (ring, z), linewidth=0.6)
-        _dot(sheet, x, z, 1 in numbers)
+        look: Look = {"color": WINDOW if 1 in numbers else INK, "zorder": 7}
+        axes.plot((x,), (z,), marker="o", markersize=6.0 if 1 in numbers else 4.5, **look)
         words = f"{listed(numbers)}:  {x:.0f} out, {z:.0f} up"
         sheet.line((x, beyond), (z, level), linewidth=0.4, color=FAINT)
         sheet.text(beyond + 2 * sheet.pt, level, words, ha="left", va="center", fontsize=9)
@@ -129,10 +131,12 @@ def _spread(heights: Sequence[float], sheet: Sheet) -> list[float]:
     return levels
 
 
-def draw_above(sheet: Sheet, assembly: Assembly, marks: Sequence[Mark]) -> None:
+def _draw_above(figure: Figure, assembly: Assembly, stands: Sequence[Stand]) -> None:
     """Draw column and posts from above, and the azimuth of each place."""
+    sheet = _above_sheet(figure, assembly)
+    axes = sheet.axes
     column = assembly.column.radius * 1e3
-    sheet.axes.add_patch(Circle((0.0, 0.0), column, **COLUMN_LOOK))
+    axes.add_patch(Circle((0.0, 0.0), column, **COLUMN_LOOK))
     posts = assembly.posts
     turn = 0.0
     if posts is not None:
@@ -141,12 +145,13 @@ def draw_above(sheet: Sheet, assembly: Assembly, marks: Sequence[Mark]) -> None:
         for number, angle in enumerate(angles, start=1):
             x, y = posts.circle_radius * 1e3 * np.array((math.cos(angle), math.sin(angle)))
             size = max(posts.radius * 1e3, 2.5 * sheet.pt)
-            sheet.axes.add_patch(Circle((x, y), size, color=INK, zorder=5))
+            axes.add_patch(Circle((x, y), size, color=INK, zorder=5))
             out, beside = column + 9 * sheet.pt, angle - POST_LABEL
             place = (out * math.cos(beside), out * math.sin(beside))
             look: Look = {"ha": "center", "va": "center", "fontsize": 8, "bbox": None}
             sheet.text(*place, f"P{number}", **look)
-    _draw_azimuths(sheet, _reach_from_above(assembly), turn, _same_azimuth(marks))
+    same_azimuth = _numbers_by(stands, lambda stand: stand.azimuth_deg)
+    _draw_azimuths(sheet, _reach_from_above(assembly), turn, same_azimuth)
 
 
 def _draw_azimuths(sheet: Sheet, reach: float, turn: float, found: dict[float, list[int]]) -> None:
@@ -188,20 +193,9 @@ def _reach_from_above(assembly: Assembly) -> float:
     return 1.3 * assembly.column.radius * 1e3
 
 
-def _dot(sheet: Sheet, x: float, z: float, first: bool) -> None:
-    look: Look = {"color": WINDOW if first else INK, "zorder": 7}
-    sheet.axes.plot((x,), (z,), marker="o", markersize=6.0 if first else 4.5, **look)
-
-
-def _same_place(marks: Sequence[Mark]) -> dict[tuple[float, float], list[int]]:
-    found: dict[tuple[float, float], list[int]] = {}
-    for mark in marks:
-        found.setdefault((mark.r, mark.height), []).append(mark.number)
-    return found
-
-
-def _same_azimuth(marks: Sequence[Mark]) -> dict[float, list[int]]:
-    found: dict[float, list[int]] = {}
-    for mark in marks:
-        found.setdefault(mark.azimuth_deg, []).append(mark.number)
+def _numbers_by(stands: Sequence[Stand], key: Callable[[Stand], Key]) -> dict[Key, list[int]]:
+    """Numbers, from 1, of the places that have the same key."""
+    found: dict[Key, list[int]] = {}
+    for number, stand in enumerate(stands, start=1):
+        found.setdefault(key(stand), []).append(number)
     return found

@@ -14,9 +14,9 @@ from studies.answer.columns import fixed
 from studies.answer.report.report import inline_svg
 from studies.answer.report.sheets import WIDTH_IN, ReadingBox, SheetBlock, WrittenSheet, sheets_html
 from studies.answer.table import joined
-from studies.questions.meter.figures import marks_of
 from studies.questions.meter.places_figures import places_figure
-from studies.questions.meter.study import Meter, Shaving
+from studies.questions.meter.shaving import Shaving
+from studies.questions.meter.study import Meter
 from studies.questions.meter.words import (
     cautions_of,
     chances,
@@ -47,7 +47,7 @@ def meter_sheets(meter: Meter) -> bytes:
 
 def _plan(meter: Meter) -> Iterator[SheetBlock]:
     title, size = "Where the meter stands, NOT TO SCALE", (WIDTH_IN, HEIGHT_IN)
-    figure = places_figure(title, meter.assembly, marks_of(meter), size)
+    figure = places_figure(title, meter.assembly, meter.stands, size)
     drawn = in_both_formats(figure)["svg"].decode("utf-8")
     rows = tuple(
         (
@@ -129,11 +129,11 @@ def _readings(meter: Meter) -> Iterator[SheetBlock]:
 
 def _cuts(meter: Meter, shaving: Shaving) -> Iterator[SheetBlock]:
     """A row of boxes for each cut."""
-    signed, last = fixed(1), len(shaving.stops) - 1
+    signed, last = fixed(1), shaving.last
     rows: list[tuple[str | ReadingBox, ...]] = []
     for number, stop in enumerate(shaving.way):
         said = "" if number < last else " STOP" if number == last else " TOO FAR"
-        gone = in_both(meter.question.ball - stop.size)
+        gone = in_both(meter.question.cut_off(stop))
         boxes = (
             ReadingBox(
                 predicted=signed(shaving.change_db[number, band]) if number else "",

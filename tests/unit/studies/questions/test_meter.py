@@ -16,9 +16,10 @@ from dispersion.waves import SharedBlocks
 from studies.design import Design, DesignError, parse_design
 from studies.design.workshop_tables import MeasuringTable
 from studies.measured.positions import Position
+from studies.measured.sheet import HEADER
 from studies.questions.meter.command import INSTRUMENTS
 from studies.questions.meter.figures import meter_pictures
-from studies.questions.meter.files import HEADER, meter_files, to_fill
+from studies.questions.meter.files import meter_files, to_fill
 from studies.questions.meter.open_question import open_question
 from studies.questions.meter.places import RoomLimits, azimuths, bounces_of, stands_of
 from studies.questions.meter.prediction import ROOM_MOST_DB
