@@ -141,13 +141,13 @@ def test_what_is_no_measurement_is_refused(tmp_path: Path, content: bytes, remed
 
 
 def test_missing_files_and_folders_are_refused(tmp_path: Path) -> None:
-    for path, told in (
+    for path, message in (
         (tmp_path / "none.txt", "cannot be read"),
         (tmp_path, "a folder"),
         (Path("a\0b"), "cannot be read"),
         (Path("/dev/null"), "or a device"),
     ):
-        with pytest.raises(MeasurementError, match=told):
+        with pytest.raises(MeasurementError, match=message):
             read_curve(path)
 
 
@@ -161,10 +161,10 @@ def test_repeated_frequencies_are_the_mean_of_their_power(tmp_path: Path) -> Non
 
 def test_what_is_ignored_is_noted(tmp_path: Path) -> None:
     *_, notes = read_curve(file(tmp_path, "0 1 2\n100 80 -20\nsome words\n200 81 -40\n"))
-    told = " | ".join(notes)
-    assert "phase and ignored" in told
-    assert "words within the table passed over: 1, the first is line 3" in told
-    assert "0 Hz passed over: 1" in told
+    remarks = " | ".join(notes)
+    assert "phase and ignored" in remarks
+    assert "words within the table passed over: 1, the first is line 3" in remarks
+    assert "0 Hz passed over: 1" in remarks
     assert read_curve(file(tmp_path, "100 80\n200 81\n"))[2] == ()
 
 
@@ -218,8 +218,8 @@ def test_the_largest_file_stays_within_its_memory(tmp_path: Path) -> None:
     path = file(tmp_path, text[: text.rindex("\n") + 1])
     # In a process of its own, whose peak tells: counting every allocation takes ten times as long.
     reading = [sys.executable, "-c", READ_AND_TELL, str(path)]
-    told = subprocess.run(reading, check=True, capture_output=True, text=True).stdout
-    frequencies, kilobytes = map(int, told.split())
+    printed = subprocess.run(reading, check=True, capture_output=True, text=True).stdout
+    frequencies, kilobytes = map(int, printed.split())
     assert frequencies == 90_000
     assert 64 * 1024 < kilobytes < 256 * 1024
 

@@ -165,8 +165,8 @@ def test_covariance_is_that_of_all_unknowns_together() -> None:
     known = np.ones((6, 4), dtype=bool)
     slopes = random.normal(size=(3, 6, 4))
     together = np.vstack((slopes.reshape(3, -1), np.ones(24)))
-    told = together @ together.T / 0.7**2 + np.diag([1.0, 1.0, 1.0, 0.0])
-    both = np.linalg.inv(told)
+    information = together @ together.T / 0.7**2 + np.diag([1.0, 1.0, 1.0, 0.0])
+    both = np.linalg.inv(information)
     assert covariance_of(centred(slopes, known, by_band=False), 0.7) == pytest.approx(both[:3, :3])
     # t(0.975; 10) = 2.228 (any table of the t-distribution)
     error = level_error(slopes.reshape(3, -1), 0.7, 10.0)
@@ -229,12 +229,12 @@ def test_true_sizes_are_found_whatever_driver_and_meter(true: Fitted) -> None:
 
 
 def test_it_stays_within_its_solves(true: Fitted) -> None:
-    told: list[tuple[str, int, int]] = []
+    reported: list[tuple[str, int, int]] = []
     noisy = readings(example(*GAP_AND_KEEP), 1.5)
-    fitted = fit(example(), noisy, straight, lambda *some: told.append(some))
+    fitted = fit(example(), noisy, straight, lambda *some: reported.append(some))
     assert max(true.evaluations, fitted.evaluations) <= MOST_EVALUATIONS
-    assert told[-1][1] == told[-1][2]
-    done = [count for _, count, _ in told]
+    assert reported[-1][1] == reported[-1][2]
+    done = [count for _, count, _ in reported]
     assert done == sorted(done)
 
 
@@ -275,7 +275,7 @@ def alike(slopes: np.ndarray) -> np.ndarray:
     return np.array([*slopes[:4], 1.5 * slopes[3]])
 
 
-def test_sizes_that_cannot_be_told_apart_are_named() -> None:
+def test_sizes_that_cannot_be_separated_are_named() -> None:
     solver = partial(straight, shape=alike)
     fitted = fit(example(), readings(example(*GAP_AND_KEEP), solver=solver), solver, stated_db=0.1)
     (pair,) = fitted.inseparable

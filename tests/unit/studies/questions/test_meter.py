@@ -1,4 +1,4 @@
-"""The measuring plan: where to stand, how low is honest, which readings tell, what is printed."""
+"""The measuring plan: places, lower limits, readings that separate candidates, files."""
 
 import csv
 import io
@@ -196,7 +196,7 @@ def test_covariance_is_that_of_simulated_errors() -> None:
     assert uncertainty.difference_db[1:].ravel() == pytest.approx(spread, rel=0.02)
 
 
-# Which readings tell
+# Which readings to take
 
 
 def test_distance_with_independent_and_with_shared_errors() -> None:
@@ -205,7 +205,7 @@ def test_distance_with_independent_and_with_shared_errors() -> None:
     # An error that both share wholly makes the second reading worth nothing.
     both = np.ones((2, 2)) + 1e-9 * np.eye(2)
     assert mahalanobis_distance(difference, both) == pytest.approx(1.0, rel=1e-6)
-    # But what differs between them is then told without any error.
+    # But their difference is then free of any error.
     assert mahalanobis_distance(np.array([1.0, -1.0]), both) > 1e4
 
 
@@ -222,17 +222,17 @@ def test_chance_of_a_mistake_against_a_simulation() -> None:
     )
 
 
-def test_most_telling_passes_over_what_is_shared_and_what_is_not_usable() -> None:
+def test_selection_passes_over_shared_errors_and_what_is_not_usable() -> None:
     predicted = np.array([[0.0, 0.0, 0.0, 0.0], [2.0, 1.9, 1.5, 9.0]])
     covariance = np.eye(4) * 0.1
     covariance[:2, :2] += 1.0
     usable = np.array([True, True, True, False])
-    told = select_readings(predicted, covariance, usable, 2)
-    assert told[0].index == 2
-    assert told[0].largest_confusion == pytest.approx(ndtr(-1.5 / math.sqrt(0.1) / 2))
-    assert told[0].largest_confusion <= ENOUGH
-    assert len(told) == 1
-    assert pairwise_confusion(predicted, covariance, told) == {(0, 1): told[0].largest_confusion}
+    found = select_readings(predicted, covariance, usable, 2)
+    assert found[0].index == 2
+    assert found[0].largest_confusion == pytest.approx(ndtr(-1.5 / math.sqrt(0.1) / 2))
+    assert found[0].largest_confusion <= ENOUGH
+    assert len(found) == 1
+    assert pairwise_confusion(predicted, covariance, found) == {(0, 1): found[0].largest_confusion}
 
 
 def test_nothing_tells_candidates_that_are_alike() -> None:
@@ -308,7 +308,7 @@ def test_the_room_takes_bands_from_a_meter() -> None:
     )
 
 
-def test_a_plan_without_any_fair_band_says_so_and_is_still_drawn() -> None:
+def test_a_plan_without_any_comparable_band_says_so_and_is_still_drawn() -> None:
     nearly_nothing = (
         ("band = [3150, 4000]", "band = [100, 125]"),
         ("[posts]                # three thin rods\ncount = 3", "[posts]\ncount = 1"),
@@ -323,7 +323,7 @@ def test_a_plan_without_any_fair_band_says_so_and_is_still_drawn() -> None:
     assert meter_files(found)["meter-sheets.html"].count(b"<section") == 1
 
 
-def test_named_candidates_are_told_apart_and_nothing_is_searched() -> None:
+def test_named_candidates_are_separated_and_nothing_is_searched() -> None:
     found = plan(example(), among=[0.055, 0.02])
     assert [contender.size for contender in found.question.contenders] == [0.02, 0.055]
     assert found.shaving is None
@@ -360,7 +360,7 @@ def test_shaving_ends_at_the_best_and_warns_of_too_far() -> None:
 # What is written
 
 
-def test_the_csv_has_the_agreed_header_and_a_row_for_each_fair_reading() -> None:
+def test_the_csv_has_the_agreed_header_and_a_row_for_each_compared_reading() -> None:
     found = by_meter()
     lines = to_fill(found).splitlines()
     assert found.design.title.replace(",", ";") in lines[0]
@@ -423,8 +423,8 @@ def test_the_answer_names_limits_and_cautions() -> None:
     spoken = meter_tables(by_microphone())
     assert any("honest lower limit" in sentence for sentence in spoken.answer)
     assert any("has no gate" in sentence for sentence in meter_tables(by_meter()).answer)
-    told = " ".join(spoken.cautions)
+    cautions = " ".join(spoken.cautions)
     for word in ("safe", "85 dB(A)", "ladder", "licensed"):
-        assert word in told
+        assert word in cautions
     assert spoken.fact("one_period_hz") == by_microphone().stands[0].one_period_hz
     assert len(spoken.table("telling").rows) == len(by_microphone().selected)

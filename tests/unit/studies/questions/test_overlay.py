@@ -199,10 +199,10 @@ def test_a_perfect_speaker_is_explained_and_needs_no_culprit(perfect: Overlay) -
     assert held.explained and held.rms_db == pytest.approx(0.0, abs=1e-9)
     assert held.offset_db + held.driver_db == pytest.approx(84.0 + DRIVER)
     assert perfect.culprits == ()
-    told = overlay_tables(perfect)
-    assert told.answer[0].startswith("The model explains this measurement")
-    assert any("No one size being off would explain the rest better" in s for s in told.answer)
-    assert told.fact("culprit") is None
+    findings = overlay_tables(perfect)
+    assert findings.answer[0].startswith("The model explains this measurement")
+    assert any("No one size being off would explain the rest better" in s for s in findings.answer)
+    assert findings.fact("culprit") is None
 
 
 def test_a_wider_gap_is_found_out(wider: Overlay) -> None:
@@ -212,10 +212,12 @@ def test_a_wider_gap_is_found_out(wider: Overlay) -> None:
     # Sizes differ in their last bits, and so do the meshes: far below what is printed.
     assert best.rms_db == pytest.approx(0.0, abs=1e-5)
     assert wider.comparison.rms_db > 0.3
-    told = overlay_tables(wider)
-    assert told.fact("culprit") == "plate gap"
-    assert any("plate gap 2.0 mm (3/32 in) larger the rms falls" in line for line in told.answer)
-    first = told.table("sizes").records()[0]
+    findings = overlay_tables(wider)
+    assert findings.fact("culprit") == "plate gap"
+    assert any(
+        "plate gap 2.0 mm (3/32 in) larger the rms falls" in line for line in findings.answer
+    )
+    first = findings.table("sizes").records()[0]
     assert (first["size"], first["change"], first["unit"]) == ("plate gap", 2.0, "mm")
     assert first["fall_db"] == pytest.approx(wider.comparison.rms_db, abs=1e-5)
 
@@ -253,10 +255,10 @@ def test_what_the_gate_hides_is_grey_and_not_compared(perfect: Overlay) -> None:
     # Lower edges of IEC 61260-1: the 5 kHz band begins at 4467 Hz, the 6.3 kHz band at 5623 Hz.
     assert found.comparison.compared.any(axis=0).tolist() == [False, False, True, True]
     assert np.isfinite(found.whole_db).all()
-    told = overlay_tables(found)
-    why = told.table("levels").values("not_compared")
+    findings = overlay_tables(found)
+    why = findings.table("levels").values("not_compared")
     assert why.count("below the gate's limit") == 10 and why.count("") == 10
-    assert any("(4.6 kHz) are shown in grey" in line for line in told.answer)
+    assert any("(4.6 kHz) are shown in grey" in line for line in findings.answer)
     grey = overlay_pictures(found)["positions"].figure.axes[0]
     assert len(grey.patches) == 2 + 3  # two bands shaded; predicted, measured, left out
 
@@ -276,10 +278,10 @@ def test_one_position_says_what_it_cannot_tell(perfect: Overlay, one_step: None)
     # The driver's curve about its median, 0.75 dB, is all there is.
     left = DRIVER - np.median(DRIVER)
     assert found.comparison.difference_db[0] == pytest.approx(left, abs=1e-9)
-    told = " ".join(overlay_tables(found).answer)
-    assert "is not removed, which takes 3 positions" in told
-    assert "No azimuth is noted" in told
-    assert "Only 3 of these numbers can still differ" in told
+    words = " ".join(overlay_tables(found).answer)
+    assert "is not removed, which takes 3 positions" in words
+    assert "No azimuth is noted" in words
+    assert "Only 3 of these numbers can still differ" in words
     assert len(overlay_pictures(found)["differences"].figure.axes) == 2  # map and its scale
 
 
@@ -291,9 +293,9 @@ def test_positions_at_one_height_test_little(perfect: Overlay, one_step: None) -
     assert found.predicted_spread_db == pytest.approx(0.0, abs=1e-9)
     # 2 dB at one of four: a standard deviation of 1 dB.
     assert found.round_db == pytest.approx(1.0)
-    told = " ".join(overlay_tables(found).answer)
-    assert "This tests little" in told
-    assert "scatter by 1.0 dB" in told
+    words = " ".join(overlay_tables(found).answer)
+    assert "This tests little" in words
+    assert "scatter by 1.0 dB" in words
 
 
 def test_single_bands_that_stand_out_are_named(perfect: Overlay) -> None:
@@ -380,7 +382,7 @@ def test_the_command_answers_and_writes_everything(tmp_path: Path, one_step: Non
 
 
 @pytest.mark.parametrize(
-    ("content", "told"),
+    ("content", "message"),
     [
         ("100 80\n200 81\n", "nothing says where this was measured"),
         (None, "cannot be read"),
@@ -388,13 +390,13 @@ def test_the_command_answers_and_writes_everything(tmp_path: Path, one_step: Non
         ("\x00\x01", "no text file"),
     ],
 )
-def test_the_command_refuses_in_words(tmp_path: Path, content: str | None, told: str) -> None:
+def test_the_command_refuses_in_words(tmp_path: Path, content: str | None, message: str) -> None:
     path = tmp_path / "x.txt"
     if content is not None:
         path.write_text(content)
     code, output = run("overlay", EXAMPLES / "reading_room.toml", path, "--out", tmp_path / "out")
     assert code == 2
-    assert f"{path}" in output and told in output and "Traceback" not in output
+    assert f"{path}" in output and message in output and "Traceback" not in output
     assert not (tmp_path / "out").exists()
 
 
