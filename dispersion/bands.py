@@ -26,7 +26,7 @@ def _require_range(low: float, high: float) -> None:
 
 
 def band_index(frequency: ArrayLike) -> NDArray[np.int_]:
-    """Tell the number of the third-octave band that holds each frequency; 0 is that of 1 kHz.
+    """Return the number of the third-octave band that holds each frequency; 0 is that of 1 kHz.
 
     Parameters
     ----------

@@ -1,4 +1,20 @@
-"""What to say before and after a solve: out of range, out of balance, left out of the model."""
+"""What to say before and after a solve: out of range, out of balance, left out of the model.
+
+How far the quick methods may be believed was measured against the wave solver in the coverage
+window, on thirty designs (three examples, each with nine relatives: caps, cones, wider gaps), third
+octaves from 100 Hz to 16 kHz, 8 frequencies a band:
+
+    ===================  =========  ====================================  ==========================
+    method               rms, all   longest unbroken range within 3 dB    good for
+    ===================  =========  ====================================  ==========================
+    edges                2.3 dB     100 to 800 Hz; above, 1.3 to 4.4 dB   which paths make a notch
+    rays                 4.8 dB     1 to 2.5 kHz; above, 2.5 to 5.3 dB    where the energy goes
+    images, plate only   7.8 dB     800 Hz to 2.5 kHz                     delays below the plate
+    ===================  =========  ====================================  ==========================
+
+By rays alone the first example would keep 49 mm of its ball, which the wave solver puts 2.1 dB
+behind its own 26 mm: do not cut by rays.
+"""
 
 from collections.abc import Iterator
 
@@ -11,11 +27,12 @@ from dispersion.waves import DEFAULT_SETTINGS, MAX_UNKNOWNS
 from dispersion.waves.rings import longest_radius
 
 POWER_WARNING_DB = 0.1
+"""What the wave solver promises of its levels: 0.1 dB within 30 dB of the largest."""
 HALF_BAND = 10.0**0.05  # from the centre of a third octave to its edge
 BELIEVED_HZ = {"edges": (100.0, 794.3), "rays": (1000.0, 2511.9), "images": (794.3, 2511.9)}
 """Third octaves in which a quick method's level in the window stayed within 3 dB (rms) of the wave
-solver: the longest unbroken range over the 30 designs that `studies.trust` makes of the three
-examples."""
+solver: the longest unbroken range over the 30 designs that `studies.questions.trust` makes of the
+three examples."""
 
 
 def problems_before(problem: Problem) -> tuple[str, ...]:
@@ -43,7 +60,7 @@ def problems_before(problem: Problem) -> tuple[str, ...]:
 
 
 def remarks_after(response: Response) -> tuple[str, ...]:
-    """Tell what a reader of the result must know: power balance, and what is left out."""
+    """Return what a reader of the result must know: power balance, and what is left out."""
     return (
         *_of_the_method(response),
         *_of_the_shape(response),

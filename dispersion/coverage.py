@@ -1,7 +1,7 @@
 """What a radiation pattern amounts to: window, evenness, tilt, leak, directivity, sound power.
 
-Plain functions of `power`, |p|^2 relative to the house's 0 dB, whose last axis is the elevation;
-`dispersion.elevations` says how they are averaged.
+Plain functions of `power`, |p|^2 relative to 0 dB (see `dispersion.response`), whose last axis is
+the elevation; `dispersion.elevations` says how they are averaged.
 """
 
 from __future__ import annotations
@@ -27,6 +27,8 @@ from dispersion.elevations import (
 
 TREBLE_REFERENCE = (500.0, 2000.0)
 TREBLE_DROP_DB = 6.0
+"""Bands whose mean is the middle of the curve, Hz, and how far below it the treble ends: common
+practice, no source."""
 
 
 def evenness(power: ArrayLike, elevations: ArrayLike, window: tuple[float, float]) -> Array:
@@ -200,7 +202,7 @@ def measure_coverage(
     elevations : array_like, shape (E,)
         Degrees, uniform from -90 to +90.
     power : array_like, shape (F, E)
-        |p|^2 relative to the house's 0 dB.
+        |p|^2 relative to 0 dB (see `dispersion.response`).
     window : (float, float)
         Lower and upper elevation, degrees.
     band : (float, float)

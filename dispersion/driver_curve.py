@@ -46,7 +46,7 @@ class DriverCurve:
     beyond : {"refuse", "hold"}
         What happens outside the curve's frequencies: an error, or the end values.
     zero_db : float
-        Level in the curve that stands for the house's 0 dB.
+        Level in the curve that stands for 0 dB (see `dispersion.response`).
     """
 
     frequencies: tuple[float, ...]
@@ -102,7 +102,7 @@ class DriverCurve:
         return float(np.mean(np.interp(np.log(grid), np.log(self.frequencies), self.levels_db)))
 
     def with_zero(self, zero_db: float) -> DriverCurve:
-        """Return the same curve with another level for the house's 0 dB."""
+        """Return the same curve with another level for 0 dB (see `dispersion.response`)."""
         return replace(self, zero_db=zero_db)
 
 

@@ -1,8 +1,8 @@
 """Means of a pattern over the sphere, over its zones, over a window of elevations.
 
-`power` is |p|^2 relative to the house's 0 dB; its last axis is the elevation. The grid of
-elevations is uniform in angle from -90 (straight down) to +90 degrees (straight up), both included;
-the source is the same all round. Two rules serve every number:
+`power` is |p|^2 relative to 0 dB (see `dispersion.response`); its last axis is the elevation. The
+grid of elevations is uniform in angle from -90 (straight down) to +90 degrees (straight up), both
+included; the source is the same all round. Two rules serve every number:
 
 - over the sphere, and over any zone of it, power is integrated as Clenshaw-Curtis does: exactly,
   for the cosine polynomial through all samples, wherever the zone's edge lies;
@@ -21,11 +21,11 @@ from numpy.typing import ArrayLike, NDArray
 Array = NDArray[np.float64]
 
 # What stands for silence, so that no level is minus infinity: -200 dB.
-SILENCE = 1e-20
+SILENCE = 1e-20  # -200 dB: a null keeps a finite level
 
 
 class CoverageError(ValueError):
-    """A pattern or a window that no coverage can be told of."""
+    """A pattern or a window from which no coverage can be computed."""
 
 
 def level_db(power: ArrayLike) -> Array:
@@ -122,7 +122,7 @@ def sound_power(power: ArrayLike, elevations: ArrayLike) -> Array:
     Parameters
     ----------
     power : array_like, shape (..., E)
-        |p|^2 relative to the house's 0 dB.
+        |p|^2 relative to 0 dB (see `dispersion.response`).
     elevations : array_like, shape (E,)
         Degrees.
 

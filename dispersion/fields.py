@@ -19,7 +19,7 @@ from dispersion.waves import (
 )
 from shapes.assembly import DrivenWay
 
-HORIZON_DEG = 1e-6
+HORIZON_DEG = 1e-6  # a sample this close to 0 is that of the horizon, rounded
 
 
 class Fields(NamedTuple):

@@ -27,7 +27,7 @@ class Response:
     method : str
         Name of the solver in `dispersion.solvers.SOLVERS`.
     settings : mapping
-        What the solver was told, for the record.
+        Settings of the solver by name, for the record.
     far_by_way : (W, F, E) complex array or None
         Far field of each way alone, relative to its own 0 dB, phase referred to the middle of
         the baffle. None where it was let go (`without_far`).

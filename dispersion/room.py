@@ -6,6 +6,11 @@ are points; the speaker's far-field pattern is used at every distance, is the sa
 the column shadows nothing but what its own pattern already shows. Levels are of energy in bands:
 how a bounce adds to or takes from the direct sound at one frequency is left to the reader of its
 delay.
+
+It is the second opinion on the wave solver, which gives the pressure at a seat's mirror image in
+floor, ceiling or wall, near field and phase included: on the examples the two are within 0.3 to
+0.6 dB (rms). Direct sound and image on the floor, in turn, are within 0.17 to 0.25 dB (rms, at
+worst 1.0 dB) of the column solved on a rigid floor, which scatters the bounce once more.
 """
 
 from __future__ import annotations
@@ -36,7 +41,9 @@ SURFACES = (
 then the sides (walls along it, y = 0 and the width). Corner walls go through the origin."""
 DIRECT = "direct"
 SHORTEST_SIDE, LONGEST_SIDE = 1.0, 100.0
+"""Sides of a room in metres; beyond these the unit is taken to be wrong."""
 NEAREST_SEAT = 0.3
+"""Metres from the speaker, about its own size: nearer, a far-field pattern means nothing."""
 
 
 class RoomError(ValueError):

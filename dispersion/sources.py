@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from dispersion.driver_curve import DriverCurve
 
-STEEPEST_ORDER = 16
+STEEPEST_ORDER = 16  # 96 dB an octave
 
 
 class SourceError(ValueError):
@@ -191,7 +191,7 @@ class Way:
             raise SourceError(f"{self.name}: level {self.level_db} dB must be a finite number")
 
     def transfer(self, frequencies: ArrayLike) -> NDArray[np.complex128]:
-        """Complex acceleration of the diaphragm relative to the house's 0 dB.
+        """Complex acceleration of the diaphragm relative to 0 dB (see `dispersion.response`).
 
         Parameters
         ----------

@@ -87,7 +87,7 @@ class Assembly:
     Raises
     ------
     AssemblyError
-        If the plate gap is no size. Whether the parts fit is told by `find_clashes`.
+        If the plate gap is no size. Whether the parts fit is found by `find_clashes`.
     """
 
     column: Column
@@ -123,7 +123,7 @@ class Assembly:
 
     @property
     def hung_body(self) -> Meridian:
-        """What hangs, where something must; raises AssemblyError if nothing does."""
+        """Meridian of what hangs over the baffle; raises AssemblyError if nothing does."""
         return _present(self.upper, "reflector or top plate")
 
     @property
@@ -148,7 +148,7 @@ class Assembly:
 
     @cached_property
     def placed_bodies(self) -> tuple[tuple[Meridian, float], ...]:
-        """The same bodies, each in a place of its own, with how far it is lifted to where it hangs.
+        """The closed meridians, each in a place of its own, with how far it is lifted from there.
 
         Reflector and plate start from a plate gap of nothing, so that the same ones at another
         gap are the same meridian to the last bit.
@@ -187,7 +187,7 @@ class Assembly:
 
     @property
     def tip_clearance_in_motion(self) -> float:
-        """The same with cone, whizzer and dust cap out by the excursion, metres."""
+        """Tip clearance with cone, whizzer and dust cap out by the excursion, metres."""
         return self.nearest_in_motion.gap
 
     @property

@@ -22,7 +22,7 @@ class Material:
     density : float
         kg/m^3.
     kind : {"wood", "foam", "plastic", "metal", "stone"}
-        Tells which cautions belong to it.
+        Decides which cautions belong to it.
     """
 
     name: str

@@ -17,7 +17,13 @@ def column_outline(column: Column, frame_radius: float) -> Iterator[Piece]:
     radius, edge = column.radius, column.edge_radius
     yield Line((0.0, -column.height), (radius, -column.height), "column bottom")
     yield Line((radius, -column.height), (radius, -edge), "column side")
-    yield Arc((radius, -edge), (radius - edge, 0.0), (radius - edge, -edge), False, "baffle edge")
+    yield Arc(
+        (radius, -edge),
+        (radius - edge, 0.0),
+        (radius - edge, -edge),
+        clockwise=False,
+        part="baffle edge",
+    )
     yield Line((radius - edge, 0.0), (frame_radius, 0.0), "baffle")
 
 
@@ -51,9 +57,9 @@ def upper_outline(
     edge, flat, top = plate.edge_radius, plate.flat_radius, gap + plate.thickness
     lower, upper = gap + edge, top - edge
     yield Line(base, (flat, gap), "plate underside")
-    yield Arc((flat, gap), (plate.radius, lower), (flat, lower), False, "plate edge")
+    yield Arc((flat, gap), (plate.radius, lower), (flat, lower), clockwise=False, part="plate edge")
     yield Line((plate.radius, lower), (plate.radius, upper), "plate edge")
-    yield Arc((plate.radius, upper), (flat, top), (flat, upper), False, "plate edge")
+    yield Arc((plate.radius, upper), (flat, top), (flat, upper), clockwise=False, part="plate edge")
     yield Line((flat, top), (0.0, top), "plate top")
 
 
@@ -80,4 +86,4 @@ def _dome(radius: float, height: float, z: float, part: str) -> Piece:
     if height == 0:
         return Line((radius, z), (0.0, z), part)
     ball = (radius**2 + height**2) / (2 * height)
-    return Arc((radius, z), (0.0, z + height), (0.0, z + height - ball), False, part)
+    return Arc((radius, z), (0.0, z + height), (0.0, z + height - ball), clockwise=False, part=part)

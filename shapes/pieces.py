@@ -9,7 +9,7 @@ parameter t from 0 to 1:
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import KW_ONLY, dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Protocol, Self
 
@@ -138,6 +138,7 @@ class Arc:
     start: Point
     end: Point
     centre: Point
+    _: KW_ONLY
     clockwise: bool
     part: str
 

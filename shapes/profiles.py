@@ -70,7 +70,7 @@ def conic_section(
     return Reflector(kind, profile, facts, label)
 
 
-def turned(points: Sequence[tuple[float, float]], smooth: bool = True) -> Reflector:
+def turned(points: Sequence[tuple[float, float]], *, smooth: bool = True) -> Reflector:
     """Profile of the builder's own, from a list of points.
 
     Parameters
@@ -96,7 +96,7 @@ def turned(points: Sequence[tuple[float, float]], smooth: bool = True) -> Reflec
     rim = points[-1][1]
     knots = [(0.0, points[0][1] - rim), *((float(r), float(z) - rim) for r, z in points[1:])]
     try:
-        profile = Meridian(_pieces_through(knots, smooth))
+        profile = Meridian(_pieces_through(knots, smooth=smooth))
     except MeridianError as error:
         raise ReflectorError(f"the turned profile cannot be made: {error}") from error
     _check_turned(profile)
@@ -136,7 +136,7 @@ def _focus_facts(piece: Conic) -> tuple[WorkshopFact, ...]:
     )
 
 
-def _pieces_through(knots: Sequence[Point], smooth: bool) -> tuple[Piece, ...]:
+def _pieces_through(knots: Sequence[Point], *, smooth: bool) -> tuple[Piece, ...]:
     if smooth:
         return (Curve(tuple(knots), PART),)
     return tuple(Line(a, b, PART) for a, b in pairwise(knots))

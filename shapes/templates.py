@@ -233,7 +233,7 @@ def _mirrored(piece: Piece) -> Iterator[Piece]:
     across = functools.partial(np.multiply, (-1.0, 1.0))
     if isinstance(piece, Arc):
         start, end, centre = (_point(across(p)) for p in (piece.end, piece.start, piece.centre))
-        yield Arc(start, end, centre, piece.clockwise, piece.part)
+        yield Arc(start, end, centre, clockwise=piece.clockwise, part=piece.part)
     else:
         points = across(_sampled(piece, CURVE_ERROR)[::-1])
         for start, end in pairwise(points):
@@ -243,7 +243,7 @@ def _mirrored(piece: Piece) -> Iterator[Piece]:
 def _moved(piece: Piece, dx: float) -> Iterator[Piece]:
     if isinstance(piece, Arc):
         start, end, centre = ((x + dx, y) for x, y in (piece.start, piece.end, piece.centre))
-        yield Arc(start, end, centre, piece.clockwise, piece.part)
+        yield Arc(start, end, centre, clockwise=piece.clockwise, part=piece.part)
     else:
         for start, end in pairwise(_sampled(piece, CURVE_ERROR) + (dx, 0.0)):
             yield Line(_point(start), _point(end), piece.part)

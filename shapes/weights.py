@@ -67,7 +67,7 @@ class Stance:
 
     @property
     def steady(self) -> bool:
-        """Tell whether it may lean `STEADY` or more."""
+        """Whether it may lean `STEADY` or more."""
         return self.tipping_angle >= STEADY
 
 

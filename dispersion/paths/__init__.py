@@ -2,8 +2,8 @@
 
 Each takes the same `Problem` as the wave solver. They give the reason where the wave solver gives
 the answer, and what is not round; how far each can be believed is measured, not assumed (see
-`studies.trust`). Same conventions as `dispersion`: SI, exp(-i omega t), z up, elevation from the
-horizontal, azimuth from the first post.
+`studies.questions.trust`). Same conventions as `dispersion`: SI, exp(-i omega t), z up, elevation
+from the horizontal, azimuth from the first post.
 """
 
 from numba import config

@@ -1,4 +1,4 @@
-"""All paths from a way into the room at one frequency, lit surface by lit surface.
+"""All paths from a way to its listeners at one frequency, lit surface by lit surface.
 
 The driver is a piston in the baffle whose rings sound, and send back, as much later as they lie
 deeper. It lights reflector and plate (Rayleigh's integral); these light the baffle, the baffle

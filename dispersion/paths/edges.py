@@ -3,6 +3,10 @@
 `dispersion.paths.bounces` says what the paths are. Left out: resonance inside the cone, the frame
 above the baffle, the column's foot, creeping round bodies, and the exact edge waves of plate and
 reflector.
+
+Three choices (the delay by the driver's depth, the echo from the cone, three rounds of bounces)
+were made with the wave solver's answer in sight: how well the two agree (see `dispersion.checks`)
+describes this method and is no independent test of it.
 """
 
 import os
@@ -67,8 +71,8 @@ def solve_edges(
     Returns
     -------
     Response
-        Its power balance is no numerical error: it tells how far the approximation is from
-        keeping the energy.
+        Its power balance is no numerical error: it is how far the approximation is from keeping
+        the energy.
 
     Raises
     ------
@@ -189,7 +193,13 @@ def _share(name: str, share: complex, delay: float, total: complex) -> PathShare
     others = total - share
     against = np.cos(np.angle(share * np.conj(others))) < np.cos(np.radians(120.0))
     phase = float(np.degrees(np.angle(share * np.conj(total))))
-    return PathShare(name, float(abs(share)), float(delay), phase, bool(against and others != 0.0))
+    return PathShare(
+        name=name,
+        amplitude=float(abs(share)),
+        delay_s=float(delay),
+        phase_deg=phase,
+        opposite=bool(against and others != 0.0),
+    )
 
 
 def _power_error(far: Complex, driven: Real, elevations: Real) -> Real:

@@ -143,7 +143,8 @@ class Paths:
     extra : (I, N) array
         Path less the straight distance from the middle of the baffle, metres.
     gain : (I, N) array
-        Pressure of the path relative to the house's 0 dB, which is twice a free point source's.
+        Pressure of the path relative to 0 dB (see `dispersion.response`), which is twice that of a
+        point source in free air.
     sine : (I, N) array
         Sine of the angle from the axis at which the path leaves the source, for its pattern.
     """
@@ -177,8 +178,8 @@ class Paths:
         Returns
         -------
         ndarray, shape (F, N)
-            Relative to the house's 0 dB at the distance of each place, phase referred to the
-            middle of the baffle.
+            Relative to 0 dB (see `dispersion.response`) at the distance of each place, phase
+            referred to the middle of the baffle.
         """
         k = np.asarray(wavenumbers)
         ka = np.broadcast_to(k.real * radii, k.shape)
@@ -246,7 +247,7 @@ def paths_to(
     source_z: float = 0.0,
     bounces: int = DEFAULT_BOUNCES,
 ) -> Paths:
-    """Paths to places in the room.
+    """Paths to places near the speaker.
 
     Parameters
     ----------

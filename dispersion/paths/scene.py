@@ -108,6 +108,7 @@ def build_scene(
     assembly: Assembly,
     mounting: Mounting = CENTRED,
     free_form: FreeForm | None = None,
+    *,
     posts: bool = True,
 ) -> Scene:
     """Lay out the surfaces of an assembly for rays.
@@ -159,32 +160,32 @@ def scene_of(rows: Sequence[SurfaceRow], pose: np.ndarray | None = None) -> Scen
     )
 
 
-def meridian_rows(meridian: Meridian, moves: bool = False) -> list[SurfaceRow]:
+def meridian_rows(meridian: Meridian, *, moves: bool = False) -> list[SurfaceRow]:
     """Rows of a body of revolution, walked with the air on the right."""
-    return _rows_of(meridian.pieces, moves)
+    return _rows_of(meridian.pieces, moves=moves)
 
 
-def _rows_of(pieces: Sequence[Piece], moves: bool) -> list[SurfaceRow]:
+def _rows_of(pieces: Sequence[Piece], *, moves: bool) -> list[SurfaceRow]:
     rows = []
     for piece in pieces:
         group = GROUPS.index(_GROUP_OF.get(piece.part, "driver")) + 1
-        cells = list(_cells(piece, group, moves))
+        cells = list(_cells(piece, group, moves=moves))
         rows += halved(cells) if len(cells) > 2 else cells
     return boxed(rows) if len(rows) > 3 else rows
 
 
-def _cells(piece: Piece, group: int, moves: bool) -> Iterator[SurfaceRow]:
+def _cells(piece: Piece, group: int, *, moves: bool) -> Iterator[SurfaceRow]:
     if isinstance(piece, Line):
-        yield _line_row(piece, group, moves)
+        yield _line_row(piece, group, moves=moves)
     elif isinstance(piece, Arc) and abs(piece.centre[0]) <= TOLERANCE:
-        yield _ball_row(piece, group, moves)
+        yield _ball_row(piece, group, moves=moves)
     else:
         for low, high in _cuts(piece):
-            kind, curve = _curve_data(piece, low, high)
-            yield _curve_row(kind, curve, piece.point(np.linspace(low, high, 33)), group, moves)
+            points = piece.point(np.linspace(low, high, 33))
+            yield _curve_row(*_curve_data(piece, low, high), points, group, moves=moves)
 
 
-def _line_row(line: Line, group: int, moves: bool) -> SurfaceRow:
+def _line_row(line: Line, group: int, *, moves: bool) -> SurfaceRow:
     (r0, z0), (r1, z1) = line.start, line.end
     limits = (min(r0, r1), max(r0, r1), min(z0, z1), max(z0, z1))
     tr, tz = (r1 - r0) / line.length, (z1 - z0) / line.length
@@ -202,7 +203,7 @@ def _line_row(line: Line, group: int, moves: bool) -> SurfaceRow:
     )
 
 
-def _ball_row(arc: Arc, group: int, moves: bool) -> SurfaceRow:
+def _ball_row(arc: Arc, group: int, *, moves: bool) -> SurfaceRow:
     points = arc.point(np.linspace(0.0, 1.0, 3))
     low, high = sorted((arc.start[1], arc.end[1]))
     centre = arc.centre[1]
@@ -220,7 +221,7 @@ def _ball_row(arc: Arc, group: int, moves: bool) -> SurfaceRow:
 
 
 def _curve_row(
-    kind: int, curve: Sequence[float], points: np.ndarray, group: int, moves: bool
+    kind: int, curve: Sequence[float], points: np.ndarray, group: int, *, moves: bool
 ) -> SurfaceRow:
     chord = points[-1] - points[0]
     length = float(np.hypot(*chord))
@@ -272,7 +273,7 @@ def _lower_rows(assembly: Assembly) -> list[SurfaceRow]:
     if column.shape == "round":
         return meridian_rows(assembly.lower)
     pieces = [p for p in assembly.lower.pieces if p.part not in _COLUMN_PARTS]
-    return [*_column_rows(assembly), *_rows_of(pieces, False)]
+    return [*_column_rows(assembly), *_rows_of(pieces, moves=False)]
 
 
 def _column_rows(assembly: Assembly) -> list[SurfaceRow]:

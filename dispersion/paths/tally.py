@@ -20,7 +20,7 @@ Array = np.ndarray
 Weight = Literal["piston", "cosine"]
 
 WORDS = 4
-"""Histories are told apart by their surfaces up to this many bounces, beyond by their number."""
+"""Histories with up to this many bounces are counted by their surfaces, others by their number."""
 
 LAUNCH_STEPS = 256
 """Steps of the launch angle from straight up to level: about a third of a degree each."""
@@ -183,7 +183,7 @@ def weigh(
     )
     history, history_error = _spread(trace, shares, numbers, len(histories))
     order = np.argsort(-history.mean(axis=0), kind="stable")
-    lost = [n for n, told in enumerate(histories) if told.trapped]
+    lost = [n for n, each in enumerate(histories) if each.trapped]
     return RayResult(
         frequencies=frequencies,
         power=power,
@@ -213,7 +213,7 @@ def density(
     """Power by elevation on a uniform grid, mean over azimuth; 1 is a piston's axis in a baffle.
 
     Each value is the mean over `BIN_DEG` about its elevation. One factor per frequency then makes
-    the integral over the sphere, by the house's weights, the power that left, so that none is
+    the integral over the sphere (`elevations.sound_power`) the power that left, so that none is
     lost or made.
 
     Parameters
@@ -263,14 +263,14 @@ def _window_means(edges: Array, elevations: Array) -> Array:
     return (below[1] - below[0]) / (2.0 * math.pi * (high - low))
 
 
-def history_of(bounces: int, trapped: bool, code: int) -> History:
+def history_of(bounces: int, code: int, *, trapped: bool) -> History:
     """Spell out the groups of a ray with few bounces, three bits each, the first in the highest."""
     bits = tracing.GROUP_BITS
     shifts = range(bits * (bounces - 1), -1, -bits) if bounces <= WORDS else ()
     return History(
-        trapped,
-        bounces,
-        tuple(GROUPS[((code >> shift) & ((1 << bits) - 1)) - 1] for shift in shifts),
+        trapped=trapped,
+        bounces=bounces,
+        groups=tuple(GROUPS[((code >> shift) & ((1 << bits) - 1)) - 1] for shift in shifts),
     )
 
 
@@ -333,14 +333,14 @@ def _histories(trace: RayTrace) -> tuple[list[History], Array]:
     """Different histories, and the number of each ray's."""
     few = trace.bounces <= WORDS
     # A ray's groups fill less than 3 bits times WORDS; above them the bounces, above all the trap.
-    told = np.where(few & ~trace.trapped, trace.codes, 0)
+    groups = np.where(few & ~trace.trapped, trace.codes, 0)
     bounces = np.where(trace.trapped, 0, trace.bounces)
     low = tracing.GROUP_BITS * WORDS
     keys, numbers = np.unique(
-        (trace.trapped.astype(np.int64) << 60) | (bounces << low) | told, return_inverse=True
+        (trace.trapped.astype(np.int64) << 60) | (bounces << low) | groups, return_inverse=True
     )
     histories = [
-        history_of((key & ((1 << 60) - 1)) >> low, bool(key >> 60), key & ((1 << low) - 1))
+        history_of((key & ((1 << 60) - 1)) >> low, key & ((1 << low) - 1), trapped=bool(key >> 60))
         for key in keys.tolist()
     ]
     return histories, numbers

@@ -337,7 +337,7 @@ def _into_pose(pose, x, y, z):
 
 @_inlined
 def _out_of_pose(pose, x, y, z):
-    """Turn a direction of the upper body into the room's."""
+    """Turn a direction from the upper body's axes into those of the column."""
     return (
         pose[0] * x + pose[1] * y + pose[2] * z,
         pose[3] * x + pose[4] * y + pose[5] * z,

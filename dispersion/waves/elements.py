@@ -16,14 +16,22 @@ import numpy as np
 from shapes.meridian import Meridian
 from shapes.pieces import TOLERANCE
 
-DEGREE = 4  # of the pressure in one element
-GAUSS = 6  # Gauss points in an element
+DEGREE = 4
+"""Of the pressure in one element. Cubic elements took a quarter more time for 0.086 dB where these
+leave 0.034 (see `MeshSettings`)."""
+GAUSS = 6
+"""Gauss points in an element; see the table in `pairs`."""
 GEOMETRY_DEGREE = 9
+"""Of the curve in one element: an arc of a sixth of a turn, the most that one has, is followed
+within 2e-12 of its radius."""
 
 
 @dataclass(frozen=True)
 class MeshSettings:
     """How finely a meridian is cut.
+
+    Over 14 frequencies from 200 Hz to 19.2 kHz and every way of the three examples, levels within
+    30 dB of the maximum are within 0.034 dB of those of a mesh three times as fine.
 
     Attributes
     ----------
@@ -279,7 +287,7 @@ def _cut(body, longest: float, settings: MeshSettings, jumps) -> list[np.ndarray
 
 
 def _is_edge(before, after, jumps) -> bool:
-    """Tell whether the tangent turns or the drive jumps between two pieces."""
+    """Return whether the tangent turns or the drive jumps between two pieces."""
     if (before.part in jumps) != (after.part in jumps):
         return True
     a, b = before.derivative(np.array([1.0]))[0], after.derivative(np.array([0.0]))[0]
@@ -288,7 +296,7 @@ def _is_edge(before, after, jumps) -> bool:
 
 
 def _slants(first) -> bool:
-    """Tell whether a body rises from the floor at a slant: its wall meets its image in an edge."""
+    """Return whether a body rises from the floor at a slant, so that its image makes an edge."""
     along_r, along_z = first.derivative(np.array([0.0]))[0]
     upright = abs(along_r) < np.sin(np.radians(2.5)) * np.hypot(along_r, along_z)
     return bool(first.start[0] > TOLERANCE and not upright)

@@ -23,7 +23,7 @@ from .sharing import Block, SharedBlocks
 from .system import pair_rules
 
 BESSEL_STEP = 1.0 / 32.0  # cubic Hermite between: error below 3e-9
-MAX_DEPTH = 60
+MAX_DEPTH = 60  # parts kept while an element is bisected, one more each time
 
 
 @lru_cache(maxsize=64)

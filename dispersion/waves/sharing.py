@@ -1,4 +1,12 @@
-"""Blocks that problems share: what one body does to itself and sends out, wherever it hangs."""
+"""Blocks that problems share: what one body does to itself and sends out, wherever it hangs.
+
+Elements are made with each body in a place of its own (`Assembly.placed_bodies`), so its block of
+the system is the same to the last bit in every candidate that holds the same body at the same
+frequency: only the coupling between column and reflector is new. A study with the column shared
+takes 0.6 of the time, with the reflector too (another gap) 0.5. Factoring the column once, and
+entering each reflector through its Schur complement, was measured and left out: it saves 16 per
+cent of the factorisation at the highest frequency, 5 per cent of a candidate, for twice the memory.
+"""
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable

@@ -2,6 +2,12 @@
 
 solution = solve(bodies, frequency, [axial_motion("piston", {"piston"}, air)], air)
 solution.far_field(elevations), solution.pressure_at(points), solution.power_error_db
+
+How far the power balance may be believed: of 300 random designs, each over its whole band, half
+kept their power within 0.001 dB and 95 per cent within 0.023 dB. The worst, 0.46 dB, was a flat
+reflector 3 mm above a driver of 137 mm at a resonance, with levels 0.18 dB off those of a mesh
+three times as fine. Domes of some millimetres, far below their range, were out of balance by up to
+0.4 dB through the driven power alone, with levels within 0.01 dB.
 """
 
 import os
@@ -134,6 +140,8 @@ class WaveSolution:
 
     def far_power(self) -> np.ndarray:
         """Power that arrives far away, (W,) in W, by Gauss quadrature over the sphere."""
+        # |p|^2 over sin(elevation) is nearly a polynomial of degree 2 k reach, and n Gauss points
+        # take one of degree 2 n - 1; 24 more see to the tail, where Bessel functions vanish.
         at = self.mesh.node_points()
         if self.mesh.floor is None:
             reach = 0.5 * (at.z.max() - at.z.min()) + at.r.max()

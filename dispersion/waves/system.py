@@ -128,7 +128,7 @@ def assemble(
         driven elements, element by element.
     """
     images = (False,) if mesh.floor is None else (False, True)
-    matrix, drive = _assembled(mesh, k, m, driven, digits, False, images)
+    matrix, drive = _assembled(mesh, k, m, driven, digits, within=False, images=images)
     column = 0
     for body in range(len(mesh.lifts)):
         alone = mesh.alone(body)
@@ -137,7 +137,7 @@ def assemble(
         rows = slice(mesh.nodes[elements[0], 0], mesh.nodes[elements[-1], -1] + 1)
         columns = slice(column, column + len(moving) * NODES)
         for image in images:
-            own = _own_block(alone, k, m, moving, digits, shared, image)
+            own = _own_block(alone, k, m, moving, digits, shared, image=image)
             matrix[rows, rows] += own.matrix
             drive[rows, columns] += own.drive
         column = columns.stop
@@ -156,12 +156,13 @@ def _own_block(
     driven: np.ndarray,
     digits: float,
     shared: SharedBlocks | None,
+    *,
     image: bool,
 ) -> Block:
     """Block of one body on itself, wherever it hangs; or on its image, for its height."""
 
     def make() -> Block:
-        return _assembled(mesh, k, m, driven, digits, True, (image,))
+        return _assembled(mesh, k, m, driven, digits, within=True, images=(image,))
 
     if shared is None:
         return make()
@@ -176,10 +177,15 @@ def _assembled(
     m: int,
     driven: np.ndarray,
     digits: float,
+    *,
     within: bool,
     images: tuple[bool, ...],
 ) -> Block:
-    """Pairs of elements within the bodies, or between different ones; direct, with images, both."""
+    """Sum the pairs of elements `within` the bodies, or those between different bodies.
+
+    `images` lists what is summed: False for the pairs themselves, True for each element with the
+    other's mirror image in the floor.
+    """
     matrix = np.zeros((mesh.unknowns, mesh.unknowns), dtype=complex)
     drive = np.zeros((mesh.unknowns, len(driven) * NODES), dtype=complex)
     rules, order = pair_rules(digits), compiled_order(m)

@@ -173,7 +173,7 @@ class TurnedTable(DesignTable):
 
     def build(self) -> Reflector:
         """Reflector of these dimensions."""
-        return turned(self.points, self.smooth)
+        return turned(self.points, smooth=self.smooth)
 
 
 class NoReflectorTable(DesignTable):

@@ -70,7 +70,9 @@ def test_pressure_on_the_baffle_is_the_field_just_above_it() -> None:
 
 def test_far_field_is_the_near_field_far_away() -> None:
     k, distance, elevations = 15.0, 2e3, np.array([-70.0, 5.0, 40.0])
-    rings = cut_rings([Arc((0.0, -0.1), (0.1, 0.0), (0.0, 0.0), False, "ball")], 0.005)
+    rings = cut_rings(
+        [Arc((0.0, -0.1), (0.1, 0.0), (0.0, 0.0), clockwise=False, part="ball")], 0.005
+    )
     eps = np.radians(elevations)
     points = distance * np.column_stack([np.cos(eps), np.sin(eps)])
     for far, near in zip(
@@ -88,7 +90,7 @@ def test_ball_spreads_sound_as_its_curvature_says() -> None:
     radius, d = 0.15, 0.05
     depth = radius * radius / (radius + d)  # light ends where it grazes
     edge = (np.sqrt(radius**2 - depth**2), -depth)
-    cap = Arc((0.0, -radius), edge, (0.0, 0.0), False, "ball")
+    cap = Arc((0.0, -radius), edge, (0.0, 0.0), clockwise=False, part="ball")
     wavenumbers = np.linspace(400.0, 600.0, 41)[1:-1]
     found = []
     for k in wavenumbers:

@@ -53,7 +53,7 @@ def largest_difference(case: str, found: np.ndarray, known: np.ndarray) -> float
 def flat_topped_sphere(half_angle_deg: float) -> Meridian:
     """Unit ball cut off at a half angle; the flat is the part "cap"."""
     edge = on_circle(half_angle_deg)
-    rest = Arc((0.0, -1.0), edge, (0.0, 0.0), False, "rest")
+    rest = Arc((0.0, -1.0), edge, (0.0, 0.0), clockwise=False, part="rest")
     return Meridian((rest, Line(edge, (0.0, edge[1]), "cap")))
 
 

@@ -56,7 +56,7 @@ def cone_mirror(slope_deg: float):
 
 
 def ball_mirror():
-    arc = Arc((0.0, 0.0), (0.0, 2 * RADIUS), (0.0, RADIUS), False, "reflector")
+    arc = Arc((0.0, 0.0), (0.0, 2 * RADIUS), (0.0, RADIUS), clockwise=False, part="reflector")
     return scene_of(meridian_rows(Meridian((arc,))))
 
 

@@ -28,11 +28,11 @@ from studies.questions.draft.study import draft_design
 AIR = Air()
 BALL = Meridian(
     (
-        Arc((0.0, -0.1), (0.1, 0.0), (0.0, 0.0), False, "lower"),
-        Arc((0.1, 0.0), (0.0, 0.1), (0.0, 0.0), False, "upper"),
+        Arc((0.0, -0.1), (0.1, 0.0), (0.0, 0.0), clockwise=False, part="lower"),
+        Arc((0.1, 0.0), (0.0, 0.1), (0.0, 0.0), clockwise=False, part="upper"),
     )
 )
-OPEN_BOWL = Meridian((Arc((0.0, -0.1), (0.1, 0.0), (0.0, 0.0), False, "bowl"),))
+OPEN_BOWL = Meridian((Arc((0.0, -0.1), (0.1, 0.0), (0.0, 0.0), clockwise=False, part="bowl"),))
 SEAT = np.array([[2.0, 0.3]])
 
 

@@ -11,9 +11,9 @@ from shapes.meridian import Arc, Conic, Curve, Line, Meridian, MeridianError, Pi
 PARABOLA = Conic((0.0, -0.02), (0.04, 0.0), (0.0, 0.0), (0.0, 1.0), "conic")
 PIECES = [
     Line((0.01, 0.02), (0.05, -0.03), "line"),
-    Arc((0.0, -0.1), (0.0, 0.1), (0.0, 0.0), False, "arc"),
-    Arc((0.02, 0.0), (0.0, 0.02), (0.0, 0.0), False, "arc"),
-    Arc((0.05, 0.03), (0.03, 0.05), (0.05, 0.05), True, "arc"),
+    Arc((0.0, -0.1), (0.0, 0.1), (0.0, 0.0), clockwise=False, part="arc"),
+    Arc((0.02, 0.0), (0.0, 0.02), (0.0, 0.0), clockwise=False, part="arc"),
+    Arc((0.05, 0.03), (0.03, 0.05), (0.05, 0.05), clockwise=True, part="arc"),
     PARABOLA,
     Curve(((0.0, -0.05), (0.02, -0.045), (0.05, -0.02), (0.06, 0.0)), "curve"),
 ]
@@ -25,7 +25,7 @@ def piece(request: pytest.FixtureRequest) -> Piece:
 
 
 def sphere(radius: float = 0.1) -> Meridian:
-    return Meridian((Arc((0.0, -radius), (0.0, radius), (0.0, 0.0), False, "ball"),))
+    return Meridian((Arc((0.0, -radius), (0.0, radius), (0.0, 0.0), clockwise=False, part="ball"),))
 
 
 def test_pieces_meet_their_ends_exactly(piece: Piece) -> None:
@@ -79,15 +79,15 @@ def test_curves_are_compared_by_value() -> None:
 
 
 def test_an_arc_goes_round_the_way_it_is_told() -> None:
-    quarter = Arc((0.1, 0.0), (0.0, 0.1), (0.0, 0.0), False, "arc")
+    quarter = Arc((0.1, 0.0), (0.0, 0.1), (0.0, 0.0), clockwise=False, part="arc")
     assert quarter.length == pytest.approx(0.1 * math.pi / 2)
-    around = Arc((1.1, 0.0), (1.0, 0.1), (1.0, 0.0), True, "arc")
+    around = Arc((1.1, 0.0), (1.0, 0.1), (1.0, 0.0), clockwise=True, part="arc")
     assert around.length == pytest.approx(0.1 * 3 * math.pi / 2)
 
 
 def test_an_arc_with_a_wrong_centre_is_refused() -> None:
     with pytest.raises(MeridianError, match=r"100.000 mm and 200.000 mm"):
-        Arc((0.1, 0.0), (0.0, 0.2), (0.0, 0.0), False, "arc")
+        Arc((0.1, 0.0), (0.0, 0.2), (0.0, 0.0), clockwise=False, part="arc")
 
 
 def test_a_conic_with_wrong_ends_is_refused() -> None:
@@ -156,21 +156,21 @@ def test_a_chain_must_stay_on_its_side_of_the_axis() -> None:
     with pytest.raises(MeridianError, match="across the axis"):
         Meridian((Line((0.1, 0), (-0.01, 0), "a"),))
     with pytest.raises(MeridianError, match="across the axis"):
-        Meridian((Arc((0.05, -0.1), (0.05, 0.1), (0.05, 0.0), True, "a"),))
+        Meridian((Arc((0.05, -0.1), (0.05, 0.1), (0.05, 0.0), clockwise=True, part="a"),))
     with pytest.raises(MeridianError, match="finite"):
         Meridian((Line((0.1, math.nan), (0.2, 0), "a"),))
 
 
 def test_joined_leaves_out_pieces_of_no_length() -> None:
     whole = Line((0, 0), (0.1, 0), "a")
-    nothing = Arc((0.1, 0), (0.1, 0), (0.1, 0), False, "b")
+    nothing = Arc((0.1, 0), (0.1, 0), (0.1, 0), clockwise=False, part="b")
     assert Meridian.joined((whole, nothing)).pieces == (whole,)
 
 
 def test_doubling_back_is_no_crossing() -> None:
     bulge = Meridian(
         (
-            Arc((0.0, -0.15), (math.sqrt(0.0075), 0.0), (0.0, -0.05), False, "ball"),
+            Arc((0.0, -0.15), (math.sqrt(0.0075), 0.0), (0.0, -0.05), clockwise=False, part="ball"),
             Line((math.sqrt(0.0075), 0.0), (0.0, 0.0), "flat"),
         )
     )
@@ -194,7 +194,7 @@ def test_an_arc_that_crosses_a_line_is_found() -> None:
     corner = math.sqrt(0.1**2 - 0.06**2)
     chain = Meridian(
         (
-            Arc((0.0, -0.1), (0.0, 0.1), (0.0, 0.0), False, "ball"),
+            Arc((0.0, -0.1), (0.0, 0.1), (0.0, 0.0), clockwise=False, part="ball"),
             Line((0.0, 0.1), (0.0, 0.12), "axis"),
             Line((0.0, 0.12), (0.2, 0.06), "out"),
             Line((0.2, 0.06), (0.01, 0.06), "through"),

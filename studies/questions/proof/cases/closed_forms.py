@@ -197,7 +197,12 @@ def frustum(_: None) -> Compared:
 def torus() -> Meridian:
     """Ring R = 0.1, r = 0.02."""
     low, high, middle = (0.1, -0.02), (0.1, 0.02), (0.1, 0.0)
-    return Meridian((Arc(low, high, middle, False, "ring"), Arc(high, low, middle, False, "ring")))
+    return Meridian(
+        (
+            Arc(low, high, middle, clockwise=False, part="ring"),
+            Arc(high, low, middle, clockwise=False, part="ring"),
+        )
+    )
 
 
 def ring(_: None) -> Compared:

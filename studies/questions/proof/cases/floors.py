@@ -41,7 +41,7 @@ SAME_DB = 0.01
 UP = np.arange(0.0, 91.0, 3.0)
 
 NEAR = np.array([[2.0, 0.3]])
-HALF_BALL = Meridian((Arc((1.0, 0.0), (0.0, 1.0), (0.0, 0.0), False, "ball"),))
+HALF_BALL = Meridian((Arc((1.0, 0.0), (0.0, 1.0), (0.0, 0.0), clockwise=False, part="ball"),))
 
 
 def image_of(body: Meridian, floor: float) -> Meridian:
@@ -53,7 +53,7 @@ def image_of(body: Meridian, floor: float) -> Meridian:
     def flipped(piece: Piece) -> Piece:
         part, start, end = f"image {piece.part}", across(piece.start), across(piece.end)
         if isinstance(piece, Arc):
-            return Arc(end, start, across(piece.centre), piece.clockwise, part)
+            return Arc(end, start, across(piece.centre), clockwise=piece.clockwise, part=part)
         return Line(end, start, part)
 
     return Meridian(tuple(flipped(piece) for piece in body.pieces[::-1]))

@@ -104,7 +104,7 @@ ON_AXIS = np.array([0.0, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0])
 
 def backscatter(ka: float) -> complex:
     """Far field straight back from a ball of 1 m whose lower half a plane wave lights."""
-    lower = Arc((0.0, -1.0), (1.0, 0.0), (0.0, 0.0), False, "ball")
+    lower = Arc((0.0, -1.0), (1.0, 0.0), (0.0, 0.0), clockwise=False, part="ball")
     rings = cut_rings([lower], min(2.0 * np.pi / ka, 1.0) / FINE)
     kernel, _ = far_kernels(rings, ka, np.array([-90.0]))
     return complex((kernel @ (2.0 * np.exp(1j * ka * rings.z)))[0])

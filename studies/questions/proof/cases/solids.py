@@ -50,15 +50,15 @@ def sphere(radius: float = 1.0, breaks_deg: Iterable[float] = ()) -> Meridian:
     """Ball about the origin; nodes fall on the polar angles `breaks_deg`."""
     stops = [180.0, *sorted(breaks_deg, reverse=True), 0.0]
     ends = [on_circle(stop, radius) for stop in stops]
-    arcs = (Arc(a, b, (0.0, 0.0), False, "ball") for a, b in pairwise(ends))
+    arcs = (Arc(a, b, (0.0, 0.0), clockwise=False, part="ball") for a, b in pairwise(ends))
     return Meridian(tuple(arcs))
 
 
 def capped_sphere(half_angle_deg: float) -> Meridian:
     """Unit ball whose part "cap" reaches down to the half angle."""
     edge = on_circle(half_angle_deg)
-    rest = Arc((0.0, -1.0), edge, (0.0, 0.0), False, "rest")
-    return Meridian((rest, Arc(edge, (0.0, 1.0), (0.0, 0.0), False, "cap")))
+    rest = Arc((0.0, -1.0), edge, (0.0, 0.0), clockwise=False, part="rest")
+    return Meridian((rest, Arc(edge, (0.0, 1.0), (0.0, 0.0), clockwise=False, part="cap")))
 
 
 def spheroid(half_length: float, half_width: float) -> Meridian:

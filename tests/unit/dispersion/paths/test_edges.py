@@ -278,7 +278,7 @@ def test_rim_has_no_step_where_light_ends() -> None:
 
 
 def test_shadow_of_a_ball() -> None:
-    ball = Meridian((Arc((0.0, 0.1), (0.0, 0.3), (0.0, 0.2), False, "ball"),))
+    ball = Meridian((Arc((0.0, 0.1), (0.0, 0.3), (0.0, 0.2), clockwise=False, part="ball"),))
     rings = cut_rings(ball.pieces, 0.005)
     floor = cut_rings([Line((0.3, 0.0), (0.0, 0.0), "floor")], 0.02)
     lit = visible(rings, floor, ball.sample(1e-5), 1e-5)
@@ -316,9 +316,19 @@ def test_weighted_piston_is_the_sum_of_its_rings() -> None:
 
 def test_sentence_names_the_strongest_against() -> None:
     shares = (
-        PathShare("driver straight out", 0.5, 0.0, 10.0, False),
-        PathShare("off the reflector", 0.1, 1e-4, 150.0, True),
-        PathShare("reflector then baffle", 0.25, 1.7e-4, -170.0, True),
+        PathShare(
+            name="driver straight out", amplitude=0.5, delay_s=0.0, phase_deg=10.0, opposite=False
+        ),
+        PathShare(
+            name="off the reflector", amplitude=0.1, delay_s=1e-4, phase_deg=150.0, opposite=True
+        ),
+        PathShare(
+            name="reflector then baffle",
+            amplitude=0.25,
+            delay_s=1.7e-4,
+            phase_deg=-170.0,
+            opposite=True,
+        ),
     )
     assert sentence(shares, 2900.0) == (
         "2.9 kHz: 'reflector then baffle' arrives 0.17 ms late, 6.0 dB below "

@@ -45,8 +45,8 @@ def ring() -> Meridian:
     """A torus, the air outside."""
     return Meridian(
         (
-            Arc((0.1, -0.02), (0.1, 0.02), (0.1, 0.0), False, "reflector"),
-            Arc((0.1, 0.02), (0.1, -0.02), (0.1, 0.0), False, "reflector"),
+            Arc((0.1, -0.02), (0.1, 0.02), (0.1, 0.0), clockwise=False, part="reflector"),
+            Arc((0.1, 0.02), (0.1, -0.02), (0.1, 0.0), clockwise=False, part="reflector"),
         )
     )
 

@@ -14,7 +14,7 @@ LONG_WAVE, SHORT_WAVE = 2.0, 0.02
 
 
 def ball(radius: float = 0.1) -> Meridian:
-    return Meridian((Arc((0.0, -radius), (0.0, radius), (0.0, 0.0), False, "ball"),))
+    return Meridian((Arc((0.0, -radius), (0.0, radius), (0.0, 0.0), clockwise=False, part="ball"),))
 
 
 def can(radius: float = 0.1, height: float = 0.9) -> Meridian:
@@ -30,7 +30,7 @@ def rounded_can() -> Meridian:
         (
             Line((0.0, 0.0), (0.1, 0.0), "bottom"),
             Line((0.1, 0.0), (0.1, 0.197), "side"),
-            Arc((0.1, 0.197), (0.097, 0.2), (0.097, 0.197), False, "edge"),
+            Arc((0.1, 0.197), (0.097, 0.2), (0.097, 0.197), clockwise=False, part="edge"),
             Line((0.097, 0.2), (0.0, 0.2), "top"),
         )
     )

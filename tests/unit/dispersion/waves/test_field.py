@@ -11,7 +11,7 @@ pytestmark = pytest.mark.uncompiled
 
 AIR = Air()
 RADIUS = 0.1
-BALL = Meridian((Arc((0.0, -RADIUS), (0.0, RADIUS), (0.0, 0.0), False, "ball"),))
+BALL = Meridian((Arc((0.0, -RADIUS), (0.0, RADIUS), (0.0, 0.0), clockwise=False, part="ball"),))
 CAN = Meridian(
     (
         Line((0.0, -0.3), (0.1, -0.3), "bottom"),

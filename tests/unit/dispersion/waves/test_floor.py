@@ -48,7 +48,7 @@ def solved(bodies: tuple[Meridian, ...] = BUILT.bodies, **options) -> WaveSoluti
 
 def ball(z: float) -> Meridian:
     """Ball of 0.1 m radius, its middle at a height."""
-    return Meridian((Arc((0.0, z - 0.1), (0.0, z + 0.1), (0.0, z), False, "ball"),))
+    return Meridian((Arc((0.0, z - 0.1), (0.0, z + 0.1), (0.0, z), clockwise=False, part="ball"),))
 
 
 def test_what_lies_on_the_floor_is_left_out() -> None:
