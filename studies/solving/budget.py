@@ -1,4 +1,4 @@
-"""What a study will cost, told before it starts."""
+"""What a study will cost in time and memory, estimated before it starts."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ import numpy as np
 from dispersion.bands import study_frequencies
 from dispersion.fields import solve_fields
 from dispersion.waves import WaveSettings
+from dispersion.waves.sharing import MOST_BLOCK_BYTES
 from studies.design import Design
 from studies.solving.grid import COARSE_PER_BAND, problem_of
 
@@ -21,8 +22,8 @@ SHARED = 0.6
 """Cost of one more candidate over the first, keep or gap changed: DEVELOPERS.md, Measured."""
 SECOND_WORKER = 0.86
 """What every worker gives of its best when two work at once: DEVELOPERS.md, Measured."""
-BASE_MB, BLOCKS_MB, ROW_MB = 250.0, 420.0, 0.1
-"""The program itself; blocks that candidates share, at most; what is kept of a candidate."""
+BASE_MB, ROW_MB = 250.0, 0.1
+"""Memory of the program itself; of what is kept of a candidate."""
 MATRICES = 3
 """System, its factors, and what they are made from, at once for every worker."""
 
@@ -32,14 +33,23 @@ class BudgetError(ValueError):
 
 
 @dataclass(frozen=True)
-class Batch:
-    """Designs that will be solved, at so many frequencies a third-octave band."""
+class Portion:
+    """Part of the work of a study: designs solved at the same frequencies.
+
+    Attributes
+    ----------
+    designs : int
+        How many designs will be solved.
+    per_band : int
+        Frequencies in each third-octave band of the design's target.
+    """
 
     designs: int
     per_band: int
 
 
-Work = tuple[Batch, ...]
+Work = tuple[Portion, ...]
+"""All that a study will solve."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +59,9 @@ class Budget:
     Attributes
     ----------
     minutes, megabytes : float
+        Time, min, and memory, MB (1e6 bytes).
     ask : callable or None
-        Asks a question, True for yes; None where there is nobody to ask.
+        Question -> True for yes; None where there is nobody to ask.
     """
 
     minutes: float
@@ -59,8 +70,18 @@ class Budget:
 
 
 @dataclass(frozen=True)
-class Estimate:
-    """What some work will take on this machine, roughly: nothing of it in the ledger."""
+class Cost:
+    """What some work will take on this machine, roughly, if the ledger holds nothing of it.
+
+    Attributes
+    ----------
+    designs, solves : int
+        Designs, and solves of one design at one frequency.
+    seconds : float
+        Time, s.
+    megabytes : float
+        Peak memory, MB (1e6 bytes): with all the blocks that solves may share, so an upper end.
+    """
 
     designs: int
     solves: int
@@ -68,7 +89,7 @@ class Estimate:
     megabytes: float
 
     def in_words(self) -> str:
-        """Tell it in one sentence."""
+        """Write designs, solves, time and memory in one sentence."""
         return (
             f"{self.designs} designs, {self.solves} solves of one frequency: about"
             f" {_duration(self.seconds)} and {self.megabytes / 1e3:.1f} GB on this machine"
@@ -84,33 +105,40 @@ def _duration(seconds: float) -> str:
     return f"{hours:.0f} hours" if hours < 72.0 else f"{hours / 24.0:.0f} days"
 
 
-def estimate(
-    design: Design, work: Work, workers: int | None = None, finer: float = 1.0
-) -> Estimate:
+def estimate(design: Design, work: Work, workers: int | None = None, finer: float = 1.0) -> Cost:
     """Estimate what some work takes, from three frequencies of the design as written.
 
     Seconds at a frequency follow a power law between those that were timed.
+
+    Parameters
+    ----------
+    design : Design
+    work : tuple of Portion
+    workers : int, optional
+        Threads; as many as there are processors if left out.
+    finer : float
+        How many times finer the wave solver's mesh is than by default.
     """
     count = workers or os.cpu_count() or 1
     timed, seconds, unknowns = _timed(design, WaveSettings().finer(finer))
     total = 0.0
-    for batch in work:
-        every = study_frequencies(*design.target.band, batch.per_band)
+    for portion in work:
+        every = study_frequencies(*design.target.band, portion.per_band)
         each = np.exp(np.interp(np.log(every), np.log(timed), np.log(seconds)))
-        total += each.sum() * (1.0 + SHARED * (batch.designs - 1))
+        total += each.sum() * (1.0 + SHARED * (portion.designs - 1))
     share = count * (SECOND_WORKER if count > 1 else 1.0)
-    designs = sum(batch.designs for batch in work)
+    designs = sum(portion.designs for portion in work)
     matrices = MATRICES * count * 16.0 * unknowns**2 / 1e6
-    return Estimate(
-        designs,
-        sum(batch.designs * _frequencies(design, batch) for batch in work),
-        total / share,
-        BASE_MB + BLOCKS_MB + matrices + ROW_MB * designs,
+    return Cost(
+        designs=designs,
+        solves=sum(portion.designs * _frequencies(design, portion) for portion in work),
+        seconds=total / share,
+        megabytes=BASE_MB + MOST_BLOCK_BYTES / 1e6 + matrices + ROW_MB * designs,
     )
 
 
-def _frequencies(design: Design, batch: Batch) -> int:
-    return len(study_frequencies(*design.target.band, batch.per_band))
+def _frequencies(design: Design, portion: Portion) -> int:
+    return len(study_frequencies(*design.target.band, portion.per_band))
 
 
 def _timed(design: Design, settings: WaveSettings) -> tuple[np.ndarray, np.ndarray, int]:
@@ -140,28 +168,30 @@ def require_consent(
     Parameters
     ----------
     design : Design
-    work : sequence of Batch
+    work : tuple of Portion
     budget : Budget
-    workers, finer
-        As for the study.
+    workers : int, optional
+        Threads; as many as there are processors if left out.
+    finer : float
+        How many times finer the wave solver's mesh is than by default.
 
     Raises
     ------
     BudgetError
         If the answer is no, or there is nobody to ask.
     """
-    if sum(batch.designs * _frequencies(design, batch) for batch in work) < TOO_FEW_TO_ASK:
+    if sum(portion.designs * _frequencies(design, portion) for portion in work) < TOO_FEW_TO_ASK:
         return
     cost = estimate(design, work, workers, finer)
     if cost.seconds <= 60.0 * budget.minutes and cost.megabytes <= budget.megabytes:
         return
-    told = (
+    sentence = (
         f"{cost.in_words()}, above the budget of {budget.minutes:g} min and"
         f" {budget.megabytes / 1e3:g} GB"
     )
-    if budget.ask is not None and budget.ask(f"{told}. Start?"):
+    if budget.ask is not None and budget.ask(f"{sentence}. Start?"):
         return
     raise BudgetError(
-        f"{told}: try fewer sizes, a narrower band or fewer frequencies a"
+        f"{sentence}: try fewer sizes, a narrower band or fewer frequencies a"
         " band, raise the budget (--time-budget, --memory-budget), or say --yes"
     )

@@ -15,6 +15,8 @@ from shapes.assembly import Assembly
 from studies.solving.target import Scorecard
 
 Part = TypeVar("Part")
+SAME_SIZE = 1e-7
+"""Sizes closer than this are one size, m or rad: far below what a saw or a caliper resolves."""
 Standing = Literal["best", "near-best", ""]
 """How a candidate compares with the best one; empty if its score is not nearly as good."""
 

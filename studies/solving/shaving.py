@@ -8,11 +8,8 @@ from dataclasses import dataclass
 
 from shapes.reflectors import ball_cap, base_of_cap
 from studies.design import Design
-from studies.solving.candidates import Candidate, NearBest, Row, near_best, winner_of
+from studies.solving.candidates import SAME_SIZE, Candidate, NearBest, Row, near_best, winner_of
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver, require_one_solved, run, settle
-
-SAME_SIZE = 1e-7
-"""Lengths closer than this are one length, m: far below what a saw or a caliper resolves."""
 
 
 @dataclass(frozen=True, eq=False)

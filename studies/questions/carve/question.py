@@ -21,7 +21,7 @@ from studies.questions.carve.study import (
     carve,
 )
 from studies.questions.carve.tables import carve_tables
-from studies.solving.budget import Batch, Work
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
 from studies.solving.session import solved
 
@@ -47,9 +47,9 @@ def find(design: Design, options: CarveOptions) -> Carved:
 def weigh(design: Design, options: CarveOptions) -> Work:
     """The search, the finalists, and three of them again on a finer mesh."""
     return (
-        Batch(options.solves, COARSE_PER_BAND),
-        Batch(len(KINDS) * FINALISTS, FINE_PER_BAND),
-        Batch(len(KINDS), CHECK_PER_BAND),
+        Portion(options.solves, COARSE_PER_BAND),
+        Portion(len(KINDS) * FINALISTS, FINE_PER_BAND),
+        Portion(len(KINDS), CHECK_PER_BAND),
     )
 
 

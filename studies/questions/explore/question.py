@@ -9,7 +9,7 @@ from studies.questions.explore.command import ExploreOptions
 from studies.questions.explore.page import explore_files
 from studies.questions.explore.study import Explore, explore, knobs_of
 from studies.questions.explore.tables import explore_tables
-from studies.solving.budget import Batch, Work
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
 from studies.solving.session import require_reflector, solved
 
@@ -28,7 +28,7 @@ def weigh(design: Design, options: ExploreOptions) -> Work:
     """Every pair, and about a dozen again."""
     knob, gap = knobs_of(design)
     coarse = options.solving.per_band or COARSE_PER_BAND
-    return (Batch(len(knob.sizes) * len(gap.sizes), coarse), Batch(12, FINE_PER_BAND))
+    return (Portion(len(knob.sizes) * len(gap.sizes), coarse), Portion(12, FINE_PER_BAND))
 
 
 QUESTION = Question(

@@ -18,7 +18,7 @@ from shapes.lengths import in_both, in_degrees
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 from studies.design.study_tables import sizes_of
-from studies.solving.candidates import Candidate, Row, Standing, contenders
+from studies.solving.candidates import SAME_SIZE, Candidate, Row, Standing, contenders
 from studies.solving.grid import (
     COARSE_PER_BAND,
     FINE_PER_BAND,
@@ -28,7 +28,6 @@ from studies.solving.grid import (
     run,
     solve_again,
 )
-from studies.solving.shaving import SAME_SIZE
 
 MOST_CANDIDATES = 200
 """A map of this many takes about two minutes on two cores."""

@@ -11,7 +11,7 @@ from studies.questions.gap.command import GapOptions
 from studies.questions.gap.figures import gap_pictures
 from studies.questions.gap.study import GapStudy, gap
 from studies.questions.gap.tables import gap_tables
-from studies.solving.budget import Batch, Work
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
 from studies.solving.session import solved
 
@@ -28,7 +28,7 @@ def find(design: Design, options: GapOptions) -> GapStudy:
 def weigh(design: Design, options: GapOptions) -> Work:
     """Every plate gap, and about half a dozen again."""
     coarse = options.solving.per_band or COARSE_PER_BAND
-    return (Batch(len(design.gap_candidates()), coarse), Batch(6, FINE_PER_BAND))
+    return (Portion(len(design.gap_candidates()), coarse), Portion(6, FINE_PER_BAND))
 
 
 def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:

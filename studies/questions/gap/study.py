@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from studies.design import Design
-from studies.solving.candidates import NearBest, Standing
+from studies.solving.candidates import SAME_SIZE, NearBest, Standing
 from studies.solving.grid import COARSE_PER_BAND, Progress, Solver
 from studies.solving.hanging import (
     GapChoice,
@@ -14,7 +14,6 @@ from studies.solving.hanging import (
     near_best_gaps,
     solve_gaps,
 )
-from studies.solving.shaving import SAME_SIZE
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,7 +14,7 @@ from studies.questions.meter.files import TO_FILL, meter_files
 from studies.questions.meter.open_question import Kind
 from studies.questions.meter.study import Meter, meter, with_options
 from studies.questions.meter.tables import meter_tables
-from studies.solving.budget import Batch, Work
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
 from studies.solving.session import MethodError, solved
 
@@ -56,13 +56,13 @@ def _instrument(options: MeterOptions) -> dict[str, str | bool]:
 def weigh(design: Design, options: MeterOptions) -> Work:
     """Every keep of the file's ball or every plate gap, and about a dozen of them again twice."""
     if options.tell:
-        return (Batch(2 + len(options.tell), FINE_PER_BAND),)
+        return (Portion(2 + len(options.tell), FINE_PER_BAND),)
     trim, gap = design.tables.trim, design.tables.gap
     if options.question != "gap" and trim is not None and design.ball is not None:
         tried = len({keep for _, keep in design.trim_candidates()})
     else:
         tried = 3 if gap is None else len(design.gap_candidates())
-    return (Batch(tried, options.solving.per_band or COARSE_PER_BAND), Batch(24, FINE_PER_BAND))
+    return (Portion(tried, options.solving.per_band or COARSE_PER_BAND), Portion(24, FINE_PER_BAND))
 
 
 def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:

@@ -9,7 +9,7 @@ from studies.questions.tolerance.command import ToleranceOptions
 from studies.questions.tolerance.figures import tolerance_pictures
 from studies.questions.tolerance.study import Tolerance, tolerance
 from studies.questions.tolerance.tables import tolerance_tables
-from studies.solving.budget import Batch, Work
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.session import require_reflector, solved
 
@@ -34,8 +34,8 @@ def find(design: Design, options: ToleranceOptions) -> Tolerance:
 def weigh(design: Design, options: ToleranceOptions) -> Work:
     """About eight sizes moved both ways, and the batch."""
     return (
-        Batch(17, options.solving.per_band or FINE_PER_BAND),
-        Batch(options.samples + 1, options.batch_per_band),
+        Portion(17, options.solving.per_band or FINE_PER_BAND),
+        Portion(options.samples + 1, options.batch_per_band),
     )
 
 

@@ -9,7 +9,7 @@ from studies.questions.trim.command import TrimOptions
 from studies.questions.trim.figures import trim_pictures
 from studies.questions.trim.study import Trim, trim
 from studies.questions.trim.tables import trim_tables
-from studies.solving.budget import Batch, Work
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
 from studies.solving.session import require_reflector, solved
 
@@ -27,7 +27,7 @@ def find(design: Design, options: TrimOptions) -> Trim:
 def weigh(design: Design, options: TrimOptions) -> Work:
     """Every keep of every ball, and about a dozen of them again."""
     coarse = options.solving.per_band or COARSE_PER_BAND
-    return (Batch(len(design.trim_candidates()), coarse), Batch(12, FINE_PER_BAND))
+    return (Portion(len(design.trim_candidates()), coarse), Portion(12, FINE_PER_BAND))
 
 
 QUESTION = Question(

@@ -17,10 +17,9 @@ from dispersion.paths.rays import solve_rays
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap
 from studies.design import Design
-from studies.solving.candidates import Candidate, NearBest, Row, Standing
+from studies.solving.candidates import SAME_SIZE, Candidate, NearBest, Row, Standing
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver, run
 from studies.solving.shaving import (
-    SAME_SIZE,
     Cut,
     best_cut,
     cut_candidate,

@@ -13,9 +13,9 @@ from studies.questions.trim import question as trim
 from studies.questions.trim.command import TrimOptions
 from studies.solving.budget import (
     TOO_FEW_TO_ASK,
-    Batch,
     Budget,
     BudgetError,
+    Portion,
     estimate,
     require_consent,
 )
@@ -23,7 +23,7 @@ from studies.solving.grid import COARSE_PER_BAND
 from studies.solving.options import SolverOptions
 
 READING_ROOM = Path(__file__).resolve().parents[4] / "studies" / "examples" / "reading_room.toml"
-LARGE = (Batch(1000, 4),)
+LARGE = (Portion(1000, 4),)
 
 
 @pytest.fixture(scope="module")
@@ -33,15 +33,15 @@ def design() -> Design:
 
 def test_what_a_study_solves_is_counted_before(design: Design) -> None:
     # keep from 15 to 55 in steps of 1; plate gap from 50 to 90 in steps of 2.
-    assert trim.weigh(design, TrimOptions())[0] == Batch(41, COARSE_PER_BAND)
+    assert trim.weigh(design, TrimOptions())[0] == Portion(41, COARSE_PER_BAND)
     six = GapOptions(solving=SolverOptions(per_band=6))
-    assert gap.weigh(design, six)[0] == Batch(21, 6)
+    assert gap.weigh(design, six)[0] == Portion(21, 6)
     assert 100 < explore.weigh(design, ExploreOptions())[0].designs <= 200
 
 
 def test_more_designs_and_frequencies_cost_in_proportion(design: Design) -> None:
     # 100 Hz to 16 kHz are 23 third octaves.
-    few, many = (estimate(design, (Batch(count, 4),), workers=1) for count in (101, 1001))
+    few, many = (estimate(design, (Portion(count, 4),), workers=1) for count in (101, 1001))
     assert few.solves == 101 * 23 * 4
     assert many.solves == 1001 * 23 * 4
     assert many.megabytes - few.megabytes == pytest.approx(900 * 0.1)
@@ -55,7 +55,7 @@ def test_a_large_study_is_asked_about_and_a_small_one_is_not(design: Design) -> 
     def answer(verdict: bool) -> Budget:
         return Budget(0.0, 4000.0, lambda question: bool(asked.append(question)) or verdict)
 
-    require_consent(design, (Batch(TOO_FEW_TO_ASK // 92, 4),), answer(False))
+    require_consent(design, (Portion(TOO_FEW_TO_ASK // 92, 4),), answer(False))
     assert not asked
     require_consent(design, LARGE, answer(True))
     assert asked[0].startswith("1000 designs, 92000 solves of one frequency: about ")
