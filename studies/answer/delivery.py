@@ -30,7 +30,7 @@ class Delivery:
 
 @dataclass(frozen=True, kw_only=True)
 class DesignDelivery(Delivery):
-    """The same, and which design file it is about.
+    """Where an answer about a design file goes, in which form, and which file it is.
 
     Attributes
     ----------

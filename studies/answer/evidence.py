@@ -10,9 +10,9 @@ from dispersion.response import Response
 from studies.solving.candidates import Row
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Evidence:
-    """How a result was found.
+    """How a result was computed, and how far it can be trusted.
 
     Attributes
     ----------
@@ -50,7 +50,7 @@ class Evidence:
     reference: str = "the driver's own on-axis curve in an endless wall, at the same distance"
 
     def sentences(self) -> tuple[str, ...]:
-        """Tell it in words."""
+        """Write method, mesh, power balance, remarks and the 0 dB reference in sentences."""
         designs = {0: "no design", 1: "1 design"}.get(self.solved, f"{self.solved} designs")
         return (
             *self._vouched_for(designs),

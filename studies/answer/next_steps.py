@@ -1,4 +1,4 @@
-"""What to ask next: the order of the work, told after every answer."""
+"""Commands to run next, in the order of the work: printed after every answer."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 from studies.design import Design
 
 Step = tuple[str, str]
-"""A command's name, or a whole command line, and what it tells."""
+"""A command's name, or a whole command line, and the question that it answers."""
 
 SPREAD = ("spread", "where the sound goes")
 TRIM = ("trim", "how much of the ball to keep")
@@ -33,7 +33,7 @@ def choices(design: Design) -> tuple[Step, ...]:
 
 
 def then(*steps: Step) -> Callable[[Design, Path], tuple[Step, ...]]:
-    """Always the same commands next, each asked of the same design."""
+    """Return a function (design, folder) -> steps that always gives these commands."""
 
     def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:
         return asked_of(design, *steps)
@@ -42,13 +42,13 @@ def then(*steps: Step) -> Callable[[Design, Path], tuple[Step, ...]]:
 
 
 def then_choose(design: Design, folder: Path) -> tuple[Step, ...]:
-    """Next the studies that choose something."""
+    """Return the studies that choose something as command lines for a design."""
     return asked_of(design, *choices(design))
 
 
 def asked_of(design: Design, *steps: Step) -> tuple[Step, ...]:
-    """Write the commands out for a design, as they can be copied."""
-    return tuple((command_line(name, design.path), tells) for name, tells in steps)
+    """Write the commands out as command lines for a design, ready to be copied."""
+    return tuple((command_line(name, design.path), answers) for name, answers in steps)
 
 
 def command_line(command: str, *files: Path) -> str:

@@ -1,4 +1,4 @@
-"""What a picture is, and those that several commands draw."""
+"""Figures with captions, and those that several commands draw."""
 
 from __future__ import annotations
 
@@ -61,17 +61,20 @@ def choosing_picture(design: Design, rows: Sequence[Row], chosen: Row) -> Pictur
 
 
 def window_trace(name: str, row: Row) -> Trace:
-    """Mean level of the window, as a line to draw."""
+    """Return a candidate's window level by frequency as a line to draw."""
     return Trace(name, row.response.problem.frequencies, row.window_curve_db)
 
 
 def ladder_of(name: str, sizes_mm: list[float], rows: list[Row]) -> Ladder:
-    """Scores by size, with the reason where there is none."""
+    """Return scores by size, mm, to draw: nan and the reason where a row was not solved."""
     scores = [row.score if row.solved else np.nan for row in rows]
     return Ladder(name, sizes_mm, scores, [row.reason for row in rows])
 
 
 def window_levels(rows: tuple[Row, ...] | list[Row], like: Row) -> np.ndarray:
-    """(C, B) window levels, nan where a candidate was not solved."""
+    """(C, B) window levels of C rows, dB; nan where one was not solved.
+
+    `like` is a solved row, from which the number of third-octave bands is taken.
+    """
     nothing = np.full(like.coverage.centres.size, np.nan)
     return np.array([row.coverage.window_level_db if row.solved else nothing for row in rows])

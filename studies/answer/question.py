@@ -1,4 +1,4 @@
-"""What a command asks of a design: how it is found, told, drawn and made into files."""
+"""What every command consists of: functions from a design to words, figures and files."""
 
 from __future__ import annotations
 
@@ -28,22 +28,22 @@ def _no_step(design: Design, folder: Path) -> tuple[Step, ...]:
 
 @dataclass(frozen=True, kw_only=True)
 class Question(Generic[Asked, Found]):
-    """What a command asks of a design.
+    """What a command does with a design.
 
     Attributes
     ----------
     name : str
         The command's name.
     find : callable
-        (design, options) -> result.
+        (design, options) -> result: solves and chooses.
     tell : callable
-        Result -> words and tables.
+        Result -> its answer in words and tables.
     draw : callable
-        Result -> pictures by name.
+        Result -> figures with their captions, by name.
     make : callable
-        Result -> bytes of further files by name.
+        Result -> bytes of further files, by name.
     weigh : callable or None
-        (design, options) -> how many designs it will solve, for the budget; None if few.
+        (design, options) -> the designs that `find` will solve, for the budget; None if few.
     next_steps : callable
         (design, folder of the results) -> command lines that usually come next.
     """

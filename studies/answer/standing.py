@@ -1,4 +1,4 @@
-"""How candidates stand to the best: words that trim, gap and contest share."""
+"""How candidates compare with the best: words that trim, gap and explore share."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ STANDING = TableColumn(
 
 
 def standing_caption(good: NearBest) -> str:
-    """Explain the marks of `STANDING`."""
+    """Return the caption that explains the marks in the column `STANDING`."""
     return f"* best, + in the unbroken range within {good.within_db:g} dB of it"
 
 
@@ -30,23 +30,28 @@ def range_in_words(good: NearBest) -> str:
 
 
 def behind(lead_db: float) -> str:
-    """Tell how far something lies behind the best."""
+    """Write how far a score lies behind the best, dB, or that there is no difference."""
     if abs(lead_db) < NO_DIFFERENCE_DB:
         return f"no difference ({lead_db:.2f} dB behind)"
     return f"{lead_db:.2f} dB behind"
 
 
 def best_at_end(key: str, best: float, tried: Sequence[float], built: Sequence[float]) -> list[str]:
-    """Warn if the best lies at an end of what was tried, or of what can be built.
+    """Warn if the best size is the least or the largest of those tried or of those possible.
 
     Parameters
     ----------
     key : str
-        Of the design file, where the range stands.
+        Key of the design file that gives the sizes.
     best : float
-        m.
+        The best size, m or rad.
     tried, built : sequence of float
-        All sizes, and those that were solved, m.
+        All sizes, and those among which the best was chosen.
+
+    Returns
+    -------
+    list of str
+        One sentence, or none.
     """
     if best in (min(tried), max(tried)) and len(tried) > 1:
         side, way = ("smallest", "smaller") if best == min(tried) else ("largest", "larger")

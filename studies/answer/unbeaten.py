@@ -11,7 +11,7 @@ from studies.solving.choosing import NOISE_DB, Choice, choices
 
 
 def unbeaten_table(rows: Sequence[Row], chosen: Row | None = None) -> Table:
-    """List every unbeaten candidate, lowest score first, and the chosen one in any case.
+    """Tabulate every unbeaten candidate, and the chosen one in any case, lowest score first.
 
     Parameters
     ----------
@@ -20,7 +20,7 @@ def unbeaten_table(rows: Sequence[Row], chosen: Row | None = None) -> Table:
     chosen : Row, optional
         What the study recommends; left out, the lowest score.
     """
-    told = [choice for choice in choices(rows, chosen) if choice.unbeaten or choice.chosen]
+    listed = [choice for choice in choices(rows, chosen) if choice.unbeaten or choice.chosen]
     columns = (
         text("candidate", "candidate", "name of the candidate"),
         number("window_level_db", "window\nlevel", "mean level in the window, dB re 0 dB"),
@@ -34,7 +34,7 @@ def unbeaten_table(rows: Sequence[Row], chosen: Row | None = None) -> Table:
         "unbeaten",
         "Nobody beats these in window level, evenness and leak at once",
         columns,
-        tuple(_cells(choice) for choice in sorted(told, key=lambda choice: choice.score)),
+        tuple(_cells(choice) for choice in sorted(listed, key=lambda choice: choice.score)),
         "dB; window level: more is better, evenness and leak: less is better; differences up to"
         f" {NOISE_DB:g} dB do not count; few frequencies per band: a coarse figure, not settled",
     )

@@ -19,9 +19,9 @@ NOISE_DB = 0.05
 a mesh three times as fine, see `dispersion.waves`), and far below what anybody hears."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Choice:
-    """One solved candidate with what it offers.
+    """One solved candidate by level, evenness and leak, and whether any other beats it.
 
     Attributes
     ----------
@@ -36,8 +36,10 @@ class Choice:
         By the weights of the design, dB; less is better.
     per_band : int
         Frequencies solved in a third-octave band.
-    unbeaten, chosen : bool
-        No other beats it; it has the lowest score.
+    unbeaten : bool
+        No other candidate beats it, see `unbeaten`.
+    chosen : bool
+        The study recommends it.
     """
 
     name: str
@@ -78,7 +80,7 @@ def unbeaten(rows: Sequence[Row], tolerance_db: float = NOISE_DB) -> tuple[int, 
 
 
 def choices(rows: Sequence[Row], chosen: Row | None = None) -> tuple[Choice, ...]:
-    """Tell what every solved row offers.
+    """Compare every solved row by level, evenness and leak.
 
     Parameters
     ----------
@@ -90,8 +92,10 @@ def choices(rows: Sequence[Row], chosen: Row | None = None) -> tuple[Choice, ...
     leader = best_of(rows) if chosen is None else chosen
     return tuple(
         Choice(
-            row.name,
-            *_as_measured(row),
+            name=row.name,
+            level_db=_level_db(row),
+            evenness_db=_evenness_db(row),
+            leak_db=_leak_db(row),
             score=row.score,
             per_band=row.per_band,
             unbeaten=place in stays,
@@ -102,22 +106,27 @@ def choices(rows: Sequence[Row], chosen: Row | None = None) -> tuple[Choice, ...
     )
 
 
-def _as_measured(row: Row) -> tuple[float, float, float]:
-    """Mean window level, evenness and leak, dB."""
-    measured = {term.name: term.measured for term in row.scorecard.terms}
-    return -measured["level"], measured["evenness"], measured["leak"]
+def _level_db(row: Row) -> float:
+    return -row.scorecard.term("level").measured
+
+
+def _evenness_db(row: Row) -> float:
+    return row.scorecard.term("evenness").measured
+
+
+def _leak_db(row: Row) -> float:
+    return row.scorecard.term("leak").measured
 
 
 def _offers(row: Row) -> tuple[float, float, float]:
-    """The three with one sense: more is better."""
-    level, evenness, leak = _as_measured(row)
-    return level, -evenness, -leak
+    """Level, evenness and leak with such signs that more is better, dB."""
+    return _level_db(row), -_evenness_db(row), -_leak_db(row)
 
 
 def _beat(
     offers: NDArray[np.float64], own: NDArray[np.float64], tolerance_db: float
 ) -> NDArray[np.bool_]:
-    """Tell of each of the offers, (N, 3), whether it beats this one."""
+    """(N,) for each of the (N, 3) offers, whether it beats this (3,) one."""
     ahead = offers - own
     nowhere_worse = np.all(ahead >= -tolerance_db, axis=1)
     somewhere_better = np.any(ahead > tolerance_db, axis=1)

@@ -1,4 +1,4 @@
-"""Run many candidates of one design: order of work, identical ones solved once, none hidden."""
+"""Build, solve and score many candidates of one design: equal ones once, failures as rows."""
 
 import contextlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -36,7 +36,16 @@ Progress = Callable[[str, int, int], None]
 
 
 def problem_of(design: Design, assembly: Assembly, per_band: int = FINE_PER_BAND) -> Problem:
-    """Problem of one assembly of a design: its ways, air, band and seats."""
+    """Return the problem that the solver takes: an assembly with the design's ways, air and seats.
+
+    Parameters
+    ----------
+    design : Design
+        Gives ways, air, the seats as points, and the band of its target.
+    assembly : Assembly
+    per_band : int
+        Frequencies in a third-octave band, four or more.
+    """
     low, high = design.target.band
     seats = np.array([(seat.r, seat.z) for seat in design.seats]).reshape(-1, 2)
     return Problem(
@@ -57,7 +66,10 @@ def run(
     progress: Progress | None = None,
     keep_far: bool = False,
 ) -> tuple[Row, ...]:
-    """Build, solve and score every candidate; one that fails is a row with its reason.
+    """Build, solve and score every candidate.
+
+    Assemblies that are equal are solved once. A candidate that cannot be built or solved becomes a
+    row with the reason.
 
     Parameters
     ----------
@@ -73,6 +85,11 @@ def run(
         Called with (stage, done, total) solves of one frequency.
     keep_far : bool
         Keep the far field of every response, half a megabyte each at four frequencies a band.
+
+    Returns
+    -------
+    tuple of Row
+        One for each candidate, in their order.
     """
     rows = [_build(candidate) for candidate in candidates]
     to_solve = dict.fromkeys(row.assembly for row in rows if not row.reason)
@@ -97,10 +114,33 @@ def settle(
     per_band: int,
     progress: Progress | None = None,
 ) -> tuple[Row, ...]:
-    """Solve the leaders again at `per_band` frequencies, so that no narrow resonance decides.
+    """Solve the leaders again at more frequencies, so that no narrow resonance decides.
 
     Leaders are all rows that could still be near-best if coarse scores are off by
-    `COARSE_DOUBT_DB`; the others are returned as they are.
+    `COARSE_DOUBT_DB`.
+
+    Parameters
+    ----------
+    design : Design
+        Its target says how near the best score "near-best" is.
+    rows : sequence of Row
+        One of them solved at least.
+    solver : callable
+        One of `dispersion.solvers.SOLVERS`.
+    per_band : int
+        Frequencies in a third-octave band for the leaders.
+    progress : callable, optional
+        Called with (stage, done, total) solves of one frequency.
+
+    Returns
+    -------
+    tuple of Row
+        In the order of `rows`: leaders solved again, the others as they were.
+
+    Raises
+    ------
+    NotSolvedError
+        If no row was solved.
     """
     limit = winner_of(rows).score + design.target.near_best_db + COARSE_DOUBT_DB
     leaders = [i for i, row in enumerate(rows) if row.score <= limit and row.per_band < per_band]
@@ -116,7 +156,11 @@ def solve_again(
     per_band: int,
     progress: Progress | None = None,
 ) -> tuple[Row, ...]:
-    """Solve rows that were solved before, at other frequencies."""
+    """Solve the assemblies of rows at another number of frequencies in a third-octave band.
+
+    Returns a row for each, in their order and with their names. An assembly that had clashes or
+    could not be solved fails again; NotSolvedError if one could not even be drawn.
+    """
     candidates = [Candidate(row.name, partial(_itself, row.assembly)) for row in rows]
     return run(design, candidates, solver, per_band, "settling the leaders", progress)
 
@@ -126,12 +170,22 @@ def _itself(assembly: Assembly) -> Assembly:
 
 
 def require_one_solved(design: Design, rows: Sequence[Row], key: str, what: str) -> None:
-    """Refuse a study of which nothing came.
+    """Refuse a study in which no candidate could be solved.
+
+    Parameters
+    ----------
+    design : Design
+    rows : sequence of Row
+        One at least.
+    key : str
+        Place in the design file that asked for the candidates.
+    what : str
+        What one of them is called in the message.
 
     Raises
     ------
     DesignError
-        With the place in the file that asked for it, and the reason of the first row.
+        If no row was solved; it names `key` and the reason of the first row.
     """
     if best_of(rows) is None:
         mistake = Mistake(key, f"no {what} can be built; the first: {rows[0].reason}")
@@ -139,7 +193,10 @@ def require_one_solved(design: Design, rows: Sequence[Row], key: str, what: str)
 
 
 def counted(progress: Progress | None, stage: str, total: int) -> Callable[[int], None]:
-    """Turn solves done one by one, from any thread, into the progress of a stage."""
+    """Return a function that adds up finished solves and reports them as progress of a stage.
+
+    It takes the number of solves that were just finished and may be called from any thread.
+    """
     done, lock = 0, Lock()
 
     def advance(count: int) -> None:
@@ -194,7 +251,7 @@ def _solve(
 
 @contextlib.contextmanager
 def _side_by_side(solver: Solver) -> Iterator[Callable[..., Iterable[Row]]]:
-    """As `map`, over as many problems at once as the solver can take."""
+    """Yield a function like `map` that runs as many calls at once as the solver can take."""
     if (at_once := getattr(solver, "at_once", 1)) == 1:
         yield map
         return

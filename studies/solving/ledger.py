@@ -27,7 +27,7 @@ from dispersion.fields import Fields
 PATIENCE_S = 30.0
 """How long to wait for another process that is writing."""
 LEDGER_ID = 0x726F756E
-"""SQLite's application id: tells a ledger from anybody else's database."""
+"""SQLite's application id: distinguishes a ledger from anybody else's database."""
 # What is touched at every use is small and apart from what is large and never changes.
 TABLES = """
 CREATE TABLE IF NOT EXISTS solves (
@@ -64,11 +64,22 @@ class LedgerError(ValueError):
     """A ledger that cannot be used; the message names the file and the remedy."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Volume:
-    """Solves of one version of the solver: how many, bytes, when first kept and last used.
+    """All solves that one version of the solver left in a ledger.
 
-    Both times are Unix time.
+    Attributes
+    ----------
+    version : str
+        Digest of the solver's code.
+    current : bool
+        True for the version that runs now; solves of others are never found.
+    solves : int
+        Solves of one design at one frequency.
+    size : int
+        Bytes of their arrays.
+    first_kept, last_used : float
+        Unix time, s.
     """
 
     version: str
@@ -85,9 +96,9 @@ class Ledger:
     Parameters
     ----------
     path : Path
-        Made if it is not there. A file that is damaged is set aside under another name and told
-        of, and a new one begun.
-    tell : callable, optional
+        Made if it is not there. A file that is damaged is renamed, which is reported, and a new
+        one begun.
+    report : callable, optional
         Called with one sentence for the user.
 
     Attributes
@@ -101,8 +112,8 @@ class Ledger:
         If the file cannot be opened or written, or is something else than a ledger.
     """
 
-    def __init__(self, path: Path, tell: Callable[[str], None] = print) -> None:
-        self.path, self._tell, self._lock = path, tell, Lock()
+    def __init__(self, path: Path, report: Callable[[str], None] = print) -> None:
+        self.path, self._report, self._lock = path, report, Lock()
         self.found = self.kept = 0
         self._used: set[bytes] = set()
         self._own: set[bytes] = set()
@@ -170,13 +181,23 @@ class Ledger:
                 self._own.add(key)
 
     def volumes(self) -> tuple[Volume, ...]:
-        """What the file holds, by version of the solver, the latest first."""
+        """Return what the file holds by version of the solver, the last used first."""
         with self._lock, _refusals(self.path):
             rows = self._database.execute(
                 "SELECT version, COUNT(*), SUM(size), MIN(kept), MAX(used)"
                 " FROM solves GROUP BY version ORDER BY MAX(used) DESC, version"
             ).fetchall()
-        return tuple(Volume(row[0], row[0] == keys.solver_version(), *row[1:]) for row in rows)
+        return tuple(
+            Volume(
+                version=version,
+                current=version == keys.solver_version(),
+                solves=solves,
+                size=size,
+                first_kept=first_kept,
+                last_used=last_used,
+            )
+            for version, solves, size, first_kept, last_used in rows
+        )
 
     @property
     def size(self) -> int:
@@ -223,7 +244,7 @@ class Ledger:
 
     def _drop(self, key: bytes) -> None:
         if self._is_sound:
-            self._tell(f"{self.path}: not all of it is sound; what is damaged is solved again")
+            self._report(f"{self.path}: not all of it is sound; what is damaged is solved again")
         self._is_sound = False
         with self._database:
             self._database.execute("DELETE FROM solves WHERE key = ?", (key,))
@@ -244,7 +265,7 @@ class Ledger:
         for file, away in zip(_files(self.path), _files(aside), strict=True):
             if file.exists():
                 file.rename(away)
-        self._tell(f"{self.path} was damaged ({reason}): set aside as {aside.name}, begun anew")
+        self._report(f"{self.path} was damaged ({reason}): set aside as {aside.name}, begun anew")
         self._database = _opened(self.path)
 
     def _failed(self, error: Exception) -> None:
@@ -258,7 +279,7 @@ class Ledger:
             except (sqlite3.DatabaseError, OSError, LedgerError) as another:
                 error = another
         if self._writes:
-            self._tell(
+            self._report(
                 f"the ledger {self.path} cannot be used any more ({error}): what is solved from"
                 " here on is not kept; make room, or name another place with --ledger"
             )
@@ -273,7 +294,7 @@ def _opened(path: Path) -> sqlite3.Connection:
         database.execute("PRAGMA synchronous = NORMAL")
         database.execute("PRAGMA foreign_keys = ON")
         _in_write_ahead_mode(database)
-        # Told here, not at the first solve, if the file cannot be written.
+        # Fails here, not at the first solve, if the file cannot be written.
         database.executescript(
             f"BEGIN IMMEDIATE; PRAGMA application_id = {LEDGER_ID}; {TABLES} COMMIT;"
         )

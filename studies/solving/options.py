@@ -1,4 +1,4 @@
-"""What was asked beside the design: how to solve, and what may be spent. Loads nothing heavy."""
+"""Options of a command: how to solve, and the budget. Loads nothing heavy."""
 
 from __future__ import annotations
 

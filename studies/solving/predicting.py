@@ -1,4 +1,4 @@
-"""What the model says where somebody measured: band levels at positions, one solve for all."""
+"""Band levels that the model predicts at measuring positions: one solve for all of them."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Predicted:
     centres : (B,) array
         Exact centres of the third-octave bands, Hz.
     level_db : (P, B) array
-        Band level, dB relative to the house's 0 dB at 1 m.
+        Band level, dB re the driver's own on-axis level at 1 m.
     response : Response
         The solve behind it; its points are the positions.
     """
@@ -89,7 +89,11 @@ def predicted_at(
     advance: Callable[[int], None] | None,
     band: tuple[float, float],
 ) -> Predicted:
-    """Do what `predict` does as one of many: `advance` is called with solves that are done."""
+    """Solve one assembly at all positions, as `predict` does, as part of a longer run.
+
+    `advance`, if given, is called with the number of solves that were just finished; `band` is the
+    lowest and highest third octave, Hz.
+    """
     problem = replace(
         problem_of(design, assembly, per_band),
         frequencies=study_frequencies(*band, per_band),

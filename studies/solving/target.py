@@ -20,14 +20,24 @@ from dispersion.coverage import Coverage
 from studies.design.study_tables import TargetTable
 
 NO_DIFFERENCE_DB = 0.1
-"""Scores that differ by less are told as no difference: the solver's own error is of that order."""
+"""Scores that differ by less are reported as equal: the solver's own error is of that order."""
 METER_DB = 0.5
 """Least change in a third-octave band that a level meter shows: common practice, no source."""
 
 
 @dataclass(frozen=True)
 class Term:
-    """One term of the score: what was measured (dB, or dB per octave) and what it counts."""
+    """One term of the score.
+
+    Attributes
+    ----------
+    name : str
+        "evenness", "ripple", "tilt", "leak" or "level".
+    measured : float
+        The measure itself, dB (tilt: dB per octave); zero is perfect.
+    weight : float
+        The designer's weight of it.
+    """
 
     name: str
     measured: float
@@ -35,13 +45,19 @@ class Term:
 
     @property
     def cost(self) -> float:
-        """Share of the score, dB."""
+        """Share of the score, dB: weight times measure."""
         return self.weight * self.measured
 
 
 @dataclass(frozen=True)
 class Scorecard:
-    """Score of one candidate with every term that makes it."""
+    """Score of one candidate: the sum of its terms.
+
+    Attributes
+    ----------
+    terms : tuple of Term
+        Evenness, ripple, tilt, leak and level.
+    """
 
     terms: tuple[Term, ...]
 
@@ -51,17 +67,19 @@ class Scorecard:
         return sum(term.cost for term in self.terms)
 
     def term(self, name: str) -> Term:
-        """Return the term of this name."""
+        """Return the term of this name; StopIteration if there is none."""
         return next(term for term in self.terms if term.name == name)
 
 
 def score(coverage: Coverage, target: TargetTable) -> Scorecard:
-    """Hold a coverage against the target.
+    """Score a coverage by the formula at the top of this module.
 
     Parameters
     ----------
     coverage : Coverage
+        Measures of the candidate.
     target : TargetTable
+        Weights, and the tilt that is wanted, dB per octave.
 
     Returns
     -------

@@ -34,7 +34,7 @@ def choosing_figure(title: str, choices: Sequence[Choice]) -> Figure:
     Returns
     -------
     Figure
-        Those that are best in one thing and the chosen one bear a number, told below.
+        Those that are best in one thing and the chosen one bear a number that is explained below.
     """
     stay = [choice for choice in choices if choice.unbeaten]
     beaten = [choice for choice in choices if not choice.unbeaten]

@@ -1,4 +1,4 @@
-"""Cone or dome or a curve of one's own: what `roundcast contest` finds, tells and draws."""
+"""Cone or dome or a curve of one's own: the functions that make up `roundcast contest`."""
 
 from __future__ import annotations
 

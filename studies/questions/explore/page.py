@@ -110,7 +110,7 @@ def _knob(knob: Knob) -> Data:
 
 
 def _cell(found: Explore, place: int) -> Data:
-    """What is said and drawn of one pair; levels stand elsewhere, in the order of solved rows."""
+    """Words and numbers of one pair; its levels are packed apart, in the order of solved rows."""
     row = found.rows[place]
     cell: Data = {
         "solved": row.solved,

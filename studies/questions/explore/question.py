@@ -1,4 +1,4 @@
-"""Two sizes at once: what `roundcast explore` finds and tells, and its page with sliders."""
+"""Two sizes at once: the functions that make up `roundcast explore`."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""How big a gap between baffle and top plate: what `roundcast gap` finds, tells and draws."""
+"""How big a gap between baffle and top plate: the functions that make up `roundcast gap`."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a design looks like, and whether all clears: what `roundcast section` tells and draws."""
+"""What a design looks like, and whether all clears: what makes up `roundcast section`."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ from studies.design import Design
 
 
 def section_tables(design: Design) -> Findings:
-    """Put the geometry of a design into words and tables; no sound in here."""
+    """Put the geometry of a design into words and tables; nothing is solved for it."""
     assembly = design.assembly()
     tables = [_clearances(assembly)]
     if assembly.reflector is not None:

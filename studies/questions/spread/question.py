@@ -1,4 +1,4 @@
-"""Where the sound of a design goes: what `roundcast spread` finds, tells and draws."""
+"""Where the sound of a design goes: the functions that make up `roundcast spread`."""
 
 from __future__ import annotations
 

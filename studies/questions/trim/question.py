@@ -1,4 +1,4 @@
-"""How much of the ball to keep: what `roundcast trim` finds, tells and draws."""
+"""How much of the ball to keep: the functions that make up `roundcast trim`."""
 
 from __future__ import annotations
 
