@@ -229,6 +229,11 @@ class Assembly:
         return 2 * math.pi * self.driver.effective_radius * self.throat_gap
 
     @property
+    def ring_over_driver(self) -> float:
+        """Area of the ring over the effective area of the driver; below 1 it chokes the driver."""
+        return self.throat_area / self.driver_area
+
+    @property
     def is_choked(self) -> bool:
         """True if the throat is smaller than the driver."""
         return self.throat_area < self.driver_area

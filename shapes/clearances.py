@@ -55,12 +55,11 @@ def _gap_rows(assembly: Assembly) -> Iterator[Clearance]:
             f"cone out by {in_mm(assembly.driver.excursion)}, {_over(motion)}",
         )
     if math.isfinite(assembly.throat_gap):
-        share = assembly.throat_area / assembly.driver_area
         says = "chokes the driver" if assembly.is_choked else "does not choke"
         yield Clearance(
             "gap at driver's edge",
             assembly.throat_gap,
-            f"ring area {share:.2f} times the driver's area: {says}",
+            f"ring area {assembly.ring_over_driver:.2f} times the driver's area: {says}",
         )
     distance, where = shortest_distance(assembly.upper_line, assembly.lower_line)
     yield Clearance("closest approach", distance, f"in any direction, near {place(where)}")

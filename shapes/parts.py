@@ -60,6 +60,11 @@ class Column:
         return self.width / 2
 
     @property
+    def tipping_angle(self) -> float:
+        """Angle, rad, at which an evenly heavy column tips: atan(half width over half height)."""
+        return math.atan2(self.width / 2, self.height / 2)
+
+    @property
     def flat_radius(self) -> float:
         """Radius of the largest circle on the flat of the real baffle, inside its edge."""
         return self.width / 2 - self.edge_radius

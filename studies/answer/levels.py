@@ -7,9 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from dispersion.bands import band_means
 from dispersion.coverage import Coverage
-from dispersion.elevations import level_db
 from shapes.lengths import in_mm
 from studies.answer.columns import CANDIDATE, band, number
 from studies.answer.table import Table, TableColumn, Value
@@ -50,7 +48,7 @@ _BAND_COLUMNS = (
 
 
 def seat_columns(design: Design, what: str) -> tuple[TableColumn, ...]:
-    """Column of levels for every seat of a design."""
+    """Return a column of levels for every seat of a design; `what` names the level."""
     return tuple(
         number(
             f"seat_{n}_level_db",
@@ -71,12 +69,12 @@ def band_levels(
     title: str,
     scope: Literal["printed", "data", "bulk"] = "data",
 ) -> Table:
-    """Everything that is known by third-octave band, candidate by candidate."""
+    """Tabulate every measure by third-octave band, and the levels at the seats, by candidate."""
     rows: list[tuple[Value, ...]] = []
     for candidate, row in named:
         if row.solved:
             measures = (_measure(row.coverage, column.key) for column in _BAND_COLUMNS)
-            columns = (row.coverage.centres, *measures, *_seat_levels(row).T)
+            columns = (row.coverage.centres, *measures, *row.seat_levels_db.T)
             rows += [(candidate, *map(float, values)) for values in zip(*columns, strict=True)]
     columns = (CANDIDATE, band(), *_BAND_COLUMNS, *seat_columns(design, "band level"))
     return Table(name, title, columns, tuple(rows), scope=scope)
@@ -87,14 +85,11 @@ def _measure(found: Coverage, key: str) -> np.ndarray:
     return 100.0 * found.upward_leak if key == "upward_leak_percent" else getattr(found, key)
 
 
-def _seat_levels(row: Row) -> np.ndarray:
-    """(B, seats) band levels."""
-    _, power = band_means(row.response.problem.frequencies, np.abs(row.response.near) ** 2)
-    return level_db(power)
-
-
 def curves(design: Design, named: Named, bare_driver_db: np.ndarray | None = None) -> Table:
-    """Levels at every single frequency: in the window and at each seat."""
+    """Tabulate levels at every single frequency, in the window and at each seat, by candidate.
+
+    `bare_driver_db` (F,) adds a column of the driver's own on-axis curve.
+    """
     columns = [
         CANDIDATE,
         TableColumn("frequency_hz", "frequency", "frequency, Hz"),
@@ -115,7 +110,7 @@ def curves(design: Design, named: Named, bare_driver_db: np.ndarray | None = Non
 
 
 def elevations(named: Named) -> Table:
-    """Band level by elevation."""
+    """Tabulate the band level in every elevation that was computed, by candidate."""
     rows = [
         (candidate, float(centre), float(angle), float(level))
         for candidate, row in named

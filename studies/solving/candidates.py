@@ -9,7 +9,9 @@ from typing import Literal, TypeVar
 
 import numpy as np
 
+from dispersion.bands import band_means
 from dispersion.coverage import Coverage
+from dispersion.elevations import level_db
 from dispersion.response import Response
 from shapes.assembly import Assembly
 from studies.solving.target import Scorecard
@@ -136,6 +138,12 @@ class Row:
     def seat_curves_db(self) -> np.ndarray:
         """(F, seats) level at every seat and solved frequency, dB re 0 dB at its distance."""
         return 20.0 * np.log10(np.abs(self.response.near))
+
+    @cached_property
+    def seat_levels_db(self) -> np.ndarray:
+        """(B, seats) band level at every seat, dB re 0 dB at its distance."""
+        frequencies = self.response.problem.frequencies
+        return level_db(band_means(frequencies, np.abs(self.response.near) ** 2)[1])
 
 
 @dataclass(frozen=True)

@@ -206,7 +206,7 @@ def _airway(study: GapStudy, choice: GapChoice) -> tuple[Value, ...]:
     return (
         mm(choice.plate_gap),
         mm(built.tip_clearance),
-        built.throat_area / built.driver_area,
+        built.ring_over_driver,
         study.plate_limit_hz(choice),
         choice.tip_dip_hz,
         " ".join(f"{f:.0f}" for f in notches),

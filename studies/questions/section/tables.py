@@ -61,7 +61,7 @@ def _gaps(assembly: Assembly) -> str:
 
 
 def _choking(assembly: Assembly) -> str:
-    share = assembly.throat_area / assembly.driver_area
+    share = assembly.ring_over_driver
     if math.isinf(share):
         return "The driver is open above its edge: nothing chokes it."
     verdict = "it chokes the driver: enlarge the gap" if assembly.is_choked else "it does not choke"
@@ -80,18 +80,17 @@ def _posts(assembly: Assembly) -> str:
 
 
 def _tipping(assembly: Assembly) -> str:
-    """How far an evenly heavy column may lean, which is the middle case."""
+    """Say how far an evenly heavy column may lean, which is the middle case."""
     column = assembly.column
-    angle = math.atan2(column.width / 2, column.height / 2)
     return (
         f"A column of even weight, {in_mm(column.width, 0)} wide, {in_mm(column.height, 0)} high,"
-        f" tips over at {in_degrees(angle)} (half the base over the height of the centre of"
-        " gravity); 12 to 15 deg or more is wanted, so put weight or a wider foot at the bottom."
+        f" tips over at {in_degrees(column.tipping_angle)} (half the base over the height of the"
+        " centre of gravity); 12 to 15 deg or more is wanted, so put weight or a wider foot at the"
+        " bottom."
     )
 
 
 def _facts(design: Design, assembly: Assembly) -> tuple[Fact, ...]:
-    share = assembly.throat_area / assembly.driver_area
     low, high = design.window_deg
     return (
         Fact("plate_gap_mm", mm(assembly.plate_gap), "baffle to underside of the top plate, mm"),
@@ -103,7 +102,11 @@ def _facts(design: Design, assembly: Assembly) -> tuple[Fact, ...]:
             "the same with the cone out by its excursion, mm",
         ),
         Fact("post_length_mm", mm(assembly.post_length), "cut length of a post with sockets, mm"),
-        Fact("ring_over_driver", share, "ring area over driver area; below 1 the ring chokes"),
+        Fact(
+            "ring_over_driver",
+            assembly.ring_over_driver,
+            "ring area over driver area; below 1 the ring chokes",
+        ),
         Fact("chokes", assembly.is_choked, "whether the ring chokes the driver"),
         Fact("ring_height_mm", mm(assembly.height_of_ring), "middle of the ring above floor, mm"),
         Fact("window_low_deg", low, "lowest elevation of the window, degrees"),

@@ -230,6 +230,9 @@ def test_exit_area_equals_the_drivers_at_half_its_radius() -> None:
     flat = replace(BASE, driver=replace(DRIVER, proud=0), reflector=None)
     just = flat.with_gap(0.026)
     assert just.throat_area == pytest.approx(just.driver_area)
+    # A ring of height H at the radius a has 2 pi a H, the driver pi a^2: the ratio is 2 H / a.
+    ratio = 2.0 * flat.throat_gap / flat.driver.effective_radius
+    assert flat.ring_over_driver == pytest.approx(ratio)
     assert flat.with_gap(0.0255).is_choked
     assert not flat.with_gap(0.0265).is_choked
 

@@ -1,5 +1,7 @@
 """What a study will cost: counted right, asked once, refused where nobody answers."""
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -19,10 +21,27 @@ from studies.solving.budget import (
     estimate,
     require_consent,
 )
-from studies.solving.grid import COARSE_PER_BAND
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND
 from studies.solving.options import SolverOptions
 
-READING_ROOM = Path(__file__).resolve().parents[4] / "studies" / "examples" / "reading_room.toml"
+TWO_CAPS = """
+import re
+from functools import partial
+from pathlib import Path
+
+from dispersion.solvers import solve_waves
+from dispersion.waves import SharedBlocks
+from studies.design import parse_design
+from studies.questions.trim.study import trim
+
+path = Path({path!r})
+text = path.read_text(encoding="utf-8").replace("{{ from = 15, to = 55, step = 1 }}", "[40, 44]")
+trim(parse_design(text, path), partial(solve_waves, shared=SharedBlocks(), workers=2))
+# Not getrusage: what it says of a process begins with the peak of the one that started it.
+print(re.search(r"VmHWM:\\s+(\\d+) kB", Path("/proc/self/status").read_text())[1])
+"""
+ROOT = Path(__file__).resolve().parents[4]
+READING_ROOM = ROOT / "studies" / "examples" / "reading_room.toml"
 LARGE = (Portion(1000, 4),)
 
 
@@ -64,3 +83,15 @@ def test_a_large_study_is_asked_about_and_a_small_one_is_not(design: Design) -> 
     with pytest.raises(BudgetError, match="or say --yes"):
         require_consent(design, LARGE, Budget(1e9, 300.0))
     require_consent(design, LARGE, Budget(1e9, 1e9))
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="asks Linux for its peak memory")
+def test_the_memory_of_a_study_is_about_what_was_estimated(design: Design) -> None:
+    """Caps and comparisons at 12 a band fill the shared blocks, for which the estimate stands."""
+    command = [sys.executable, "-c", TWO_CAPS.format(path=str(READING_ROOM))]
+    done = subprocess.run(command, check=True, capture_output=True, text=True, cwd=ROOT)
+    megabytes = int(done.stdout) * 1024 / 1e6
+    work = (Portion(2, COARSE_PER_BAND), Portion(12, FINE_PER_BAND))
+    estimated = estimate(design, work, workers=2).megabytes
+    assert estimated / 1.2 < megabytes < 1.1 * estimated
