@@ -22,9 +22,9 @@ SHARED = 0.6
 """Cost of one more candidate over the first, keep or gap changed: DEVELOPERS.md, Measured."""
 SECOND_WORKER = 0.86
 """What every worker gives of its best when two work at once: DEVELOPERS.md, Measured."""
-BASE_MB, ROW_MB = 320.0, 0.1
-"""Memory of the program itself, from the peak of 1001 MB of a trim that filled the shared blocks
-with two workers; of what is kept of a candidate."""
+BASE_MB, ROW_MB = 350.0, 0.1
+"""Memory of the program itself, once compiled: what the peak of a trim that filled the shared
+blocks with two workers, 1001 MB, leaves for it; memory of what is kept of a candidate."""
 MATRICES = 3
 """System, its factors, and what they are made from, at once for every worker."""
 

