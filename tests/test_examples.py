@@ -26,14 +26,14 @@ README = Path(__file__).resolve().parent.parent / "README.md"
 SCORES = {"reading_room": 7.72, "reading_room_coaxial": 4.46, "reading_room_cone": 5.74}
 
 
-def test_the_package_holds_every_file_but_the_gallery() -> None:
-    """What code reads is installed; the gallery's page and pictures are for the repository."""
+def test_the_package_holds_every_file_that_is_read() -> None:
+    """What code reads is installed; pages and their pictures are for the repository."""
     project = tomllib.loads((README.parent / "pyproject.toml").read_text(encoding="utf-8"))
     packed = ("*.py", *project["tool"]["setuptools"]["package-data"]["*"])
-    gallery = ("README.md", "*.png")
+    pages = ("*.md", "*.png")
     for path in (README.parent / "studies").rglob("*"):
         if path.is_file() and path.suffix != ".pyc":
-            assert any(fnmatch(path.name, pattern) for pattern in (*packed, *gallery)), path
+            assert any(fnmatch(path.name, pattern) for pattern in (*packed, *pages)), path
 
 
 def test_every_example_is_tested() -> None:
