@@ -1,4 +1,4 @@
-"""The only place where units are read and written: everything else is in SI.
+"""Lengths, areas, frequencies and angles in a builder's units, read into SI and written again.
 
 Read: ``"180 mm"``, ``"20 cm"``, ``"0.2 m"``, ``"7 1/4 in"``, ``'7-1/4"'``, ``"85 cm2"``,
 ``"3 kHz"``, ``"45 deg"``, or a plain number in a declared unit. A string without a unit is

@@ -16,6 +16,31 @@ integrated once and fills the blocks of both directions.
 Pairs well apart take a plain Gauss product. Touching, coincident and near ones are bisected until
 the parts are apart, or share no more than a corner or their whole length; there t = x^2 lifts the
 singularity.
+
+How many points, measured on the first example at 200 Hz, 1, 3, 8 and 16 kHz, against 14 Gauss
+points, 24 by 20 at singularities, parts apart at 1.5 lengths and 9 digits round the ring: largest
+error of the matrix over its largest entry, and of the far field within 30 dB of its maximum (the
+promise is 0.1 dB):
+
+    =========================  ========  ==========
+    changed                    matrix    level
+    =========================  ========  ==========
+    nothing                    3.5e-4    0.017 dB
+    ACROSS 7                   2.6e-2    0.21 dB
+    ACROSS 15                  1.1e-4    0.004 dB
+    ALONG 5                    1.1e-2    0.057 dB
+    ALONG 12                   3.5e-4    0.017 dB
+    GAUSS 5                    4.2e-4    0.032 dB
+    GAUSS 8                    3.5e-4    0.017 dB
+    APART 0.35                 3.5e-4    0.017 dB
+    APART 1.4                  3.5e-4    0.017 dB
+    3 digits round the ring    3.7e-4    0.016 dB
+    =========================  ========  ==========
+
+ACROSS is what limits it. APART 0.35 shows at 3 kHz only, where the error grows from 0.002 to 0.005
+dB; the 5 digits of `WaveSettings` have two to spare.
+
+numba inlines these functions into one another, and takes their arguments by position only.
 """
 
 import math
@@ -52,9 +77,11 @@ GRADING = 2
 ACROSS, ALONG = 11, 8  # points towards a singularity and along it
 # Parts are apart when their distance exceeds this many lengths of the longer one.
 APART = 0.7
-# Parts that share a corner are bisected until their lengths are within this ratio.
+# Parts that share a corner are bisected until their lengths are within this ratio. Halving the
+# longer turns a ratio q into 2 / q, so sqrt(2) is the least at which that ends; more for curved
+# parts, whose halves are not of one length.
 EQUAL = 1.6
-MAX_DEPTH = 80
+MAX_DEPTH = 80  # parts kept while a pair is bisected, one more each time
 COINCIDENT, TOUCHING, DISJOINT = 0, 1, 2
 # Rows of a kernel array and of a block: real and imaginary parts of each weak form.
 FORTH, BACK, DRIVE_FORTH, DRIVE_BACK, SLOPES, SLOPE_FIRST, SLOPE_SECOND = range(0, 14, 2)
