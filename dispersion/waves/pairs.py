@@ -39,8 +39,6 @@ promise is 0.1 dB):
 
 ACROSS is what limits it. APART 0.35 shows at 3 kHz only, where the error grows from 0.002 to 0.005
 dB; the 5 digits of `WaveSettings` have two to spare.
-
-numba inlines these functions into one another, and takes their arguments by position only.
 """
 
 import math
@@ -187,7 +185,7 @@ def common_rule(rules, lanes, count, k, m, scratch):
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def add_product(azimuth, points, e, f, k, m, driven, scratch):
+def add_product(azimuth, points, e, f, k, m, scratch, driven):
     """Add the Gauss product of rows e and f of `points`, which are apart, to the blocks."""
     lanes, rings = scratch.lanes, scratch.rings
     for i in range(GAUSS):
@@ -303,7 +301,7 @@ def _contract_both(left, e, right, f, kernel, blocks, part):
 def add_close(rules, curve, e, f, kind, k, m, scratch):
     """Add a pair that coincides, touches or comes near, by bisection of the longer part."""
     if kind == COINCIDENT:
-        _add_singular(rules, curve, e, f, -1.0, 1.0, -1.0, 1.0, True, k, m, scratch)
+        _add_singular(rules, curve, e, f, -1.0, 1.0, -1.0, 1.0, k, m, scratch, coincident=True)
         return
     stack = np.empty((MAX_DEPTH, 4))
     kinds = np.empty(MAX_DEPTH, dtype=np.int64)
@@ -317,11 +315,11 @@ def add_close(rules, curve, e, f, kind, k, m, scratch):
         distance, length_a, length_b = _separation(curve, e, f, a0, a1, b0, b1)
         longer = max(length_a, length_b)
         if kind == TOUCHING and longer < EQUAL * min(length_a, length_b):
-            _add_singular(rules, curve, e, f, a0, a1, b0, b1, False, k, m, scratch)
+            _add_singular(rules, curve, e, f, a0, a1, b0, b1, k, m, scratch, coincident=False)
         elif kind == DISJOINT and (distance > APART * longer or depth > MAX_DEPTH - 3):
             _fill_part(rules, curve, e, a0, a1, scratch.parts, 0)
             _fill_part(rules, curve, f, b0, b1, scratch.parts, 1)
-            add_product(rules.azimuth, scratch.parts, 0, 1, k, m, True, scratch)
+            add_product(rules.azimuth, scratch.parts, 0, 1, k, m, scratch, driven=True)
         else:
             # The part that keeps the shared corner stays TOUCHING, the other becomes DISJOINT.
             for half in range(2):
@@ -395,7 +393,7 @@ def _fill_part(rules, curve, e, low, high, parts, row):
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _add_singular(rules, curve, e, f, a0, a1, b0, b1, coincident, k, m, scratch):
+def _add_singular(rules, curve, e, f, a0, a1, b0, b1, k, m, scratch, coincident):
     """Add two parts that share a corner (the end of e, the start of f), or one with itself.
 
     For a part with itself half the square is summed: the block of the other direction is the

@@ -217,7 +217,7 @@ def _assemble(rules, surface, elements, image, k, m, within, matrix, drive):
             touch = surface.after[one] == f
             if one != f and not touch and _apart(surface, one, f):
                 driven = surface.columns[e, 0] >= 0 or surface.columns[f, 0] >= 0
-                add_product(rules.azimuth, surface.points, one, f, k, m, driven, scratch)
+                add_product(rules.azimuth, surface.points, one, f, k, m, scratch, driven)
             else:
                 kind = COINCIDENT if one == f else (TOUCHING if touch else DISJOINT)
                 add_close(rules, surface.curve, one, f, kind, k, m, scratch)
