@@ -1,16 +1,23 @@
-"""The picture of the house in DEVELOPERS.md, kept true."""
+"""The picture of the project in DEVELOPERS.md, kept true: who imports whom, and what lies where."""
 
 import ast
 import importlib
 import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 FLOORS = {"shapes": set(), "dispersion": {"shapes"}, "studies": {"shapes", "dispersion"}}
+TOWER = ("design", "measured", "solving", "answer", "questions", "cli")
+"""Parts of studies: each may import itself and what stands before it."""
+WITHIN = ("study", "words", "tables", "figures", "question")
+"""Modules of one question, likewise; whatever else a question holds is free."""
+STANDARD = {"command", *WITHIN}
+SHARED_BY_QUESTIONS = {"options"}
 TOP_LEVEL = {
     "README.md",
     "DEVELOPERS.md",
@@ -20,33 +27,49 @@ TOP_LEVEL = {
     "studies",
     "tests",
 }
-
-
+LINES = {"README.md": 200, "DEVELOPERS.md": 300}
 LEFT_OPEN = re.compile(r"\b(TO" + r"DO|FIX" + r"ME|XX" + r"X)\b")
+FENCES = {
+    "numba": r"dispersion/(waves|paths)/\w+\.py",
+    "matplotlib": r"studies/(answer/(charts|paper)/\w+|answer/picture|questions/\w+/(\w+_)?figures)\.py",
+    "click": r"studies/(cli|questions/(options|\w+/command))\.py",
+    "rich": r"studies/(answer/printing|solving/progress)\.py",
+}
 
 
 def modules(package: str) -> list[Path]:
     return sorted((ROOT / package).rglob("*.py"))
 
 
-def imported(path: Path) -> set[str]:
+def every_module() -> list[Path]:
+    return [path for package in FLOORS for path in modules(package)]
+
+
+def imports_of(body: list[ast.stmt] | Iterator[ast.AST]) -> set[str]:
     names = set()
-    for node in ast.walk(ast.parse(path.read_text())):
+    for node in body:
         if isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
-            names.add(node.module)
+            names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
     return names
+
+
+def imported(path: Path) -> set[str]:
+    """Names that a module imports anywhere, packages' members included."""
+    return imports_of(ast.walk(ast.parse(path.read_text())))
 
 
 def imported_at_load(path: Path) -> set[str]:
-    names = set()
-    for node in ast.parse(path.read_text()).body:
-        if isinstance(node, ast.Import):
-            names |= {alias.name for alias in node.names}
-        elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
-            names.add(node.module)
-    return names
+    return imports_of(ast.parse(path.read_text()).body)
+
+
+def loaded_by(module: str) -> set[str]:
+    code = f"import sys, {module}; print(*sorted(sys.modules))"
+    command = [sys.executable, "-c", code]
+    return set(
+        subprocess.run(command, check=True, capture_output=True, text=True, cwd=ROOT).stdout.split()
+    )
 
 
 @pytest.mark.parametrize("package", FLOORS)
@@ -57,37 +80,62 @@ def test_imports_go_one_way(package: str) -> None:
         assert reached <= allowed, f"{path.relative_to(ROOT)} imports {reached - allowed}"
 
 
-def test_numba_stays_in_its_rooms() -> None:
+@pytest.mark.parametrize("part", TOWER)
+def test_each_part_of_studies_rests_on_those_before_it(part: str) -> None:
+    paths = modules(f"studies/{part}") or [ROOT / "studies" / f"{part}.py"]
+    allowed = {*TOWER[: TOWER.index(part) + 1], "examples"}
+    for path in paths:
+        reached = {name.split(".")[1] for name in imported(path) if name.startswith("studies.")}
+        assert reached <= allowed, f"{path.relative_to(ROOT)} imports {reached - allowed}"
+
+
+def test_the_tower_is_all_of_studies() -> None:
+    there = {path.name.removesuffix(".py") for path in (ROOT / "studies").iterdir()}
+    assert {name for name in there if not name.startswith("__")} == {*TOWER, "examples"}
+
+
+def test_a_question_imports_no_question() -> None:
+    for path in (ROOT / "studies" / "questions").glob("*/**/*.py"):
+        own = path.relative_to(ROOT / "studies" / "questions").parts[0]
+        reached = {
+            name.split(".")[2]
+            for name in imported(path)
+            if name.startswith("studies.questions.") and name.count(".") > 2
+        }
+        assert reached <= {own, *SHARED_BY_QUESTIONS}, f"{path.relative_to(ROOT)}: {reached}"
+
+
+def test_study_words_tables_figures_rest_on_each_other_in_this_order() -> None:
+    for path in (ROOT / "studies" / "questions").glob("*/*.py"):
+        if path.stem not in WITHIN:
+            continue
+        later = {
+            f"studies.questions.{path.parent.name}.{name}"
+            for name in WITHIN[WITHIN.index(path.stem) + 1 :]
+        }
+        assert not later & imported(path), path.relative_to(ROOT)
+
+
+@pytest.mark.parametrize("library", FENCES)
+def test_each_library_stays_where_it_belongs(library: str) -> None:
     users = {
-        path.parent.relative_to(ROOT).as_posix()
-        for package in FLOORS
-        for path in modules(package)
-        if any(name.split(".")[0] == "numba" for name in imported(path))
+        path.relative_to(ROOT).as_posix()
+        for path in every_module()
+        if any(name.split(".")[0] == library for name in imported(path))
     }
-    assert users == {"dispersion/paths", "dispersion/waves"}
+    strayed = {user for user in users if not re.fullmatch(FENCES[library], user)}
+    assert users and not strayed
 
 
-def test_geometry_and_acoustics_draw_nothing() -> None:
-    for package in ("shapes", "dispersion"):
-        for path in modules(package):
-            assert not any(name.startswith("matplotlib") for name in imported(path)), path
-
-
-def test_charts_load_no_solver() -> None:
-    code = "import sys, studies.charts; print(*sorted(sys.modules))"
-    out = subprocess.run(
-        [sys.executable, "-c", code], check=True, capture_output=True, text=True, cwd=ROOT
-    ).stdout.split()
-    assert not {"numba", "dispersion.solvers", "dispersion.waves"} & set(out)
+def test_figures_load_no_solver() -> None:
+    found = loaded_by("studies.answer.picture")
+    assert "matplotlib" in found
+    assert not {"numba", "dispersion.solvers", "dispersion.waves"} & found
 
 
 def test_command_line_loads_nothing_heavy() -> None:
     heavy = {"numpy", "scipy", "numba", "matplotlib", "pydantic", "trimesh"}
-    code = "import sys, studies.cli; print(*sorted({n.split('.')[0] for n in sys.modules}))"
-    out = subprocess.run(
-        [sys.executable, "-c", code], check=True, capture_output=True, text=True, cwd=ROOT
-    ).stdout.split()
-    assert not heavy & set(out)
+    assert not heavy & {name.split(".")[0] for name in loaded_by("studies.cli")}
 
 
 @pytest.mark.parametrize("package", ["shapes", "dispersion.waves", "studies.design"])
@@ -108,24 +156,28 @@ def test_top_level_is_the_fixed_one() -> None:
     assert {name for name in top if not name.startswith(".")} == TOP_LEVEL
 
 
-def test_developers_page_names_every_room() -> None:
-    page = (ROOT / "DEVELOPERS.md").read_text()
-    for package in FLOORS:
-        for path in modules(package):
-            if path.name == "__init__.py" or path.parent.name in {
-                "charts",
-                "commands",
-                "design",
-                "examples",
-                "pages",
-                "pictures",
-                "shed",
-                "tables",
-            }:
-                continue
-            assert path.name in page, f"DEVELOPERS.md does not mention {path.relative_to(ROOT)}"
-    for name in set(re.findall(r"\b([a-z_]+\.py)\b", page)):
-        assert list(ROOT.rglob(name)), f"DEVELOPERS.md names {name}, which does not exist"
+def lie_in_folders() -> dict[str, set[str]]:
+    """Modules by folder; of a question's folder only those that not every question may have."""
+    found: dict[str, set[str]] = {}
+    for path in every_module():
+        folder = path.parent.relative_to(ROOT).as_posix()
+        usual = STANDARD if re.fullmatch(r"studies/questions/\w+", folder) else set()
+        found.setdefault(folder, set()).update({path.stem} - usual - {"__init__"})
+    return {folder: stems for folder, stems in found.items() if stems}
+
+
+def test_developers_page_names_every_module_where_it_lies() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `([\w/]+)/` \| ([\w ]+) \|", page, re.M)
+    assert {folder: set(names.split()) for folder, names in rows} == lie_in_folders()
+
+
+@pytest.mark.parametrize("page", LINES)
+def test_pages_stay_short_and_name_files_that_exist(page: str) -> None:
+    text = (ROOT / page).read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= LINES[page]
+    for name in set(re.findall(r"`([\w/]+/[\w.]+\.(?:py|md|toml|png))`|\]\(([\w/]+\.\w+)\)", text)):
+        assert (ROOT / "".join(name)).exists(), f"{page} names {name}, which does not exist"
 
 
 def test_readme_names_every_command_and_no_other() -> None:
@@ -142,8 +194,7 @@ def test_readme_names_every_command_and_no_other() -> None:
 
 
 def test_no_leftovers_in_the_code() -> None:
-    for package in (*FLOORS, "tests"):
-        for path in modules(package):
-            text = path.read_text()
-            assert not LEFT_OPEN.search(text), path
-            assert "pickle" not in imported_at_load(path), path
+    for path in [*every_module(), *modules("tests")]:
+        text = path.read_text()
+        assert not LEFT_OPEN.search(text), path
+        assert "pickle" not in imported_at_load(path), path
