@@ -31,7 +31,7 @@ LINES = {"README.md": 200, "DEVELOPERS.md": 300}
 LEFT_OPEN = re.compile(r"\b(TO" + r"DO|FIX" + r"ME|XX" + r"X)\b")
 FENCES = {
     "numba": r"dispersion/(waves|paths)/\w+\.py",
-    "matplotlib": r"studies/(answer/(charts|paper)/\w+|answer/picture|questions/\w+/(\w+_)?figures)\.py",
+    "matplotlib": r"studies/(answer/(charts/(\w+/)?\w+|picture)|questions/\w+/(\w+_)?figures)\.py",
     "click": r"studies/(cli|questions/(options|\w+/command))\.py",
     "rich": r"studies/(answer/printing|solving/progress)\.py",
 }
