@@ -28,6 +28,11 @@ TOP_LEVEL = {
     "tests",
 }
 LINES = {"README.md": 200, "DEVELOPERS.md": 300}
+COMPUTING = set(
+    "average convolve cumsum diff dot einsum exp fft gradient hypot interp linalg log log10 log2 mean"
+    " median nanmean nanmedian nanstd percentile prod quantile sqrt std sum trapezoid var".split()
+)
+"""What figures leave to the result; the rest of numpy lays out, picks and finds the ends of an axis."""
 LEFT_OPEN = re.compile(r"\b(TO" + r"DO|FIX" + r"ME|XX" + r"X)\b")
 FENCES = {
     "numba": r"dispersion/(waves|paths)/\w+\.py",
@@ -125,6 +130,18 @@ def test_each_library_stays_where_it_belongs(library: str) -> None:
     }
     strayed = {user for user in users if not re.fullmatch(FENCES[library], user)}
     assert users and not strayed
+
+
+def test_figures_compute_nothing() -> None:
+    for path in (ROOT / "studies" / "questions").glob("*/*figures.py"):
+        tree = ast.parse(path.read_text())
+        used = {
+            node.attr
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "np"
+        }
+        assert not used & COMPUTING, f"{path.relative_to(ROOT)} computes {used & COMPUTING}"
+        assert not any(name.startswith("scipy") for name in imported(path)), path
 
 
 def test_figures_load_no_solver() -> None:
