@@ -28,11 +28,11 @@ TOP_LEVEL = {
     "tests",
 }
 LINES = {"README.md": 200, "DEVELOPERS.md": 300}
-COMPUTING = set(
-    "average convolve cumsum diff dot einsum exp fft gradient hypot interp linalg log log10 log2 mean"
-    " median nanmean nanmedian nanstd percentile prod quantile sqrt std sum trapezoid var".split()
+COMPUTING = re.compile(
+    r"np\.(average|convolve|cumsum|diff|dot|einsum|exp|fft|gradient|hypot|interp|linalg|log\w*"
+    r"|\w*mean|\w*median|percentile|prod|quantile|sqrt|\w*std|\w*sum|trapezoid|\w*var)\b"
 )
-"""What figures leave to the result; the rest of numpy lays out, picks and finds the ends of an axis."""
+"""What figures leave to the result; the rest of numpy lays out, picks, finds ends of an axis."""
 LEFT_OPEN = re.compile(r"\b(TO" + r"DO|FIX" + r"ME|XX" + r"X)\b")
 FENCES = {
     "numba": r"dispersion/(waves|paths)/\w+\.py",
@@ -134,14 +134,8 @@ def test_each_library_stays_where_it_belongs(library: str) -> None:
 
 def test_figures_compute_nothing() -> None:
     for path in (ROOT / "studies" / "questions").glob("*/*figures.py"):
-        tree = ast.parse(path.read_text())
-        used = {
-            node.attr
-            for node in ast.walk(tree)
-            if isinstance(node, ast.Attribute) and ast.unparse(node.value) == "np"
-        }
-        assert not used & COMPUTING, f"{path.relative_to(ROOT)} computes {used & COMPUTING}"
-        assert not any(name.startswith("scipy") for name in imported(path)), path
+        assert not COMPUTING.findall(path.read_text()), path.relative_to(ROOT)
+        assert not any(name.startswith("scipy") for name in imported(path)), path.relative_to(ROOT)
 
 
 def test_figures_load_no_solver() -> None:
