@@ -169,7 +169,7 @@ def differences_figure(
     panels = figure.subplots(1 + removed, 1, squeeze=False, sharex=True,
                              height_ratios=[map_height, 1.6][: 1 + removed])[:, 0]  # fmt: skip
     edges = edges_of_bands(centres)
-    _map(figure, panels[0], edges, names, np.asarray(difference_db, dtype=float))
+    _map(figure, panels[0], np.asarray(centres), names, np.asarray(difference_db, dtype=float))
     frequency_axis(panels[0], edges[0], edges[-1], label=not removed)
     if removed:
         panels[0].tick_params(labelbottom=False)
@@ -186,19 +186,18 @@ def differences_figure(
 
 
 def _map(
-    figure: Figure, axes: Axes, edges: np.ndarray, names: Sequence[str], difference: np.ndarray
+    figure: Figure, axes: Axes, centres: np.ndarray, names: Sequence[str], difference: np.ndarray
 ) -> None:
     colours = colormaps["PuOr_r"].with_extremes(bad=NOT_COMPARED)
     norm = BoundaryNorm(STEPS, colours.N, extend="both")
     rows = np.arange(len(names) + 1) - 0.5
-    axes.pcolormesh(edges, rows, np.ma.masked_invalid(difference), cmap=colours, norm=norm,
-                    edgecolor="white", linewidth=0.6)  # fmt: skip
+    axes.pcolormesh(edges_of_bands(centres), rows, np.ma.masked_invalid(difference), cmap=colours,
+                    norm=norm, edgecolor="white", linewidth=0.6)  # fmt: skip
     if len(names) <= MOST_NUMBERED:
-        middles = np.sqrt(edges[1:] * edges[:-1])
         for (row, band), value in np.ndenumerate(difference):
             if np.isfinite(value):
                 ink = "white" if abs(value) > STEPS[-3] else INK
-                axes.text(middles[band], row, f"{round(value, 1) + 0.0:.1f}", ha="center",
+                axes.text(centres[band], row, f"{round(value, 1) + 0.0:.1f}", ha="center",
                           va="center", fontsize=8, color=ink)  # fmt: skip
     axes.set_ylim(len(names) - 0.5, -0.5)
     step = -(-len(names) // 40)
