@@ -1,0 +1,1 @@
+"""Decisions: files, studies, answers, the command."""

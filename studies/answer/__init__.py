@@ -1,0 +1,1 @@
+"""How any answer looks: tables, printing, files, the question it answers."""

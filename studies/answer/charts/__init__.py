@@ -1,0 +1,1 @@
+"""The figure kit: results or plain arrays to matplotlib figures."""

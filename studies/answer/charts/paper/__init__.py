@@ -1,0 +1,1 @@
+"""Sheets at true size."""

@@ -1,0 +1,1 @@
+"""HTML that needs no network, from templates."""

@@ -1,0 +1,1 @@
+"""Example designs of an invented scenario, with pictures and invented measurements."""

@@ -1,0 +1,1 @@
+"""Candidates, their solves and scores, what is kept of them and what they cost."""
