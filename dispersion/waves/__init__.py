@@ -19,7 +19,7 @@ balance come out. Walk each solid from its lower to its upper axis point; solids
         (
             Line((0.0, -0.05), (0.1, -0.05), "bottom"),
             Line((0.1, -0.05), (0.1, 0.0), "side"),
-            Arc((0.1, 0.0), (0.0, 0.1), (0.0, 0.0), False, "dome"),
+            Arc((0.1, 0.0), (0.0, 0.1), (0.0, 0.0), clockwise=False, part="dome"),
         )
     )
     blown = normal_velocity("blown", {"dome": 1e-3}, air)

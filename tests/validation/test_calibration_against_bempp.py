@@ -144,7 +144,7 @@ def calibrated(seed: int, curve_removed: bool) -> dict[str, SizeEstimate]:
         stated_db=STATED_DB,
     )
     assert fitted.settled
-    assert fitted.held_out.better
+    assert fitted.held_out.improved
     return {one.parameter.name: one for one in fitted.estimates}
 
 

@@ -521,10 +521,10 @@ def test_nothing_is_said_of_compiling_once_a_solve_is_done(monkeypatch: pytest.M
 
 def test_own_errors_are_the_users_and_others_are_faults() -> None:
     with pytest.raises(click.ClickException) as refused:
-        cli._tell(ValueError("numpy says no"))
+        cli._refuse(ValueError("numpy says no"))
     assert refused.value.exit_code == 1
     with pytest.raises(click.ClickException) as refused:
-        cli._tell(PermissionError(13, "Permission denied", "a.toml"))
+        cli._refuse(PermissionError(13, "Permission denied", "a.toml"))
     assert refused.value.exit_code == 2
 
 
