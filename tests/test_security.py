@@ -1,4 +1,11 @@
-"""What a file from a stranger must not be able to do, and what the program must not reach for."""
+"""What a file from a stranger must not be able to do, and what the program must not reach for.
+
+Files that a file names lie in its folder or below, links followed, unless `--allow-outside`. Every
+file that is named is read by `dispersion/bounded.py`: its size is known first, pipes and devices
+are refused. Limits: a design 1 MiB, a curve 4 MiB and 50 000 rows, a solid 200 000 triangles, a
+measurement 32 MiB; 1000 sizes in a list or range, 10 000 candidates, 100 seats, 100 entries, 2000
+points, 24 posts, 2^23 rays.
+"""
 
 import ast
 import csv

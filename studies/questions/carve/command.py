@@ -49,8 +49,11 @@ class CarveOptions(Options):
 def carve(delivery: DesignDelivery, solving: SolverOptions, knots: int, solves: int) -> None:
     """Search a reflector's curve of your own.
 
-    A smooth profile within what your workshop can make, held against the best cap and the best
-    cone; the result is a design file. A run that was stopped goes on where it was.
+    A smooth profile within what your workshop can make ([carve] in the design file: largest
+    diameter and height, smallest radius a tool or printer can follow, undercut or not, tip
+    clearance), held against the best cap and the best cone. It prints the gain with what that may
+    be off by and claims none that is smaller. The result is a design file, carved.toml, which every
+    other command takes. A run that was stopped goes on where it was.
     """
     from studies.answer.delivering import answer
     from studies.questions.carve.question import QUESTION

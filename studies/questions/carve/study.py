@@ -1,6 +1,14 @@
 """What would a curve of my own gain over the best cap and the best cone?
 
 Its profile is a smooth curve through a few knots, searched within what the workshop can make.
+
+Measured on the example: the search sees 4 frequencies a band, where two scores may be off by 0.45
+dB against each other; the best three caps, cones and curves are settled at 12, and the best of
+each is solved once more at 24 on a mesh 1.5 times finer. A score may be off by twice the sum of
+what its terms change by (weights included), and by 0.034 dB at least; a gain by both of its scores
+together. Carved 5.41 dB, best cone 6.06 (gain 0.65, give or take 0.07), best cap 6.33 (0.92, give
+or take 0.09). A run that was killed half-way and asked again wrote the same bytes as one that was
+not.
 """
 
 from __future__ import annotations

@@ -23,7 +23,8 @@ def explore(delivery: DesignDelivery, solving: SolverOptions) -> None:
     """Walk through two sizes at once with sliders.
 
     Solves up to 200 pairs (keep by plate gap, half angle by plate gap) and writes one page that
-    works without a network.
+    works without a network: two sliders change the section, the coverage, the curve at the seat and
+    the score at once; the best and the nearly best pairs are outlined on a map that can be clicked.
     """
     from studies.answer.delivering import answer
     from studies.questions.explore.question import QUESTION

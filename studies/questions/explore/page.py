@@ -2,6 +2,9 @@
 
 Everything is computed and put into words here; the page's script only shows it. Levels travel
 as whole hundredths of a decibel, 16 bits each.
+
+Measured: 200 pairs take about two minutes on two cores; the page has 6.7 MB (plotly 4.8 MB of it),
+first paint 0.05 to 0.4 s, a slider step 80 ms.
 """
 
 from __future__ import annotations

@@ -21,7 +21,10 @@ from studies.questions.options import Refusal, example, ledger_option
 def ledger(ledger: Path, prune: bool, most: int | None) -> None:
     """Show how many finished solves are kept, and shrink them.
 
-    Deleting the file does no harm: what is missing is solved again.
+    Every finished solve is kept at once, in one file among your programs' data. A run that was
+    stopped, even by pulling the plug, goes on where it was. Another version of the solver, another
+    mesh, air or gap never finds an old result. Deleting the file does no harm: what is missing is
+    solved again.
     """
     from studies.questions.ledger.tables import show_ledger
 

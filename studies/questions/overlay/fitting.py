@@ -3,6 +3,18 @@
 A few sizes, each within bounds and with a prior round what is written, are changed until the
 predicted levels at the positions come as close to the readings as they can. See
 `studies.questions.overlay.estimating` for the formulas.
+
+Every size is counted in prior widths from what is written: effective diameter 5 %, shrink frequency
+half an octave, proud height and plate gap 2 mm, keep 1.5 mm (half angle 1 degree), bounds at three
+widths, all common practice, no source. What all positions share in a band is projected out unless
+the design has its driver's curve; then one level is fitted. What is tried is the text that will be
+written, parsed: lengths in whole micrometres. The example takes 47 solves of its band at twelve
+frequencies a third octave. Tried and left out: four frequencies a band, which end at an effective
+diameter 1.3 mm smaller with an interval that leaves out what is true.
+
+Errors that are the same at all angles are in no interval: levels of a boundary element library
+that were 0.09 dB rms off through its mesh moved the plate gap by 0.4 mm where the driver counted
+as known. Intervals follow from the Jacobian at the solution; nothing looks for a second minimum.
 """
 
 from __future__ import annotations

@@ -1,4 +1,9 @@
-"""One size off at a time: which single error of a size would explain the residuals?"""
+"""One size off at a time: which single error of a size would explain the residuals?
+
+Tried at four frequencies a band, the best of each size settled like the prediction: 50 s of
+processor time for the example's 23 changes. Whether the residuals need an explanation at all is
+asked before: 1.5 dB of model and 1 dB of meter, both common practice, no source.
+"""
 
 from __future__ import annotations
 

@@ -40,7 +40,8 @@ def seat(delivery: DesignDelivery, solving: SolverOptions, wav_length: float | N
     Direct sound and the first bounces off floor, ceiling and walls, sitting against standing, a
     wall close behind against the free room, and impulse responses as WAV. Say in [room] of the
     design file how large the room is, where the column stands and what its surfaces absorb; without
-    it there are floor and ceiling. Stops at first bounces: no room simulator.
+    it there are floor and ceiling. Stops at first bounces: no room simulator. With floor = true
+    the column is also solved standing on a hard, endless floor, exactly.
     """
     from studies.answer.delivering import answer
     from studies.questions.seat.question import QUESTION

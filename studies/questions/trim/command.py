@@ -23,7 +23,18 @@ def trim(delivery: DesignDelivery, solving: SolverOptions) -> None:
     """How much of the ball to keep, and how to shave it.
 
     Tries every height, and every ball on sale where the file lists several.
-    """
+
+    \b
+    score = evenness + ripple + 0.5 |tilt - wanted| + 0.5 leak + 0.1 loss
+    evenness  rms of the level across the window, mean over the third octaves
+    ripple    rms of the window level about its own straight tilt
+    tilt      dB per octave of that line, against wanted_tilt
+    leak      -10 lg(1 - share of the power that goes above the window)
+    loss      how far the mean window level lies below the driver's own curve
+
+    All in dB; less is better. The weights are yours ([target] in the design file). Every term is
+    printed for every candidate; one that cannot be built is a row with its reason.
+    """  # noqa: D301 (click reads the backspace)
     from studies.answer.delivering import answer
     from studies.questions.trim.question import QUESTION
 
