@@ -197,7 +197,7 @@ def _map(
         for (row, band), value in np.ndenumerate(difference):
             if np.isfinite(value):
                 ink = "white" if abs(value) > STEPS[-3] else INK
-                axes.text(centres[band], row, f"{round(value, 1) + 0.0:.1f}", ha="center",
+                axes.text(float(centres[band]), row, f"{round(value, 1) + 0.0:.1f}", ha="center",
                           va="center", fontsize=8, color=ink)  # fmt: skip
     axes.set_ylim(len(names) - 0.5, -0.5)
     step = -(-len(names) // 40)
