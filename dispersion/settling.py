@@ -1,0 +1,335 @@
+"""Frequencies chosen by need: solve few, fit, and add where the fits still disagree.
+
+The band is fitted in windows that overlap: three third octaves and one more on either side. In each
+window several fits of the same samples are made (`dispersion.rational`), each of which leaves other
+samples out of its support. Where they agree, nothing hides between the samples; where they differ,
+a sample is missing, and the next is taken where they differ most. A band value is the median of the
+fits; half of their range is its doubt.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from dispersion.bands import band_edges, third_octave_centres
+from dispersion.elevations import level_db
+from dispersion.rational import (
+    Complex,
+    PiecewiseFit,
+    RationalFit,
+    Real,
+    common_delay,
+    compressed,
+    delayed,
+    fit_compressed,
+)
+
+GROUP, MARGIN = 3, 1
+"""Third octaves that one window is for, and that it reaches beyond them on either side."""
+LEAST_IN_WINDOW = 10
+FOLDS = 4
+"""Fits of a window, each with another quarter of the samples left out of its support."""
+READ_PER_BAND = 256
+"""Frequencies of a third octave at which a fit is read: nine hundredths of a per cent apart."""
+LOOK_EVERY = 8
+"""Of them, those at which the fits are compared for the next sample."""
+NEIGHBOURHOOD = 0.05
+"""Logarithm of the ratio of frequencies within which a sample already chosen makes another less
+urgent: a fifth of a third octave."""
+OVERLAP = 1.05
+"""Windows give way to each other within a fifth of a third octave on either side."""
+OTHERS = 0.1
+"""Weight in the choice of poles of a column that counts for no band value."""
+DOUBT = 1.0
+"""Error of a band value, one standard deviation, over half the range of the fits' values."""
+CLOSEST = 1.002
+"""Least ratio of two sampled frequencies; closer ones differ by little but the mesh."""
+
+Solve = Callable[[Real], Complex]
+"""(N,) frequencies in Hz -> (N, W, K) complex pressure of W ways at K directions and points."""
+Transfer = Callable[[Real], Complex]
+"""(N,) frequencies in Hz -> (W, N) what crossover, level and driver curve make of each way."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Wanted:
+    """What band values are to settle, and how far.
+
+    Attributes
+    ----------
+    low, high : float
+        Hz; whole third octaves, from the one that holds `low` to the one that holds `high`.
+    values : (V, K) array
+        Band values wanted: each is the mean over the band of this sum of the columns' |p|^2, such
+        as the mean over the window, or a single seat.
+    within_db : float
+        Largest doubt of a band value that has settled.
+    most : int
+        Frequencies solved at most.
+    batch : int
+        Frequencies solved in a round, so that several processors are busy.
+    transfer : callable
+        See `Transfer`.
+    """
+
+    low: float
+    high: float
+    values: Real = field(repr=False)
+    within_db: float
+    most: int = 120
+    batch: int = 4
+    transfer: Transfer = field(repr=False)
+
+    @property
+    def centres(self) -> Real:
+        """(B,) exact centres of the third octaves, Hz."""
+        return third_octave_centres(self.low, self.high)
+
+    @property
+    def columns(self) -> Real:
+        """(K,) weight of each column in the choice of the poles."""
+        return np.where(self.values.max(axis=0) > 0.0, 1.0, OTHERS)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Settled:
+    """Band values, what they come from, and how far they can be trusted.
+
+    Attributes
+    ----------
+    frequencies : (F,) array
+        What was solved, Hz, ascending.
+    samples : (F, W, K) complex array
+        Pressure there, by way.
+    centres : (B,) array
+        Third octaves, Hz.
+    power : (B, K) array
+        Mean |p|^2 over each band, all ways together; median of the fits.
+    level_db : (B, V) array
+        The values wanted.
+    doubt_db : (B, V) array
+        Error that each may have, one standard deviation as a rule.
+    within_db : float
+        What was asked for.
+    fit : PiecewiseFit
+        Of each window the fit nearest to the medians; its columns are W ways times K.
+    rounds : int
+    """
+
+    frequencies: Real = field(repr=False)
+    samples: Complex = field(repr=False)
+    centres: Real = field(repr=False)
+    power: Real = field(repr=False)
+    level_db: Real
+    doubt_db: Real
+    within_db: float
+    fit: PiecewiseFit = field(repr=False)
+    rounds: int
+
+    @property
+    def settled(self) -> np.ndarray:
+        """(B,) bool: which bands have settled, all values of them."""
+        return self.doubt_db.max(axis=1) <= self.within_db
+
+    def by_way(self, frequencies: Real) -> Complex:
+        """(N, W, K) pressure of each way at any frequencies of the band, Hz."""
+        return self.fit.at(frequencies).reshape(len(frequencies), *self.samples.shape[1:])
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class _Window:
+    """The fits of one group of bands, and where they differ.
+
+    Attributes
+    ----------
+    sampled : (F,) array
+        Frequencies of the samples fitted, Hz.
+    fits : tuple of RationalFit
+    power : (fits, bands, K) array
+        Mean |p|^2 over each band.
+    level_db : (fits, bands, V) array
+        The values wanted.
+    places, spread : (bands, N) arrays
+        Hz; range over the fits of the value that is worst off there, over its mean in the band.
+    """
+
+    sampled: Real
+    fits: tuple[RationalFit, ...]
+    power: Real
+    level_db: Real
+    places: Real
+    spread: Real
+
+    @property
+    def doubt_db(self) -> Real:
+        """(bands, V) error that each value may have."""
+        return DOUBT * 0.5 * np.ptp(self.level_db, axis=0)
+
+    @property
+    def nearest(self) -> RationalFit:
+        """The fit whose band values are nearest to the medians."""
+        off = np.abs(self.level_db - np.median(self.level_db, axis=0)).max(axis=(1, 2))
+        return self.fits[int(np.argmin(off))]
+
+
+def first_frequencies(low: float, high: float) -> Real:
+    """Frequencies to begin with: one a third octave up to 800 Hz, two to 4 kHz, four above.
+
+    Ascending, Hz; the lowest and the highest stand on the band's own edges, so that no fit is read
+    beyond its samples.
+    """
+    centres = third_octave_centres(low, high)
+    counts = np.where(centres < 900.0, 1, np.where(centres < 4500.0, 2, 4))
+    places = [
+        centre * 10.0 ** ((np.arange(count) + 0.5) / (10.0 * count) - 0.05)
+        for centre, count in zip(centres, counts, strict=True)
+    ]
+    (lowest, *_), (*_, highest) = band_edges(centres)
+    return np.unique(np.concatenate(([lowest], *places, [highest])))
+
+
+def settle_bands(solve: Solve, wanted: Wanted, start: Real | None = None) -> Settled:
+    """Solve at frequencies chosen one batch after another until every band value has settled.
+
+    Parameters
+    ----------
+    solve : callable
+        See `Solve`; called once for each round.
+    wanted : Wanted
+    start : (N,) array, optional
+        Frequencies of the first round, Hz, ascending, from edge to edge of the band;
+        `first_frequencies` if left out.
+
+    Returns
+    -------
+    Settled
+        With bands that have not settled where the budget ran out.
+    """
+    new = first_frequencies(wanted.low, wanted.high) if start is None else start
+    f, samples = new, solve(new)
+    windows: dict[int, _Window] = {}
+    rounds = 1
+    while True:
+        windows = {
+            first: _looked_at(f, samples, wanted, first, windows.get(first))
+            for first in range(0, len(wanted.centres), GROUP)
+        }
+        new = _next(list(windows.values()), f, wanted)
+        if not len(new):
+            return _result(f, samples, wanted, list(windows.values()), rounds)
+        together = np.concatenate((f, new))
+        order = np.argsort(together)
+        samples = np.concatenate((samples, solve(new)))[order]
+        f, rounds = together[order], rounds + 1
+
+
+def _looked_at(
+    f: Real, samples: Complex, wanted: Wanted, first: int, before: _Window | None
+) -> _Window:
+    """Fit the window of the group of bands from `first` on, unless its samples are as before."""
+    centres = wanted.centres[first : first + GROUP]
+    chosen = _within_reach(f, centres)
+    if before is not None and np.array_equal(f[chosen], before.sampled):
+        return before
+    fits = _fits(f[chosen], samples[chosen], wanted.columns)
+    grids = centres[:, None] * 10.0 ** _places_in_band(READ_PER_BAND)
+    read = [[_read(fit, grid, wanted, samples.shape[1]) for grid in grids] for fit in fits]
+    power = np.array([[means for means, _ in row] for row in read])
+    curves = np.array([[curve for _, curve in row] for row in read])
+    values = power @ wanted.values.T
+    means = np.maximum(np.median(values, axis=0), np.finfo(float).tiny)
+    return _Window(
+        sampled=f[chosen],
+        fits=fits,
+        power=power,
+        level_db=level_db(values),
+        places=grids[:, ::LOOK_EVERY],
+        spread=(np.ptp(curves, axis=0) / means[:, None]).max(axis=-1),
+    )
+
+
+def _within_reach(f: Real, centres: Real) -> slice:
+    """Which samples a window for these bands takes: those near it, and ten at least."""
+    (low, *_), (*_, high) = band_edges(centres)
+    reach = 10.0 ** (MARGIN / 10.0)
+    begin, end = np.searchsorted(f, (low / reach / CLOSEST, high * reach * CLOSEST))
+    while end - begin < min(LEAST_IN_WINDOW, len(f)):
+        begin, end = max(begin - 1, 0), min(end + 1, len(f))
+    return slice(int(begin), int(end))
+
+
+def _fits(f: Real, samples: Complex, columns: Real) -> tuple[RationalFit, ...]:
+    """One fit for each quarter of the samples left out; the lowest and the highest never are."""
+    count, ways, _ = samples.shape
+    values = samples.reshape(count, -1)
+    weighted = values * np.tile(columns, ways)
+    delay = common_delay(f, weighted)
+    back = delayed(f, -delay)
+    few, advanced = compressed(weighted * back), values * back
+    folds = [np.arange(1 + fold, count - 1, FOLDS) for fold in range(FOLDS)]
+    return tuple(fit_compressed(f, advanced, few, fold, delay) for fold in folds if len(fold))
+
+
+def _read(fit: RationalFit, grid: Real, wanted: Wanted, ways: int) -> tuple[Real, Real]:
+    """(K,) mean |p|^2 of a fit over a grid, all ways together, and (N, V) values at places of it.
+
+    Both are quadratic forms of the values at the supports, so no column is read frequency by
+    frequency but those that count for a value.
+    """
+    each = fit.coefficients(grid)[:, None, :] * wanted.transfer(grid).T[:, :, None]
+    known = fit.values.reshape(len(fit.support), ways, -1).transpose(1, 0, 2)
+    known = known.reshape(ways * len(fit.support), -1)
+    rows = each.reshape(len(grid), -1)
+    gram = rows.conj().T @ rows / len(grid)
+    means = np.sum((known.conj() * (gram @ known)).real, axis=0)
+    counts = wanted.values.max(axis=0) > 0.0
+    curve = np.abs(rows[::LOOK_EVERY] @ known[:, counts]) ** 2 @ wanted.values[:, counts].T
+    return np.maximum(means, 0.0), curve
+
+
+def _places_in_band(count: int) -> Real:
+    """(N,) logarithms to base ten of places over the centre of their third octave."""
+    return (np.arange(count) + 0.5) / (10.0 * count) - 0.05
+
+
+def _next(windows: list[_Window], f: Real, wanted: Wanted) -> Real:
+    """Frequencies to solve next: where fits differ most, in the bands that are worst off."""
+    doubt = np.concatenate([window.doubt_db.max(axis=1) for window in windows])
+    places = np.concatenate([window.places for window in windows])
+    spread = np.concatenate([window.spread for window in windows])
+    spread = np.where(doubt[:, None] > wanted.within_db, spread, 0.0)
+    taken, new = np.log(f), list[float]()
+    while len(new) < min(wanted.batch, wanted.most - len(f)):
+        apart = np.abs(np.log(places)[:, :, None] - taken).min(axis=2)
+        free = np.where(apart > np.log(CLOSEST), spread, 0.0)
+        if not np.any(free):
+            break
+        band = int(np.argmax(np.where(free.any(axis=1), doubt, 0.0)))
+        new.append(float(places[band, np.argmax(free[band])]))
+        taken = np.append(taken, np.log(new[-1]))
+        # One more sample there, as a rule, halves what is left to be known.
+        doubt[band] *= 0.5
+        spread[band] *= np.minimum(1.0, np.abs(np.log(places[band] / new[-1])) / NEIGHBOURHOOD)
+    return np.sort(new)
+
+
+def _result(
+    f: Real, samples: Complex, wanted: Wanted, windows: list[_Window], rounds: int
+) -> Settled:
+    power = np.concatenate([np.median(window.power, axis=0) for window in windows])
+    level = np.concatenate([np.median(window.level_db, axis=0) for window in windows])
+    starts, _ = band_edges(wanted.centres[::GROUP])
+    return Settled(
+        frequencies=f,
+        samples=samples,
+        centres=wanted.centres,
+        power=power,
+        level_db=level,
+        doubt_db=np.concatenate([window.doubt_db for window in windows]),
+        within_db=wanted.within_db,
+        fit=PiecewiseFit(
+            fits=tuple(window.nearest for window in windows), edges=starts[1:], overlap=OVERLAP
+        ),
+        rounds=rounds,
+    )
