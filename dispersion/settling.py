@@ -27,7 +27,13 @@ from dispersion.rational import (
 
 GROUP, MARGIN = 3, 1
 """Third octaves that one window is for, and that it reaches beyond them on either side."""
+DB_OF_SHARE = 10.0 / np.log(10.0)
+"""Decibels of a small change of power over the power."""
 LEAST_IN_WINDOW = 10
+BEGIN_PER_BAND = ((900.0, 0.6), (4500.0, 1.5), (np.inf, 4.0))
+"""Up to what frequency, Hz, how many samples a third octave has to begin with. Fewer at the bottom
+miss the ripple between the column's two ends and do not see that they do; fewer at the top take
+more rounds."""
 FOLDS = 4
 """Fits of a window, each with another quarter of the samples left out of its support."""
 READ_PER_BAND = 256
@@ -41,8 +47,12 @@ OVERLAP = 1.05
 """Windows give way to each other within a fifth of a third octave on either side."""
 OTHERS = 0.1
 """Weight in the choice of poles of a column that counts for no band value."""
-DOUBT = 1.0
-"""Error of a band value, one standard deviation, over half the range of the fits' values."""
+BETWEEN, NEARBY, SCATTER_DB = 0.2, 0.5, 0.01
+"""What else makes the doubt of a band value, beside half the range of the fits' band values: the
+mean range of the fits at single frequencies, which can cancel in the band by chance; the mean doubt
+of the window's other bands; and the scatter of the solver. The shares were set so that over ten
+designs, five ways to begin and two tolerances a fifth of the errors exceeds the doubt and a
+twentieth twice the doubt."""
 CLOSEST = 1.002
 """Least ratio of two sampled frequencies; closer ones differ by little but the mesh."""
 
@@ -150,8 +160,10 @@ class _Window:
         Mean |p|^2 over each band.
     level_db : (fits, bands, V) array
         The values wanted.
-    places, spread : (bands, N) arrays
-        Hz; range over the fits of the value that is worst off there, over its mean in the band.
+    places : (bands, N) array
+        Hz.
+    spread : (bands, N, V) array
+        Range over the fits of each value there, over its mean in the band.
     """
 
     sampled: Real
@@ -163,8 +175,11 @@ class _Window:
 
     @property
     def doubt_db(self) -> Real:
-        """(bands, V) error that each value may have."""
-        return DOUBT * 0.5 * np.ptp(self.level_db, axis=0)
+        """(bands, V) error that each value may have, one standard deviation."""
+        half = 0.5 * np.ptp(self.level_db, axis=0)
+        between = BETWEEN * DB_OF_SHARE * self.spread.mean(axis=1)
+        nearby = NEARBY * half.mean(axis=0)
+        return np.sqrt(half**2 + between**2 + nearby**2 + SCATTER_DB**2)
 
     @property
     def nearest(self) -> RationalFit:
@@ -174,19 +189,28 @@ class _Window:
 
 
 def first_frequencies(low: float, high: float) -> Real:
-    """Frequencies to begin with: one a third octave up to 800 Hz, two to 4 kHz, four above.
+    """Frequencies to begin with: as many in a third octave as `BEGIN_PER_BAND` says.
 
-    Ascending, Hz; the lowest and the highest stand on the band's own edges, so that no fit is read
-    beyond its samples.
+    Parameters
+    ----------
+    low, high : float
+        Hz; whole third octaves, as for `Wanted`.
+
+    Returns
+    -------
+    (N,) array
+        Ascending, Hz; the lowest and the highest stand on the outer edges of the first and the last
+        band, so that no fit is read beyond its samples.
     """
     centres = third_octave_centres(low, high)
-    counts = np.where(centres < 900.0, 1, np.where(centres < 4500.0, 2, 4))
-    places = [
-        centre * 10.0 ** ((np.arange(count) + 0.5) / (10.0 * count) - 0.05)
-        for centre, count in zip(centres, counts, strict=True)
-    ]
-    (lowest, *_), (*_, highest) = band_edges(centres)
-    return np.unique(np.concatenate(([lowest], *places, [highest])))
+    starts, ends = band_edges(centres)
+    density = np.select(
+        [centres < limit for limit, _ in BEGIN_PER_BAND], [n for _, n in BEGIN_PER_BAND]
+    )
+    passed = np.append(0.0, np.cumsum(density))
+    count = max(int(np.ceil(passed[-1])) + 1, LEAST_IN_WINDOW)
+    edges = np.log(np.append(starts, ends[-1]))
+    return np.exp(np.interp(np.linspace(0.0, passed[-1], count), passed, edges))
 
 
 def settle_bands(solve: Solve, wanted: Wanted, start: Real | None = None) -> Settled:
@@ -245,7 +269,7 @@ def _looked_at(
         power=power,
         level_db=level_db(values),
         places=grids[:, ::LOOK_EVERY],
-        spread=(np.ptp(curves, axis=0) / means[:, None]).max(axis=-1),
+        spread=np.ptp(curves, axis=0) / means[:, None],
     )
 
 
@@ -297,7 +321,7 @@ def _next(windows: list[_Window], f: Real, wanted: Wanted) -> Real:
     """Frequencies to solve next: where fits differ most, in the bands that are worst off."""
     doubt = np.concatenate([window.doubt_db.max(axis=1) for window in windows])
     places = np.concatenate([window.places for window in windows])
-    spread = np.concatenate([window.spread for window in windows])
+    spread = np.concatenate([window.spread.max(axis=2) for window in windows])
     spread = np.where(doubt[:, None] > wanted.within_db, spread, 0.0)
     taken, new = np.log(f), list[float]()
     while len(new) < min(wanted.batch, wanted.most - len(f)):
