@@ -17,7 +17,6 @@ quarters of the samples as support the third octaves of the examples were two to
 than with half of them. Where fewer supports explain everything, no more are taken.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -31,16 +30,17 @@ Real = NDArray[np.float64]
 EXPLAINED = 1e-4
 """Share of the columns' size that is no longer explained: the mesh changes with frequency, and
 solves of one resonance scatter by about as much."""
-DELAYS = np.linspace(-0.5e-3, 1.5e-3, 201)
-"""Common delays tried, seconds: from 0.17 m nearer than the middle of the baffle to 0.5 m farther,
-a sixth of a period apart at 16 kHz."""
 LEAST_SAMPLES = 4
 WIDEST_Q = 3.0
 """A pole with a lower Q is part of the smooth rest, not a resonance."""
 FAINTEST = 0.02
 """Peak of a resonance over the rest of the response under which it is not trusted: 0.2 dB."""
 TIMES_ERROR = 5.0
-"""By how much the peak of a resonance must exceed the fit's own error to be trusted."""
+"""By how much what a resonance does at the sample next to it must exceed the fit's own error to be
+trusted: a pole that noise makes has a high peak where no sample is, and does nothing where one is.
+"""
+ALIKE = 0.5
+"""Two fits have the same pole if it moves by less than this share of its half-power bandwidth."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,13 +57,18 @@ class Resonance:
         Its pressure at its own frequency over the rms pressure of the samples round it, rms over
         all columns.
     trusted : bool
-        False if it is too faint to be told from the fit's own error, or grows in time.
+        False if it is too faint to be known from the fit's own error, or grows in time.
     """
 
     frequency: float
     q: float
     peak: float
     trusted: bool
+
+    @property
+    def bandwidth(self) -> float:
+        """Between half-power frequencies, Hz."""
+        return self.frequency / self.q
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -140,20 +145,26 @@ class RationalFit:
         """
         inside = (self.poles.real > self.low) & (self.poles.real < self.high)
         poles = self.poles[inside & (np.abs(self.poles.imag) < self.poles.real / (2 * WIDEST_Q))]
-        if not len(poles):
-            return ()
-        height = np.linalg.norm(self.residues(poles), axis=1) / np.abs(poles.imag)
         size = np.interp(poles.real, self.support, np.linalg.norm(self.values, axis=1))
-        least = max(FAINTEST, TIMES_ERROR * max(error, self.residual))
+        strength = np.linalg.norm(self.residues(poles), axis=1) / size
+        next_to_it = np.abs(poles[:, None] - self.support).min(axis=1, initial=np.inf)
+        error = max(error, self.residual, EXPLAINED)
+        seen = strength / next_to_it > TIMES_ERROR * error
+        peaks = strength / np.maximum(np.abs(poles.imag), np.finfo(float).tiny)
         return tuple(
             Resonance(
                 frequency=float(pole.real),
-                q=float(pole.real / (2.0 * abs(pole.imag))),
+                q=float(pole.real / (2.0 * max(abs(pole.imag), np.finfo(float).tiny))),
                 peak=float(peak),
-                trusted=bool(pole.imag < 0.0 and peak >= least),
+                trusted=bool(pole.imag < 0.0 and known and peak >= FAINTEST),
             )
-            for pole, peak in zip(poles, height / size, strict=True)
+            for pole, peak, known in zip(poles, peaks, seen, strict=True)
         )
+
+    def has_pole(self, resonance: Resonance) -> bool:
+        """Whether a resonance of another fit is one of this too, within `ALIKE`."""
+        pole = complex(resonance.frequency, -0.5 * resonance.bandwidth)
+        return bool(np.any(np.abs(self.poles - pole) < ALIKE * resonance.bandwidth))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -190,24 +201,14 @@ class PiecewiseFit:
         begun = np.vstack((np.ones(len(frequencies)), np.clip(past, 0.0, 1.0)))
         return begun - np.vstack((begun[1:], np.zeros(len(frequencies))))
 
-    def resonances(self, error: float = 0.0) -> tuple[Resonance, ...]:
-        """Those of each fit that lie where it counts most; see `RationalFit.resonances`."""
-        ends = np.concatenate(([0.0], self.edges, [np.inf]))
-        return tuple(
-            one
-            for fit, low, high in zip(self.fits, ends[:-1], ends[1:], strict=True)
-            for one in fit.resonances(error)
-            if low <= one.frequency < high
-        )
-
 
 def fit_rational(
     frequencies: ArrayLike,
     values: ArrayLike,
     *,
     columns: ArrayLike | None = None,
-    left_out: Sequence[int] | None = None,
-    delay: float | None = None,
+    left_out: ArrayLike | None = None,
+    delay: float = 0.0,
 ) -> RationalFit:
     """Fit one rational function with common poles to samples of many columns.
 
@@ -219,10 +220,10 @@ def fit_rational(
         Samples.
     columns : (K,) array_like, optional
         Weight of each column in the choice of the poles; 1 if left out.
-    left_out : sequence of int, optional
+    left_out : array_like of int, optional
         Samples that are no support and choose the weights; every fourth if left out.
-    delay : float, optional
-        Seconds; found from the samples, as `common_delay` does, if left out.
+    delay : float
+        Seconds; its phase is taken off before the fit and put on again when that is read.
 
     Raises
     ------
@@ -235,13 +236,12 @@ def fit_rational(
     if np.any(np.diff(f) <= 0.0):
         raise ValueError("frequencies of a fit must ascend, each one once")
     weighted = v if columns is None else v * np.asarray(columns, dtype=float)
-    lag = common_delay(f, weighted) if delay is None else delay
-    few = compressed(weighted * delayed(f, -lag))
-    return fit_compressed(f, v * delayed(f, -lag), few, left_out, lag)
+    few = compressed(weighted * delayed(f, -delay))
+    return fit_compressed(f, v * delayed(f, -delay), few, left_out, delay)
 
 
 def fit_compressed(
-    f: Real, advanced: Complex, few: Complex, left_out: Sequence[int] | None, delay: float
+    f: Real, advanced: Complex, few: Complex, left_out: ArrayLike | None, delay: float
 ) -> RationalFit:
     """Do the same with what several fits of the same samples share already worked out.
 
@@ -253,7 +253,7 @@ def fit_compressed(
         Samples, the phase of the delay taken off.
     few : (F, R) array
         The same weighted and made few, by `compressed`.
-    left_out : sequence of int or None
+    left_out : array_like of int or None
         As in `fit_rational`.
     delay : float
         Seconds, taken off.
@@ -274,7 +274,9 @@ def fit_compressed(
     )
 
 
-def _supports_and_weights(f: Real, few: Complex, support: NDArray[np.int_]) -> tuple:
+def _supports_and_weights(
+    f: Real, few: Complex, support: NDArray[np.int_]
+) -> tuple[NDArray[np.int_], Complex]:
     """Which samples are supports, ascending, and their weights: no more than explain the rest."""
     weights, singular, loewner = _weights(f, few, support)
     rank = int(np.sum(singular > EXPLAINED * singular[0])) if singular[0] > 0.0 else 0
@@ -309,13 +311,6 @@ def barycentric(f: Real, support: Real, weights: Complex) -> Complex:
 def delayed(f: Real, delay: float) -> Complex:
     """(N, 1) phase of a delay in seconds at frequencies in Hz, exp(2 pi i f delay)."""
     return np.exp(2j * np.pi * delay * f)[:, None]
-
-
-def common_delay(f: Real, values: Complex) -> float:
-    """Delay, of `DELAYS`, whose removal leaves the least phase from sample to sample, seconds."""
-    turned = np.sum(values[:-1].conj() * values[1:], axis=1)
-    left = np.exp(-2j * np.pi * np.outer(DELAYS, np.diff(f))) @ turned
-    return float(DELAYS[np.argmax(left.real)])
 
 
 def compressed(values: Complex) -> Complex:

@@ -4,26 +4,46 @@ The band is fitted in windows that overlap: three third octaves and one more on 
 window several fits of the same samples are made (`dispersion.rational`), each of which leaves other
 samples out of its support. Where they agree, nothing hides between the samples; where they differ,
 a sample is missing, and the next is taken where they differ most. A band value is the median of the
-fits; half of their range is its doubt.
+fits; its doubt, one standard deviation, comes from their range.
+
+Third octaves of the examples from 100 Hz to 16 kHz, level in the window: frequencies solved,
+largest error of a band, and error of the score in dB, against 576 frequencies read by the same
+fits. The ball over the plain driver and over the coaxial one, each at three kept heights, and the
+cone; a fixed grid, and settled within 0.3 and 0.05 dB:
+
+    =============  ============  ============  ============  ============  ============
+    ..             4 a band, 92  12, 276       24, 552       within 0.3    within 0.05
+    =============  ============  ============  ============  ============  ============
+    ball 26        3.3   0.12    0.4   0.02    0.1   0.00    54 0.2  0.00  78 0.05 0.00
+    ball 44        2.6   0.01    0.9   0.03    0.6   0.02    54 0.2  0.01  70 0.03 0.00
+    ball 53        14.4  0.36    3.7   0.16    3.4   0.05    54 0.2  0.01  74 0.05 0.00
+    coaxial 26     0.4   0.05    0.2   0.03    0.0   0.00    62 0.2  0.03  74 0.04 0.01
+    coaxial 40     1.5   0.34    0.2   0.02    0.1   0.00    54 0.1  0.00  66 0.04 0.01
+    coaxial 53     5.5   0.26    0.4   0.03    1.8   0.12    54 0.3  0.01  58 0.07 0.01
+    cone           0.4   0.04    0.0   0.00    0.0   0.00    50 0.3  0.00  70 0.04 0.00
+    =============  ============  ============  ============  ============  ============
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
 from dispersion.bands import band_edges, third_octave_centres
-from dispersion.elevations import level_db
+from dispersion.elevations import level_db, window_power
+from dispersion.problem import Problem
 from dispersion.rational import (
     Complex,
     PiecewiseFit,
     RationalFit,
     Real,
-    common_delay,
+    Resonance,
     compressed,
     delayed,
     fit_compressed,
 )
+from dispersion.response import Response
 
 GROUP, MARGIN = 3, 1
 """Third octaves that one window is for, and that it reaches beyond them on either side."""
@@ -43,6 +63,9 @@ LOOK_EVERY = 8
 NEIGHBOURHOOD = 0.05
 """Logarithm of the ratio of frequencies within which a sample already chosen makes another less
 urgent: a fifth of a third octave."""
+DELAY = 0.15e-3
+"""Common delay taken off, seconds: 5 cm, about from the baffle's middle to the reflector's rim. One
+found from the phase of the samples follows the resonances and took 60 solves a design, not 55."""
 OVERLAP = 1.05
 """Windows give way to each other within a fifth of a third octave on either side."""
 OTHERS = 0.1
@@ -124,7 +147,10 @@ class Settled:
         What was asked for.
     fit : PiecewiseFit
         Of each window the fit nearest to the medians; its columns are W ways times K.
+    others : tuple of tuple of RationalFit
+        Every fit of each window.
     rounds : int
+        How often the solver was called.
     """
 
     frequencies: Real = field(repr=False)
@@ -135,12 +161,26 @@ class Settled:
     doubt_db: Real
     within_db: float
     fit: PiecewiseFit = field(repr=False)
+    others: tuple[tuple[RationalFit, ...], ...] = field(repr=False)
     rounds: int
 
     @property
     def settled(self) -> np.ndarray:
         """(B,) bool: which bands have settled, all values of them."""
         return self.doubt_db.max(axis=1) <= self.within_db
+
+    @cached_property
+    def resonances(self) -> tuple[Resonance, ...]:
+        """Poles near the real axis, ascending; trusted only if every fit of the window has them."""
+        ends = np.concatenate(([0.0], self.fit.edges, [np.inf]))
+        return tuple(
+            replace(one, trusted=one.trusted and all(other.has_pole(one) for other in fits))
+            for fit, fits, low, high in zip(
+                self.fit.fits, self.others, ends[:-1], ends[1:], strict=True
+            )
+            for one in fit.resonances()
+            if low <= one.frequency < high
+        )
 
     def by_way(self, frequencies: Real) -> Complex:
         """(N, W, K) pressure of each way at any frequencies of the band, Hz."""
@@ -211,6 +251,59 @@ def first_frequencies(low: float, high: float) -> Real:
     count = max(int(np.ceil(passed[-1])) + 1, LEAST_IN_WINDOW)
     edges = np.log(np.append(starts, ends[-1]))
     return np.exp(np.interp(np.linspace(0.0, passed[-1], count), passed, edges))
+
+
+def solve_columns(problem: Problem, solver: Callable[[Problem], Response]) -> Solve:
+    """A solver of whole problems as what `settle_bands` asks for.
+
+    Parameters
+    ----------
+    problem : Problem
+        Its own frequencies do not matter.
+    solver : callable
+        (problem) -> Response, one of `dispersion.solvers.SOLVERS`.
+
+    Returns
+    -------
+    callable
+        Of which the columns are the problem's elevations, then its points.
+    """
+
+    def solve(frequencies: Real) -> Complex:
+        response = solver(replace(problem, frequencies=frequencies))
+        columns = np.concatenate((response.far_of_each, response.near_by_way), axis=2)
+        return columns.transpose(1, 0, 2)
+
+    return solve
+
+
+def transfer_of(problem: Problem) -> Transfer:
+    """What the ways of a problem make of their pressure, at any frequencies."""
+    return lambda frequencies: np.array([way.transfer(frequencies) for way in problem.ways])
+
+
+def window_and_points(
+    problem: Problem, window: tuple[float, float], points: Sequence[int] = ()
+) -> Real:
+    """Rows of `Wanted.values`: the mean over a window of elevations, then single points.
+
+    Parameters
+    ----------
+    problem : Problem
+    window : (float, float)
+        Lower and upper elevation, degrees.
+    points : sequence of int
+        Numbers of the problem's points that are to settle too.
+
+    Returns
+    -------
+    (1 + len(points), E + P) array
+    """
+    directions = len(problem.elevations)
+    values = np.zeros((1 + len(points), directions + len(problem.points)))
+    values[0, :directions] = window_power(np.eye(directions), problem.elevations, window)
+    values[np.arange(len(points)) + 1, directions + np.asarray(points, dtype=int)] = 1.0
+    return values
 
 
 def settle_bands(solve: Solve, wanted: Wanted, start: Real | None = None) -> Settled:
@@ -288,22 +381,21 @@ def _fits(f: Real, samples: Complex, columns: Real) -> tuple[RationalFit, ...]:
     count, ways, _ = samples.shape
     values = samples.reshape(count, -1)
     weighted = values * np.tile(columns, ways)
-    delay = common_delay(f, weighted)
-    back = delayed(f, -delay)
+    back = delayed(f, -DELAY)
     few, advanced = compressed(weighted * back), values * back
     folds = [np.arange(1 + fold, count - 1, FOLDS) for fold in range(FOLDS)]
-    return tuple(fit_compressed(f, advanced, few, fold, delay) for fold in folds if len(fold))
+    return tuple(fit_compressed(f, advanced, few, fold, DELAY) for fold in folds if len(fold))
 
 
-def _read(fit: RationalFit, grid: Real, wanted: Wanted, ways: int) -> tuple[Real, Real]:
+def _read(fit: RationalFit, grid: Real, wanted: Wanted, ways: int) -> tuple[np.ndarray, np.ndarray]:
     """(K,) mean |p|^2 of a fit over a grid, all ways together, and (N, V) values at places of it.
 
     Both are quadratic forms of the values at the supports, so no column is read frequency by
     frequency but those that count for a value.
     """
     each = fit.coefficients(grid)[:, None, :] * wanted.transfer(grid).T[:, :, None]
-    known = fit.values.reshape(len(fit.support), ways, -1).transpose(1, 0, 2)
-    known = known.reshape(ways * len(fit.support), -1)
+    by_way = fit.values.reshape(len(fit.support), ways, -1).transpose(1, 0, 2)
+    known = by_way.reshape(ways * len(fit.support), -1)
     rows = each.reshape(len(grid), -1)
     gram = rows.conj().T @ rows / len(grid)
     means = np.sum((known.conj() * (gram @ known)).real, axis=0)
@@ -355,5 +447,6 @@ def _result(
         fit=PiecewiseFit(
             fits=tuple(window.nearest for window in windows), edges=starts[1:], overlap=OVERLAP
         ),
+        others=tuple(window.fits for window in windows),
         rounds=rounds,
     )
