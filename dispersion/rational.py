@@ -12,9 +12,10 @@ Trefethen, SIAM J. Sci. Comput. 40, A1494, 2018; many functions at once: Lietaer
 & Vandereycken, IMA J. Numer. Anal. 42, 2528, 2022).
 
 One function needs as many samples left out as there are supports. Many functions together need far
-fewer, since every sample left out gives one equation for each independent column: with three
-quarters of the samples as support the third octaves of the examples were two to five times nearer
-than with half of them. Where fewer supports explain everything, no more are taken.
+fewer, since every sample left out gives one equation for each independent column: over four designs
+with 4 to 8 samples in each third octave from 5 to 16 kHz, the median of the bands' mean error was
+0.34 dB with half of the samples as support and 0.08 dB with three quarters. Where fewer supports
+explain everything, no more are taken.
 """
 
 from dataclasses import dataclass, field

@@ -75,7 +75,7 @@ BETWEEN, NEARBY, SCATTER_DB = 0.2, 0.5, 0.01
 mean range of the fits at single frequencies, which can cancel in the band by chance; the mean doubt
 of the window's other bands; and the scatter of the solver. The shares were set over seven designs
 so that a fifth of the errors exceeds the doubt and a twentieth twice the doubt; over thirteen
-others, at three tolerances, 12 per cent exceeded it, 3 per cent twice, 1 per cent three times."""
+others, seven of them near one of the seven, 12 per cent exceeded it, 3 twice, 1 three times."""
 CLOSEST = 1.002
 """Least ratio of two sampled frequencies; closer ones differ by little but the mesh."""
 
