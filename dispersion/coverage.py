@@ -218,6 +218,36 @@ def measure_coverage(
     """
     p, e = checked(power, elevations)
     centres, p = band_means(frequencies, p)
+    return coverage_of_bands(centres, e, p, window, band)
+
+
+def coverage_of_bands(
+    centres: ArrayLike,
+    elevations: ArrayLike,
+    power: ArrayLike,
+    window: tuple[float, float],
+    band: tuple[float, float],
+) -> Coverage:
+    """Take all coverage numbers of one design from band values.
+
+    Parameters
+    ----------
+    centres : array_like, shape (B,)
+        Exact centres of adjoining third octaves, Hz.
+    elevations : array_like, shape (E,)
+        Degrees, uniform from -90 to +90.
+    power : array_like, shape (B, E)
+        Mean |p|^2 over each band, relative to 0 dB.
+    window, band : (float, float)
+        As for `measure_coverage`.
+
+    Raises
+    ------
+    CoverageError
+        For a bad grid, window, power or band.
+    """
+    p, e = checked(power, elevations)
+    centres = np.asarray(centres, dtype=float)
     in_band = _require_band(centres, band)
     mean_db = level_db(mean_square(p, e))
     window_db = level_db(window_power(p, e, window))

@@ -15,6 +15,38 @@ from functools import cached_property
 import numpy as np
 
 from dispersion.problem import Problem
+from dispersion.rational import Resonance
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Settling:
+    """How the frequencies of a response were chosen by need, and what came of it.
+
+    Attributes
+    ----------
+    frequencies : (S,) array
+        What was solved, Hz, ascending; all else is read from a fit through them.
+    within_db : float
+        Doubt at which a band value has settled, dB.
+    doubt_db : (B,) array
+        Largest doubt of a band value that was to settle, by third-octave band, dB: one standard
+        deviation as a rule.
+    near_power : (B, P) array
+        Band means of |p|^2 at the problem's points, all ways together.
+    resonances : tuple of Resonance
+        Poles near the real axis on which every fit agrees, ascending.
+    """
+
+    frequencies: np.ndarray = field(repr=False)
+    within_db: float
+    doubt_db: np.ndarray = field(repr=False)
+    near_power: np.ndarray = field(repr=False)
+    resonances: tuple[Resonance, ...]
+
+    @property
+    def settled(self) -> np.ndarray:
+        """(B,) bool: bands of which every wanted value has settled."""
+        return self.doubt_db <= self.within_db
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -41,6 +73,10 @@ class Response:
         Size of the system solved at each frequency.
     account : str
         How a method without a power balance vouches for itself, in words; else empty.
+    settling : Settling or None
+        None where the problem's own frequencies were solved. Otherwise fields at the problem's
+        frequencies are read from a fit, and power errors and unknowns, (W, S) and (S,), belong to
+        the frequencies that were solved.
     """
 
     problem: Problem
@@ -51,6 +87,7 @@ class Response:
     power_error_db: np.ndarray = field(repr=False)
     unknowns: np.ndarray = field(repr=False)
     account: str = ""
+    settling: Settling | None = field(default=None, repr=False)
 
     @cached_property
     def transfer(self) -> np.ndarray:
@@ -60,6 +97,11 @@ class Response:
     def without_far(self) -> Response:
         """Return all but the far field, which is nearly all of the memory."""
         return replace(self, far_by_way=None)
+
+    @property
+    def solved_frequencies(self) -> np.ndarray:
+        """(S,) frequencies that were solved, Hz, ascending."""
+        return self.problem.frequencies if self.settling is None else self.settling.frequencies
 
     @property
     def far_of_each(self) -> np.ndarray:

@@ -43,7 +43,7 @@ from dispersion.rational import (
     delayed,
     fit_compressed,
 )
-from dispersion.response import Response
+from dispersion.response import Response, Settling
 
 GROUP, MARGIN = 3, 1
 """Third octaves that one window is for, and that it reaches beyond them on either side."""
@@ -304,6 +304,80 @@ def window_and_points(
     values[0, :directions] = window_power(np.eye(directions), problem.elevations, window)
     values[np.arange(len(points)) + 1, directions + np.asarray(points, dtype=int)] = 1.0
     return values
+
+
+def settled_response(
+    problem: Problem,
+    solver: Callable[[Problem], Response],
+    window: tuple[float, float],
+    *,
+    within_db: float,
+    points: Sequence[int] = (),
+    start: Real | None = None,
+) -> tuple[Response, Real]:
+    """Solve a problem at frequencies chosen by need, and read it at its own.
+
+    Parameters
+    ----------
+    problem : Problem
+        Its frequencies are those at which the response is read; they fill whole third octaves.
+    solver : callable
+        (problem) -> Response, called once for each round.
+    window : (float, float)
+        Elevations, degrees, of which the mean has to settle in every band.
+    within_db : float
+        Doubt at which a band value has settled, dB.
+    points : sequence of int
+        Numbers of the problem's points of which the band values have to settle too.
+    start : (N,) array, optional
+        Frequencies of the first round, as for `settle_bands`.
+
+    Returns
+    -------
+    response : Response
+        With its `settling`.
+    power : (B, E) array
+        Mean |p|^2 over each third octave at each elevation, all ways together.
+
+    Raises
+    ------
+    ValueError
+        If the solver refuses the problem.
+    """
+    rounds: list[Response] = []
+
+    def remembered(asked: Problem) -> Response:
+        rounds.append(solver(asked))
+        return rounds[-1]
+
+    wanted = Wanted(
+        low=float(problem.frequencies[0]),
+        high=float(problem.frequencies[-1]),
+        values=window_and_points(problem, window, points),
+        within_db=within_db,
+        transfer=transfer_of(problem),
+    )
+    found = settle_bands(solve_columns(problem, remembered), wanted, start)
+    directions = len(problem.elevations)
+    read = found.by_way(problem.frequencies).transpose(1, 0, 2)
+    order = np.argsort(np.concatenate([one.problem.frequencies for one in rounds]))
+    settling = Settling(
+        frequencies=found.frequencies,
+        within_db=within_db,
+        doubt_db=found.doubt_db.max(axis=1),
+        near_power=found.power[:, directions:],
+        resonances=tuple(one for one in found.resonances if one.trusted),
+    )
+    response = replace(
+        rounds[0],
+        problem=problem,
+        far_by_way=read[:, :, :directions],
+        near_by_way=read[:, :, directions:],
+        power_error_db=np.concatenate([one.power_error_db for one in rounds], axis=1)[:, order],
+        unknowns=np.concatenate([one.unknowns for one in rounds])[order],
+        settling=settling,
+    )
+    return response, found.power[:, :directions]
 
 
 def settle_bands(solve: Solve, wanted: Wanted, start: Real | None = None) -> Settled:

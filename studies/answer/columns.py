@@ -91,11 +91,11 @@ SCORE_COLUMNS = (
         for name, _, _ in _TERMS
     ),
     *(number(key, name, f"{name} as measured: {what}", shown=False) for name, key, what in _TERMS),
-    number("per_band", "per\nband", "frequencies solved in each third-octave band", 0),
+    number("solves", "solves", "frequencies that were solved", 0),
 )
 SCORE_CAPTION = (
     "score in dB, 0 is perfect, less is better; its terms as they count, weight included: they add"
-    " up; per band: frequencies solved in each third octave"
+    " up; solves: frequencies that were solved"
 )
 
 
@@ -105,7 +105,7 @@ def score_cells(row: Row) -> tuple[Value, ...]:
         return (None,) * len(SCORE_COLUMNS)
     terms = [row.scorecard.term(name) for name, _, _ in _TERMS]
     shares = (term.cost for term in terms)
-    return (row.score, *shares, *(term.measured for term in terms), row.per_band)
+    return (row.score, *shares, *(term.measured for term in terms), row.solves)
 
 
 def formula(target: TargetTable) -> str:

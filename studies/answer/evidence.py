@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from dispersion.bands import band_label, third_octave_centres
 from dispersion.checks import remarks_after
 from dispersion.response import Response
 from studies.solving.candidates import Row
@@ -79,7 +80,7 @@ def evidence_of_responses(responses: Sequence[Response], best: Response) -> Evid
     different = list({id(response): response for response in responses}.values())
     worst = max(different, key=lambda response: response.worst_power_error_db)
     lowest, highest = zip(*(_sizes(response) for response in different), strict=True)
-    frequencies = best.problem.frequencies
+    frequencies = best.solved_frequencies
     return Evidence(
         method=best.method,
         solved=len(different),
@@ -89,7 +90,7 @@ def evidence_of_responses(responses: Sequence[Response], best: Response) -> Evid
         unknowns_highest=max(highest),
         worst_power_error_db=worst.worst_power_error_db,
         settings=best.settings,
-        remarks=_grouped_remarks(best, worst),
+        remarks=(*_chosen_by_need(best), *_grouped_remarks(best, worst)),
         account=best.account,
     )
 
@@ -101,3 +102,23 @@ def _sizes(response: Response) -> tuple[int, int]:
 def _grouped_remarks(best: Response, worst: Response) -> tuple[str, ...]:
     """Remarks of all designs differ in their power balance only: two speak for all, each once."""
     return tuple(dict.fromkeys((*remarks_after(worst), *remarks_after(best))))
+
+
+def _chosen_by_need(best: Response) -> tuple[str, ...]:
+    """How the frequencies were chosen that the answer rests on, and which bands did not settle."""
+    settling = best.settling
+    if settling is None:
+        return ()
+    chosen = (
+        f"{len(settling.frequencies)} frequencies, chosen by need: third octaves in the window have"
+        f" settled within {settling.within_db:g} dB"
+    )
+    if settling.settled.all():
+        return (chosen,)
+    centres = third_octave_centres(best.problem.frequencies[0], best.problem.frequencies[-1])
+    loose = [
+        f"{band_label(centre)} ({doubt:.2f} dB)"
+        for centre, doubt, settled in zip(centres, settling.doubt_db, settling.settled, strict=True)
+        if not settled
+    ]
+    return (f"{chosen}, but for {', '.join(loose)}",)

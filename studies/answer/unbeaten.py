@@ -27,7 +27,7 @@ def unbeaten_table(rows: Sequence[Row], chosen: Row | None = None) -> Table:
         number("evenness_db", "even-\nness", "rms of level across the window, mean, dB"),
         number("leak_db", "leak", "loss by power that leaves above the window, dB"),
         number("score_db", "score", "by the weights of the design, dB; less is better"),
-        number("per_band", "per\nband", "frequencies solved in each third-octave band", 0),
+        number("solves", "solves", "frequencies that were solved", 0),
         text("standing", "", "chosen by the score, beaten by another, or neither"),
     )
     return Table(
@@ -47,7 +47,7 @@ def _cells(choice: Choice) -> tuple[str | float, ...]:
         choice.evenness_db,
         choice.leak_db,
         choice.score,
-        choice.per_band,
+        choice.solves,
         _standing(choice),
     )
 

@@ -89,9 +89,18 @@ per_band_option = click.option(
     "--per-band",
     type=click.IntRange(min=4, max=96),
     metavar="N",
-    help="Frequencies in each third-octave band, 4 or more; trim and gap solve their"
-    " leaders at 12 or more in any case. [default: trim, gap,"
-    " explore and posts 4, trust 8, others 12]",
+    help="Frequencies in each third-octave band, evenly spaced, 4 or more; trim, gap and explore"
+    " solve their leaders at 12 or more in any case. [default: spread, trim, gap, contest and"
+    " explore as many as it takes until every band has settled; posts and meter 4, trust 8, others"
+    " 12; quick methods 4 or 12]",
+)
+
+
+_full_option = click.option(
+    "--full",
+    is_flag=True,
+    help="Solve every candidate at 24 evenly spaced frequencies a third octave, to check what was"
+    " chosen by need; takes several times as long.",
 )
 
 
@@ -230,6 +239,7 @@ def solver_options(
     options = (
         workers_option,
         per_band_option,
+        _full_option,
         _method_option,
         finer_option,
         ledger_option,

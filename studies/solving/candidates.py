@@ -130,8 +130,13 @@ class Row:
         return self.scorecard.score if self.solved else float("inf")
 
     @property
+    def solves(self) -> int:
+        """Frequencies that were solved."""
+        return len(self.response.solved_frequencies)
+
+    @property
     def per_band(self) -> int:
-        """Frequencies that were solved in each third-octave band."""
+        """Frequencies of the response in each third-octave band: solved, or read from a fit."""
         return len(self.response.problem.frequencies) // len(self.coverage.centres)
 
     @cached_property
@@ -142,6 +147,8 @@ class Row:
     @cached_property
     def seat_levels_db(self) -> np.ndarray:
         """(B, seats) band level at every seat, dB re 0 dB at its distance."""
+        if self.response.settling is not None:
+            return level_db(self.response.settling.near_power)
         frequencies = self.response.problem.frequencies
         return level_db(band_means(frequencies, np.abs(self.response.near) ** 2)[1])
 

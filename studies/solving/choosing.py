@@ -34,7 +34,7 @@ class Choice:
         Loss by power that leaves above the window, dB; less is better.
     score : float
         By the weights of the design, dB; less is better.
-    per_band : int
+    solves : int
         Frequencies solved in a third-octave band.
     unbeaten : bool
         No other candidate beats it, see `unbeaten`.
@@ -47,7 +47,7 @@ class Choice:
     evenness_db: float
     leak_db: float
     score: float
-    per_band: int
+    solves: int
     unbeaten: bool
     chosen: bool
 
@@ -97,7 +97,7 @@ def choices(rows: Sequence[Row], chosen: Row | None = None) -> tuple[Choice, ...
             evenness_db=_evenness_db(row),
             leak_db=_leak_db(row),
             score=row.score,
-            per_band=row.per_band,
+            solves=row.solves,
             unbeaten=place in stays,
             chosen=row is leader,
         )

@@ -1,20 +1,22 @@
 """Build, solve and score many candidates of one design: equal ones once, failures as rows."""
 
 import contextlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+import os
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from threading import Lock
 
 import numpy as np
 
-from dispersion.bands import study_frequencies
+from dispersion.bands import study_frequencies, third_octave_centres
 from dispersion.checks import problems_before
-from dispersion.coverage import measure_coverage
+from dispersion.coverage import Coverage, coverage_of_bands, measure_coverage
 from dispersion.elevations import level_db, window_power
 from dispersion.problem import Problem
 from dispersion.response import Response
+from dispersion.settling import settled_response
 from dispersion.waves import one_blas_thread
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
@@ -28,6 +30,33 @@ COARSE_DOUBT_DB = 0.45
 """How far two coarse scores may be off against each other where narrow resonances fall between the
 frequencies. Over every second cap of the example, 4 against 12 frequencies a band, one score was
 off by 0.28 dB at most, and two against each other by 0.42 dB."""
+BY_NEED_DOUBT_DB = 0.1
+"""The same where bands have settled within 0.3 dB: over four times the rms error of a score."""
+
+
+@dataclass(frozen=True)
+class ByNeed:
+    """Frequencies chosen by need, until every third octave of the window has settled.
+
+    Attributes
+    ----------
+    within_db : float
+        Doubt of a band value at which it has settled, dB.
+    per_band : int
+        Frequencies in a third-octave band at which curves are read from the fit.
+    """
+
+    within_db: float
+    per_band: int
+
+
+COARSE_BY_NEED, FINE_BY_NEED = ByNeed(0.3, 8), ByNeed(0.05, 24)
+"""Where many candidates are compared, and where few are. Scores within 0.3 dB a band were found off
+by 0.022 dB (rms over 13 designs), within 0.05 by 0.006: see `dispersion.settling`."""
+EXPECTED_SOLVES = 60
+"""Frequencies that a design needs by need, about: for the progress bar."""
+Fineness = int | ByNeed
+"""Frequencies in a third-octave band, four or more, or as many as it takes."""
 Solver = Callable[..., Response]
 """(problem, progress=...) -> Response, one of `dispersion.solvers.SOLVERS`. One that can take
 several problems at once says how many in its attribute `at_once`."""
@@ -57,14 +86,26 @@ def problem_of(design: Design, assembly: Assembly, per_band: int = FINE_PER_BAND
     )
 
 
+def leaders_fineness(asked: Fineness) -> Fineness:
+    """Return how finely leaders are solved where all candidates are solved as `asked`."""
+    return FINE_BY_NEED if isinstance(asked, ByNeed) else max(asked, FINE_PER_BAND)
+
+
+def read_per_band(asked: Fineness) -> int:
+    """Return how many frequencies a third-octave band of a response has."""
+    return asked.per_band if isinstance(asked, ByNeed) else asked
+
+
 def run(
     design: Design,
     candidates: Sequence[Candidate],
     solver: Solver,
-    per_band: int,
+    per_band: Fineness,
     stage: str,
     progress: Progress | None = None,
     keep_far: bool = False,
+    settle_seats: bool = False,
+    started: Mapping[Assembly, np.ndarray] | None = None,
 ) -> tuple[Row, ...]:
     """Build, solve and score every candidate.
 
@@ -77,14 +118,18 @@ def run(
     candidates : sequence of Candidate
     solver : callable
         (problem, progress=...) -> Response, one of `dispersion.solvers.SOLVERS`.
-    per_band : int
-        Frequencies in a third-octave band, four or more.
+    per_band : int or ByNeed
+        Frequencies in a third-octave band, four or more, or as many as it takes (wave solver only).
     stage : str
         What to call this run while it lasts.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
     keep_far : bool
         Keep the far field of every response, half a megabyte each at four frequencies a band.
+    settle_seats : bool
+        By need: settle the band values at the seats as well as those of the window.
+    started : mapping of Assembly to (N,) array, optional
+        By need: frequencies, Hz, at which assemblies were solved before; they are asked for first.
 
     Returns
     -------
@@ -93,14 +138,31 @@ def run(
     """
     rows = [_build(candidate) for candidate in candidates]
     to_solve = dict.fromkeys(row.assembly for row in rows if not row.reason)
-    total = len(to_solve) * len(study_frequencies(*design.target.band, per_band))
-    advance = counted(progress, stage, total)
+    each_takes = (
+        EXPECTED_SOLVES
+        if isinstance(per_band, ByNeed)
+        else len(study_frequencies(*design.target.band, per_band))
+    )
+    advance = counted(progress, stage, len(to_solve) * each_takes)
+    started = started or {}
 
     def one(assembly: Assembly) -> Row:
-        return _solve(design, assembly, solver, per_band, advance, keep_far)
+        if not isinstance(per_band, ByNeed):
+            return _solve(design, assembly, solver, per_band, advance, keep_far)
+        return _solve_by_need(
+            design,
+            assembly,
+            solver if len(to_solve) == 1 else partial(solver, workers=1),
+            per_band,
+            advance,
+            keep_far=keep_far,
+            settle_seats=settle_seats,
+            start=started.get(assembly),
+        )
 
+    at_once = _at_once(solver, by_need=isinstance(per_band, ByNeed))
     # Sums over directions go through linear algebra too, while other problems are being solved.
-    with one_blas_thread(), _side_by_side(solver) as each:
+    with one_blas_thread(), _side_by_side(at_once) as each:
         solved = dict(zip(to_solve, each(one, to_solve), strict=True))
     return tuple(
         row if row.reason else replace(solved[row.assembly], name=row.name) for row in rows
@@ -111,7 +173,7 @@ def settle(
     design: Design,
     rows: Sequence[Row],
     solver: Solver,
-    per_band: int,
+    per_band: Fineness,
     progress: Progress | None = None,
 ) -> tuple[Row, ...]:
     """Solve the leaders again at more frequencies, so that no narrow resonance decides.
@@ -127,8 +189,8 @@ def settle(
         One of them solved at least.
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int
-        Frequencies in a third-octave band for the leaders.
+    per_band : int or ByNeed
+        How finely the leaders are solved.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
 
@@ -142,18 +204,20 @@ def settle(
     NotSolvedError
         If no row was solved.
     """
-    limit = winner_of(rows).score + design.target.near_best_db + COARSE_DOUBT_DB
-    leaders = [i for i, row in enumerate(rows) if row.score <= limit and row.per_band < per_band]
+    doubt = BY_NEED_DOUBT_DB if isinstance(per_band, ByNeed) else COARSE_DOUBT_DB
+    limit = winner_of(rows).score + design.target.near_best_db + doubt
+    finer = read_per_band(per_band)
+    leaders = [i for i, row in enumerate(rows) if row.score <= limit and row.per_band < finer]
     settled = solve_again(design, [rows[i] for i in leaders], solver, per_band, progress)
-    finer = dict(zip(leaders, settled, strict=True))
-    return tuple(finer.get(i, row) for i, row in enumerate(rows))
+    again = dict(zip(leaders, settled, strict=True))
+    return tuple(again.get(i, row) for i, row in enumerate(rows))
 
 
 def solve_again(
     design: Design,
     rows: Sequence[Row],
     solver: Solver,
-    per_band: int,
+    per_band: Fineness,
     progress: Progress | None = None,
 ) -> tuple[Row, ...]:
     """Solve the assemblies of rows at another number of frequencies in a third-octave band.
@@ -162,7 +226,10 @@ def solve_again(
     could not be solved fails again; NotSolvedError if one could not even be drawn.
     """
     candidates = [Candidate(row.name, partial(_itself, row.assembly)) for row in rows]
-    return run(design, candidates, solver, per_band, "settling the leaders", progress)
+    started = {row.assembly: row.response.solved_frequencies for row in rows if row.solved}
+    return run(
+        design, candidates, solver, per_band, "settling the leaders", progress, started=started
+    )
 
 
 def _itself(assembly: Assembly) -> Assembly:
@@ -244,15 +311,79 @@ def _solve(
         design.window_deg,
         design.target.band,
     )
+    return _scored(design, assembly, response, coverage, keep_far)
+
+
+def _solve_by_need(
+    design: Design,
+    assembly: Assembly,
+    solver: Solver,
+    by_need: ByNeed,
+    advance: Callable[[int], None],
+    *,
+    keep_far: bool,
+    settle_seats: bool,
+    start: np.ndarray | None,
+) -> Row:
+    problem = problem_of(design, assembly, by_need.per_band)
+    if refusals := problems_before(problem):
+        advance(EXPECTED_SOLVES)
+        return Row("", assembly, "; ".join(refusals))
+    counted_so_far = 0
+
+    def count(solves: int) -> None:
+        nonlocal counted_so_far
+        more = min(solves, EXPECTED_SOLVES - counted_so_far)
+        counted_so_far += more
+        advance(more)
+
+    try:
+        response, power = settled_response(
+            problem,
+            partial(solver, progress=count),
+            design.window_deg,
+            within_db=by_need.within_db,
+            points=range(len(problem.points)) if settle_seats else (),
+            start=start,
+        )
+    except ValueError as refusal:
+        return Row("", assembly, str(refusal))
+    finally:
+        advance(EXPECTED_SOLVES - counted_so_far)
+    coverage = coverage_of_bands(
+        third_octave_centres(*design.target.band),
+        problem.elevations,
+        power,
+        design.window_deg,
+        design.target.band,
+    )
+    return _scored(design, assembly, response, coverage, keep_far)
+
+
+def _scored(
+    design: Design, assembly: Assembly, response: Response, coverage: Coverage, keep_far: bool
+) -> Row:
+    problem = response.problem
     curve = level_db(window_power(response.power, problem.elevations, coverage.window))
     kept = response if keep_far else response.without_far()
     return Row("", assembly, "", Solved(kept, coverage, score(coverage, design.target), curve))
 
 
+def _at_once(solver: Solver, *, by_need: bool) -> int:
+    """How many candidates are solved side by side.
+
+    By need a thread has a candidate of its own, so that none waits for the last solve of a round.
+    """
+    if not by_need:
+        return int(getattr(solver, "at_once", 1))
+    given = solver.keywords.get("workers") if isinstance(solver, partial) else None
+    return int(given or os.cpu_count() or 1)
+
+
 @contextlib.contextmanager
-def _side_by_side(solver: Solver) -> Iterator[Callable[..., Iterable[Row]]]:
-    """Yield a function like `map` that runs as many calls at once as the solver can take."""
-    if (at_once := getattr(solver, "at_once", 1)) == 1:
+def _side_by_side(at_once: int) -> Iterator[Callable[..., Iterable[Row]]]:
+    """Yield a function like `map` that runs so many calls at once."""
+    if at_once == 1:
         yield map
         return
     with ThreadPoolExecutor(at_once) as pool:

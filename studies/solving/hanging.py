@@ -11,7 +11,15 @@ import numpy as np
 
 from studies.design import Design
 from studies.solving.candidates import Candidate, NearBest, Row, contenders, near_best, winner_of
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver, require_one_solved, run, settle
+from studies.solving.grid import (
+    Fineness,
+    Progress,
+    Solver,
+    leaders_fineness,
+    require_one_solved,
+    run,
+    settle,
+)
 
 NOTCH_DEPTH_DB = 4.0
 """A dip counts as a notch when the window level rises this far on both sides of it."""
@@ -56,7 +64,7 @@ class GapChoice:
 
 
 def solve_gaps(
-    design: Design, solver: Solver, per_band: int, progress: Progress | None = None
+    design: Design, solver: Solver, per_band: Fineness, progress: Progress | None = None
 ) -> tuple[GapChoice, ...]:
     """Solve every plate gap of ``[gap]``, and those that may be the best at more frequencies.
 
@@ -65,9 +73,10 @@ def solve_gaps(
     design : Design
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int
-        Frequencies in a third-octave band at which all are compared; the leaders among those that
-        may be chosen are solved again at `FINE_PER_BAND` or more.
+    per_band : int or ByNeed
+        Frequencies in a third-octave band at which all are compared, or as many as it takes; the
+        leaders among those that may be chosen
+        are solved again, see `leaders_fineness`.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
 
@@ -86,7 +95,7 @@ def solve_gaps(
     rows = run(design, candidates, solver, per_band, "plate gaps", progress)
     require_one_solved(design, rows, "gap", "gap")
     places = contenders(rows)
-    fine = max(per_band, FINE_PER_BAND)
+    fine = leaders_fineness(per_band)
     settled = settle(design, [rows[place] for place in places], solver, fine, progress)
     finer = dict(zip(places, settled, strict=True))
     return tuple(GapChoice(size, finer.get(i, rows[i])) for i, size in enumerate(sizes))

@@ -15,7 +15,9 @@ class SolverOptions:
     workers : int or None
         Threads; as many as there are processors if None.
     per_band : int or None
-        Frequencies in a third-octave band; the study's own choice if None.
+        Frequencies in a third-octave band, evenly spaced; chosen by need if None.
+    full : bool
+        Solve everything on one fine, even grid of frequencies, as a check.
     method : str
         One of `dispersion.solvers.SOLVERS`.
     finer : float
@@ -34,6 +36,7 @@ class SolverOptions:
 
     workers: int | None = None
     per_band: int | None = None
+    full: bool = False
     method: str = "waves"
     finer: float = 1.0
     ledger: Path | None = None

@@ -14,16 +14,48 @@ from dispersion.solvers import SOLVERS
 from dispersion.waves import SharedBlocks, WaveSettings
 from studies.design import Design, DesignError, Mistake
 from studies.solving.cluster import ClusterSolver, cluster_at
-from studies.solving.grid import Progress, Solver, problem_of
+from studies.solving.grid import (
+    COARSE_BY_NEED,
+    COARSE_PER_BAND,
+    FINE_BY_NEED,
+    FINE_PER_BAND,
+    ByNeed,
+    Fineness,
+    Progress,
+    Solver,
+    problem_of,
+)
 from studies.solving.ledger import Ledger
+from studies.solving.memory import Remembering
 from studies.solving.options import SolverOptions
 from studies.solving.progress import Watch, open_console
 
 Found = TypeVar("Found")
+FULL_PER_BAND = 24
+"""Frequencies in a third octave where everything is solved on an even grid, as a check."""
 
 
 class MethodError(ValueError):
     """A method that cannot answer the question."""
+
+
+def coarse_of(options: SolverOptions) -> Fineness:
+    """How finely many candidates are compared: as asked, else by need where that is possible."""
+    return _fineness(options, COARSE_BY_NEED, COARSE_PER_BAND)
+
+
+def fine_of(options: SolverOptions) -> Fineness:
+    """How finely few designs are solved: as asked, else by need where that is possible."""
+    return _fineness(options, FINE_BY_NEED, FINE_PER_BAND)
+
+
+def _fineness(options: SolverOptions, by_need: ByNeed, plain: int) -> Fineness:
+    if options.full:
+        return FULL_PER_BAND
+    if options.per_band is not None:
+        return options.per_band
+    # A cluster wants many frequencies at once, and the quick methods have no resonance to miss.
+    return by_need if options.method == "waves" and options.cluster is None else plain
 
 
 def require_reflector(method: str, consequence: str = "") -> None:
@@ -82,7 +114,7 @@ def solved(
         solver: Solver = functools.partial(SOLVERS[options.method], workers=options.workers)
         if waves:
             settings = WaveSettings().finer(options.finer)
-            solver = functools.partial(solver, settings=settings, store=store)
+            solver = functools.partial(solver, settings=settings, store=Remembering(store))
             if options.cluster is None:
                 solver = functools.partial(solver, shared=SharedBlocks())
             else:

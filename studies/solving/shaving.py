@@ -9,7 +9,15 @@ from dataclasses import dataclass
 from shapes.reflectors import ball_cap, base_of_cap
 from studies.design import Design
 from studies.solving.candidates import SAME_SIZE, Candidate, NearBest, Row, near_best, winner_of
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver, require_one_solved, run, settle
+from studies.solving.grid import (
+    Fineness,
+    Progress,
+    Solver,
+    leaders_fineness,
+    require_one_solved,
+    run,
+    settle,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +80,7 @@ def solve_cuts(
     design: Design,
     sizes: Sequence[tuple[float, float]],
     solver: Solver,
-    per_band: int,
+    per_band: Fineness,
     progress: Progress | None = None,
 ) -> tuple[Cut, ...]:
     """Solve caps of balls, and those that may be the best once more at more frequencies.
@@ -84,9 +92,10 @@ def solve_cuts(
         Ball diameter and keep of each cap, m.
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int
-        Frequencies in a third-octave band at which all are compared; the leaders are solved again
-        at `FINE_PER_BAND` or more.
+    per_band : int or ByNeed
+        Frequencies in a third-octave band at which all are compared, or as many as it takes; the
+        leaders
+        are solved again, see `leaders_fineness`.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
 
@@ -103,7 +112,7 @@ def solve_cuts(
     candidates = [cut_candidate(design, ball, keep) for ball, keep in sizes]
     rows = run(design, candidates, solver, per_band, "keep heights", progress)
     require_one_solved(design, rows, "trim.keep", "candidate")
-    rows = settle(design, rows, solver, max(per_band, FINE_PER_BAND), progress)
+    rows = settle(design, rows, solver, leaders_fineness(per_band), progress)
     return tuple(Cut(ball, keep, row) for (ball, keep), row in zip(sizes, rows, strict=True))
 
 

@@ -9,8 +9,8 @@ from studies.questions.contest.command import ContestOptions
 from studies.questions.contest.figures import contest_pictures
 from studies.questions.contest.study import Contest, contest
 from studies.questions.contest.tables import contest_tables
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver
-from studies.solving.session import require_reflector, solved
+from studies.solving.grid import Progress, Solver
+from studies.solving.session import fine_of, require_reflector, solved
 
 
 def find(design: Design, options: ContestOptions) -> Contest:
@@ -18,7 +18,7 @@ def find(design: Design, options: ContestOptions) -> Contest:
     require_reflector(options.solving.method, ", so it cannot choose one")
 
     def study(solver: Solver, progress: Progress) -> Contest:
-        return contest(design, solver, progress, options.solving.per_band or FINE_PER_BAND)
+        return contest(design, solver, progress, fine_of(options.solving))
 
     return solved(design, options.solving, study)
 

@@ -10,7 +10,7 @@ import numpy as np
 from dispersion.bands import band_index
 from studies.design import ContestEntry, Design
 from studies.solving.candidates import Candidate, Row, winner_of
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver, run
+from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver, run
 from studies.solving.target import NO_DIFFERENCE_DB
 
 
@@ -116,7 +116,7 @@ def contest(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = FINE_PER_BAND,
+    per_band: Fineness = FINE_PER_BAND,
 ) -> Contest:
     """Solve the design as written and every entry of its contest.
 
@@ -127,8 +127,8 @@ def contest(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band, four or more.
+    per_band : int or ByNeed
+        Frequencies in a third-octave band, four or more, or as many as it takes.
 
     Raises
     ------

@@ -131,7 +131,7 @@ def _cell(found: Explore, place: int) -> Data:
             "shares": rounded(shares),
             "task": what_to_build(row.assembly),
             "per_band": min(row.per_band, FINE_PER_BAND),
-            "fineness": f"solved at {row.per_band} in a third octave",
+            "fineness": _fineness(row),
         }
     return cell
 
@@ -235,3 +235,10 @@ def _packed(levels: Sequence[np.ndarray]) -> str:
     """Levels in dB, one after the other, as hundredths in 16 bits, base64."""
     joined = np.concatenate([np.ravel(level) for level in levels])
     return base64.b64encode(np.round(joined * HUNDREDTHS).astype("<i2").tobytes()).decode("ascii")
+
+
+def _fineness(row: Row) -> str:
+    settling = row.response.settling
+    if settling is None:
+        return f"solved at {row.per_band} in a third octave"
+    return f"{row.solves} frequencies solved, chosen by need"

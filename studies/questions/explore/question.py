@@ -11,7 +11,7 @@ from studies.questions.explore.study import Explore, explore, knobs_of
 from studies.questions.explore.tables import explore_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
-from studies.solving.session import require_reflector, solved
+from studies.solving.session import coarse_of, require_reflector, solved
 
 
 def find(design: Design, options: ExploreOptions) -> Explore:
@@ -19,7 +19,7 @@ def find(design: Design, options: ExploreOptions) -> Explore:
     require_reflector(options.solving.method, ", so it cannot choose one")
 
     def study(solver: Solver, progress: Progress) -> Explore:
-        return explore(design, solver, progress, options.solving.per_band or COARSE_PER_BAND)
+        return explore(design, solver, progress, coarse_of(options.solving))
 
     return solved(design, options.solving, study)
 

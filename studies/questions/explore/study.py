@@ -21,9 +21,11 @@ from studies.design.study_tables import sizes_of
 from studies.solving.candidates import SAME_SIZE, Candidate, Row, Standing, contenders
 from studies.solving.grid import (
     COARSE_PER_BAND,
-    FINE_PER_BAND,
+    Fineness,
     Progress,
     Solver,
+    leaders_fineness,
+    read_per_band,
     require_one_solved,
     run,
     solve_again,
@@ -190,7 +192,7 @@ def explore(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = COARSE_PER_BAND,
+    per_band: Fineness = COARSE_PER_BAND,
 ) -> Explore:
     """Solve every pair of the two sizes.
 
@@ -204,8 +206,8 @@ def explore(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band, four or more.
+    per_band : int or ByNeed
+        Frequencies in a third-octave band, four or more, or as many as it takes.
 
     Raises
     ------
@@ -219,7 +221,7 @@ def explore(
     rows = list(run(design, candidates, solver, per_band, "the map", progress))
     require_one_solved(design, rows, "explore", "candidate")
     free = contenders(rows)
-    fine = max(per_band, FINE_PER_BAND)
+    fine = leaders_fineness(per_band)
     while leaders := _unsettled(rows, free, fine, design.target.near_best_db):
         settled = solve_again(design, [rows[n] for n in leaders], solver, fine, progress)
         for place, row in zip(leaders, settled, strict=True):
@@ -232,11 +234,11 @@ def explore(
 
 
 def _unsettled(
-    rows: Sequence[Row], free: Sequence[int], fine: int, near_best_db: float
+    rows: Sequence[Row], free: Sequence[int], fine: Fineness, near_best_db: float
 ) -> list[int]:
     """Places of coarse rows that are near-best so far: the few with the lowest scores."""
     solved = [place for place in free if rows[place].solved]
-    coarse = [place for place in solved if rows[place].per_band < fine]
+    coarse = [place for place in solved if rows[place].per_band < read_per_band(fine)]
     leading = min((rows[n].score for n in solved if n not in coarse), default=math.inf)
     close = [place for place in coarse if rows[place].score <= leading + near_best_db]
     return sorted(close, key=lambda place: rows[place].score)[:LEADERS_AT_ONCE]

@@ -13,14 +13,14 @@ from studies.questions.gap.study import GapStudy, gap
 from studies.questions.gap.tables import gap_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
-from studies.solving.session import solved
+from studies.solving.session import coarse_of, solved
 
 
 def find(design: Design, options: GapOptions) -> GapStudy:
     """Solve every plate gap."""
 
     def study(solver: Solver, progress: Progress) -> GapStudy:
-        return gap(design, solver, progress, options.solving.per_band or COARSE_PER_BAND)
+        return gap(design, solver, progress, coarse_of(options.solving))
 
     return solved(design, options.solving, study)
 

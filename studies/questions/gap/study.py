@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from studies.design import Design
 from studies.solving.candidates import SAME_SIZE, NearBest, Standing
-from studies.solving.grid import COARSE_PER_BAND, Progress, Solver
+from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver
 from studies.solving.hanging import (
     GapChoice,
     best_gap,
@@ -78,7 +78,7 @@ def gap(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = COARSE_PER_BAND,
+    per_band: Fineness = COARSE_PER_BAND,
 ) -> GapStudy:
     """Solve every plate gap and recommend one.
 
@@ -89,8 +89,8 @@ def gap(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band, four or more.
+    per_band : int or ByNeed
+        Frequencies in a third-octave band, four or more, or as many as it takes.
 
     Returns
     -------

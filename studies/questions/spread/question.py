@@ -11,15 +11,15 @@ from studies.questions.spread.command import SpreadOptions
 from studies.questions.spread.figures import spread_pictures
 from studies.questions.spread.study import Spread, spread
 from studies.questions.spread.tables import spread_tables
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver
-from studies.solving.session import solved
+from studies.solving.grid import Progress, Solver
+from studies.solving.session import fine_of, solved
 
 
 def find(design: Design, options: SpreadOptions) -> Spread:
     """Solve the design as it is written."""
 
     def study(solver: Solver, progress: Progress) -> Spread:
-        return spread(design, solver, progress, options.solving.per_band or FINE_PER_BAND)
+        return spread(design, solver, progress, fine_of(options.solving))
 
     return solved(design, options.solving, study)
 

@@ -14,7 +14,7 @@ from dispersion.paths.posts import Ripple, post_ripple
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.solving.candidates import Candidate, NotSolvedError, Row
-from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver, run
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Fineness, Progress, Solver, run
 
 STRAIGHT_UP_DEG = 90.0
 STEEPEST_DEG = 89.0
@@ -107,7 +107,7 @@ def spread(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = FINE_PER_BAND,
+    per_band: Fineness = FINE_PER_BAND,
 ) -> Spread:
     """Solve a design as it is written, with its far field.
 
@@ -118,8 +118,8 @@ def spread(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band, four or more.
+    per_band : int or ByNeed
+        Frequencies in a third-octave band, four or more, or as many as it takes.
 
     Raises
     ------
@@ -134,6 +134,7 @@ def spread(
         "one design",
         progress,
         keep_far=True,
+        settle_seats=True,
     )
     if not row.solved:
         raise NotSolvedError(row.reason)

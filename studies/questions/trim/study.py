@@ -18,7 +18,15 @@ from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap
 from studies.design import Design
 from studies.solving.candidates import SAME_SIZE, Candidate, NearBest, Row, Standing
-from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver, run
+from studies.solving.grid import (
+    COARSE_PER_BAND,
+    Fineness,
+    Progress,
+    Solver,
+    leaders_fineness,
+    read_per_band,
+    run,
+)
 from studies.solving.shaving import (
     Cut,
     best_cut,
@@ -235,7 +243,7 @@ def trim(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = COARSE_PER_BAND,
+    per_band: Fineness = COARSE_PER_BAND,
 ) -> Trim:
     """Solve every keep height of every ball and choose.
 
@@ -249,8 +257,8 @@ def trim(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band, four or more.
+    per_band : int or ByNeed
+        Frequencies in a third-octave band, four or more, or as many as it takes.
 
     Returns
     -------
@@ -261,17 +269,19 @@ def trim(
     DesignError
         If there is nothing to try, or nothing that can be built.
     """
-    fine = max(per_band, FINE_PER_BAND)
+    fine = leaders_fineness(per_band)
     cuts = solve_cuts(design, design.trim_candidates(), solver, per_band, progress)
     best = best_cut(cuts)
     same_ball = [cut for cut in cuts if cut.is_of(best.ball_diameter)]
     stops = shaving_stops(same_ball, best)
-    coarse = [stop for stop in stops if stop.row.per_band < fine]
+    coarse = [stop for stop in stops if stop.row.per_band < read_per_band(fine)]
     asked = _references(best)
     ends = _measured_ends(design, best)
     again = [cut_candidate(design, cut.ball_diameter, cut.keep) for cut in coarse]
     candidates = [*asked, *(cut_candidate(design, *end) for end in ends), *again]
-    rows = iter(run(design, candidates, solver, fine, "comparisons and shaving steps", progress))
+    started = {stop.row.assembly: stop.row.response.solved_frequencies for stop in coarse}
+    stage = "comparisons and shaving steps"
+    rows = iter(run(design, candidates, solver, fine, stage, progress, started=started))
     half_ball, plate_alone, bare_column = (next(rows) for _ in asked)
     measured = [Cut(*end, next(rows)) for end in ends]
     finer = dict(zip((stop.keep for stop in coarse), rows, strict=True))
@@ -286,7 +296,7 @@ def trim(
         bare_column=bare_column,
         steps=tuple(ShaveStep(start, stop) for start, stop in pairwise(stops)),
         ball_spread=_ball_spread(measured),
-        rays_opinion=_rays_opinion(design, same_ball, best, per_band, progress),
+        rays_opinion=_rays_opinion(design, same_ball, best, progress),
     )
 
 
@@ -323,14 +333,14 @@ def _half_ball(best: Cut) -> Assembly:
 
 
 def _rays_opinion(
-    design: Design, cuts: Sequence[Cut], best: Cut, per_band: int, progress: Progress | None
+    design: Design, cuts: Sequence[Cut], best: Cut, progress: Progress | None
 ) -> RaysOpinion | None:
     if best.row.response.method != "waves":
         return None
     solver = partial(solve_rays, rays=OPINION_RAYS)
     solved = [cut for cut in cuts if cut.row.solved]
     candidates = [cut_candidate(design, cut.ball_diameter, cut.keep) for cut in solved]
-    rows = run(design, candidates, solver, per_band, "what rays say", progress)
+    rows = run(design, candidates, solver, COARSE_PER_BAND, "what rays say", progress)
     if any(not row.solved for row in rows):
         return None
     favourite = min(range(len(rows)), key=lambda place: rows[place].score)
