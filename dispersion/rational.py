@@ -18,6 +18,7 @@ with 4 to 8 samples in each third octave from 5 to 16 kHz, the median of the ban
 explain everything, no more are taken.
 """
 
+import math
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -70,6 +71,11 @@ class Resonance:
     def bandwidth(self) -> float:
         """Between half-power frequencies, Hz."""
         return self.frequency / self.q
+
+    @property
+    def decay_time(self) -> float:
+        """Time in which it falls by 60 dB, s: 3 ln(10) Q / (pi f)."""
+        return 3.0 * math.log(10.0) * self.q / (math.pi * self.frequency)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
