@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from dispersion.bands import BandError, study_frequencies, third_octave_centres
 from dispersion.coverage import (
+    coverage_of_bands,
     directivity_index,
     evenness,
     measure_coverage,
@@ -258,3 +259,24 @@ def test_elevations_beyond_the_pole_are_refused():
 def test_directivity_index_of_leading_axes():
     power = np.ones((4, 2, GRID.size))
     assert directivity_index(power, GRID, power.max(-1)).shape == (4, 2)
+
+
+def test_bands_already_averaged_give_the_same_numbers() -> None:
+    """Band means are taken first, of |p|^2 at each elevation; everything else comes after."""
+    f = study_frequencies(200.0, 4000.0, 6)
+    level = -3.0 * np.sin(np.log(f) * 7.0)[:, None] - 6.0 * SINE**2 * np.log2(f / 200.0)[:, None]
+    power = 10.0 ** (level / 10.0)
+    window, band = (-10.0, 20.0), (315.0, 2000.0)
+    plain = measure_coverage(f, GRID, power, window, band)
+    means = power.reshape(-1, 6, len(GRID)).mean(axis=1)
+    found = coverage_of_bands(third_octave_centres(200.0, 4000.0), GRID, means, window, band)
+    for name, number in dataclasses.asdict(plain).items():
+        assert getattr(found, name) == pytest.approx(number, rel=1e-12, abs=1e-12), name
+
+
+def test_a_band_that_was_not_averaged_is_refused() -> None:
+    centres = third_octave_centres(500.0, 1000.0)
+    with pytest.raises(CoverageError):
+        coverage_of_bands(centres, GRID, np.ones((4, 181)), (-10.0, 20.0), (500.0, 2000.0))
+    with pytest.raises(CoverageError):
+        coverage_of_bands(centres, GRID, -np.ones((4, 181)), (-10.0, 20.0), (500.0, 1000.0))
