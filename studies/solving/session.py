@@ -49,6 +49,15 @@ def fine_of(options: SolverOptions) -> Fineness:
     return _fineness(options, FINE_BY_NEED, FINE_PER_BAND)
 
 
+def weighed_per_band(options: SolverOptions) -> int:
+    """How many solves in a third octave to reckon with where many candidates are compared.
+
+    By need it is fewer.
+    """
+    fineness = coarse_of(options)
+    return COARSE_PER_BAND if isinstance(fineness, ByNeed) else fineness
+
+
 def _fineness(options: SolverOptions, by_need: ByNeed, plain: int) -> Fineness:
     if options.full:
         return FULL_PER_BAND

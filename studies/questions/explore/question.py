@@ -10,8 +10,8 @@ from studies.questions.explore.page import explore_files
 from studies.questions.explore.study import Explore, explore, knobs_of
 from studies.questions.explore.tables import explore_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
-from studies.solving.session import coarse_of, require_reflector, solved
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.session import coarse_of, require_reflector, solved, weighed_per_band
 
 
 def find(design: Design, options: ExploreOptions) -> Explore:
@@ -27,8 +27,11 @@ def find(design: Design, options: ExploreOptions) -> Explore:
 def weigh(design: Design, options: ExploreOptions) -> Work:
     """Every pair, and about a dozen again."""
     knob, gap = knobs_of(design)
-    coarse = options.solving.per_band or COARSE_PER_BAND
-    return (Portion(len(knob.sizes) * len(gap.sizes), coarse), Portion(12, FINE_PER_BAND))
+    coarse = weighed_per_band(options.solving)
+    return (
+        Portion(len(knob.sizes) * len(gap.sizes), coarse),
+        Portion(12, max(coarse, FINE_PER_BAND)),
+    )
 
 
 QUESTION = Question(

@@ -10,8 +10,8 @@ from studies.questions.trim.figures import trim_pictures
 from studies.questions.trim.study import Trim, trim
 from studies.questions.trim.tables import trim_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
-from studies.solving.session import coarse_of, require_reflector, solved
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.session import coarse_of, require_reflector, solved, weighed_per_band
 
 
 def find(design: Design, options: TrimOptions) -> Trim:
@@ -26,8 +26,8 @@ def find(design: Design, options: TrimOptions) -> Trim:
 
 def weigh(design: Design, options: TrimOptions) -> Work:
     """Every keep of every ball, and about a dozen of them again."""
-    coarse = options.solving.per_band or COARSE_PER_BAND
-    return (Portion(len(design.trim_candidates()), coarse), Portion(12, FINE_PER_BAND))
+    coarse = weighed_per_band(options.solving)
+    return (Portion(len(design.trim_candidates()), coarse), Portion(12, max(coarse, FINE_PER_BAND)))
 
 
 QUESTION = Question(

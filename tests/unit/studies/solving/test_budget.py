@@ -55,6 +55,10 @@ def test_what_a_study_solves_is_counted_before(design: Design) -> None:
     assert trim.weigh(design, TrimOptions())[0] == Portion(41, COARSE_PER_BAND)
     six = GapOptions(solving=SolverOptions(per_band=6))
     assert gap.weigh(design, six)[0] == Portion(21, 6)
+    full = SolverOptions(full=True)
+    assert trim.weigh(design, TrimOptions(solving=full)) == (Portion(41, 24), Portion(12, 24))
+    assert gap.weigh(design, GapOptions(solving=full)) == (Portion(21, 24), Portion(6, 24))
+    assert {one.per_band for one in explore.weigh(design, ExploreOptions(solving=full))} == {24}
     assert 100 < explore.weigh(design, ExploreOptions())[0].designs <= 200
 
 
