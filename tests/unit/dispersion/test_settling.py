@@ -6,10 +6,13 @@ import pytest
 
 from dispersion.bands import band_edges, band_means, study_frequencies
 from dispersion.elevations import window_power
+from dispersion.problem import Problem
+from dispersion.response import Response
 from dispersion.settling import (
     Wanted,
     first_frequencies,
     settle_bands,
+    settled_response,
     solve_columns,
     transfer_of,
     window_and_points,
@@ -160,3 +163,73 @@ def test_the_example_settles_from_few_solves(keep: int) -> None:
     directions = np.abs(pressure[:, : len(problem.elevations)]) ** 2
     _, plain = band_means(at, window_power(directions, problem.elevations, window))
     assert np.abs(10.0 * np.log10(plain) - fine.level_db[:, 0]).max() > 1.0
+
+
+class Mock:
+    """A solver of the resonator above, in as many directions and points as it is asked for."""
+
+    def __init__(self) -> None:
+        self.problems: list[Problem] = []
+
+    def __call__(self, problem: Problem) -> Response:
+        self.problems.append(problem)
+        f = problem.frequencies
+        ways = np.arange(1.0, len(problem.ways) + 1.0)[:, None, None]
+        column = resonator(f)[None, :, 0, :1] / ways
+        return Response(
+            problem=problem,
+            method="mock",
+            settings={},
+            far_by_way=np.repeat(column, len(problem.elevations), axis=2),
+            near_by_way=np.repeat(2.0 * column, len(problem.points), axis=2),
+            power_error_db=1e-6 * f / ways[:, :, 0],
+            unknowns=np.round(f).astype(int),
+        )
+
+
+def test_a_response_says_what_was_solved_and_reads_the_rest() -> None:
+    text = EXAMPLE.read_text().replace('band = ["100 Hz", "16 kHz"]', "band = [1000, 8000]")
+    design = parse_design(text, EXAMPLE)
+    problem, solver = problem_of(design, design.assembly(), 8), Mock()
+    response, power = settled_response(problem, solver, design.window_deg, within_db=0.02)
+    settling = response.settling
+    solved = np.concatenate([asked.frequencies for asked in solver.problems])
+    assert len(solver.problems) > 1
+    assert response.solved_frequencies.tolist() == sorted(solved)
+    # Each solve has its own power error and unknowns here, so that their order shows.
+    assert response.power_error_db[0] == pytest.approx(1e-6 * settling.frequencies)
+    assert response.unknowns.tolist() == np.round(settling.frequencies).tolist()
+    assert response.worst_power_error_db == pytest.approx(1e-6 * solved.max())
+    assert response.problem is problem
+    assert settling.settled.all()
+    assert settling.doubt_db.shape == (10,)
+    assert [one.frequency for one in settling.resonances] == pytest.approx(POLES.real, rel=0.003)
+    exact = resonator(problem.frequencies)[:, 0, 0]
+    off = np.abs(response.far_by_way[0, :, 7] - exact)
+    assert np.sqrt(np.mean(off**2)) < 0.05
+    assert response.near_by_way[0, :, 0] == pytest.approx(2.0 * response.far_by_way[0, :, 0])
+    f = study_frequencies(1000.0, 8000.0, 4000)
+    transfer = np.abs(problem.ways[0].transfer(f)) ** 2
+    _, means = band_means(f, transfer * np.abs(resonator(f)[:, 0, 0]) ** 2)
+    off = 10.0 * np.log10(power[:, 7] / means)
+    assert np.abs(off).max() < 0.1
+    assert settling.near_power[:, 0] == pytest.approx(4.0 * power[:, 0])
+
+
+def test_a_response_of_its_own_frequencies_was_solved_there() -> None:
+    design = parse_design(EXAMPLE.read_text(), EXAMPLE)
+    problem = problem_of(design, design.assembly(), 4)
+    response = Mock()(problem)
+    assert response.settling is None
+    assert response.solved_frequencies is problem.frequencies
+
+
+def test_a_response_names_bands_that_did_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(Wanted.__init__.__kwdefaults__, "most", 24)
+    text = EXAMPLE.read_text().replace('band = ["100 Hz", "16 kHz"]', "band = [1000, 8000]")
+    design = parse_design(text, EXAMPLE)
+    problem = problem_of(design, design.assembly(), 8)
+    response, _ = settled_response(problem, Mock(), design.window_deg, within_db=0.05)
+    assert len(response.solved_frequencies) == 24
+    assert not response.settling.settled.all()
+    assert np.array_equal(response.settling.settled, response.settling.doubt_db <= 0.05)

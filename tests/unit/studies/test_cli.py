@@ -1,6 +1,7 @@
 """The command line: good and bad input, exit status, what is written and what is not."""
 
 import csv
+import importlib
 import json
 import subprocess
 import sys
@@ -16,6 +17,7 @@ from click.testing import CliRunner, Result
 from small import every_question
 
 from dispersion import solvers
+from dispersion.settling import Wanted
 from studies import cli
 from studies.answer.charts.paper.sizes import PAPERS
 from studies.answer.delivering import answer
@@ -26,7 +28,8 @@ from studies.questions.carve import question as carve_question
 from studies.questions.carve.command import CarveOptions
 from studies.questions.cut.command import PAPERS as PAPER_NAMES
 from studies.questions.options import METHODS
-from studies.solving import progress
+from studies.solving import progress, session
+from studies.solving.grid import COARSE_BY_NEED, FINE_BY_NEED, ByNeed
 from studies.solving.options import SolverOptions
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -155,7 +158,8 @@ def test_carve_writes_a_design_file_that_other_commands_take() -> None:
         assert {f"carve-{picture}.png", f"carve-{picture}.svg"} <= files
     score = json.loads((folder / "carve.json").read_text(encoding="utf-8"))["facts"]["score_db"]
     carved = str(folder / "carved.toml")
-    spread = run("spread", carved, "--json", "--out", "spread")
+    # Carved lines are scored at 12 frequencies in a third octave.
+    spread = run("spread", carved, "--json", "--out", "spread", "--per-band", "12")
     assert json.loads(spread.stdout)["tables"]["score"]["rows"][0]["score_db"] == score
     assert run("section", carved, "--out", "section").exit_code == 0
     explored = run("explore", carved)
@@ -208,13 +212,70 @@ def test_workers_do_not_change_the_result() -> None:
 def test_finer_and_per_band_reach_the_solver() -> None:
     design = str(write_design())
     plain = json.loads(run("spread", design, "--json", "--per-band", "4").stdout)
-    fine = json.loads(run("spread", design, "--json", "--per-band", "5", "--finer", "2").stdout)
+    fine = json.loads(run("spread", design, "--json", "--per-band", "6", "--finer", "2").stdout)
     size = "unknowns_per_wavelength"
     assert fine["evidence"]["settings"][size] == 2 * plain["evidence"]["settings"][size]
     assert fine["evidence"]["unknowns_lowest"] > plain["evidence"]["unknowns_lowest"]
-    assert fine["tables"]["score"]["rows"][0]["per_band"] == 5
+    # Two third octaves, of 630 and of 800 Hz.
+    assert plain["tables"]["score"]["rows"][0]["solves"] == 2 * 4
+    assert fine["tables"]["score"]["rows"][0]["solves"] == 2 * 6
     level = "window_level_db"
     assert fine["facts"][level] == pytest.approx(plain["facts"][level], abs=0.1)
+
+
+def test_frequencies_are_chosen_by_need_and_full_is_the_check() -> None:
+    design = str(write_design())
+    by_need = json.loads(run("spread", design, "--json").stdout)
+    full = json.loads(run("spread", design, "--json", "--full").stdout)
+    # Two third octaves at 24 each, against the ten samples that the first fit takes.
+    assert full["tables"]["score"]["rows"][0]["solves"] == 2 * 24
+    assert by_need["tables"]["score"]["rows"][0]["solves"] == 10
+    level = "window_level_db"
+    assert by_need["facts"][level] == pytest.approx(full["facts"][level], abs=0.1)
+    assert "chosen by need" not in " ".join(full["evidence"]["remarks"])
+    assert by_need["evidence"]["remarks"][0] == (
+        "10 frequencies, chosen by need: third octaves in the window have settled within 0.05 dB"
+    )
+
+
+@pytest.mark.parametrize("command", ["spread", "trim", "gap", "contest", "explore"])
+@pytest.mark.parametrize(
+    ("options", "few", "many"),
+    [
+        ([], FINE_BY_NEED, COARSE_BY_NEED),
+        (["--per-band", "5"], 5, 5),
+        (["--full"], 24, 24),
+        (["--full", "--per-band", "5"], 24, 24),
+        (["--method", "edges"], 12, 4),
+        (["--method", "edges", "--per-band", "6"], 6, 6),
+    ],
+)
+def test_how_finely_is_asked_reaches_the_study(
+    command: str, options: list[str], few: object, many: object, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[object] = []
+
+    def study(design: object, solver: object, watch: object, per_band: object) -> None:
+        asked.append(per_band)
+        raise click.ClickException("that is all")
+
+    question = importlib.import_module(f"studies.questions.{command}.question")
+    monkeypatch.setattr(question, command, study)
+    run(command, str(write_design()), "--yes", *options)
+    assert asked == [few if command in ("spread", "contest") else many]
+
+
+def test_a_band_that_has_not_settled_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    # No doubt is less than 0.01 dB, and the first ten frequencies are all that may be solved.
+    monkeypatch.setattr(session, "FINE_BY_NEED", ByNeed(0.005, 24))
+    monkeypatch.setitem(Wanted.__init__.__kwdefaults__, "most", 10)
+    result = run("spread", str(write_design()))
+    assert result.exit_code == 0
+    said = " ".join(result.stdout.split())
+    assert (
+        "10 frequencies, chosen by need: third octaves in the window have settled within 0.005 dB,"
+        " but for 630 Hz (0.01 dB), 800 Hz (0.01 dB)"
+    ) in said
 
 
 def test_draft_writes_a_design_that_can_be_asked() -> None:

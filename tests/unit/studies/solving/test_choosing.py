@@ -25,7 +25,9 @@ def offering(level: float, evenness: float, leak: float, ripple: float = 0.0) ->
     return Row(
         f"{level} {evenness} {leak}",
         found=Solved(
-            SimpleNamespace(problem=SimpleNamespace(frequencies=[0.0] * 4)),
+            SimpleNamespace(
+                problem=SimpleNamespace(frequencies=[0.0] * 4), solved_frequencies=[0.0] * 40
+            ),
             SimpleNamespace(centres=[1000.0]),
             Scorecard(terms),
             np.zeros(4),
@@ -79,6 +81,7 @@ def test_the_table_shows_a_choice_that_is_beaten() -> None:
     assert table.values("standing") == ("chosen for ripple or tilt, else beaten", "")
     assert table.values("window_level_db") == pytest.approx((-5, -4))
     assert table.values("score_db") == pytest.approx((chosen.score, other.score))
+    assert table.values("solves") == (40, 40)
     picked = unbeaten_table([chosen, other, last], chosen=other)
     assert picked.values("standing") == ("chosen",)
 
