@@ -131,6 +131,13 @@ class Mesh:
 
     def alone(self, body: int) -> "Mesh":
         """Return one body in its own place, its unknowns numbered from 0."""
+        return self._each_alone[body]
+
+    @cached_property
+    def _each_alone(self) -> "tuple[Mesh, ...]":
+        return tuple(self._alone(body) for body in range(len(self.lifts)))
+
+    def _alone(self, body: int) -> "Mesh":
         at = np.flatnonzero(self.body == body)
         return Mesh(
             settings=self.settings,

@@ -22,6 +22,9 @@ thirds of it for the far field in 361 directions; at 276 frequencies 624 to 739 
 a band keeps every block of the column and of two reflectors, and a settling at 12 a band nearly all
 of its own, in less than half of the 1536 MiB that a study may take."""
 
+AGAIN_AT_MOST = 0.8
+"""Share of the memory beyond which blocks that were found again give way to new ones."""
+
 
 class Block(NamedTuple):
     """A part of the system.
@@ -44,7 +47,10 @@ class Block(NamedTuple):
 
 
 class SharedBlocks:
-    """Blocks that were computed, the least recently used given up when memory runs out.
+    """Blocks that were computed; when memory runs out, those never found again go first.
+
+    Of these, and then of the others, the least recently used goes first: the blocks of a column
+    that all candidates have stay, although each candidate leaves behind those of its reflector.
 
     Parameters
     ----------
@@ -54,24 +60,42 @@ class SharedBlocks:
 
     def __init__(self, most_bytes: int = MOST_BLOCK_BYTES) -> None:
         self._most_bytes, self._bytes = most_bytes, 0
-        self._blocks: OrderedDict[Hashable, Block] = OrderedDict()
+        self._once: OrderedDict[Hashable, Block] = OrderedDict()
+        self._again: OrderedDict[Hashable, Block] = OrderedDict()
+        self._bytes_again = 0
         self._lock = Lock()
         self.found = self.made = 0
 
     def find(self, key: Hashable, make: Callable[[], Block]) -> Block:
         """Return the block of this key; `make` it if it is not there. Safe from any thread."""
         with self._lock:
-            if key in self._blocks:
-                self._blocks.move_to_end(key)
+            if (block := self._known(key)) is not None:
                 self.found += 1
-                return self._blocks[key]
+                return block
         block = make()
         with self._lock:
             self.made += 1
-            if key not in self._blocks:
-                self._blocks[key] = block
+            if key not in self._once and key not in self._again:
+                self._once[key] = block
                 self._bytes += block.size
-            while self._bytes > self._most_bytes and len(self._blocks) > 1:
-                _, oldest = self._blocks.popitem(last=False)
-                self._bytes -= oldest.size
+            while self._bytes > self._most_bytes and len(self._once) + len(self._again) > 1:
+                self._give_one_up()
         return block
+
+    def _known(self, key: Hashable) -> Block | None:
+        if key in self._again:
+            self._again.move_to_end(key)
+            return self._again[key]
+        block = self._once.pop(key, None)
+        if block is not None:
+            self._again[key] = block
+            self._bytes_again += block.size
+        return block
+
+    def _give_one_up(self) -> None:
+        if self._bytes_again > AGAIN_AT_MOST * self._most_bytes or not self._once:
+            _, oldest = self._again.popitem(last=False)
+            self._bytes_again -= oldest.size
+        else:
+            _, oldest = self._once.popitem(last=False)
+        self._bytes -= oldest.size

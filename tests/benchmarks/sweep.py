@@ -14,6 +14,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from functools import partial
 from importlib.resources import files
 
 import click
@@ -21,13 +22,18 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from dispersion.bands import twelve_per_octave
+from dispersion.fields import Fields
 from dispersion.problem import Problem
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks, build_mesh
 from dispersion.waves.system import assemble
 from shapes.reflectors import ball_cap
 from studies.design import Design, read_design
+from studies.questions.trim.study import trim
+from studies.solving.grid import COARSE_BY_NEED, COARSE_PER_BAND, Fineness
+from studies.solving.memory import Remembering
 
+DEMO = str(files("studies.examples") / "reading_room.toml")
 DIGITS = 5.0
 REPEATS = 3
 
@@ -105,6 +111,64 @@ def grid_study(design: Design) -> None:
             solve_waves(sweep_problem(design, built.with_gap(gap)), shared=shared)
 
 
+def processor_seconds(*words: str) -> float:
+    """Processor seconds of one command on the demo, all threads, in a new process, no ledger."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    with tempfile.TemporaryDirectory() as folder:
+        command = [sys.executable, "-m", "studies.cli", words[0], DEMO, "--no-ledger", *words[1:]]
+        subprocess.run(
+            command,
+            check=True,
+            cwd=folder,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
+class Counting:
+    """A store that keeps nothing and counts what it is given to keep."""
+
+    def __init__(self) -> None:
+        self._given: list[bytes] = []
+
+    def fetch(self, key: bytes) -> None:
+        """Find nothing."""
+
+    def keep(self, key: bytes, fields: Fields) -> None:
+        """Count one solve."""
+        self._given.append(key)
+
+    @property
+    def solves(self) -> int:
+        """How many were given."""
+        return len(self._given)
+
+
+def solves_of_trim(design: Design, fineness: Fineness) -> int:
+    """Solves of one frequency that a trim takes, those found in memory not counted."""
+    counting = Counting()
+    solver = partial(solve_waves, shared=SharedBlocks(), store=Remembering(counting))
+    trim(design, solver, None, fineness)
+    return counting.solves
+
+
+def by_need(design: Design) -> dict[str, float]:
+    """Trim and spread with frequencies chosen by need, beside the plain way, warm."""
+    needed = processor_seconds("trim")
+    plain = processor_seconds("trim", "--per-band", str(COARSE_PER_BAND))
+    solves = solves_of_trim(design, COARSE_BY_NEED)
+    return {
+        "trim_by_need_cpu_s": needed,
+        "trim_by_need_over_plain": needed / plain,
+        "trim_by_need_solves": solves,
+        "trim_solves_over_plain": solves / solves_of_trim(design, COARSE_PER_BAND),
+        "spread_by_need_over_trim": processor_seconds("spread") / needed,
+    }
+
+
 def in_a_new_process(code: str, **environment: str) -> float:
     """Seconds that a fresh interpreter takes for some code."""
     start = time.perf_counter()
@@ -159,6 +223,7 @@ def measure() -> dict[str, float]:
         "another_keep_over_sweep": more["another_keep"] / sweep,
         "another_gap_over_sweep": more["another_gap"] / sweep,
         "grid_s": grid,
+        **by_need(design),
         "peak_mib": peak,
         "help_s": min(in_a_new_process(helping) for _ in range(REPEATS)),
         "first_run_s": first,
@@ -179,6 +244,11 @@ MEANINGS = {
     "another_keep_over_sweep": "another keep, column shared, over a lone sweep",
     "another_gap_over_sweep": "another gap, column and reflector shared, over a lone sweep",
     "grid_s": "200 pairs of keep and gap, s (60 aimed at)",
+    "trim_by_need_cpu_s": "roundcast trim by need, processor s (25 aimed at)",
+    "trim_by_need_over_plain": "the same over 4 a band and 12 for leaders",
+    "trim_by_need_solves": "solves of one frequency in that trim (2500 aimed at)",
+    "trim_solves_over_plain": "the same over 4 a band and 12 for leaders",
+    "spread_by_need_over_trim": "roundcast spread by need over trim, processor time",
     "peak_mib": "peak memory of this process, MiB (1536 at most)",
     "help_s": "roundcast --help in a new process, s (0.5 at most)",
     "first_run_s": "first spread after installation, compilation included, s (40 at most)",
