@@ -10,8 +10,8 @@ from typing import Any, NoReturn
 
 import click
 
+from studies.answer.command_options import Refusal
 from studies.questions import COMMANDS
-from studies.questions.options import Refusal
 
 FAULT, INTERRUPTED = 1, 130
 NO_FILE_YET = "No file yet? `roundcast draft` writes a first one, `roundcast examples` copies some."

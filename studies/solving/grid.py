@@ -179,7 +179,7 @@ def settle(
     """Solve the leaders again at more frequencies, so that no narrow resonance decides.
 
     Leaders are all rows that could still be near-best if coarse scores are off by
-    `COARSE_DOUBT_DB`.
+    `COARSE_DOUBT_DB`, or `BY_NEED_DOUBT_DB` where frequencies were chosen by need.
 
     Parameters
     ----------

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import click
 
+from studies.answer.command_options import example, output_options
 from studies.answer.delivery import DesignDelivery
-from studies.questions.options import example, output_options
 from studies.solving.options import Options
 
 PAPERS = ("a4", "letter", "a3", "tabloid", "a2", "none")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from studies.questions.options import as_metres, example
+from studies.answer.command_options import as_metres, example
 
 SCHEMAS = ("design", "results", "directivity")
 """What `studies.answer.schemas` describes; a test holds them against it."""

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from studies.questions.options import Refusal, example, ledger_option
+from studies.answer.command_options import Refusal, example, ledger_option
 
 
 @click.command(epilog=example("ledger --prune --most 500"))

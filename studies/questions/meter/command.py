@@ -7,8 +7,14 @@ from typing import Literal
 
 import click
 
+from studies.answer.command_options import (
+    example,
+    metres,
+    output_options,
+    require_few,
+    solver_options,
+)
 from studies.answer.delivery import DesignDelivery
-from studies.questions.options import example, metres, output_options, require_few, solver_options
 from studies.solving.options import Options, SolverOptions
 
 INSTRUMENTS = ("meter", "microphone")

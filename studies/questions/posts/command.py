@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import click
 
-from studies.answer.delivery import DesignDelivery
-from studies.questions.options import (
+from studies.answer.command_options import (
     Refusal,
     example,
     metres,
@@ -17,6 +16,7 @@ from studies.questions.options import (
     require_few,
     some_solver_options,
 )
+from studies.answer.delivery import DesignDelivery
 from studies.solving.options import Options, SolverOptions
 
 MOST_POSTS = 24

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import click
 
+from studies.answer.command_options import (
+    example,
+    some_solver_options,
+    workers_option,
+    writing_options,
+)
 from studies.answer.delivery import Delivery
-from studies.questions.options import example, some_solver_options, workers_option, writing_options
 from studies.solving.options import SolverOptions
 
 

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import click
 
-from studies.answer.delivery import DesignDelivery
-from studies.questions.options import (
+from studies.answer.command_options import (
     as_metres,
     example,
     output_options,
     some_solver_options,
     workers_option,
 )
+from studies.answer.delivery import DesignDelivery
 from studies.solving.options import Options, SolverOptions
 
 

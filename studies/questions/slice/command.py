@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import click
 
-from studies.answer.delivery import DesignDelivery
-from studies.questions.options import (
+from studies.answer.command_options import (
     as_hertz,
     example,
     finer_option,
@@ -16,6 +15,7 @@ from studies.questions.options import (
     some_solver_options,
     workers_option,
 )
+from studies.answer.delivery import DesignDelivery
 from studies.solving.options import Options, SolverOptions
 
 MOST_AT_ONCE = 20

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import click
 
+from studies.answer.command_options import example, output_options, solver_options
 from studies.answer.delivery import DesignDelivery
-from studies.questions.options import example, output_options, solver_options
 from studies.solving.options import Options, SolverOptions
 
 

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 
 import click
 
-from studies.answer.delivery import DesignDelivery
-from studies.questions.options import (
+from studies.answer.command_options import (
     example,
     output_options,
     per_band_option,
     some_solver_options,
     workers_option,
 )
+from studies.answer.delivery import DesignDelivery
 from studies.solving.options import Options, SolverOptions
 
 

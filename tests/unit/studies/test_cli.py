@@ -20,6 +20,7 @@ from dispersion import solvers
 from dispersion.settling import Wanted
 from studies import cli
 from studies.answer.charts.paper.sizes import PAPERS
+from studies.answer.command_options import METHODS
 from studies.answer.delivering import answer
 from studies.answer.delivery import DesignDelivery
 from studies.answer.printing import open_console
@@ -27,7 +28,6 @@ from studies.design import design_schema, read_design
 from studies.questions.carve import question as carve_question
 from studies.questions.carve.command import CarveOptions
 from studies.questions.cut.command import PAPERS as PAPER_NAMES
-from studies.questions.options import METHODS
 from studies.solving import progress, session
 from studies.solving.grid import COARSE_BY_NEED, FINE_BY_NEED, ByNeed
 from studies.solving.options import SolverOptions
