@@ -37,8 +37,9 @@ def solve_keys(problem: Problem, settings: object) -> list[bytes]:
     Returns
     -------
     list of bytes
-        One SHA-256 digest for each frequency: of geometry, floor, moving parts, air, directions,
-        points, settings, version of the code, and the frequency itself, all to the last bit.
+        One SHA-256 digest for each frequency: of geometry, floor, moving parts, air, walls,
+        directions, points, settings, version of the code, and the frequency itself, all to the last
+        bit.
 
     Raises
     ------
@@ -51,7 +52,8 @@ def solve_keys(problem: Problem, settings: object) -> list[bytes]:
     )
     heard = (problem.elevations, problem.points)
     geometry = (problem.assembly.placed_bodies, problem.floor_z)
-    whole = (solver_version(), geometry, ways, problem.air, settings, heard)
+    taken = (problem.walls, problem.absorbing_air)
+    whole = (solver_version(), geometry, ways, problem.air, taken, settings, heard)
     common = hashlib.sha256(b"".join(_bytes_of(whole)))
     return [_with_frequency(common, frequency) for frequency in problem.frequencies]
 
@@ -76,6 +78,8 @@ def _bytes_of(value: object) -> Iterator[bytes]:
         yield np.ascontiguousarray(value, dtype=float).tobytes()
     elif isinstance(value, float):
         yield b"f" + np.float64(value).tobytes()
+    elif isinstance(value, complex):
+        yield b"c" + np.complex128(value).tobytes()
     elif value is None or isinstance(value, str | int):
         yield f"{value!r},".encode()
     else:

@@ -6,6 +6,7 @@ import numpy as np
 
 from dispersion.air import Air
 from dispersion.sources import Way
+from dispersion.walls import RIGID_WALLS, Walls
 from shapes.assembly import Assembly
 
 ELEVATION_STEP_DEG = 0.5
@@ -36,6 +37,12 @@ class Problem:
     floor : bool
         Whether the column stands on a rigid floor without end (wave solver only). Far field and
         points then hold the floor's share; below it there is no sound, and both are 0.
+    walls : Walls
+        What the surfaces take (wave solver only; other methods take them as hard).
+    absorbing_air : bool
+        Whether the air takes its share on the way (wave solver only). Fields are then those that
+        are left, times exp(+kappa r) for the way r from the middle of the baffle, on which the
+        room takes exp(-kappa r) by itself.
     """
 
     assembly: Assembly
@@ -45,6 +52,8 @@ class Problem:
     elevations: np.ndarray = field(default_factory=elevation_grid)
     points: np.ndarray = field(default_factory=lambda: np.empty((0, 2)))
     floor: bool = False
+    walls: Walls = RIGID_WALLS
+    absorbing_air: bool = False
 
     def __post_init__(self) -> None:
         """Refuse ways that are not those of the assembly, and frequencies that are none."""

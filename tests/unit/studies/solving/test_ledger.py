@@ -25,6 +25,7 @@ from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.solvers import solve_waves
 from dispersion.sources import Crossover, LettingGo, Way
+from dispersion.walls import ConstantAdmittance, Walls
 from dispersion.waves import DEFAULT_SETTINGS
 from shapes import Assembly, Column, Driver, DustCap, TopPlate, Tweeter, ball_cap
 from studies.questions.ledger.tables import ledger_table
@@ -133,6 +134,11 @@ DIFFERENT = {
     "a cone that lets go": LETS_GO,
     "another cone": replace(LETS_GO, ways=(Way(name="driver", lets_go=LettingGo(2000.0, 0.021)),)),
     "frequency": replace(PROBLEM, frequencies=np.nextafter(PROBLEM.frequencies, np.inf)),
+    "layers": replace(PROBLEM, walls=Walls()),
+    "soft cone": replace(PROBLEM, walls=Walls(absorbers=(("cone", ConstantAdmittance(0.01)),))),
+    "softer": replace(PROBLEM, walls=Walls(absorbers=(("cone", ConstantAdmittance(0.01j)),))),
+    "soft baffle": replace(PROBLEM, walls=Walls(absorbers=(("baffle", ConstantAdmittance(0.01)),))),
+    "absorbing air": replace(PROBLEM, absorbing_air=True),
     "elevations": replace(PROBLEM, elevations=np.linspace(-90.0, 90.0, 181)),
     "seat": replace(PROBLEM, points=np.array([[2.0, nudged(0.3)]])),
     "two seats": replace(PROBLEM, points=np.array([[2.0, 0.3], [2.0, 0.3]])),
