@@ -20,7 +20,18 @@ from numpy.typing import ArrayLike
 from shapes.gaps import highest_at, lowest_at, vertical_gap
 from shapes.meridian import Meridian
 from shapes.outlines import column_outline, driver_outline, upper_outline
-from shapes.parts import AssemblyError, Column, Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
+from shapes.parts import (
+    AssemblyError,
+    Column,
+    Driver,
+    DustCap,
+    FeltBand,
+    FeltRing,
+    Posts,
+    TopPlate,
+    Tweeter,
+    Whizzer,
+)
 from shapes.pieces import Array
 from shapes.reflector import Reflector
 
@@ -31,6 +42,7 @@ __all__ = [
     "DrivenWay",
     "Driver",
     "DustCap",
+    "FeltRing",
     "Nearest",
     "Posts",
     "TopPlate",
@@ -83,6 +95,9 @@ class Assembly:
         Posts; not part of the bodies of revolution.
     tweeter : Tweeter, optional
         Coaxial second way.
+    felt_on_baffle, felt_under_plate : FeltRing, optional
+        Rings of felt. Their faces count as let in flush with the board: the outlines, and with
+        them what is computed, keep their shape; clearances take their thickness off.
 
     Raises
     ------
@@ -97,6 +112,8 @@ class Assembly:
     plate: TopPlate | None
     posts: Posts | None = None
     tweeter: Tweeter | None = None
+    felt_on_baffle: FeltRing | None = None
+    felt_under_plate: FeltRing | None = None
 
     def __post_init__(self) -> None:
         """Refuse what is no gap."""
@@ -109,7 +126,7 @@ class Assembly:
     def lower(self) -> Meridian:
         """Column, baffle and driver, from the foot to the driver's middle."""
         outline = (
-            *column_outline(self.column, self.driver.frame_radius),
+            *column_outline(self.column, self.driver.frame_radius, self.baffle_felt),
             *driver_outline(self.driver, self.tweeter),
         )
         return Meridian.joined(outline)
@@ -119,7 +136,23 @@ class Assembly:
         """Reflector and plate, from the tip to the top; None if there is neither."""
         if self.reflector is None and self.plate is None:
             return None
-        return Meridian.joined(upper_outline(self.plate_gap, self.reflector, self.plate))
+        pieces = upper_outline(self.plate_gap, self.reflector, self.plate, self.plate_felt)
+        return Meridian.joined(pieces)
+
+    @property
+    def baffle_felt(self) -> FeltBand | None:
+        """Where felt lies on the baffle; None where there is none."""
+        if self.felt_on_baffle is None:
+            return None
+        return self.felt_on_baffle.within(self.driver.frame_radius, self.column.flat_radius)
+
+    @property
+    def plate_felt(self) -> FeltBand | None:
+        """Where felt lies under the plate; None where there is none, or no plate."""
+        if self.felt_under_plate is None or self.plate is None:
+            return None
+        inside = 0.0 if self.reflector is None else self.reflector.widest_radius
+        return self.felt_under_plate.within(inside, self.plate.flat_radius)
 
     @property
     def hung_body(self) -> Meridian:
@@ -155,7 +188,7 @@ class Assembly:
         """
         if self.upper is None:
             return ((self.lower, 0.0),)
-        pieces = upper_outline(0.0, self.reflector, self.plate)
+        pieces = upper_outline(0.0, self.reflector, self.plate, self.plate_felt)
         return ((self.lower, 0.0), (Meridian.joined(pieces), self.plate_gap))
 
     @property
@@ -267,9 +300,32 @@ class Assembly:
         """Return the assembly with another top plate, or none."""
         return replace(self, plate=plate)
 
+    def with_felt(self, on_baffle: FeltRing | None, under_plate: FeltRing | None) -> Self:
+        """Return the assembly with other rings of felt, or none."""
+        return replace(self, felt_on_baffle=on_baffle, felt_under_plate=under_plate)
+
     def without_upper(self) -> Self:
         """Return the bare column with its driver: no reflector, plate or posts."""
         return replace(self, reflector=None, plate=None, posts=None)
+
+    @property
+    def gap_over_felt(self) -> float:
+        """Least vertical distance from felt to what is opposite, metres; inf without felt.
+
+        As laid on the boards, thickness and all: from felt on the baffle up, from felt under the
+        plate down, and between the two.
+        """
+        gaps, above, below = [math.inf], self.plate_felt, self.baffle_felt
+        upper, lower = self.upper_line, self.lower_line
+        if below is not None and self.upper is not None:
+            face = _face(below, below.thickness)
+            gaps.append(vertical_gap(upper, face)[0])
+        if above is not None:
+            hung = _face(above, self.plate_gap - above.thickness)
+            gaps.append(vertical_gap(hung, lower)[0])
+            if below is not None:
+                gaps.append(vertical_gap(hung, face)[0])
+        return min(gaps)
 
     @cached_property
     def upper_line(self) -> Array:
@@ -292,6 +348,11 @@ class Assembly:
             if gap < nearest.gap:
                 nearest = Nearest(gap, radius, piece.part)
         return nearest
+
+
+def _face(felt: FeltBand, z: float) -> Array:
+    """Polyline of a felt's face at a height."""
+    return np.array([(felt.inner, z), (felt.outer, z)])
 
 
 def _present(part: Part | None, name: str) -> Part:

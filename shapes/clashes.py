@@ -10,7 +10,16 @@ from dataclasses import dataclass
 from shapes.assembly import Assembly
 from shapes.crossings import polyline_crossings, polyline_self_crossings
 from shapes.lengths import in_both, in_mm
-from shapes.parts import WHIZZER_RIM, Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
+from shapes.parts import (
+    WHIZZER_RIM,
+    Driver,
+    DustCap,
+    FeltBand,
+    Posts,
+    TopPlate,
+    Tweeter,
+    Whizzer,
+)
 from shapes.pieces import TOLERANCE, place
 from shapes.reflector import Reflector
 
@@ -43,6 +52,7 @@ def find_clashes(assembly: Assembly) -> tuple[Clash, ...]:
     together = (
         *(_reflector_clashes(assembly, assembly.reflector) if assembly.reflector else ()),
         *(_post_clashes(assembly, assembly.posts) if assembly.posts else ()),
+        *_felt_clashes(assembly),
     )
     outlines = () if by_itself else tuple(_outline_clashes(assembly))
     return by_itself + together + outlines
@@ -266,6 +276,47 @@ def _post_end_clashes(assembly: Assembly, posts: Posts) -> Iterator[Clash]:
         )
 
 
+def _felt_clashes(assembly: Assembly) -> Iterator[Clash]:
+    if (felt := assembly.baffle_felt) is not None:
+        free = (assembly.driver.frame_radius, assembly.column.flat_radius)
+        yield from _ring_clashes(felt, "felt on baffle", free, "the driver's frame", "the baffle")
+    if assembly.felt_under_plate is not None and assembly.plate is None:
+        yield Clash(
+            "felt under plate", "there is no top plate for the felt", "add a plate or leave it out"
+        )
+    if (felt := assembly.plate_felt) is not None and assembly.plate is not None:
+        widest = assembly.reflector.widest_radius if assembly.reflector else 0.0
+        free = (widest, assembly.plate.flat_radius)
+        yield from _ring_clashes(felt, "felt under plate", free, "the reflector", "the plate")
+
+
+def _ring_clashes(
+    felt: FeltBand, part: str, free: tuple[float, float], inside: str, board: str
+) -> Iterator[Clash]:
+    inner, outer = free
+    if felt.width <= TOLERANCE:
+        yield Clash(
+            part,
+            f"the felt runs from {_across(felt.inner)} to {_across(felt.outer)}: there is no room"
+            " for it",
+            "make its outer diameter larger or its inner one smaller, or leave it out",
+        )
+        return
+    if felt.inner < inner - TOLERANCE:
+        yield Clash(
+            part,
+            f"the felt begins {_across(felt.inner)} across, inside {inside} ({_across(inner)})",
+            f"make its inner diameter {_across(inner)} or more, or leave it out",
+        )
+    if felt.outer > outer + TOLERANCE:
+        yield Clash(
+            part,
+            f"the felt is {_across(felt.outer)} across, wider than the flat of {board}"
+            f" ({_across(outer)})",
+            f"make its outer diameter {_across(outer)} or less, or leave it out",
+        )
+
+
 def _outline_clashes(assembly: Assembly) -> Iterator[Clash]:
     upper = assembly.upper
     for crossing in polyline_self_crossings(assembly.lower_line)[:1]:
@@ -282,6 +333,12 @@ def _outline_clashes(assembly: Assembly) -> Iterator[Clash]:
             name,
             f"the outline of reflector and plate meets itself near {place(crossing)}",
             "check the reflector's profile and the plate's size",
+        )
+    if assembly.gap_over_felt <= 0:
+        yield Clash(
+            "felt on baffle" if assembly.baffle_felt else "felt under plate",
+            f"the felt is {in_both(-assembly.gap_over_felt)} thicker than there is room for",
+            "take thinner felt or make the plate gap larger",
         )
     if assembly.tip_clearance_in_motion <= 0:
         yield _tip_clash(name, assembly)

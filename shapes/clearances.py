@@ -61,6 +61,12 @@ def _gap_rows(assembly: Assembly) -> Iterator[Clearance]:
             assembly.throat_gap,
             f"ring area {assembly.ring_over_driver:.2f} times the driver's area: {says}",
         )
+    if math.isfinite(assembly.gap_over_felt):
+        yield Clearance(
+            "felt to what is opposite",
+            assembly.gap_over_felt,
+            "as laid on the board; computed as let in flush",
+        )
     distance, where = shortest_distance(assembly.upper_line, assembly.lower_line)
     yield Clearance("closest approach", distance, f"in any direction, near {place(where)}")
 

@@ -1,18 +1,33 @@
 """Outlines of the parts as chains of labelled pieces, walked with the air on the right.
 
-Part labels of the lower body: "column bottom", "column side", "baffle edge", "baffle", "frame",
-"recess", "cone", "dust cap", "whizzer", "pod", "dome". Of the upper one: "reflector",
-"plate underside", "plate edge", "plate top", "reflector base".
+Part labels of the lower body: "column bottom", "column side", "baffle edge", "baffle",
+"baffle felt", "frame", "recess", "cone", "dust cap", "whizzer", "pod", "dome". Of the upper one:
+"reflector", "plate underside", "plate felt", "plate edge", "plate top", "reflector base".
+
+A ring of felt is a stretch of the flat it lies on: its face counts as let in flush, and its
+thickness for clearances only (`shapes.clearances`).
 """
 
 from collections.abc import Iterator
 
 from shapes.meridian import Arc, Line, Piece, Point
-from shapes.parts import WHIZZER_RIM, Column, Driver, DustCap, TopPlate, Tweeter, Whizzer
+from shapes.parts import (
+    WHIZZER_RIM,
+    Column,
+    Driver,
+    DustCap,
+    FeltBand,
+    TopPlate,
+    Tweeter,
+    Whizzer,
+)
+from shapes.pieces import TOLERANCE
 from shapes.reflector import Reflector
 
 
-def column_outline(column: Column, frame_radius: float) -> Iterator[Piece]:
+def column_outline(
+    column: Column, frame_radius: float, felt: FeltBand | None = None
+) -> Iterator[Piece]:
     """From the axis at the foot, round the column, in over the baffle to the frame."""
     radius, edge = column.radius, column.edge_radius
     yield Line((0.0, -column.height), (radius, -column.height), "column bottom")
@@ -24,7 +39,7 @@ def column_outline(column: Column, frame_radius: float) -> Iterator[Piece]:
         clockwise=False,
         part="baffle edge",
     )
-    yield Line((radius - edge, 0.0), (frame_radius, 0.0), "baffle")
+    yield from _flat(radius - edge, frame_radius, 0.0, "baffle", felt, "baffle felt")
 
 
 def driver_outline(driver: Driver, tweeter: Tweeter | None) -> Iterator[Piece]:
@@ -44,7 +59,10 @@ def driver_outline(driver: Driver, tweeter: Tweeter | None) -> Iterator[Piece]:
 
 
 def upper_outline(
-    gap: float, reflector: Reflector | None, plate: TopPlate | None
+    gap: float,
+    reflector: Reflector | None,
+    plate: TopPlate | None,
+    felt: FeltBand | None = None,
 ) -> Iterator[Piece]:
     """From the tip on the axis, along the reflector, round the plate, to the axis above."""
     base: Point = (0.0, gap)
@@ -56,11 +74,28 @@ def upper_outline(
         return
     edge, flat, top = plate.edge_radius, plate.flat_radius, gap + plate.thickness
     lower, upper = gap + edge, top - edge
-    yield Line(base, (flat, gap), "plate underside")
+    yield from _flat(base[0], flat, gap, "plate underside", felt, "plate felt")
     yield Arc((flat, gap), (plate.radius, lower), (flat, lower), clockwise=False, part="plate edge")
     yield Line((plate.radius, lower), (plate.radius, upper), "plate edge")
     yield Arc((plate.radius, upper), (flat, top), (flat, upper), clockwise=False, part="plate edge")
     yield Line((flat, top), (0.0, top), "plate top")
+
+
+def _flat(
+    start: float, end: float, z: float, part: str, felt: FeltBand | None, felt_part: str
+) -> Iterator[Piece]:
+    """A flat from one radius to another, the stretch under a felt by that name."""
+    if felt is None:
+        yield Line((start, z), (end, z), part)
+        return
+    # Felt that reaches beyond its flat is a clash of its own; here it ends with the flat.
+    low, high = min(start, end), max(start, end)
+    edges = [min(max(edge, low), high) for edge in (felt.inner, felt.outer)]
+    first, second = edges if start < end else edges[::-1]
+    stops = (start, first, second, end)
+    for a, b, name in zip(stops, stops[1:], (part, felt_part, part), strict=False):
+        if abs(b - a) > TOLERANCE:
+            yield Line((a, z), (b, z), name)
 
 
 def _whizzer_outline(whizzer: Whizzer, neck_z: float) -> Iterator[Piece]:

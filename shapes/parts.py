@@ -4,6 +4,8 @@ A part refuses values that are no sizes at all (negative, not finite). Whether t
 another is found by `shapes.clashes`.
 """
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass
 from typing import Literal
@@ -286,6 +288,58 @@ class Posts:
         if self.count == 1:
             return math.inf
         return 2 * self.circle_radius * math.sin(math.pi / self.count)
+
+
+@dataclass(frozen=True)
+class FeltRing:
+    """Flat ring of felt or carpet on the baffle or under the plate, about the axis.
+
+    Parameters
+    ----------
+    thickness : float
+    inner_radius : float, optional
+        Left out, from the driver's frame or from the reflector's widest.
+    outer_radius : float, optional
+        Left out, to the edge of the flat it lies on.
+    """
+
+    thickness: float
+    inner_radius: float | None = None
+    outer_radius: float | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse what is no size."""
+        _check_above_zero("felt", thickness=self.thickness)
+        if self.inner_radius is not None:
+            _check_at_least_zero("felt", inner_radius=self.inner_radius)
+        if self.outer_radius is not None:
+            _check_above_zero("felt", outer_radius=self.outer_radius)
+
+    def within(self, inside: float, outside: float) -> FeltBand:
+        """Return where it lies on a flat that is free from `inside` to `outside`."""
+        inner, outer = self.inner_radius, self.outer_radius
+        return FeltBand(
+            inside if inner is None else inner, outside if outer is None else outer, self.thickness
+        )
+
+
+@dataclass(frozen=True)
+class FeltBand:
+    """A ring of felt with both its radii known (metres)."""
+
+    inner: float
+    outer: float
+    thickness: float
+
+    @property
+    def width(self) -> float:
+        """From its inner to its outer edge."""
+        return self.outer - self.inner
+
+    @property
+    def area(self) -> float:
+        """Of the ring seen from above, square metres."""
+        return math.pi * (self.outer**2 - self.inner**2)
 
 
 def post_angles(column: Column, posts: Posts) -> tuple[float, ...]:

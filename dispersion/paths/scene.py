@@ -32,14 +32,16 @@ _GROUP_OF = {
     "reflector": "reflector",
     "reflector base": "reflector",
     "plate underside": "plate",
+    "plate felt": "plate",
     "plate edge": "plate",
     "plate top": "plate",
     "baffle": "baffle",
+    "baffle felt": "baffle",
     "baffle edge": "baffle",
     "column side": "column",
     "column bottom": "column",
 }
-_COLUMN_PARTS = ("column bottom", "column side", "baffle edge", "baffle")
+_COLUMN_PARTS = ("column bottom", "column side", "baffle edge", "baffle", "baffle felt")
 _CORNERS = {"square": 4, "hexagonal": 6}
 
 CELL_TURN = math.radians(12.0)
