@@ -19,6 +19,7 @@ from studies.answer.charts.style import INK, QUIET, WIDTH_IN, WINDOW, Look, in_c
 from studies.design import Seat
 
 WOOD, FOAM, PLATE, METAL, ROD = "#efe2cc", "#c9dbe6", "#dcc7a1", "#8a949b", "#b9a47f"
+FELT = "#6b7a4b"
 MOVING = "#0072b2"
 
 # Points of paper kept free round the drawing, and what stands in them.
@@ -126,6 +127,9 @@ def _draw_lower(sheet: Sheet, assembly: Assembly, extent: _Extent) -> None:
     _fill(sheet, body, WOOD, f"column and baffle{note}")
     still = "stands still: frame" if tweeter is None else "stand still: frame, pod"
     _block(sheet, driver.effective_radius, driver.frame_radius, 0.0, driver.proud, still)
+    if (felt := assembly.baffle_felt) is not None:
+        words = f"felt {in_mm(felt.thickness)}"
+        _block(sheet, felt.inner, felt.outer, 0.0, felt.thickness, words, colour=FELT)
     if tweeter is not None:
         _block(sheet, 0.0, tweeter.housing_radius, driver.neck_z, tweeter.face_height)
     moving = assembly.lower.of_parts(*MOVING_PARTS)
@@ -156,6 +160,9 @@ def _draw_upper(sheet: Sheet, assembly: Assembly) -> None:
     if plate is not None:
         line = assembly.with_reflector(None).hung_body.sample(CHORD_ERROR) * 1e3
         _fill(sheet, line, PLATE, "top plate")
+    if (felt := assembly.plate_felt) is not None:
+        words = "" if assembly.baffle_felt else f"felt {in_mm(felt.thickness)}"
+        _block(sheet, felt.inner, felt.outer, gap - felt.thickness, gap, words, colour=FELT)
     if posts is not None:
         many = f"{posts.count} posts" if posts.count > 1 else "1 post"
         label = f"{many} of {in_mm(2 * posts.radius)}, cut to {in_mm(assembly.post_length)}"
@@ -289,10 +296,17 @@ def _trace(sheet: Sheet, pieces: Sequence[Piece], lift: float, label: str, **loo
 
 
 def _block(
-    sheet: Sheet, inside: float, outside: float, low: float, high: float, label: str = ""
+    sheet: Sheet,
+    inside: float,
+    outside: float,
+    low: float,
+    high: float,
+    label: str = "",
+    *,
+    colour: str = METAL,
 ) -> None:
     for start in (inside, -outside):
-        _rectangle(sheet, (start, low), outside - inside, high - low, METAL, label, 3)
+        _rectangle(sheet, (start, low), outside - inside, high - low, colour, label, 3)
         label = ""
 
 
