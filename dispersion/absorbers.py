@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dispersion.air import Air
+from dispersion.walls import Absorber
 
 LOWEST_RATIO, HIGHEST_RATIO = 0.01, 1.0
 """Frequency over flow resistivity, m3/kg, for which Miki vouches."""
@@ -154,7 +155,7 @@ class AbsorptionByOctave:
     Notes
     -----
     A table says nothing of the phase, so beta is taken as real: the one with this absorption from
-    all sides at once (Paris, after the integral of 4 beta cos / (beta + cos)^2 over the half space),
+    all sides at once (Paris: 4 beta cos / (beta + cos)^2, averaged over the half space),
 
         alpha = 8 beta [1 + beta / (1 + beta) - 2 beta ln(1 + 1 / beta)].
 
@@ -193,7 +194,8 @@ class Above:
     ----------
     frequency : float
         Up to here nothing is taken, Hz.
-    absorber : PorousLayer, LimpMass or AbsorptionByOctave, or anything else with an admittance
+    absorber : Absorber
+        What is taken there.
     """
 
     frequency: float

@@ -12,6 +12,7 @@ from pydantic import Field
 
 from dispersion.air import Air
 from dispersion.sources import Way
+from dispersion.walls import Walls
 from shapes.assembly import Assembly
 from shapes.making import Making
 from shapes.reflectors import Reflector, ball_cap
@@ -40,6 +41,7 @@ from studies.design.tables import (
     TweeterTable,
     Words,
 )
+from studies.design.walls_table import WallsTable
 from studies.design.workshop_tables import BuildTable, MeasuringTable
 
 MOST_SEATS, MOST_ENTRIES = 100, 100
@@ -67,6 +69,7 @@ class DesignFile(DesignTable):
     plate: PlateTable | None = None
     posts: PostsTable | None = None
     build: BuildTable = BuildTable()
+    walls: WallsTable = WallsTable()
     air: AirTable = AirTable()
     room: RoomTable = RoomTable()
     seats: Annotated[tuple[SeatTable, ...], Field(strict=False, max_length=MOST_SEATS)] = ()
@@ -125,6 +128,8 @@ class Design:
         What it says; lengths in metres.
     ways : tuple of Way
         What drives the driver and, if there is one, the coaxial tweeter.
+    walls : Walls
+        What the surfaces take of the sound.
     entries : tuple of ContestEntry
         The contest: the design as written first, then the entries of ``[[contest]]``.
     companions : tuple of (str, str)
@@ -138,6 +143,7 @@ class Design:
     text: str
     tables: DesignFile
     ways: tuple[Way, ...] = ()
+    walls: Walls = Walls()
     entries: tuple[ContestEntry, ...] = ()
     companions: tuple[tuple[str, str], ...] = ()
     allow_outside: bool = False
@@ -282,6 +288,7 @@ class Design:
 
 def assemble(tables: DesignFile) -> Assembly:
     """Everything that a design file builds, in metres."""
+    on_baffle, under_plate = tables.walls.felt_on_baffle, tables.walls.felt_under_plate
     return Assembly(
         column=tables.column.build(),
         driver=tables.driver.build(),
@@ -290,4 +297,6 @@ def assemble(tables: DesignFile) -> Assembly:
         plate=None if tables.plate is None else tables.plate.build(),
         posts=None if tables.posts is None else tables.posts.build(),
         tweeter=None if tables.tweeter is None else tables.tweeter.build(),
+        felt_on_baffle=None if on_baffle is None else on_baffle.ring(),
+        felt_under_plate=None if under_plate is None else under_plate.ring(),
     )

@@ -12,6 +12,8 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from dispersion.absorbers import AbsorberError
+from dispersion.air import AirError
 from dispersion.bounded import UnreadableError, bytes_of
 from dispersion.driver_curve import LARGEST_CURVE, DriverCurve, read_driver_curve
 from dispersion.sources import Way
@@ -22,6 +24,7 @@ from studies.design.errors import DesignError, Mistake, mistakes_in
 from studies.design.quantities import UNITS
 from studies.design.reflector_tables import BallTable, ReflectorTable
 from studies.design.tables import DriverTable, WayTable
+from studies.design.walls_table import FELT_PIECES
 
 LARGEST_DESIGN = 2**20
 """Bytes; a profile of 2000 points takes a tenth of it."""
@@ -83,6 +86,8 @@ def parse_design(text: str, path: Path | str, allow_outside: bool = False) -> De
         _check_clashes(tables, found)
     found.attempt("air", tables.air.build)
     ways = _ways(tables, found)
+    walls = tables.walls.build(tables.driver.lets_go_hz)
+    found.mistakes += _walls_mistakes(tables)
     entries = (ContestEntry("as designed", own, tables.plate_gap), *_contest(tables, found))
     found.mistakes += _crossed_mistakes(tables)
     if found.mistakes:
@@ -92,6 +97,7 @@ def parse_design(text: str, path: Path | str, allow_outside: bool = False) -> De
         text=text,
         tables=tables,
         ways=ways,
+        walls=walls,
         entries=entries,
         companions=tuple(found.companions),
         allow_outside=allow_outside,
@@ -214,6 +220,8 @@ def _clash_mistake(clash: Clash) -> Mistake:
     key = clash.part.replace(" ", "_")
     if key in DriverTable.model_fields:
         key = f"driver.{key}"
+    elif key in FELT_PIECES:
+        key = f"walls.{key}"
     return Mistake(key, f"{clash.message}: {clash.remedy}")
 
 
@@ -287,6 +295,33 @@ def _borrowed(key: str, name: str, found: _Noted) -> ReflectorTable | None:
             Mistake(key, f"{name} has mistakes, correct them first: {first.key} {first.message}")
         )
         return None
+
+
+def _walls_mistakes(tables: DesignFile) -> Iterator[Mistake]:
+    """Surfaces that are not there, a cone that moves as one, models that do not reach the band."""
+    walls, driver = tables.walls, tables.driver
+    if walls.cone is not None and driver.lets_go is None:
+        yield Mistake(
+            "walls.cone",
+            "counts only where the cone no longer moves as one, and driver.lets_go is missing: add"
+            f' lets_go = {{ above = "{driver.lets_go_hz / 1e3:.1f} kHz", down_to = ... }}, or leave'
+            " the cone out",
+        )
+    inside = driver.dust_cap or (driver.whizzer and driver.whizzer.dust_cap)
+    if walls.dust_cap is not None and (inside is None or tables.tweeter is not None):
+        yield Mistake("walls.dust_cap", "there is no dust cap: leave it out")
+    if walls.tweeter is not None and tables.tweeter is None:
+        yield Mistake("walls.tweeter", "there is no tweeter: leave it out")
+    low, high = tables.target.band
+    for key, absorber in walls.surfaces():
+        try:
+            air = tables.air.build()
+            for frequency in (low / _HALF_BAND, high * _HALF_BAND):
+                absorber.admittance(frequency, air)
+        except AirError:
+            return  # a mistake of its own
+        except AbsorberError as mistake:
+            yield Mistake(f"walls.{key}", str(mistake))
 
 
 def _crossed_mistakes(tables: DesignFile) -> Iterator[Mistake]:

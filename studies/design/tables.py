@@ -27,6 +27,10 @@ from studies.design.quantities import (
     SmallLength,
 )
 
+CONE_WAVE_SPEED = 400.0
+"""m/s; over the cone's diameter it is about where a paper cone lets go: common practice, no
+source."""
+
 Polarity = Literal["normal", "reversed"]
 
 _UNPRINTABLE = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ufffe\uffff]")
@@ -230,6 +234,16 @@ class DriverTable(WayTable):
             excursion=self.excursion,
             cutout_radius=None if self.cutout_diameter is None else self.cutout_diameter / 2,
         )
+
+    @property
+    def lets_go_hz(self) -> float:
+        """From where the cone no longer moves as one, Hz; guessed where the file does not say.
+
+        `CONE_WAVE_SPEED` over the effective diameter: 4 kHz for a cone of 100 mm.
+        """
+        if self.lets_go is not None:
+            return self.lets_go.above
+        return CONE_WAVE_SPEED / (2.0 * self.effective_radius)
 
     def way(self, curve: DriverCurve | None) -> Way:
         """Return what drives the cone: low pass, level, polarity, measured curve, decoupling."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from shapes.assembly import Assembly, Column
 from shapes.lengths import in_both
 from shapes.making import Making
+from shapes.parts import FeltBand
 from shapes.reflector import Reflector
 from shapes.weights import Stance
 from studies.answer import cautions
@@ -43,12 +44,23 @@ def _items(assembly: Assembly, making: Making) -> Iterator[Item]:
         if plate.edge_radius:
             size += f", edges rounded {in_both(plate.edge_radius)}"
         yield Item("top plate, round", 1, making.plate_material.name, size)
+    for where, felt in (("on", assembly.baffle_felt), ("under", assembly.plate_felt)):
+        if felt is not None:
+            board = "baffle" if where == "on" else "plate"
+            yield Item(f"felt ring {where} the {board}", 1, "felt", _ring(felt))
     if posts is not None:
         size = f"{in_both(2 * posts.radius)} across, cut to {in_both(assembly.post_length)}"
         yield Item("post", posts.count, making.post_material.name, size)
     if assembly.upper is not None:
         rods = posts.count if posts is not None else 3
         yield Item("threaded rod for the mock-up", rods, "steel", "with nuts, to set any plate gap")
+
+
+def _ring(felt: FeltBand) -> str:
+    return (
+        f"{in_both(2 * felt.inner)} inside, {in_both(2 * felt.outer)} outside,"
+        f" {in_both(felt.thickness)} thick"
+    )
 
 
 def _column_items(column: Column, making: Making) -> Iterator[Item]:

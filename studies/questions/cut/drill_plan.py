@@ -11,6 +11,7 @@ import numpy as np
 
 from shapes.assembly import Column, Posts
 from shapes.lengths import in_both
+from shapes.parts import FeltBand
 from studies.answer.charts.drafting import Sheet, solid
 from studies.answer.charts.paper.page import Leaf
 from studies.answer.charts.paper.sizes import MM_PER_POINT, Box, Paper
@@ -70,11 +71,13 @@ def boards(cutting: Cutting) -> Iterator[Board]:
         rings = (*reflector_rings(cutting), *on_circle)
         if plate.edge_radius:
             rings = (*rings, Ring("flat of the underside", plate.flat_radius, DASHED))
+        rings = (*rings, *_felt_rings(assembly.plate_felt))
         yield Board("top plate", _round(plate.radius), rings)
     driver, column = assembly.driver, assembly.column
     rings = (Ring("frame", driver.frame_radius, DASHED), *on_circle)
     if driver.cutout_radius is not None:
         rings = (Ring("opening", driver.cutout_radius), *rings)
+    rings = (*rings, *_felt_rings(assembly.baffle_felt))
     yield Board("baffle", _column_outline(column), rings)
 
 
@@ -88,6 +91,13 @@ def reflector_rings(cutting: Cutting) -> Iterator[Ring]:
     yield Ring("base", reflector.base_radius)
     if reflector.widest_radius > reflector.base_radius + 1e-4:
         yield Ring("widest", reflector.widest_radius, DASHED)
+
+
+def _felt_rings(felt: FeltBand | None) -> Iterator[Ring]:
+    """Both edges of a ring of felt."""
+    if felt is not None:
+        yield Ring("felt inside", felt.inner, DOTTED)
+        yield Ring("felt outside", felt.outer, DOTTED)
 
 
 def _round(radius: float) -> np.ndarray:

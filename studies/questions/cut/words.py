@@ -116,8 +116,26 @@ def drill_notes(cutting: Cutting) -> Iterator[str]:
             )
     if driver.cutout_radius is None:
         yield "Driver's opening: not given in the design; measure the driver's basket."
+    yield from _felt(cutting)
     if cutting.assembly.reflector is not None and cutting.assembly.plate is not None:
         yield _fixing(cutting)
+
+
+def _felt(cutting: Cutting) -> Iterator[str]:
+    """How the felt is cut and laid, where there is some."""
+    on_baffle, under_plate = cutting.assembly.baffle_felt, cutting.assembly.plate_felt
+    felts = [felt for felt in (on_baffle, under_plate) if felt is not None]
+    if not felts:
+        return
+    thick = " and ".join(dict.fromkeys(in_both(felt.thickness) for felt in felts))
+    words = (
+        f"Felt, {thick} thick: cut the rings by their circles on the drill plan. Computed as let in"
+        " flush with the board; laid on, it stands out by its thickness."
+    )
+    posts = cutting.assembly.posts
+    if posts is not None and any(felt.outer > posts.inner_radius for felt in felts):
+        words += f" Punch it for the posts, {in_both(2 * posts.radius)} across."
+    yield f"{words} Glue it over its whole face: loose felt buzzes."
 
 
 def _fixing(cutting: Cutting) -> str:

@@ -285,6 +285,13 @@ circle_diameter = $circle # guess: 5 mm inside the column's edge
 socket_plate = 10
 socket_baffle = 10
 
+# [walls]           # what surfaces take of the sound; left out, hard with the air's own friction
+# reflector = "bare foam"  # or painted wood, bare plywood, sealed foam, cork, carpet, felt 5 mm
+# plate = "painted wood"   # suggested values: common practice, no source
+# cone = { admittance = 0.03 }                   # above lets_go only; 0.006 to 0.05 are possible
+# felt_on_baffle = { material = "felt 5 mm" }    # a ring from the frame to the edge
+# losses = "none"          # no losses at all: sharper peaks than any meter shows
+
 [air]
 temperature = 20   # degrees Celsius
 humidity = 50      # per cent

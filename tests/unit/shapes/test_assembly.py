@@ -13,6 +13,7 @@ from shapes.assembly import (
     Column,
     Driver,
     DustCap,
+    FeltRing,
     Posts,
     TopPlate,
     Tweeter,
@@ -381,3 +382,58 @@ def test_gap_functions_on_plain_polylines() -> None:
     far, nowhere = vertical_gap(upper, lower + [5, 0])
     assert math.isinf(far)
     assert math.isnan(nowhere)
+
+
+FELTED = BASE.with_felt(FeltRing(0.005, 0.08, 0.09), FeltRing(0.003))
+
+
+def test_felt_is_a_stretch_of_its_flat_and_changes_no_outline() -> None:
+    for plain, felted in ((BASE.lower, FELTED.lower), (BASE.hung_body, FELTED.hung_body)):
+        assert felted.volume == pytest.approx(plain.volume)
+        assert felted.length == pytest.approx(plain.length)
+    (on_baffle,) = FELTED.lower.of_parts("baffle felt")
+    assert (on_baffle.start, on_baffle.end) == ((0.09, 0.0), (0.08, 0.0))
+    assert [piece.length for piece in FELTED.lower.of_parts("baffle")] == pytest.approx([0.005])
+    (under,) = FELTED.hung_body.of_parts("plate felt")
+    assert under.start == pytest.approx((BASE.reflector.widest_radius, 0.06))
+    assert under.end == pytest.approx((0.101, 0.06))  # to the flat of the plate
+    assert not find_clashes(FELTED)
+
+
+def test_felt_follows_the_reflector_where_no_radius_is_given() -> None:
+    smaller = FELTED.with_reflector(ball_cap(0.18, 0.02))
+    assert smaller.plate_felt.inner == smaller.reflector.widest_radius
+    assert FELTED.without_upper().plate_felt is None
+
+
+def test_felt_takes_its_thickness_from_the_gap_over_it() -> None:
+    """Plate alone: 60 mm less 5 mm below and 3 mm above."""
+    alone = FELTED.with_reflector(None)
+    assert alone.gap_over_felt == pytest.approx(0.052)
+    assert alone.with_felt(None, FeltRing(0.003)).gap_over_felt == pytest.approx(0.055)  # proud 2
+    assert math.isinf(BASE.gap_over_felt)
+    named = {row.name: row.value_m for row in list_clearances(alone)}
+    assert named["felt to what is opposite"] == pytest.approx(0.052)
+
+
+@pytest.mark.parametrize(
+    ("on_baffle", "under_plate", "part", "remedy"),
+    [
+        (FeltRing(0.003, 0.07), None, "felt on baffle", "150.0 mm or more"),
+        (FeltRing(0.003, outer_radius=0.095), None, "felt on baffle", "180.0 mm or less"),
+        (FeltRing(0.003, 0.08, 0.08), None, "felt on baffle", "leave it out"),
+        (None, FeltRing(0.003, 0.05), "felt under plate", "or more"),
+        (FeltRing(0.058), FeltRing(0.003), "felt on baffle", "thinner felt"),
+    ],
+)
+def test_felt_that_does_not_fit(
+    on_baffle: FeltRing | None, under_plate: FeltRing | None, part: str, remedy: str
+) -> None:
+    clashes = find_clashes(BASE.with_felt(on_baffle, under_plate))
+    assert [clash.part for clash in clashes] == [part]
+    assert remedy in clashes[0].remedy
+
+
+def test_felt_without_a_plate_is_a_clash() -> None:
+    (clash,) = find_clashes(BASE.without_upper().with_felt(None, FeltRing(0.003)))
+    assert clash.part == "felt under plate"

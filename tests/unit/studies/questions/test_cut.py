@@ -31,12 +31,14 @@ from studies.answer.charts.paper.page import Imprint, printed
 from studies.answer.charts.paper.sizes import PAPERS, Box, Paper, ShedError
 from studies.design import Design, DesignError, parse_design
 from studies.questions.cut.ball_cut import BallCut
+from studies.questions.cut.drill_plan import boards
 from studies.questions.cut.gauges import gauges
 from studies.questions.cut.lists import lists_html
 from studies.questions.cut.question import cutting_files, sheets, sheets_pdf
 from studies.questions.cut.study import Cutting, cutting
 from studies.questions.cut.tables import cut_tables
 from studies.questions.cut.tiling import OVERLAP, Plan, plan_leaves, tiling
+from studies.questions.cut.words import drill_notes
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 NAMES = ("reading_room", "reading_room_coaxial", "reading_room_cone")
@@ -363,6 +365,20 @@ def test_lists_give_what_to_drill_by_and_what_to_get() -> None:
     # One pound is 0.45359237 kg (international yard and pound agreement, 1959).
     whole = sum(part.mass for part in result.masses)
     assert f"all of it {whole:.2f} kg ({whole / 0.45359237:.2f} lb)" in words
+
+
+def test_felt_is_in_the_bill_on_the_plan_and_in_the_notes() -> None:
+    air = "[air]\ntemperature"
+    felt = (air, f'[walls]\nfelt_on_baffle = {{ material = "felt 5 mm" }}\n\n{air}')
+    found = cutting(design_of("reading_room", felt), ())
+    (item,) = [item for item in found.items if item.name == "felt ring on the baffle"]
+    assert item.size.startswith("130.0 mm")  # from the frame
+    assert "194.0 mm" in item.size  # to the baffle's edge of 3 mm
+    (baffle,) = [board for board in boards(found) if board.name == "baffle"]
+    rings = {ring.name: ring.radius for ring in baffle.rings}
+    assert rings["felt inside"] == pytest.approx(0.065)
+    assert rings["felt outside"] == pytest.approx(0.097)
+    assert any("Punch it for the posts, 6.0 mm" in note for note in drill_notes(found))
 
 
 def test_any_title_stays_text() -> None:
