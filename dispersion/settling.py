@@ -1,10 +1,9 @@
 """Frequencies chosen by need: solve few, fit, and add where the fits still disagree.
 
 The band is fitted in windows that overlap: three third octaves and one more on either side. In each
-window several fits of the same samples are made (`dispersion.rational`), each of which leaves other
-samples out of its support. Where they agree, nothing hides between the samples; where they differ,
-a sample is missing, and the next is taken where they differ most. A band value is the median of the
-fits; its doubt, one standard deviation, comes from their range.
+window several fits of the same samples are made (`dispersion.windows`), each of which leaves other
+samples out of its support; where they differ, a sample is missing, and the next is taken where they
+differ most.
 
 Third octaves of the examples from 100 Hz to 16 kHz, level in the window: frequencies solved,
 largest error of a band, and error of the score in dB, against 576 frequencies read by the same
@@ -48,98 +47,39 @@ from functools import cached_property
 import numpy as np
 
 from dispersion.bands import band_edges, third_octave_centres
-from dispersion.elevations import level_db, window_power
+from dispersion.elevations import window_power
 from dispersion.problem import Problem
 from dispersion.rational import (
+    LEAST_SAMPLES,
     Complex,
     PiecewiseFit,
     RationalFit,
     Real,
     Resonance,
-    compressed,
-    delayed,
-    fit_compressed,
 )
 from dispersion.response import Response, Settling
+from dispersion.windows import (
+    CLOSEST,
+    GROUP,
+    LEAST_IN_WINDOW,
+    Transfer,
+    Wanted,
+    Window,
+    look_at,
+)
 
-GROUP, MARGIN = 3, 1
-"""Third octaves that one window is for, and that it reaches beyond them on either side."""
-DB_OF_SHARE = 10.0 / np.log(10.0)
-"""Decibels of a small change of power over the power."""
-LEAST_IN_WINDOW = 10
 BEGIN_PER_BAND = ((900.0, 0.6), (4500.0, 1.5), (np.inf, 4.0))
 """Up to what frequency, Hz, how many samples a third octave has to begin with. Fewer at the bottom
 miss the ripple between the column's two ends and do not see that they do; fewer at the top take
 more rounds."""
-FOLDS = 4
-"""Fits of a window, each with another quarter of the samples left out of its support."""
-READ_PER_BAND = 256
-"""Frequencies of a third octave at which a fit is read: nine hundredths of a per cent apart."""
-LOOK_EVERY = 8
-"""Of them, those at which the fits are compared for the next sample."""
 NEIGHBOURHOOD = 0.05
 """Logarithm of the ratio of frequencies within which a sample already chosen makes another less
 urgent: a fifth of a third octave."""
-DELAY = 0.15e-3
-"""Common delay taken off, seconds: 5 cm, about from the baffle's middle to the reflector's rim. One
-found from the phase of the samples follows the resonances and took 60 solves a design, not 55."""
 OVERLAP = 1.05
 """Windows give way to each other within a fifth of a third octave on either side."""
-OTHERS = 0.1
-"""Weight in the choice of poles of a column that counts for no band value."""
-BETWEEN, NEARBY, SCATTER_DB = 0.2, 0.5, 0.01
-"""What else makes the doubt of a band value, beside half the range of the fits' band values: the
-mean range of the fits at single frequencies, which can cancel in the band by chance; the mean doubt
-of the window's other bands; and the scatter of the solver. The shares were set over seven designs
-so that a fifth of the errors exceeds the doubt and a twentieth twice the doubt; over thirteen
-others, seven of them near one of the seven, 12 per cent exceeded it, 3 twice, 1 three times."""
-CLOSEST = 1.002
-"""Least ratio of two sampled frequencies; closer ones differ by little but the mesh."""
 
 Solve = Callable[[Real], Complex]
 """(N,) frequencies in Hz -> (N, W, K) complex pressure of W ways at K directions and points."""
-Transfer = Callable[[Real], Complex]
-"""(N,) frequencies in Hz -> (W, N) what crossover, level and driver curve make of each way."""
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Wanted:
-    """What band values are to settle, and how far.
-
-    Attributes
-    ----------
-    low, high : float
-        Hz; whole third octaves, from the one that holds `low` to the one that holds `high`.
-    values : (V, K) array
-        Band values wanted: each is the mean over the band of this sum of the columns' |p|^2, such
-        as the mean over the window, or a single seat.
-    within_db : float
-        Largest doubt of a band value that has settled.
-    most : int
-        Frequencies solved at most.
-    batch : int
-        Frequencies solved in a round, so that several processors are busy.
-    transfer : callable
-        See `Transfer`.
-    """
-
-    low: float
-    high: float
-    values: Real = field(repr=False)
-    within_db: float
-    most: int = 120
-    batch: int = 2
-    transfer: Transfer = field(repr=False)
-
-    @property
-    def centres(self) -> Real:
-        """(B,) exact centres of the third octaves, Hz."""
-        return third_octave_centres(self.low, self.high)
-
-    @property
-    def columns(self) -> Real:
-        """(K,) weight of each column in the choice of the poles."""
-        return np.where(self.values.max(axis=0) > 0.0, 1.0, OTHERS)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -202,48 +142,6 @@ class Settled:
     def by_way(self, frequencies: Real) -> Complex:
         """(N, W, K) pressure of each way at any frequencies of the band, Hz."""
         return self.fit.at(frequencies).reshape(len(frequencies), *self.samples.shape[1:])
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class _Window:
-    """The fits of one group of bands, and where they differ.
-
-    Attributes
-    ----------
-    sampled : (F,) array
-        Frequencies of the samples fitted, Hz.
-    fits : tuple of RationalFit
-    forms : tuple of tuple of (W S, W S) complex array
-        For each fit and band: mean over the band of the products of what multiplies the values at
-        the S supports, way by way.
-    level_db : (fits, bands, V) array
-        The values wanted.
-    places : (bands, N) array
-        Hz.
-    spread : (bands, N, V) array
-        Range over the fits of each value there, over its mean in the band.
-    """
-
-    sampled: Real
-    fits: tuple[RationalFit, ...]
-    forms: tuple[tuple[Complex, ...], ...]
-    level_db: Real
-    places: Real
-    spread: Real
-
-    @cached_property
-    def doubt_db(self) -> Real:
-        """(bands, V) error that each value may have, one standard deviation."""
-        half = 0.5 * np.ptp(self.level_db, axis=0)
-        between = BETWEEN * DB_OF_SHARE * self.spread.mean(axis=1)
-        nearby = NEARBY * half.mean(axis=0)
-        return np.sqrt(half**2 + between**2 + nearby**2 + SCATTER_DB**2)
-
-    @property
-    def nearest(self) -> RationalFit:
-        """The fit whose band values are nearest to the medians."""
-        off = np.abs(self.level_db - np.median(self.level_db, axis=0)).max(axis=(1, 2))
-        return self.fits[int(np.argmin(off))]
 
 
 def first_frequencies(low: float, high: float) -> Real:
@@ -414,14 +312,21 @@ def settle_bands(solve: Solve, wanted: Wanted, start: Real | None = None) -> Set
     -------
     Settled
         With bands that have not settled where the budget ran out.
+
+    Raises
+    ------
+    ValueError
+        For fewer than `LEAST_SAMPLES` frequencies to begin with: there would be no two fits.
     """
     new = first_frequencies(wanted.low, wanted.high) if start is None else start
+    if len(new) < LEAST_SAMPLES:
+        raise ValueError(f"bands settle from {LEAST_SAMPLES} frequencies or more, not {len(new)}")
     f, samples = new, solve(new)
-    windows: dict[int, _Window] = {}
+    windows: dict[int, Window] = {}
     rounds = 1
     while True:
         windows = {
-            first: _looked_at(f, samples, wanted, first, windows.get(first))
+            first: look_at(f, samples, wanted, first, windows.get(first))
             for first in range(0, len(wanted.centres), GROUP)
         }
         new = _next(list(windows.values()), f, wanted)
@@ -433,102 +338,7 @@ def settle_bands(solve: Solve, wanted: Wanted, start: Real | None = None) -> Set
         f, rounds = together[order], rounds + 1
 
 
-def _looked_at(
-    f: Real, samples: Complex, wanted: Wanted, first: int, before: _Window | None
-) -> _Window:
-    """Fit the window of the group of bands from `first` on, unless its samples are as before."""
-    centres = wanted.centres[first : first + GROUP]
-    chosen = _within_reach(f, centres)
-    if before is not None and np.array_equal(f[chosen], before.sampled):
-        return before
-    fits = _fits(f[chosen], samples[chosen], wanted.columns)
-    grids = centres[:, None] * 10.0 ** _places_in_band(READ_PER_BAND)
-    transfers = [wanted.transfer(grid) for grid in grids]
-    read = [_read(fit, grids, transfers, wanted.values) for fit in fits]
-    values = np.array([each for _, each, _ in read])
-    curves = np.array([each for _, _, each in read])
-    means = np.maximum(np.median(values, axis=0), np.finfo(float).tiny)
-    return _Window(
-        sampled=f[chosen],
-        fits=fits,
-        forms=tuple(forms for forms, _, _ in read),
-        level_db=level_db(values),
-        places=grids[:, ::LOOK_EVERY],
-        spread=np.ptp(curves, axis=0) / means[:, None],
-    )
-
-
-def _within_reach(f: Real, centres: Real) -> slice:
-    """Which samples a window for these bands takes: those near it, and ten at least."""
-    (low, *_), (*_, high) = band_edges(centres)
-    reach = 10.0 ** (MARGIN / 10.0)
-    begin, end = np.searchsorted(f, (low / reach / CLOSEST, high * reach * CLOSEST))
-    while end - begin < min(LEAST_IN_WINDOW, len(f)):
-        begin, end = max(begin - 1, 0), min(end + 1, len(f))
-    return slice(int(begin), int(end))
-
-
-def _fits(f: Real, samples: Complex, columns: Real) -> tuple[RationalFit, ...]:
-    """One fit for each quarter of the samples left out; the lowest and the highest never are."""
-    count, ways, _ = samples.shape
-    values = samples.reshape(count, -1)
-    weighted = values * np.tile(columns, ways)
-    back = delayed(f, -DELAY)
-    few, advanced = compressed(weighted * back), values * back
-    folds = [np.arange(1 + fold, count - 1, FOLDS) for fold in range(FOLDS)]
-    return tuple(fit_compressed(f, advanced, few, fold, DELAY) for fold in folds if len(fold))
-
-
-def _read(
-    fit: RationalFit, grids: Real, transfers: list[Complex], values: Real
-) -> tuple[tuple[Complex, ...], Real, Real]:
-    """Forms of a fit for each band, (bands, V) values, and (bands, N, V) values at places of it.
-
-    Both values are quadratic forms of the values at the supports, and no column is read but those
-    that count for a value.
-    """
-    counts = values.max(axis=0) > 0.0
-    shares = values[:, counts].T
-    known = _by_support(fit, len(transfers[0]))[:, counts]
-    forms, means, curves = [], [], []
-    for coefficients, transfer in zip(
-        fit.coefficients(grids.ravel()).reshape(*grids.shape, -1), transfers, strict=True
-    ):
-        each = coefficients[:, None, :] * transfer.T[:, :, None]
-        rows = each.reshape(len(each), -1)
-        forms.append(rows.conj().T @ rows / len(rows))
-        means.append(_means(forms[-1], known) @ shares)
-        curves.append(np.abs(rows[::LOOK_EVERY] @ known) ** 2 @ shares)
-    return tuple(forms), np.array(means), np.array(curves)
-
-
-def _by_support(fit: RationalFit, ways: int) -> Complex:
-    """(W S, K) values of a fit at its supports, way by way."""
-    by_way = fit.values.reshape(len(fit.support), ways, -1).transpose(1, 0, 2)
-    return by_way.reshape(ways * len(fit.support), -1)
-
-
-def _means(form: Complex, known: Complex) -> Real:
-    """(K,) mean |p|^2 over a band, all ways together."""
-    return np.maximum(np.sum((known.conj() * (form @ known)).real, axis=0), 0.0)
-
-
-def _powers(window: _Window, ways: int) -> Real:
-    """(bands, K) mean |p|^2 over each band in every column, median of the fits."""
-    known = [_by_support(fit, ways) for fit in window.fits]
-    each = [
-        [_means(form, values) for form in forms]
-        for forms, values in zip(window.forms, known, strict=True)
-    ]
-    return np.median(each, axis=0)
-
-
-def _places_in_band(count: int) -> np.ndarray:
-    """(N,) logarithms to base ten of places over the centre of their third octave."""
-    return (np.arange(count) + 0.5) / (10.0 * count) - 0.05
-
-
-def _next(windows: list[_Window], f: Real, wanted: Wanted) -> Real:
+def _next(windows: list[Window], f: Real, wanted: Wanted) -> Real:
     """Frequencies to solve next: where fits differ most, in the bands that are worst off."""
     doubt = np.concatenate([window.doubt_db.max(axis=1) for window in windows])
     places = np.concatenate([window.places for window in windows])
@@ -550,9 +360,9 @@ def _next(windows: list[_Window], f: Real, wanted: Wanted) -> Real:
 
 
 def _result(
-    f: Real, samples: Complex, wanted: Wanted, windows: list[_Window], rounds: int
+    f: Real, samples: Complex, wanted: Wanted, windows: list[Window], rounds: int
 ) -> Settled:
-    power = np.concatenate([_powers(window, samples.shape[1]) for window in windows])
+    power = np.concatenate([window.powers(samples.shape[1]) for window in windows])
     level = np.concatenate([np.median(window.level_db, axis=0) for window in windows])
     starts, _ = band_edges(wanted.centres[::GROUP])
     return Settled(

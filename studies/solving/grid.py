@@ -347,9 +347,9 @@ def _solve_by_need(
             start=start,
         )
     except ValueError as refusal:
-        return Row("", assembly, str(refusal))
-    finally:
         advance(EXPECTED_SOLVES - counted_so_far)
+        return Row("", assembly, str(refusal))
+    advance(EXPECTED_SOLVES - counted_so_far)
     coverage = coverage_of_bands(
         third_octave_centres(*design.target.band),
         problem.elevations,

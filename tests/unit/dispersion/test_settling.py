@@ -9,7 +9,6 @@ from dispersion.elevations import window_power
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.settling import (
-    Wanted,
     first_frequencies,
     settle_bands,
     settled_response,
@@ -18,6 +17,7 @@ from dispersion.settling import (
     window_and_points,
 )
 from dispersion.solvers import solve_waves
+from dispersion.windows import Wanted
 from studies.design import parse_design
 from studies.solving.grid import problem_of
 
@@ -98,6 +98,12 @@ def test_a_spent_budget_leaves_bands_not_settled() -> None:
     assert len(found.frequencies) == 24
     assert not found.settled.all()
     assert np.array_equal(found.settled, found.doubt_db.max(axis=1) <= 0.05)
+
+
+def test_too_few_to_begin_with_are_refused() -> None:
+    """Of three samples there is one fit, which differs from no other."""
+    with pytest.raises(ValueError, match="from 4 frequencies or more, not 3"):
+        settle_bands(Counted(), wanted(most=3), start=np.array([1000.0, 3000.0, 8000.0]))
 
 
 def test_errors_stay_within_a_few_doubts() -> None:

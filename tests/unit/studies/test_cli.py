@@ -17,7 +17,7 @@ from click.testing import CliRunner, Result
 from small import every_question
 
 from dispersion import solvers
-from dispersion.settling import Wanted
+from dispersion.windows import Wanted
 from studies import cli
 from studies.answer.charts.paper.sizes import PAPERS
 from studies.answer.command_options import METHODS

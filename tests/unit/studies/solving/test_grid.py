@@ -1,5 +1,6 @@
 """Frequencies chosen by need: the same rows as on an even grid, from fewer solves."""
 
+from collections.abc import Callable
 from functools import partial
 
 import numpy as np
@@ -217,6 +218,21 @@ def test_progress_ends_at_its_total_whatever_it_takes(
         assert done == sorted(done)
         assert steps[-1] == ("a stage", expected, expected)
         assert len(set(done)) > 2
+
+
+def test_a_progress_that_stops_the_study_is_called_no_more(design: Design) -> None:
+    steps: list[int] = []
+
+    def stop(stage: str, done: int, total: int) -> None:
+        steps.append(done)
+        raise KeyboardInterrupt
+
+    def solver(problem: Problem, *, progress: Callable[[int], None], **_: object) -> None:
+        progress(1)
+
+    with pytest.raises(KeyboardInterrupt):
+        run(design, caps(design)[:1], solver, COARSE_BY_NEED, "a stage", stop)
+    assert steps == [1]
 
 
 def test_seats_settle_too_where_they_are_asked_for(design: Design) -> None:

@@ -1,0 +1,234 @@
+"""Windows of third octaves: several fits of the same samples, and the doubt where they differ.
+
+A window serves a few bands and reaches beyond them on either side. Each of its fits
+(`dispersion.rational`) leaves other samples out of its support. Where they agree, nothing hides
+between the samples. A band value is the median of the fits; its doubt, one standard deviation,
+comes from their range. What `dispersion.settling` tells of errors was found with what stands here.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from dispersion.bands import band_edges, third_octave_centres
+from dispersion.elevations import level_db
+from dispersion.rational import Complex, RationalFit, Real, compressed, delayed, fit_compressed
+
+GROUP, MARGIN = 3, 1
+"""Third octaves that one window is for, and that it reaches beyond them on either side."""
+DB_OF_SHARE = 10.0 / np.log(10.0)
+"""Decibels of a small change of power over the power."""
+LEAST_IN_WINDOW = 10
+FOLDS = 4
+"""Fits of a window, each with another quarter of the samples left out of its support."""
+READ_PER_BAND = 256
+"""Frequencies of a third octave at which a fit is read: nine hundredths of a per cent apart."""
+LOOK_EVERY = 8
+"""Of them, those at which the fits are compared for the next sample."""
+DELAY = 0.15e-3
+"""Common delay taken off, seconds: 5 cm, about from the baffle's middle to the reflector's rim. One
+found from the phase of the samples follows the resonances and took 60 solves a design, not 55."""
+OTHERS = 0.1
+"""Weight in the choice of poles of a column that counts for no band value."""
+BETWEEN, NEARBY, SCATTER_DB = 0.2, 0.5, 0.01
+"""What else makes the doubt of a band value, beside half the range of the fits' band values: the
+mean range of the fits at single frequencies, which can cancel in the band by chance; the mean doubt
+of the window's other bands; and the scatter of the solver. The shares were set over seven designs
+so that a fifth of the errors exceeds the doubt and a twentieth twice the doubt; over thirteen
+others, seven of them near one of the seven, 12 per cent exceeded it, 3 twice, 1 three times."""
+CLOSEST = 1.002
+"""Least ratio of two sampled frequencies; closer ones differ by little but the mesh."""
+
+Transfer = Callable[[Real], Complex]
+"""(N,) frequencies in Hz -> (W, N) what crossover, level and driver curve make of each way."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Wanted:
+    """What band values are to settle, and how far.
+
+    Attributes
+    ----------
+    low, high : float
+        Hz; whole third octaves, from the one that holds `low` to the one that holds `high`.
+    values : (V, K) array
+        Band values wanted: each is the mean over the band of this sum of the columns' |p|^2, such
+        as the mean over the window, or a single seat.
+    within_db : float
+        Largest doubt of a band value that has settled.
+    most : int
+        Frequencies solved at most.
+    batch : int
+        Frequencies solved in a round, so that several processors are busy.
+    transfer : callable
+        See `Transfer`.
+    """
+
+    low: float
+    high: float
+    values: Real = field(repr=False)
+    within_db: float
+    most: int = 120
+    batch: int = 2
+    transfer: Transfer = field(repr=False)
+
+    @property
+    def centres(self) -> Real:
+        """(B,) exact centres of the third octaves, Hz."""
+        return third_octave_centres(self.low, self.high)
+
+    @property
+    def columns(self) -> Real:
+        """(K,) weight of each column in the choice of the poles."""
+        return np.where(self.values.max(axis=0) > 0.0, 1.0, OTHERS)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Window:
+    """The fits of one group of bands, and where they differ.
+
+    Attributes
+    ----------
+    sampled : (F,) array
+        Frequencies of the samples fitted, Hz.
+    fits : tuple of RationalFit
+    forms : tuple of tuple of (W S, W S) complex array
+        For each fit and band: mean over the band of the products of what multiplies the values at
+        the S supports, way by way.
+    level_db : (fits, bands, V) array
+        The values wanted.
+    places : (bands, N) array
+        Hz.
+    spread : (bands, N, V) array
+        Range over the fits of each value there, over its mean in the band.
+    """
+
+    sampled: Real
+    fits: tuple[RationalFit, ...]
+    forms: tuple[tuple[Complex, ...], ...]
+    level_db: Real
+    places: Real
+    spread: Real
+
+    @cached_property
+    def doubt_db(self) -> Real:
+        """(bands, V) error that each value may have, one standard deviation."""
+        half = 0.5 * np.ptp(self.level_db, axis=0)
+        between = BETWEEN * DB_OF_SHARE * self.spread.mean(axis=1)
+        nearby = NEARBY * half.mean(axis=0)
+        return np.sqrt(half**2 + between**2 + nearby**2 + SCATTER_DB**2)
+
+    @property
+    def nearest(self) -> RationalFit:
+        """The fit whose band values are nearest to the medians."""
+        off = np.abs(self.level_db - np.median(self.level_db, axis=0)).max(axis=(1, 2))
+        return self.fits[int(np.argmin(off))]
+
+    def powers(self, ways: int) -> Real:
+        """(bands, K) mean |p|^2 over each band in every column, median of the fits."""
+        known = [_by_support(fit, ways) for fit in self.fits]
+        each = [
+            [_means(form, values) for form in forms]
+            for forms, values in zip(self.forms, known, strict=True)
+        ]
+        return np.median(each, axis=0)
+
+
+def look_at(
+    f: Real, samples: Complex, wanted: Wanted, first: int, before: Window | None = None
+) -> Window:
+    """Fit the window of one group of bands, unless its samples are as before.
+
+    Parameters
+    ----------
+    f : (F,) array
+        What was solved, Hz, ascending.
+    samples : (F, W, K) array
+        Pressure there, by way.
+    wanted : Wanted
+    first : int
+        Number of the group's first band.
+    before : Window, optional
+        The same group's, before the last samples came.
+    """
+    centres = wanted.centres[first : first + GROUP]
+    chosen = _within_reach(f, centres)
+    if before is not None and np.array_equal(f[chosen], before.sampled):
+        return before
+    fits = _fits(f[chosen], samples[chosen], wanted.columns)
+    grids = centres[:, None] * 10.0 ** _places_in_band(READ_PER_BAND)
+    transfers = [wanted.transfer(grid) for grid in grids]
+    read = [_read(fit, grids, transfers, wanted.values) for fit in fits]
+    values = np.array([each for _, each, _ in read])
+    curves = np.array([each for _, _, each in read])
+    means = np.maximum(np.median(values, axis=0), np.finfo(float).tiny)
+    return Window(
+        sampled=f[chosen],
+        fits=fits,
+        forms=tuple(forms for forms, _, _ in read),
+        level_db=level_db(values),
+        places=grids[:, ::LOOK_EVERY],
+        spread=np.ptp(curves, axis=0) / means[:, None],
+    )
+
+
+def _within_reach(f: Real, centres: Real) -> slice:
+    """Which samples a window for these bands takes: those near it, and ten at least."""
+    (low, *_), (*_, high) = band_edges(centres)
+    reach = 10.0 ** (MARGIN / 10.0)
+    begin, end = np.searchsorted(f, (low / reach / CLOSEST, high * reach * CLOSEST))
+    while end - begin < min(LEAST_IN_WINDOW, len(f)):
+        begin, end = max(begin - 1, 0), min(end + 1, len(f))
+    return slice(int(begin), int(end))
+
+
+def _fits(f: Real, samples: Complex, columns: Real) -> tuple[RationalFit, ...]:
+    """One fit for each quarter of the samples left out; the lowest and the highest never are."""
+    count, ways, _ = samples.shape
+    values = samples.reshape(count, -1)
+    weighted = values * np.tile(columns, ways)
+    back = delayed(f, -DELAY)
+    few, advanced = compressed(weighted * back), values * back
+    folds = [np.arange(1 + fold, count - 1, FOLDS) for fold in range(FOLDS)]
+    return tuple(fit_compressed(f, advanced, few, fold, DELAY) for fold in folds if len(fold))
+
+
+def _read(
+    fit: RationalFit, grids: Real, transfers: list[Complex], values: Real
+) -> tuple[tuple[Complex, ...], Real, Real]:
+    """Forms of a fit for each band, (bands, V) values, and (bands, N, V) values at places of it.
+
+    Both values are quadratic forms of the values at the supports, and no column is read but those
+    that count for a value.
+    """
+    counts = values.max(axis=0) > 0.0
+    shares = values[:, counts].T
+    known = _by_support(fit, len(transfers[0]))[:, counts]
+    forms, means, curves = [], [], []
+    for coefficients, transfer in zip(
+        fit.coefficients(grids.ravel()).reshape(*grids.shape, -1), transfers, strict=True
+    ):
+        each = coefficients[:, None, :] * transfer.T[:, :, None]
+        rows = each.reshape(len(each), -1)
+        forms.append(rows.conj().T @ rows / len(rows))
+        means.append(_means(forms[-1], known) @ shares)
+        curves.append(np.abs(rows[::LOOK_EVERY] @ known) ** 2 @ shares)
+    return tuple(forms), np.array(means), np.array(curves)
+
+
+def _by_support(fit: RationalFit, ways: int) -> Complex:
+    """(W S, K) values of a fit at its supports, way by way."""
+    by_way = fit.values.reshape(len(fit.support), ways, -1).transpose(1, 0, 2)
+    return by_way.reshape(ways * len(fit.support), -1)
+
+
+def _means(form: Complex, known: Complex) -> Real:
+    """(K,) mean |p|^2 over a band, all ways together."""
+    return np.maximum(np.sum((known.conj() * (form @ known)).real, axis=0), 0.0)
+
+
+def _places_in_band(count: int) -> np.ndarray:
+    """(N,) logarithms to base ten of places over the centre of their third octave."""
+    return (np.arange(count) + 0.5) / (10.0 * count) - 0.05
