@@ -26,6 +26,9 @@ class Settling:
     ----------
     frequencies : (S,) array
         What was solved, Hz, ascending; all else is read from a fit through them.
+    read : int
+        How many of them were not solved for this design, but read between designs that differ
+        from it in one size (`dispersion.neighbours`).
     within_db : float
         Doubt at which a band value has settled, dB.
     doubt_db : (B,) array
@@ -42,6 +45,7 @@ class Settling:
     doubt_db: np.ndarray = field(repr=False)
     near_power: np.ndarray = field(repr=False)
     resonances: tuple[Resonance, ...]
+    read: int = 0
 
     @property
     def settled(self) -> np.ndarray:

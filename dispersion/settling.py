@@ -48,6 +48,7 @@ import numpy as np
 
 from dispersion.bands import band_edges, third_octave_centres
 from dispersion.elevations import window_power
+from dispersion.neighbours import Begun
 from dispersion.problem import Problem
 from dispersion.rational import (
     LEAST_SAMPLES,
@@ -230,6 +231,7 @@ def settled_response(
     within_db: float,
     points: Sequence[int] = (),
     start: Real | None = None,
+    begun: Begun | None = None,
 ) -> tuple[Response, Real]:
     """Solve a problem at frequencies chosen by need, and read it at its own.
 
@@ -247,6 +249,8 @@ def settled_response(
         Numbers of the problem's points of which the band values have to settle too.
     start : (N,) array, optional
         Frequencies of the first round, as for `settle_bands`.
+    begun : Begun, optional
+        The first round itself, where it is known already.
 
     Returns
     -------
@@ -263,7 +267,7 @@ def settled_response(
     rounds: list[Response] = []
 
     def remembered(asked: Problem) -> Response:
-        rounds.append(solver(asked))
+        rounds.append(solver(asked) if begun is None or rounds else begun.response)
         return rounds[-1]
 
     wanted = Wanted(
@@ -273,6 +277,7 @@ def settled_response(
         within_db=within_db,
         transfer=transfer_of(problem),
     )
+    start = start if begun is None else begun.response.problem.frequencies
     found = settle_bands(solve_columns(problem, remembered), wanted, start)
     directions = len(problem.elevations)
     read = found.by_way(problem.frequencies).transpose(1, 0, 2)
@@ -283,6 +288,7 @@ def settled_response(
         doubt_db=found.doubt_db.max(axis=1),
         near_power=found.power[:, directions:],
         resonances=tuple(one for one in found.resonances if one.trusted),
+        read=0 if begun is None else begun.read,
     )
     response = replace(
         rounds[0],

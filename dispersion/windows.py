@@ -45,6 +45,11 @@ Transfer = Callable[[Real], Complex]
 """(N,) frequencies in Hz -> (W, N) what crossover, level and driver curve make of each way."""
 
 
+def column_weights(values: Real) -> Real:
+    """(K,) weight in the choice of poles of the columns of which (V, K) values are made."""
+    return np.where(values.max(axis=0) > 0.0, 1.0, OTHERS)
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Wanted:
     """What band values are to settle, and how far.
@@ -82,7 +87,7 @@ class Wanted:
     @property
     def columns(self) -> Real:
         """(K,) weight of each column in the choice of the poles."""
-        return np.where(self.values.max(axis=0) > 0.0, 1.0, OTHERS)
+        return column_weights(self.values)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)

@@ -14,6 +14,7 @@ from dispersion.coverage import Coverage
 from dispersion.elevations import level_db
 from dispersion.response import Response
 from shapes.assembly import Assembly
+from studies.solving.lines import PlaceInLine
 from studies.solving.target import Scorecard
 
 Part = TypeVar("Part")
@@ -32,10 +33,13 @@ class Candidate:
     name : str
     build : callable
         () -> Assembly; ValueError with the reason if the geometry cannot exist.
+    along : PlaceInLine or None
+        Where it stands among candidates that differ from it in one size only, if there are any.
     """
 
     name: str
     build: Callable[[], Assembly]
+    along: PlaceInLine | None = None
 
 
 class NotSolvedError(ValueError):
@@ -131,8 +135,9 @@ class Row:
 
     @property
     def solves(self) -> int:
-        """Frequencies that were solved."""
-        return len(self.response.solved_frequencies)
+        """Frequencies that were solved for this candidate itself."""
+        read = 0 if self.response.settling is None else self.response.settling.read
+        return len(self.response.solved_frequencies) - read
 
     @property
     def per_band(self) -> int:

@@ -7,6 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
 from threading import Lock
+from typing import Any
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from dispersion.bands import study_frequencies, third_octave_centres
 from dispersion.checks import problems_before
 from dispersion.coverage import Coverage, coverage_of_bands, measure_coverage
 from dispersion.elevations import level_db, window_power
+from dispersion.neighbours import Begun
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.settling import settled_response
@@ -22,6 +24,7 @@ from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
 from studies.design import Design, DesignError, Mistake
 from studies.solving.candidates import Candidate, Row, Solved, best_of, winner_of
+from studies.solving.lines import PlaceInLine, begin_lines
 from studies.solving.target import score
 
 COARSE_PER_BAND, FINE_PER_BAND = 4, 12
@@ -137,36 +140,107 @@ def run(
         One for each candidate, in their order.
     """
     rows = [_build(candidate) for candidate in candidates]
-    to_solve = dict.fromkeys(row.assembly for row in rows if not row.reason)
-    each_takes = (
-        EXPECTED_SOLVES
-        if isinstance(per_band, ByNeed)
-        else len(study_frequencies(*design.target.band, per_band))
-    )
-    advance = counted(progress, stage, len(to_solve) * each_takes)
-    started = started or {}
-
-    def one(assembly: Assembly) -> Row:
-        if not isinstance(per_band, ByNeed):
-            return _solve(design, assembly, solver, per_band, advance, keep_far)
-        return _solve_by_need(
-            design,
-            assembly,
-            solver if len(to_solve) == 1 else partial(solver, workers=1),
-            per_band,
-            advance,
-            keep_far=keep_far,
-            settle_seats=settle_seats,
-            start=started.get(assembly),
-        )
-
-    at_once = _at_once(solver, by_need=isinstance(per_band, ByNeed))
+    along = {
+        row.assembly: candidate.along
+        for row, candidate in zip(rows, candidates, strict=True)
+        if not row.reason
+    }
     # Sums over directions go through linear algebra too, while other problems are being solved.
-    with one_blas_thread(), _side_by_side(at_once) as each:
-        solved = dict(zip(to_solve, each(one, to_solve), strict=True))
+    with one_blas_thread():
+        if isinstance(per_band, ByNeed):
+            solved = _solve_all_by_need(
+                design,
+                along,
+                solver,
+                per_band,
+                counted(progress, stage, len(along) * EXPECTED_SOLVES),
+                keep_far=keep_far,
+                settle_seats=settle_seats,
+                started=started or {},
+            )
+        else:
+            total = len(along) * len(study_frequencies(*design.target.band, per_band))
+            advance = counted(progress, stage, total)
+            solved = _solve_all(design, along, solver, per_band, advance, keep_far=keep_far)
     return tuple(
         row if row.reason else replace(solved[row.assembly], name=row.name) for row in rows
     )
+
+
+def _solve_all(
+    design: Design,
+    assemblies: Iterable[Assembly],
+    solver: Solver,
+    per_band: int,
+    advance: Callable[[int], None],
+    *,
+    keep_far: bool,
+) -> dict[Assembly, Row]:
+    to_solve = list(assemblies)
+
+    def one(assembly: Assembly) -> Row:
+        return _solve(design, assembly, solver, per_band, advance, keep_far)
+
+    with _side_by_side(int(getattr(solver, "at_once", 1))) as each:
+        return dict(zip(to_solve, each(one, to_solve), strict=True))
+
+
+def _solve_all_by_need(
+    design: Design,
+    along: Mapping[Assembly, PlaceInLine | None],
+    solver: Solver,
+    by_need: ByNeed,
+    advance: Callable[[int], None],
+    *,
+    keep_far: bool,
+    settle_seats: bool,
+    started: Mapping[Assembly, np.ndarray],
+) -> dict[Assembly, Row]:
+    """Begin lines of candidates together, then settle each.
+
+    A thread has a candidate of its own, so that none waits for the last solve of a round.
+    """
+    alone = solver if len(along) == 1 else partial(solver, workers=1)
+    with _side_by_side(_workers(solver)) as each:
+        begun = _begun(design, along, alone, by_need, each, advance)
+
+        def one(assembly: Assembly) -> Row:
+            at = along[assembly]
+            return _solve_by_need(
+                design,
+                assembly,
+                alone,
+                by_need,
+                advance,
+                keep_far=keep_far,
+                settle_seats=settle_seats,
+                start=started.get(assembly),
+                begun=None if at is None else begun.get(at),
+            )
+
+        return dict(zip(along, each(one, along), strict=True))
+
+
+def _begun(
+    design: Design,
+    along: Mapping[Assembly, PlaceInLine | None],
+    solver: Solver,
+    by_need: ByNeed,
+    each: Callable[..., Iterable[Any]],
+    advance: Callable[[int], None],
+) -> dict[PlaceInLine, Begun]:
+    """First frequencies of candidates that stand in lines."""
+    in_lines = {
+        at: problem
+        for assembly, at in along.items()
+        if at is not None
+        and not problems_before(problem := problem_of(design, assembly, by_need.per_band))
+    }
+    try:
+        return begin_lines(in_lines, design.window_deg, solver, each, advance)
+    except ValueError:
+        # One of them is refused: each for itself then tells which, and why.
+        return {}
 
 
 def settle(
@@ -269,7 +343,7 @@ def counted(progress: Progress | None, stage: str, total: int) -> Callable[[int]
     def advance(count: int) -> None:
         nonlocal done
         with lock:
-            done += count
+            done = min(done + count, total)
             if progress is not None:
                 progress(stage, done, total)
 
@@ -324,16 +398,17 @@ def _solve_by_need(
     keep_far: bool,
     settle_seats: bool,
     start: np.ndarray | None,
+    begun: Begun | None,
 ) -> Row:
     problem = problem_of(design, assembly, by_need.per_band)
     if refusals := problems_before(problem):
         advance(EXPECTED_SOLVES)
         return Row("", assembly, "; ".join(refusals))
-    counted_so_far = 0
+    counted_so_far = 0 if begun is None else len(begun.response.problem.frequencies)
 
     def count(solves: int) -> None:
         nonlocal counted_so_far
-        more = min(solves, EXPECTED_SOLVES - counted_so_far)
+        more = max(min(solves, EXPECTED_SOLVES - counted_so_far), 0)
         counted_so_far += more
         advance(more)
 
@@ -345,11 +420,12 @@ def _solve_by_need(
             within_db=by_need.within_db,
             points=range(len(problem.points)) if settle_seats else (),
             start=start,
+            begun=begun,
         )
     except ValueError as refusal:
-        advance(EXPECTED_SOLVES - counted_so_far)
+        advance(max(EXPECTED_SOLVES - counted_so_far, 0))
         return Row("", assembly, str(refusal))
-    advance(EXPECTED_SOLVES - counted_so_far)
+    advance(max(EXPECTED_SOLVES - counted_so_far, 0))
     coverage = coverage_of_bands(
         third_octave_centres(*design.target.band),
         problem.elevations,
@@ -369,19 +445,14 @@ def _scored(
     return Row("", assembly, "", Solved(kept, coverage, score(coverage, design.target), curve))
 
 
-def _at_once(solver: Solver, *, by_need: bool) -> int:
-    """How many candidates are solved side by side.
-
-    By need a thread has a candidate of its own, so that none waits for the last solve of a round.
-    """
-    if not by_need:
-        return int(getattr(solver, "at_once", 1))
+def _workers(solver: Solver) -> int:
+    """How many candidates are settled side by side: as many as the solver was given threads."""
     given = solver.keywords.get("workers") if isinstance(solver, partial) else None
     return int(given or os.cpu_count() or 1)
 
 
 @contextlib.contextmanager
-def _side_by_side(at_once: int) -> Iterator[Callable[..., Iterable[Row]]]:
+def _side_by_side(at_once: int) -> Iterator[Callable[..., Iterable[Any]]]:
     """Yield a function like `map` that runs so many calls at once."""
     if at_once == 1:
         yield map

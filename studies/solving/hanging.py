@@ -20,6 +20,7 @@ from studies.solving.grid import (
     run,
     settle,
 )
+from studies.solving.lines import PlaceInLine
 
 NOTCH_DEPTH_DB = 4.0
 """A dip counts as a notch when the window level rises this far on both sides of it."""
@@ -102,7 +103,8 @@ def solve_gaps(
 
 
 def _candidate(design: Design, size: float) -> Candidate:
-    return Candidate(f"plate gap {size * 1e3:.4g} mm", lambda: design.assembly().with_gap(size))
+    name = f"plate gap {size * 1e3:.4g} mm"
+    return Candidate(name, lambda: design.assembly().with_gap(size), PlaceInLine("plate gap", size))
 
 
 def gap_contenders(choices: Sequence[GapChoice]) -> tuple[GapChoice, ...]:

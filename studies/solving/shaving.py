@@ -18,6 +18,7 @@ from studies.solving.grid import (
     run,
     settle,
 )
+from studies.solving.lines import PlaceInLine
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +74,8 @@ class Cut:
 def cut_candidate(design: Design, ball_diameter: float, keep: float) -> Candidate:
     """Return the design with another cap as a candidate, named by both sizes (m)."""
     name = f"ball {ball_diameter * 1e3:.4g} mm, keep {keep * 1e3:.4g} mm"
-    return Candidate(name, lambda: design.trimmed(ball_diameter, keep))
+    along = PlaceInLine(f"ball {ball_diameter}", keep)
+    return Candidate(name, lambda: design.trimmed(ball_diameter, keep), along)
 
 
 def solve_cuts(

@@ -30,6 +30,7 @@ from studies.solving.grid import (
     run,
     solve_again,
 )
+from studies.solving.lines import PlaceInLine
 
 MOST_CANDIDATES = 200
 """A map of this many takes about two minutes on two cores."""
@@ -314,7 +315,8 @@ def _few_enough(first: Knob, second: Knob) -> tuple[Knob, Knob]:
 
 def _candidate(design: Design, knob: Knob, size: float, plate_gap: float) -> Candidate:
     name = f"{knob.name} {knob.in_words(size)}, plate gap {in_both(plate_gap)}"
-    return Candidate(name, partial(_built, design, knob.key, size, plate_gap))
+    built = partial(_built, design, knob.key, size, plate_gap)
+    return Candidate(name, built, PlaceInLine(f"plate gap {plate_gap}", size))
 
 
 def _built(design: Design, key: str, size: float, plate_gap: float) -> Assembly:

@@ -24,7 +24,6 @@ from studies.solving.grid import (
     Progress,
     Solver,
     leaders_fineness,
-    read_per_band,
     run,
 )
 from studies.solving.shaving import (
@@ -274,14 +273,14 @@ def trim(
     best = best_cut(cuts)
     same_ball = [cut for cut in cuts if cut.is_of(best.ball_diameter)]
     stops = shaving_stops(same_ball, best)
-    coarse = [stop for stop in stops if stop.row.per_band < read_per_band(fine)]
+    # By need every cut has settled within less than a shaving step has to show.
+    coarse = [stop for stop in stops if stop.row.response.settling is None and stop is not best]
     asked = _references(best)
     ends = _measured_ends(design, best)
     again = [cut_candidate(design, cut.ball_diameter, cut.keep) for cut in coarse]
     candidates = [*asked, *(cut_candidate(design, *end) for end in ends), *again]
-    started = {stop.row.assembly: stop.row.response.solved_frequencies for stop in coarse}
     stage = "comparisons and shaving steps"
-    rows = iter(run(design, candidates, solver, fine, stage, progress, started=started))
+    rows = iter(run(design, candidates, solver, fine, stage, progress))
     half_ball, plate_alone, bare_column = (next(rows) for _ in asked)
     measured = [Cut(*end, next(rows)) for end in ends]
     finer = dict(zip((stop.keep for stop in coarse), rows, strict=True))

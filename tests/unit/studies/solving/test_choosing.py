@@ -26,7 +26,9 @@ def offering(level: float, evenness: float, leak: float, ripple: float = 0.0) ->
         f"{level} {evenness} {leak}",
         found=Solved(
             SimpleNamespace(
-                problem=SimpleNamespace(frequencies=[0.0] * 4), solved_frequencies=[0.0] * 40
+                problem=SimpleNamespace(frequencies=[0.0] * 4),
+                solved_frequencies=[0.0] * 40,
+                settling=None,
             ),
             SimpleNamespace(centres=[1000.0]),
             Scorecard(terms),

@@ -24,6 +24,7 @@ from studies.solving.grid import (
     run,
     settle,
 )
+from studies.solving.lines import PlaceInLine
 from studies.solving.memory import Remembering
 
 STRICT = ByNeed(0.0101, 24)
@@ -256,3 +257,52 @@ def test_leaders_are_solved_as_finely_as_they_were_asked_for() -> None:
     assert leaders_fineness(COARSE_BY_NEED) == FINE_BY_NEED
     assert leaders_fineness(COARSE_PER_BAND) == FINE_PER_BAND == 12
     assert leaders_fineness(24) == 24
+
+
+def test_a_line_of_caps_is_read_between_few(design: Design) -> None:
+    keeps = 1e-3 * np.arange(20, 32)
+
+    def line(*, together: bool) -> list[Candidate]:
+        return [
+            Candidate(
+                f"{keep}",
+                partial(design.trimmed, 0.18, keep),
+                PlaceInLine("ball", keep) if together else None,
+            )
+            for keep in keeps
+        ]
+
+    store = CountingStore(forgets=True)
+    solver = Asking(store)
+    read = run(design, line(together=True), solver, COARSE_BY_NEED, "read")
+    solved = run(design, line(together=False), solve_waves, COARSE_BY_NEED, "solved")
+    assert len(store.kept) < 0.7 * sum(row.solves for row in solved)
+    assert len(store.kept) == sum(row.solves for row in read)
+    for one, other in zip(read, solved, strict=True):
+        assert one.name == other.name
+        assert one.score == pytest.approx(other.score, abs=0.01)
+        levels = one.coverage.window_level_db
+        assert levels == pytest.approx(other.coverage.window_level_db, abs=0.04)
+        assert one.seat_levels_db == pytest.approx(other.seat_levels_db, abs=0.1)
+
+
+def test_a_line_with_a_refused_cap_is_solved_one_by_one(design: Design) -> None:
+    keeps = 1e-3 * np.arange(20, 28)
+
+    def refusing(problem: Problem, **options: object) -> Response:
+        if problem.assembly == design.trimmed(0.18, keeps[0]):
+            raise ValueError("no mesh for this one")
+        return solve_waves(problem, **options)
+
+    rows = run(
+        design,
+        [
+            Candidate(f"{keep}", partial(design.trimmed, 0.18, keep), PlaceInLine("ball", keep))
+            for keep in keeps
+        ],
+        refusing,
+        COARSE_BY_NEED,
+        "line",
+    )
+    assert rows[0].reason == "no mesh for this one"
+    assert all(row.solved for row in rows[1:])

@@ -1,0 +1,160 @@
+"""Candidates that differ in one size: their first frequencies, solved for some, read for others."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from dispersion.neighbours import LEAST_MEMBERS, Begun, read_between
+from dispersion.problem import Problem
+from dispersion.rational import Complex
+from dispersion.response import Response
+from dispersion.settling import first_frequencies, window_and_points
+from dispersion.windows import column_weights
+
+WITHIN = 0.005
+"""Doubt of a response that is read between neighbours, over its size in the window: 0.04 dB."""
+
+
+@dataclass(frozen=True)
+class PlaceInLine:
+    """Where a candidate stands among others that differ from it in one size.
+
+    Attributes
+    ----------
+    line : hashable
+        The same for all of them.
+    size : float
+        The size, metres.
+    """
+
+    line: Hashable
+    size: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """The members of a line at one frequency, and which of them were solved."""
+
+    responses: tuple[Response, ...]
+    solved: np.ndarray
+
+
+def begin_lines(
+    problems: Mapping[PlaceInLine, Problem],
+    window: tuple[float, float],
+    solver: Callable[..., Response],
+    each: Callable[..., Iterable[_Found]],
+    advance: Callable[[int], None],
+) -> dict[PlaceInLine, Begun]:
+    """Solve or read the first frequencies of every candidate of lines that are long enough.
+
+    Parameters
+    ----------
+    problems : mapping of PlaceInLine to Problem
+        The candidates, of one band, air and number of ways.
+    window : (float, float)
+        Elevations that count, degrees.
+    solver : callable
+        (problem) -> Response, by the wave solver.
+    each : callable
+        Like `map`; may run several calls at once.
+    advance : callable
+        Called with the number of candidates whenever one frequency of a line is done.
+
+    Returns
+    -------
+    dict of PlaceInLine to Begun
+        Without the candidates of lines shorter than `LEAST_MEMBERS`.
+
+    Raises
+    ------
+    ValueError
+        If the solver refuses one of them.
+    """
+    lines = [line for line in _lines(problems) if len(line) >= LEAST_MEMBERS]
+    if not lines:
+        return {}
+    band = problems[lines[0][0]].frequencies
+    frequencies = first_frequencies(float(band[0]), float(band[-1]))
+
+    def one(task: tuple[float, tuple[PlaceInLine, ...]]) -> _Found:
+        frequency, line = task
+        members = [replace(problems[at], frequencies=np.array([frequency])) for at in line]
+        found = _at_one_frequency([at.size for at in line], members, window, solver)
+        advance(len(line))
+        return found
+
+    # The highest first, whose systems are the largest; all lines together, which share the column.
+    tasks = [(frequency, line) for frequency in frequencies[::-1] for line in lines]
+    found = dict(zip(tasks, each(one, tasks), strict=True))
+    return {
+        at: _joined([found[frequency, line] for frequency in frequencies], place)
+        for line in lines
+        for place, at in enumerate(line)
+    }
+
+
+def _lines(places: Iterable[PlaceInLine]) -> list[tuple[PlaceInLine, ...]]:
+    lines: dict[Hashable, list[PlaceInLine]] = {}
+    for at in places:
+        lines.setdefault(at.line, []).append(at)
+    return [tuple(sorted(line, key=lambda at: at.size)) for line in lines.values()]
+
+
+def _at_one_frequency(
+    sizes: Sequence[float],
+    members: Sequence[Problem],
+    window: tuple[float, float],
+    solver: Callable[..., Response],
+) -> _Found:
+    solved: dict[int, Response] = {}
+
+    def solve(place: int) -> Complex:
+        solved[place] = solver(members[place])
+        return _columns(solved[place])
+
+    first = members[0]
+    weights = np.tile(column_weights(window_and_points(first, window)), len(first.ways))
+    wavenumber = 2.0 * np.pi * float(first.frequencies[0]) / first.air.speed
+    between = read_between(np.array(sizes), wavenumber, solve, weights, within=WITHIN)
+    worst = np.abs([response.power_error_db for response in solved.values()]).max(axis=0)
+    largest = np.max([response.unknowns for response in solved.values()], axis=0)
+    pattern = next(iter(solved.values()))
+    directions = len(first.elevations)
+
+    def read(place: int) -> Response:
+        columns = between.values[place].reshape(len(first.ways), 1, -1)
+        return replace(
+            pattern,
+            problem=members[place],
+            far_by_way=columns[:, :, :directions],
+            near_by_way=columns[:, :, directions:],
+            power_error_db=worst,
+            unknowns=largest,
+        )
+
+    responses = [solved[n] if n in solved else read(n) for n in range(len(members))]
+    return _Found(tuple(responses), between.solved)
+
+
+def _columns(response: Response) -> Complex:
+    """(W (E + P),) pressure of every way at the directions and points of a single frequency."""
+    return np.concatenate((response.far_of_each, response.near_by_way), axis=2).ravel()
+
+
+def _joined(found: Sequence[_Found], place: int) -> Begun:
+    """One member at all frequencies."""
+    each = [one.responses[place] for one in found]
+    frequencies = np.concatenate([one.problem.frequencies for one in each])
+    response = replace(
+        each[0],
+        problem=replace(each[0].problem, frequencies=frequencies),
+        far_by_way=np.concatenate([one.far_of_each for one in each], axis=1),
+        near_by_way=np.concatenate([one.near_by_way for one in each], axis=1),
+        power_error_db=np.concatenate([one.power_error_db for one in each], axis=1),
+        unknowns=np.concatenate([one.unknowns for one in each]),
+    )
+    return Begun(response=response, read=sum(not one.solved[place] for one in found))
