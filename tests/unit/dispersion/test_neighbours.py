@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from dispersion.neighbours import LEAST_MEMBERS, read_between
+from dispersion.neighbours import LEAST_MEMBERS, Neighbours, read_between
 
 SIZES = 1e-3 * np.arange(15.0, 56.0)
 K = 2.0 * np.pi * 8000.0 / 343.0
@@ -15,15 +15,14 @@ def echoes(size: float, pole: complex = 0.030 - 0.004j) -> np.ndarray:
     return np.exp(1j * K * PATHS * size) + 0.01 * (1.0 + PATHS) / (size - pole)
 
 
-def read(within: float, sizes: np.ndarray = SIZES, weights: np.ndarray | None = None):
+def read(within: float, sizes: np.ndarray = SIZES) -> tuple[Neighbours, list[int]]:
     asked: list[int] = []
 
     def solve(member: int) -> np.ndarray:
         asked.append(member)
         return echoes(sizes[member])
 
-    columns = np.ones(len(PATHS)) if weights is None else weights
-    return read_between(sizes, K, solve, columns, within=within), asked
+    return read_between(sizes, K, solve, np.ones(len(PATHS)), within=within), asked
 
 
 @pytest.mark.parametrize("within", [0.02, 0.002])
@@ -54,10 +53,21 @@ def test_a_response_that_no_neighbour_tells_is_solved_for_every_member() -> None
 
 
 def test_columns_without_weight_do_not_ask_for_more() -> None:
-    _, asked = read(1e-5)
-    weights = np.where(PATHS > 0.5, 1e-9, 1.0)
-    _, fewer = read(1e-5, weights=weights)
-    assert len(fewer) < len(asked)
+    noise = np.random.default_rng(2).standard_normal((len(SIZES), len(PATHS)))
+
+    def counted(weight: float) -> int:
+        columns = np.concatenate((np.ones(len(PATHS)), np.full(len(PATHS), weight)))
+        found = read_between(
+            SIZES,
+            K,
+            lambda n: np.concatenate((echoes(SIZES[n]), noise[n])),
+            columns,
+            within=0.01,
+        )
+        return int(found.solved.sum())
+
+    assert counted(1.0) == len(SIZES)
+    assert counted(1e-9) < 0.6 * len(SIZES)
 
 
 def test_a_short_line_is_solved_nearly_whole() -> None:
