@@ -49,6 +49,11 @@ k sqrt(r r') up to 220; largest error of G and of E over the integrals of |g| an
     apart, times 1.14      4e-8   1e-6   19          7e-13  6e-12  25
     =====================  ========================  =========================
 
+Blocks of pairs are summed in single precision, 24 bits: next to rules of 5 digits, or of 7, the
+rounding (5e-7 of the integrals of |g|) is nothing. Over 14 frequencies of the three examples it
+moves levels within 30 dB of the maximum by 0.0002 dB at most, and the sums take 0.4 of the time of
+doubles. Single pairs, for points in the air, are summed in doubles.
+
 The compiled functions take arrays and floats and release the interpreter lock.
 """
 
@@ -90,6 +95,11 @@ _S1, _S2, _S3, _S4, _S5, _S6, _S7, _S8 = (
 _C1, _C2, _C3, _C4, _C5, _C6, _C7, _C8, _C9 = (
     (-1) ** j / math.factorial(2 * j) for j in range(1, 10)
 )
+_NULL, _HALF, _ONE = np.float32(0.0), np.float32(0.5), np.float32(1.0)
+_TURN, _PI_HIGH = np.float32(_INV_PI), np.float32(3.140625)  # a product with it is exact
+_PI_LOW = np.float32(math.pi - 3.140625)
+_F1, _F2, _F3, _F4, _F5 = (np.float32(c) for c in (_S1, _S2, _S3, _S4, _S5))
+_D1, _D2, _D3, _D4, _D5, _D6 = (np.float32(c) for c in (_C1, _C2, _C3, _C4, _C5, _C6))
 
 
 class AzimuthRules(NamedTuple):
@@ -260,19 +270,40 @@ def _wave(squared, k):
     return cosine, sine, -(x * sine + cosine) * inverse2, (x * cosine - sine) * inverse2
 
 
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def _single_wave(squared, k):
+    """Return what `_wave` does, in single precision; x = kR < 1e5."""
+    distance = math.sqrt(squared)
+    inverse = _ONE / distance
+    x = k * distance
+    turns = np.int32(x * _TURN + _HALF)
+    count = np.float32(turns)
+    y = (x - count * _PI_HIGH) - count * _PI_LOW
+    y2 = y * y
+    sign = np.float32(1 - 2 * (turns & 1)) * inverse
+    sine = y * (_ONE + y2 * (_F1 + y2 * (_F2 + y2 * (_F3 + y2 * (_F4 + y2 * _F5)))))
+    cosine = _D3 + y2 * (_D4 + y2 * (_D5 + y2 * _D6))
+    cosine = _ONE + y2 * (_D1 + y2 * (_D2 + y2 * cosine))
+    cosine *= sign
+    sine *= sign
+    inverse2 = inverse * inverse
+    return cosine, sine, -(x * sine + cosine) * inverse2, (x * cosine - sine) * inverse2
+
+
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
 def ring_block(points, d2, rr2, k, m, n, h, wm, wh, ws, out):
-    """Sum the five integrals for many pairs that share one azimuth rule.
+    """Sum the five integrals for many pairs that share one azimuth rule, in single precision.
 
     `d2` and `rr2` hold d^2 and 2 r r' of each pair; `out` (ROWS, points) receives the rows.
     """
+    wavenumber = np.float32(k)
     for row in range(ROWS):
         for i in range(points):
-            out[row, i] = 0.0
+            out[row, i] = _NULL
     for j in range(n):
         hj, w, v, s = h[j], wm[j], wh[j], ws[j]
         for i in range(points):
-            c, si, er, ei = _wave(d2[i] + rr2[i] * hj, k)
+            c, si, er, ei = _single_wave(d2[i] + rr2[i] * hj, wavenumber)
             out[GR, i] += w * c
             out[GI, i] += w * si
             out[GHR, i] += v * c
@@ -283,7 +314,7 @@ def ring_block(points, d2, rr2, k, m, n, h, wm, wh, ws, out):
             out[EHI, i] += v * ei
         if m is not None:
             for i in range(points):
-                c, si, er, ei = _wave(d2[i] + rr2[i] * hj, k)
+                c, si, er, ei = _single_wave(d2[i] + rr2[i] * hj, wavenumber)
                 out[GSR, i] += s * c
                 out[GSI, i] += s * si
 
