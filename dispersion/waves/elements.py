@@ -13,7 +13,7 @@ fine. Cubic elements needed a quarter more time for 0.086 dB.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -111,6 +111,8 @@ class Mesh:
         Part label of each element.
     floor : float, optional
         Height of a rigid floor under the bodies, in metres; None in free air.
+    bodies : tuple of Mesh
+        Each body alone, in its own place; empty in these themselves.
     """
 
     settings: MeshSettings
@@ -121,6 +123,33 @@ class Mesh:
     piece: np.ndarray
     parts: tuple[str, ...]
     floor: float | None = None
+    bodies: "tuple[Mesh, ...]" = ()
+
+    @cached_property
+    def gauss_points(self) -> "SurfacePoints":
+        """The surface at the Gauss points of every element, arrays (E, GAUSS)."""
+        if not self.bodies:
+            return self.at(basis().points)
+        each = [
+            replace(body.gauss_points, z=body.gauss_points.z + lift)
+            for body, lift in zip(self.bodies, self.lifts, strict=True)
+        ]
+        names = [one.name for one in fields(SurfacePoints)]
+        return SurfacePoints(*(np.concatenate([getattr(at, n) for at in each]) for n in names))
+
+    @cached_property
+    def circles(self) -> tuple[np.ndarray, np.ndarray]:
+        """A circle round each element: centres (E, 2) and radii (E,)."""
+        if self.bodies:
+            own = [body.circles for body in self.bodies]
+            lifted = [at + (0.0, lift) for (at, _), lift in zip(own, self.lifts, strict=True)]
+            return np.concatenate(lifted), np.concatenate([radius for _, radius in own])
+        ends, at = self.at(np.array([-1.0, 1.0])), self.gauss_points
+        corners = np.stack((ends.r, ends.z), axis=1)
+        centre = corners.mean(axis=2)
+        reach = np.hypot(at.r - centre[:, :1], at.z - centre[:, 1:]).max(axis=1)
+        half_chord = 0.5 * np.hypot(*(corners[:, :, 1] - corners[:, :, 0]).T)
+        return centre, np.maximum(reach, half_chord)
 
     @cached_property
     def curve(self) -> np.ndarray:
@@ -131,24 +160,9 @@ class Mesh:
 
     def alone(self, body: int) -> "Mesh":
         """Return one body in its own place, its unknowns numbered from 0."""
-        return self._each_alone[body]
-
-    @cached_property
-    def _each_alone(self) -> "tuple[Mesh, ...]":
-        return tuple(self._alone(body) for body in range(len(self.lifts)))
-
-    def _alone(self, body: int) -> "Mesh":
-        at = np.flatnonzero(self.body == body)
-        return Mesh(
-            settings=self.settings,
-            own_curve=self.own_curve[at],
-            lifts=np.zeros(1),
-            nodes=self.nodes[at] - self.nodes[at[0], 0],
-            body=np.zeros(len(at), dtype=int),
-            piece=self.piece[at],
-            parts=tuple(self.parts[e] for e in at),
-            floor=None if self.floor is None else self.floor - float(self.lifts[body]),
-        )
+        if self.floor is None:
+            return self.bodies[body]
+        return replace(self.bodies[body], floor=self.floor - float(self.lifts[body]))
 
     @property
     def elements(self) -> int:
@@ -238,39 +252,37 @@ def build_mesh(
         Height of a rigid floor, in metres; none if left out.
     """
     longest = DEGREE * wavelength / settings.unknowns_per_wavelength
-    curves, nodes, body_of, piece_of, parts = [], [], [], [], []
-    next_node = 0
-    for number, body in enumerate(bodies):
-        pieces = _elements_of(body, longest, settings, jumps)
-        for index, (piece, curve) in enumerate(zip(body.pieces, pieces, strict=True)):
-            curves.append(curve)
-            body_of += [number] * len(curve)
-            piece_of += [index] * len(curve)
-            parts += [piece.part] * len(curve)
-        count = sum(map(len, pieces))
-        first = next_node + DEGREE * np.arange(count)
-        nodes.append(first[:, None] + np.arange(DEGREE + 1))
-        next_node += DEGREE * count + 1
+    alone = tuple(_mesh_of(body, longest, settings, jumps) for body in bodies)
+    first = np.cumsum([0] + [body.unknowns for body in alone])
     return Mesh(
         settings=settings,
-        own_curve=np.ascontiguousarray(np.concatenate(curves)),
+        own_curve=np.concatenate([body.own_curve for body in alone]),
         lifts=np.zeros(len(bodies)) if lifts is None else np.asarray(lifts, dtype=float),
-        nodes=np.concatenate(nodes),
-        body=np.array(body_of),
-        piece=np.array(piece_of),
-        parts=tuple(parts),
+        nodes=np.concatenate([body.nodes + n for body, n in zip(alone, first[:-1], strict=True)]),
+        body=np.repeat(np.arange(len(alone)), [body.elements for body in alone]),
+        piece=np.concatenate([body.piece for body in alone]),
+        parts=tuple(part for body in alone for part in body.parts),
         floor=floor,
+        bodies=alone,
     )
 
 
-@lru_cache(maxsize=512)
-def _elements_of(
-    body: Meridian, longest: float, settings: MeshSettings, jumps: frozenset[str]
-) -> tuple[np.ndarray, ...]:
-    """Curves of the elements of every piece; a body keeps its elements in every problem."""
+@lru_cache(maxsize=256)
+def _mesh_of(body: Meridian, longest: float, settings: MeshSettings, jumps: frozenset[str]) -> Mesh:
+    """Elements of one body in its own place; it keeps them in every problem that holds it."""
     cuts = _cut(body, longest, settings, jumps)
-    return tuple(
+    curves = [
         _curve_coefficients(piece, breaks) for piece, breaks in zip(body.pieces, cuts, strict=True)
+    ]
+    piece = np.repeat(np.arange(len(curves)), [len(curve) for curve in curves])
+    return Mesh(
+        settings=settings,
+        own_curve=np.ascontiguousarray(np.concatenate(curves)),
+        lifts=np.zeros(1),
+        nodes=DEGREE * np.arange(len(piece))[:, None] + np.arange(DEGREE + 1),
+        body=np.zeros(len(piece), dtype=int),
+        piece=piece,
+        parts=tuple(body.pieces[index].part for index in piece),
     )
 
 
@@ -286,7 +298,8 @@ def _cut(body, longest: float, settings: MeshSettings, jumps) -> list[np.ndarray
     if _slants(pieces[0]):
         sizes[0] *= settings.edge_share
     for j in range(1, len(pieces)):
-        share = settings.edge_share if _is_edge(pieces[j - 1], pieces[j], jumps) else 1.0
+        jump = (pieces[j - 1].part in jumps) != (pieces[j].part in jumps)
+        share = settings.edge_share if jump or _bends(pieces[j - 1], pieces[j]) else 1.0
         sizes[j] = share * min(limits[j - 1][-1], limits[j][0])
     for j in range(1, len(sizes)):
         sizes[j] = min(sizes[j], sizes[j - 1] + settings.growth * paths[j - 1].length)
@@ -298,10 +311,9 @@ def _cut(body, longest: float, settings: MeshSettings, jumps) -> list[np.ndarray
     ]
 
 
-def _is_edge(before, after, jumps) -> bool:
-    """Return whether the tangent turns or the drive jumps between two pieces."""
-    if (before.part in jumps) != (after.part in jumps):
-        return True
+@lru_cache(maxsize=512)
+def _bends(before, after) -> bool:
+    """Return whether the tangent turns between two pieces."""
     a, b = before.derivative(np.array([1.0]))[0], after.derivative(np.array([0.0]))[0]
     cosine = (a @ b) / np.sqrt((a @ a) * (b @ b))
     return bool(cosine < np.cos(np.radians(5.0)))

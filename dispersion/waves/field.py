@@ -120,7 +120,7 @@ def _far_kernels_on_nodes(
 ) -> Block:
     """Kernels of p and q integrated over the shape functions: (D, N) and (D, driven * P)."""
     shape = basis()
-    at = mesh.at(shape.points)
+    at = mesh.gauss_points
     weight = (0.5 * at.r * at.jacobian * shape.weights).ravel()
     table = _bessel_table(m, int(k * at.r.max() / 8.0) + 1)
     eps = np.radians(elevations)

@@ -90,7 +90,9 @@ def mirrored(mesh: Mesh, floor: float) -> Mesh:
     curve = mesh.own_curve * (-1.0) ** np.arange(mesh.own_curve.shape[2])
     curve[:, 1] *= -1.0
     lifts = 2.0 * floor - mesh.lifts
-    return replace(mesh, own_curve=curve, lifts=lifts, nodes=mesh.nodes[:, ::-1], floor=None)
+    return replace(
+        mesh, own_curve=curve, lifts=lifts, nodes=mesh.nodes[:, ::-1], floor=None, bodies=()
+    )
 
 
 def mirrored_points(points: np.ndarray, floor: float) -> np.ndarray:

@@ -275,7 +275,7 @@ def _single_wave(squared, k):
     """Return what `_wave` does, in single precision; x = kR < 1e5."""
     distance = math.sqrt(squared)
     inverse = _ONE / distance
-    x = k * distance
+    x = np.float32(k) * distance
     turns = np.int32(x * _TURN + _HALF)
     count = np.float32(turns)
     y = (x - count * _PI_HIGH) - count * _PI_LOW
@@ -296,14 +296,13 @@ def ring_block(points, d2, rr2, k, m, n, h, wm, wh, ws, out):
 
     `d2` and `rr2` hold d^2 and 2 r r' of each pair; `out` (ROWS, points) receives the rows.
     """
-    wavenumber = np.float32(k)
     for row in range(ROWS):
         for i in range(points):
             out[row, i] = _NULL
     for j in range(n):
         hj, w, v, s = h[j], wm[j], wh[j], ws[j]
         for i in range(points):
-            c, si, er, ei = _single_wave(d2[i] + rr2[i] * hj, wavenumber)
+            c, si, er, ei = _single_wave(d2[i] + rr2[i] * hj, k)
             out[GR, i] += w * c
             out[GI, i] += w * si
             out[GHR, i] += v * c
@@ -314,7 +313,7 @@ def ring_block(points, d2, rr2, k, m, n, h, wm, wh, ws, out):
             out[EHI, i] += v * ei
         if m is not None:
             for i in range(points):
-                c, si, er, ei = _single_wave(d2[i] + rr2[i] * hj, wavenumber)
+                c, si, er, ei = _single_wave(d2[i] + rr2[i] * hj, k)
                 out[GSR, i] += s * c
                 out[GSI, i] += s * si
 

@@ -14,7 +14,7 @@ import os
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any, TypeVar
 
 import numpy as np
@@ -121,17 +121,18 @@ class WaveSolution:
 
     def volume_acceleration(self) -> np.ndarray:
         """Volume that each drive pushes out, int a_n dS = -1/rho int dp/dn dS, (W,) in m^3/s^2."""
-        gradient, area = self._gradient_and_area()
+        gradient, area = self._gradient_and_area
         return -np.einsum("eq,eqw->w", area, gradient).real / self.air.density
 
     def driven_power(self) -> np.ndarray:
         """Power through the driven surface, 1/2 Re int p conj(v_n) dS, (W,) in W."""
-        gradient, area = self._gradient_and_area()
+        gradient, area = self._gradient_and_area
         shape = basis(GAUSS + 2)
         p = np.einsum("qp,epw->eqw", shape.values, self.pressure[self.mesh.nodes])
         velocity = gradient / (2j * np.pi * self.frequency * self.air.density)
         return 0.5 * np.einsum("eq,eqw->w", area, (p * velocity.conj()).real)
 
+    @cached_property
     def _gradient_and_area(self) -> tuple[np.ndarray, np.ndarray]:
         shape = basis(GAUSS + 2)
         at = self.mesh.at(shape.points)

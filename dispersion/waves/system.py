@@ -70,19 +70,13 @@ def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
     columns = np.full((mesh.elements, NODES), -1)
     columns[driven] = np.arange(len(driven) * NODES).reshape(-1, NODES)
     after = np.where(np.roll(mesh.starts, -1), -1, np.arange(1, mesh.elements + 1))
-    at = mesh.at(shape.points)
+    at = mesh.gauss_points
     r, z, tr, tz = (np.ascontiguousarray(x) for x in (at.r, at.z, at.tangent_r, at.tangent_z))
     weight = shape.weights * at.jacobian
     values = np.broadcast_to(shape.values, (mesh.elements, GAUSS, NODES)).copy()
     slopes = shape.slopes / at.jacobian[:, :, None]
     points = Points(r, z, tr, tz, weight, values, slopes)
-    ends = mesh.at(np.array([-1.0, 1.0]))
-    corners = np.stack((ends.r, ends.z), axis=1)
-    centre = corners.mean(axis=2)
-    reach = np.hypot(at.r - centre[:, :1], at.z - centre[:, 1:]).max(axis=1)
-    half_chord = 0.5 * np.hypot(*(corners[:, :, 1] - corners[:, :, 0]).T)
-    radius = np.maximum(reach, half_chord)
-    return Surface(mesh.curve, mesh.nodes, mesh.body, columns, after, centre, radius, points)
+    return Surface(mesh.curve, mesh.nodes, mesh.body, columns, after, *mesh.circles, points)
 
 
 def _with_images(mesh: Mesh, floor: float, driven: np.ndarray) -> Surface:
