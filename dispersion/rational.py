@@ -18,8 +18,10 @@ with 4 to 8 samples in each third octave from 5 to 16 kHz, the median of the ban
 explain everything, no more are taken.
 """
 
+from __future__ import annotations
+
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -201,6 +203,12 @@ class PiecewiseFit:
             here = share > 0.0
             whole[here] += share[here, None] * fit.at(f[here])
         return whole
+
+    def of(self, columns: NDArray[np.int_]) -> PiecewiseFit:
+        """Return the fit of some of the columns, by their numbers."""
+        return replace(
+            self, fits=tuple(replace(fit, values=fit.values[:, columns]) for fit in self.fits)
+        )
 
     def shares(self, frequencies: Real) -> Real:
         """(len(fits), N) share of each fit at frequencies in Hz; they add up to 1."""

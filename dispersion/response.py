@@ -38,6 +38,9 @@ class Settling:
         Band means of |p|^2 at the problem's points, all ways together.
     resonances : tuple of Resonance
         Poles near the real axis on which every fit agrees, ascending.
+    foretold : (N,) array
+        Errors of the fit at single frequencies, one in each third octave, solved to try it where
+        that was asked for: over the rms value in the band, largest of the directions or points.
     """
 
     frequencies: np.ndarray = field(repr=False)
@@ -46,6 +49,7 @@ class Settling:
     near_power: np.ndarray = field(repr=False)
     resonances: tuple[Resonance, ...]
     read: int = 0
+    foretold: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False)
 
     @property
     def settled(self) -> np.ndarray:

@@ -61,12 +61,14 @@ from dispersion.rational import (
 from dispersion.response import Response, Settling
 from dispersion.windows import (
     CLOSEST,
+    FAINT,
     GROUP,
     LEAST_IN_WINDOW,
     Transfer,
     Wanted,
     Window,
     look_at,
+    places_in_band,
 )
 
 BEGIN_PER_BAND = ((900.0, 0.6), (4500.0, 1.5), (np.inf, 4.0))
@@ -76,6 +78,12 @@ more rounds."""
 NEIGHBOURHOOD = 0.05
 """Logarithm of the ratio of frequencies within which a sample already chosen makes another less
 urgent: a fifth of a third octave."""
+GAPS_PER_BAND = 64
+"""Places in a third octave among which the one farthest from all samples is looked for."""
+MOST_FOR_BANDS, MOST_FOR_CURVES = 120, 300
+"""Frequencies solved at most."""
+BATCH_FOR_BANDS, BATCH_FOR_CURVES = 2, 4
+"""Frequencies solved in a round."""
 OVERLAP = 1.05
 """Windows give way to each other within a fifth of a third octave on either side."""
 
@@ -109,6 +117,10 @@ class Settled:
         Every fit of each window.
     rounds : int
         How often the solver was called.
+    foretold : (N,) array
+        Where curves were to settle: errors of the fit at frequencies that were solved to try it,
+        one in each band, before they were added; the largest over the curves, over the rms value
+        of a curve in the band.
     """
 
     frequencies: Real = field(repr=False)
@@ -121,6 +133,7 @@ class Settled:
     fit: PiecewiseFit = field(repr=False)
     others: tuple[tuple[RationalFit, ...], ...] = field(repr=False)
     rounds: int
+    foretold: Real = field(default_factory=lambda: np.zeros(0), repr=False)
 
     @property
     def settled(self) -> np.ndarray:
@@ -232,7 +245,9 @@ def settled_response(
     points: Sequence[int] = (),
     start: Real | None = None,
     begun: Begun | None = None,
-) -> tuple[Response, Real]:
+    curves: np.ndarray | None = None,
+    within: float = np.inf,
+) -> tuple[Response, Settled]:
     """Solve a problem at frequencies chosen by need, and read it at its own.
 
     Parameters
@@ -251,13 +266,15 @@ def settled_response(
         Frequencies of the first round, as for `settle_bands`.
     begun : Begun, optional
         The first round itself, where it is known already.
+    curves, within
+        As for `Wanted`; columns are the problem's elevations, then its points.
 
     Returns
     -------
     response : Response
         With its `settling`.
-    power : (B, E) array
-        Mean |p|^2 over each third octave at each elevation, all ways together.
+    found : Settled
+        What it was read from.
 
     Raises
     ------
@@ -275,6 +292,10 @@ def settled_response(
         high=float(problem.frequencies[-1]),
         values=window_and_points(problem, window, points),
         within_db=within_db,
+        curves=curves,
+        within=within,
+        most=MOST_FOR_BANDS if curves is None else MOST_FOR_CURVES,
+        batch=BATCH_FOR_BANDS if curves is None else BATCH_FOR_CURVES,
         transfer=transfer_of(problem),
     )
     start = start if begun is None else begun.response.problem.frequencies
@@ -289,6 +310,7 @@ def settled_response(
         near_power=found.power[:, directions:],
         resonances=tuple(one for one in found.resonances if one.trusted),
         read=0 if begun is None else begun.read,
+        foretold=found.foretold,
     )
     response = replace(
         rounds[0],
@@ -299,11 +321,15 @@ def settled_response(
         unknowns=np.concatenate([one.unknowns for one in rounds])[order],
         settling=settling,
     )
-    return response, found.power[:, :directions]
+    return response, found
 
 
 def settle_bands(solve: Solve, wanted: Wanted, start: Real | None = None) -> Settled:
     """Solve at frequencies chosen one batch after another until every band value has settled.
+
+    Where curves are to settle too, frequencies in the widest gaps are solved at the end, one in
+    each band: what they show, the fits' agreement may have missed. It goes on until all of them had
+    been foretold.
 
     Parameters
     ----------
@@ -329,40 +355,84 @@ def settle_bands(solve: Solve, wanted: Wanted, start: Real | None = None) -> Set
         raise ValueError(f"bands settle from {LEAST_SAMPLES} frequencies or more, not {len(new)}")
     f, samples = new, solve(new)
     windows: dict[int, Window] = {}
-    rounds = 1
+    rounds, foretold = 1, np.zeros(0)
     while True:
         windows = {
             first: look_at(f, samples, wanted, first, windows.get(first))
             for first in range(0, len(wanted.centres), GROUP)
         }
         new = _next(list(windows.values()), f, wanted)
-        if not len(new):
-            return _result(f, samples, wanted, list(windows.values()), rounds)
+        settled = not len(new)
+        if settled:
+            found = _result(f, samples, wanted, list(windows.values()), rounds)
+            if wanted.curves is None or _confirmed(foretold, len(f), wanted):
+                return replace(found, foretold=foretold)
+            new = _widest_gaps(f, wanted)
+        values = solve(new)
+        if settled:
+            foretold = _foretold(found, new, values, wanted)
         together = np.concatenate((f, new))
         order = np.argsort(together)
-        samples = np.concatenate((samples, solve(new)))[order]
+        samples = np.concatenate((samples, values))[order]
         f, rounds = together[order], rounds + 1
 
 
+def _confirmed(foretold: Real, solved: int, wanted: Wanted) -> bool:
+    """Whether curves were tried, and all was foretold or no more may be solved."""
+    return bool(len(foretold) and (foretold.max() <= wanted.within or solved >= wanted.most))
+
+
+def _widest_gaps(f: Real, wanted: Wanted) -> Real:
+    """(B,) of each band the frequency that is farthest from all that were solved."""
+    places = wanted.centres[:, None] * 10.0 ** places_in_band(GAPS_PER_BAND)
+    far = np.array([_nearest(np.log(one), np.log(f)) for one in places])
+    return places[np.arange(len(places)), far.argmax(axis=1)]
+
+
+def _foretold(found: Settled, f: Real, values: Complex, wanted: Wanted) -> Real:
+    """(N,) largest error of a curve at frequencies new to it, over its rms value in the band."""
+    size = np.sqrt(found.power[:, wanted.curves])
+    size = np.maximum(size, FAINT * size.max(axis=1, keepdims=True))
+    off = np.einsum("wf,fwk->fk", wanted.transfer(f), found.by_way(f) - values)
+    return (np.abs(off[:, wanted.curves]) / size).max(axis=1)
+
+
 def _next(windows: list[Window], f: Real, wanted: Wanted) -> Real:
-    """Frequencies to solve next: where fits differ most, in the bands that are worst off."""
+    """Frequencies to solve next: where fits differ most, in the bands that are worst off.
+
+    A band has two rows here, its values and its curves; each as a multiple of what is allowed.
+    """
     doubt = np.concatenate([window.doubt_db.max(axis=1) for window in windows])
-    places = np.concatenate([window.places for window in windows])
-    spread = np.concatenate([window.spread.max(axis=2) for window in windows])
-    spread = np.where(doubt[:, None] > wanted.within_db, spread, 0.0)
+    apart = np.concatenate([window.apart for window in windows])
+    need = np.append(doubt / wanted.within_db, apart.max(axis=1, initial=0.0) / wanted.within)
+    places = [one for window in windows for one in window.places]
+    places += [one for window in windows for one in window.curve_places]
+    urgency = [one.max(axis=1) for window in windows for one in window.spread] + list(apart)
+    urgency = [one * (each > 1.0) for one, each in zip(urgency, need, strict=True)]
     taken, new = np.log(f), list[float]()
     while len(new) < min(wanted.batch, wanted.most - len(f)):
-        apart = np.abs(np.log(places)[:, :, None] - taken).min(axis=2)
-        free = np.where(apart > np.log(CLOSEST), spread, 0.0)
-        if not np.any(free):
+        free = [
+            np.where(_nearest(np.log(where), taken) > np.log(CLOSEST), one, 0.0)
+            for where, one in zip(places, urgency, strict=True)
+        ]
+        row = int(np.argmax(need * [one.any() for one in free]))
+        if not free[row].any():
             break
-        band = int(np.argmax(np.where(free.any(axis=1), doubt, 0.0)))
-        new.append(float(places[band, np.argmax(free[band])]))
-        taken = np.append(taken, np.log(new[-1]))
+        new.append(float(places[row][np.argmax(free[row])]))
+        taken = np.sort(np.append(taken, np.log(new[-1])))
         # One more sample there, as a rule, halves what is left to be known.
-        doubt[band] *= 0.5
-        spread[band] *= np.minimum(1.0, np.abs(np.log(places[band] / new[-1])) / NEIGHBOURHOOD)
+        need[row % len(doubt) :: len(doubt)] *= 0.5
+        urgency = [
+            one * np.minimum(1.0, np.abs(np.log(where / new[-1])) / NEIGHBOURHOOD)
+            for where, one in zip(places, urgency, strict=True)
+        ]
     return np.sort(new)
+
+
+def _nearest(places: Real, taken: Real) -> Real:
+    """(N,) distance of each place from the nearest of those taken, which ascend."""
+    after = np.clip(np.searchsorted(taken, places), 1, len(taken) - 1)
+    return np.minimum(np.abs(places - taken[after - 1]), np.abs(taken[after] - places))
 
 
 def _result(

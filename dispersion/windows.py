@@ -38,6 +38,8 @@ mean range of the fits at single frequencies, which can cancel in the band by ch
 of the window's other bands; and the scatter of the solver. The shares were set over seven designs
 so that a fifth of the errors exceeds the doubt and a twentieth twice the doubt; over thirteen
 others, seven of them near one of the seven, 12 per cent exceeded it, 3 twice, 1 three times."""
+FAINT = 0.1
+"""Share of the strongest curve's size in the band under which a curve counts as if it had that."""
 CLOSEST = 1.002
 """Least ratio of two sampled frequencies; closer ones differ by little but the mesh."""
 
@@ -63,6 +65,10 @@ class Wanted:
         as the mean over the window, or a single seat.
     within_db : float
         Largest doubt of a band value that has settled.
+    curves : (C,) int array or None
+        Columns whose pressure is to settle at every single frequency too.
+    within : float
+        Largest doubt of such a pressure, over its rms value in the band (see `FAINT`).
     most : int
         Frequencies solved at most.
     batch : int
@@ -75,6 +81,8 @@ class Wanted:
     high: float
     values: Real = field(repr=False)
     within_db: float
+    curves: np.ndarray | None = field(default=None, repr=False)
+    within: float = np.inf
     most: int = 120
     batch: int = 2
     transfer: Transfer = field(repr=False)
@@ -87,7 +95,10 @@ class Wanted:
     @property
     def columns(self) -> Real:
         """(K,) weight of each column in the choice of the poles."""
-        return column_weights(self.values)
+        weights = column_weights(self.values)
+        if self.curves is not None:
+            weights[self.curves] = 1.0
+        return weights
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -108,6 +119,11 @@ class Window:
         Hz.
     spread : (bands, N, V) array
         Range over the fits of each value there, over its mean in the band.
+    curve_places : (bands, M) array
+        Hz.
+    apart : (bands, M) array
+        How far the fits are from their mean there, the largest over fits and curves, over the rms
+        value of the curve in the band; M = 0 where no curve is to settle.
     """
 
     sampled: Real
@@ -116,6 +132,8 @@ class Window:
     level_db: Real
     places: Real
     spread: Real
+    curve_places: Real
+    apart: Real
 
     @cached_property
     def doubt_db(self) -> Real:
@@ -163,12 +181,13 @@ def look_at(
     if before is not None and np.array_equal(f[chosen], before.sampled):
         return before
     fits = _fits(f[chosen], samples[chosen], wanted.columns)
-    grids = centres[:, None] * 10.0 ** _places_in_band(READ_PER_BAND)
+    grids = centres[:, None] * 10.0 ** places_in_band(READ_PER_BAND)
     transfers = [wanted.transfer(grid) for grid in grids]
     read = [_read(fit, grids, transfers, wanted.values) for fit in fits]
     values = np.array([each for _, each, _ in read])
     curves = np.array([each for _, _, each in read])
     means = np.maximum(np.median(values, axis=0), np.finfo(float).tiny)
+    curve_places, apart = _apart(fits, grids, transfers, wanted.curves)
     return Window(
         sampled=f[chosen],
         fits=fits,
@@ -176,7 +195,37 @@ def look_at(
         level_db=level_db(values),
         places=grids[:, ::LOOK_EVERY],
         spread=np.ptp(curves, axis=0) / means[:, None],
+        curve_places=curve_places,
+        apart=apart,
     )
+
+
+def _apart(
+    fits: tuple[RationalFit, ...], grids: Real, transfers: list[Complex], curves: np.ndarray | None
+) -> tuple[Real, Real]:
+    """Places (bands, M) and how far apart fits of the curves are there, see `Window`."""
+    if curves is None:
+        return grids[:, :0], np.zeros((len(grids), 0))
+    apart = []
+    for grid, transfer in zip(grids, transfers, strict=True):
+        rows = [_rows(fit.coefficients(grid), transfer) for fit in fits]
+        each = np.array(
+            [
+                row @ _by_support(fit, len(transfer))[:, curves]
+                for row, fit in zip(rows, fits, strict=True)
+            ]
+        )
+        middle = each.mean(axis=0)
+        size = np.sqrt(np.mean(np.abs(middle) ** 2, axis=0))
+        off = np.abs(each - middle).max(axis=0)
+        apart.append((off / np.maximum(size, FAINT * size.max())).max(axis=1))
+    return grids, np.array(apart)
+
+
+def _rows(coefficients: Complex, transfer: Complex) -> Complex:
+    """(N, W S) what multiplies the values at the supports, way by way, all ways together."""
+    each = coefficients[:, None, :] * transfer.T[:, :, None]
+    return each.reshape(len(each), -1)
 
 
 def _within_reach(f: Real, centres: Real) -> slice:
@@ -215,8 +264,7 @@ def _read(
     for coefficients, transfer in zip(
         fit.coefficients(grids.ravel()).reshape(*grids.shape, -1), transfers, strict=True
     ):
-        each = coefficients[:, None, :] * transfer.T[:, :, None]
-        rows = each.reshape(len(each), -1)
+        rows = _rows(coefficients, transfer)
         forms.append(rows.conj().T @ rows / len(rows))
         means.append(_means(forms[-1], known) @ shares)
         curves.append(np.abs(rows[::LOOK_EVERY] @ known) ** 2 @ shares)
@@ -234,6 +282,6 @@ def _means(form: Complex, known: Complex) -> Real:
     return np.maximum(np.sum((known.conj() * (form @ known)).real, axis=0), 0.0)
 
 
-def _places_in_band(count: int) -> np.ndarray:
+def places_in_band(count: int) -> np.ndarray:
     """(N,) logarithms to base ten of places over the centre of their third octave."""
     return (np.arange(count) + 0.5) / (10.0 * count) - 0.05

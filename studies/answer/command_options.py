@@ -90,9 +90,9 @@ per_band_option = click.option(
     type=click.IntRange(min=4, max=96),
     metavar="N",
     help="Frequencies in each third-octave band, evenly spaced, 4 or more; trim, gap and explore"
-    " solve their leaders at 12 or more in any case. [default: spread, trim, gap, contest and"
-    " explore as many as it takes until every band has settled; posts and meter 4, trust 8, others"
-    " 12; quick methods 4 or 12]",
+    " solve their leaders at 12 or more in any case. [default: spread, trim, gap, contest,"
+    " explore, carve, seat and export as many as it takes until every band has settled; posts and"
+    " meter 4, trust 8, others 12; quick methods 4 or 12]",
 )
 
 
@@ -253,8 +253,16 @@ def solver_options(
 def wave_options(
     command: Callable[Concatenate[To, SolverOptions, Own], None],
 ) -> Callable[Concatenate[To, Own], None]:
-    """Give a command the options of the wave solver, at frequencies of the command's choice."""
-    options = (workers_option, finer_option, ledger_option, _no_ledger_option, *_budget_options)
+    """Give a command the options of the wave solver, which is all that can answer it."""
+    options = (
+        workers_option,
+        per_band_option,
+        _full_option,
+        finer_option,
+        ledger_option,
+        _no_ledger_option,
+        *_budget_options,
+    )
     return some_solver_options(*options)(command)
 
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from dispersion.bands import band_label, third_octave_centres
 from dispersion.checks import remarks_after
@@ -126,6 +129,13 @@ def _chosen_by_need(best: Response) -> tuple[str, ...]:
         f"{len(settling.frequencies)} frequencies, chosen by need: third octaves in the window have"
         f" settled within {settling.within_db:g} dB"
     )
+    if len(settling.foretold):
+        rms = 100 * math.sqrt(float(np.mean(settling.foretold**2)))
+        chosen += (
+            f"; the pressure at {len(settling.foretold)} of them, one in each third octave, had"
+            f" been foretold within {rms:.1f} per cent (rms) of its rms value there,"
+            f" {100 * settling.foretold.max():.1f} at worst"
+        )
     if settling.settled.all():
         return (chosen,)
     centres = third_octave_centres(best.problem.frequencies[0], best.problem.frequencies[-1])

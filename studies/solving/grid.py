@@ -47,15 +47,22 @@ class ByNeed:
         Doubt of a band value at which it has settled, dB.
     per_band : int
         Frequencies in a third-octave band at which curves are read from the fit.
+    far_within : float or None
+        Doubt at which the far field in every direction has settled at every single frequency, over
+        its rms value in the band (at least a tenth of the strongest); None if it need not.
     """
 
     within_db: float
     per_band: int
+    far_within: float | None = None
 
 
 COARSE_BY_NEED, FINE_BY_NEED = ByNeed(0.3, 8), ByNeed(0.05, 24)
 """Where many candidates are compared, and where few are. Scores within 0.3 dB a band were found off
 by 0.022 dB (rms over 13 designs), within 0.05 by 0.006: see `dispersion.settling`."""
+FAR_EVERY = 5
+"""Of the solved elevations, 0.5 degrees apart, those that speak for all where the far field settles
+at every frequency."""
 EXPECTED_SOLVES = 60
 """Frequencies that a design needs by need, about: for the progress bar."""
 Fineness = int | ByNeed
@@ -413,7 +420,7 @@ def _solve_by_need(
         advance(more)
 
     try:
-        response, power = settled_response(
+        response, found = settled_response(
             problem,
             partial(solver, progress=count),
             design.window_deg,
@@ -421,6 +428,10 @@ def _solve_by_need(
             points=range(len(problem.points)) if settle_seats else (),
             start=start,
             begun=begun,
+            curves=None
+            if by_need.far_within is None
+            else np.arange(0, len(problem.elevations), FAR_EVERY),
+            within=by_need.far_within or np.inf,
         )
     except ValueError as refusal:
         advance(max(EXPECTED_SOLVES - counted_so_far, 0))
@@ -429,7 +440,7 @@ def _solve_by_need(
     coverage = coverage_of_bands(
         third_octave_centres(*design.target.band),
         problem.elevations,
-        power,
+        found.power[:, : len(problem.elevations)],
         design.window_deg,
         design.target.band,
     )

@@ -6,8 +6,13 @@ import numpy as np
 import pytest
 from bodies import EXAMPLES, example
 
+from dispersion.curves import WITHIN
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
+from studies.design import Design, parse_design
+from studies.questions.export.question import FAR_WITHIN, in_every_direction
+from studies.questions.export.study import directivity
+from studies.questions.seat.study import seat
 from studies.solving.candidates import Candidate
 from studies.solving.grid import COARSE_BY_NEED, FINE_BY_NEED, run
 
@@ -37,3 +42,51 @@ def test_bands_settled_by_need_are_those_of_a_fine_even_grid(name: str) -> None:
         assert row.solves < even.solves / 20
         assert np.abs(row.coverage.window_level_db - judge)[converged].max() < most_db
         assert row.score == pytest.approx(even.score, abs=0.05)
+
+
+def in_band(design: Design, low: float, high: float) -> Design:
+    """Return a design whose target is another band."""
+    told = 'band = ["100 Hz", "16 kHz"]'
+    assert told in design.text
+    return parse_design(design.text.replace(told, f"band = [{low}, {high}]"), design.path)
+
+
+JUDGED = (3150.0, 4000.0)
+"""Hz; third octaves of the first example in which an even grid can judge: at 6.6 kHz leaving out
+every second of 96 frequencies changes the pressure by more than itself."""
+
+
+@pytest.mark.slow
+def test_seats_by_need_are_those_of_a_fine_even_grid() -> None:
+    """Levels, bounces and impulse responses of all seats against 96 in a third octave, splined."""
+    design = in_band(example("reading_room"), *JUDGED)
+    solver = partial(solve_waves, shared=SharedBlocks())
+    few, even = (seat(design, solver, fineness=fineness) for fineness in (FINE_BY_NEED, 96))
+    assert few.curves.worst_error < WITHIN
+    assert even.curves.worst_error < WITHIN
+    solved = len(few.curves.response.solved_frequencies)
+    assert solved < len(even.curves.response.solved_frequencies) / 3
+    for one, other in zip(few.listeners, even.listeners, strict=True):
+        for mine, its in zip(one.arrivals, other.arrivals, strict=True):
+            assert mine.level_db == pytest.approx(its.level_db, abs=0.05)
+        assert one.behind_db == pytest.approx(other.behind_db, abs=0.05)
+        off = one.impulse.whole - other.impulse.whole
+        # The curves' errors in time: 0.5 per cent of the energy's root.
+        assert np.linalg.norm(off) < 5e-3 * np.linalg.norm(other.impulse.whole)
+
+
+@pytest.mark.slow
+def test_directions_by_need_are_those_of_a_fine_even_grid() -> None:
+    """Every frequency and direction of an export, where levels are within 20 dB of the largest."""
+    design = in_band(example("reading_room"), 5000.0, 8000.0)
+    solver = partial(solve_waves, shared=SharedBlocks())
+    by_need = in_every_direction(FINE_BY_NEED)
+    few, even = (directivity(design, solver, None, fineness) for fineness in (by_need, 24))
+    assert few.frequencies == pytest.approx(even.frequencies)
+    foretold = few.row.response.settling.foretold
+    assert foretold.max() <= FAR_WITHIN
+    size = np.sqrt(np.mean(np.abs(even.pressure) ** 2, axis=0))
+    size = np.maximum(size, 0.1 * size.max())
+    off = np.abs(few.pressure - even.pressure) / size
+    assert off.max() < 2.0 * FAR_WITHIN
+    assert np.sqrt(np.mean(off**2)) < 0.01

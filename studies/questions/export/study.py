@@ -17,7 +17,7 @@ from dispersion.elevations import level_db
 from dispersion.problem import ELEVATION_STEP_DEG, elevation_grid
 from studies.design import Design
 from studies.solving.candidates import Candidate, NotSolvedError, Row
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver, run
+from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver, read_per_band, run
 
 STAGE = "directivity"
 MOST_VALUES = 2**24
@@ -177,7 +177,7 @@ def directivity(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = FINE_PER_BAND,
+    fineness: Fineness = FINE_PER_BAND,
     *,
     directions: Directions | None = None,
     as_sofa: bool = True,
@@ -193,8 +193,8 @@ def directivity(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band, four or more.
+    fineness : int or ByNeed
+        Frequencies in a third-octave band, four or more, or as many as it takes.
     directions : Directions, optional
     as_sofa, author, licence
         See `Directivity`.
@@ -208,9 +208,9 @@ def directivity(
     """
     wanted = directions or Directions()
     if as_sofa:
-        _require_size(wanted, len(study_frequencies(*design.target.band, per_band)))
+        _require_size(wanted, len(study_frequencies(*design.target.band, read_per_band(fineness))))
     candidates = [Candidate("as designed", design.assembly)]
-    (row,) = run(design, candidates, solver, per_band, STAGE, progress, keep_far=True)
+    (row,) = run(design, candidates, solver, fineness, STAGE, progress, keep_far=True)
     if not row.solved:
         raise NotSolvedError(row.reason)
     pressure = row.response.far[:, :: wanted.every].conj()

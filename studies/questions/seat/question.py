@@ -10,7 +10,7 @@ from studies.questions.seat.study import SeatStudy, seat
 from studies.questions.seat.tables import seat_tables
 from studies.questions.seat.wav import seat_files
 from studies.solving.grid import Progress, Solver
-from studies.solving.session import solved
+from studies.solving.session import fine_of, solved
 
 
 def find(design: Design, options: SeatOptions) -> SeatStudy:
@@ -18,7 +18,7 @@ def find(design: Design, options: SeatOptions) -> SeatStudy:
     length = None if options.wav_length is None else 1e-3 * options.wav_length
 
     def study(solver: Solver, progress: Progress) -> SeatStudy:
-        return seat(design, solver, progress, length=length)
+        return seat(design, solver, progress, fine_of(options.solving), length)
 
     return solved(design, options.solving, study)
 

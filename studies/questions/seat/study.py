@@ -22,10 +22,10 @@ from dispersion.bands import (
     study_frequencies,
     third_octave_centres,
 )
+from dispersion.curves import Curves, curves_by_need, curves_on_a_grid
 from dispersion.elevations import level_db
 from dispersion.impulse import BandLimits, bins, samples_for
 from dispersion.problem import Problem
-from dispersion.refining import Refined, refined
 from dispersion.response import Response
 from dispersion.room import DIRECT, air_loss, first_bounces, share_reflected
 from shapes.assembly import Assembly
@@ -33,10 +33,19 @@ from studies.design import Design
 from studies.questions.seat.impulses import SeatImpulse, seat_impulse
 from studies.questions.seat.listener import Arrival, FloorCheck, Listener
 from studies.questions.seat.seating import Ears, Seating, Sitter, seating_of
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver, counted, problem_of
+from studies.solving.grid import (
+    FINE_BY_NEED,
+    ByNeed,
+    Fineness,
+    Progress,
+    Solver,
+    counted,
+    problem_of,
+    read_per_band,
+)
 
 READ_PER_BAND = 48
-"""Frequencies in a third octave at which the refined curves are read for band values."""
+"""Frequencies in a third octave at which the curves are read for band values."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -48,8 +57,8 @@ class SeatStudy:
     design : Design
     assembly : Assembly
     seating : Seating
-    refined : Refined
-        The pressure at every point that was asked for, solved where its curves bend.
+    curves : Curves
+        The pressure at every point that was asked for.
     centres : (B,) array
         Third-octave bands, Hz.
     frequencies : (F,) array
@@ -64,7 +73,7 @@ class SeatStudy:
     design: Design
     assembly: Assembly
     seating: Seating
-    refined: Refined = field(repr=False)
+    curves: Curves = field(repr=False)
     centres: np.ndarray
     frequencies: np.ndarray
     listeners: tuple[Listener, ...]
@@ -83,8 +92,8 @@ class SeatStudy:
 
     @property
     def read_between_db(self) -> float:
-        """Largest error of the curves between solved frequencies, dB re the pressure round them."""
-        return float(level_db(self.refined.error**2))
+        """Largest error met between solved frequencies, dB re the pressure in the band."""
+        return float(level_db(self.curves.worst_error**2))
 
     @property
     def octaves_hz(self) -> tuple[float, ...]:
@@ -101,7 +110,7 @@ def seat(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = FINE_PER_BAND,
+    fineness: Fineness = FINE_BY_NEED,
     length: float | None = None,
 ) -> SeatStudy:
     """Find what reaches the seats of a design.
@@ -113,8 +122,8 @@ def seat(
         The wave solver: phases count.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band to begin with; more are added where the curves bend.
+    fineness : int or ByNeed
+        Frequencies in a third-octave band with splines in between, or as many as it takes.
     length : float, optional
         Length of the impulse responses, seconds; as long as they must be if left out.
 
@@ -128,20 +137,25 @@ def seat(
     assembly = design.assembly()
     seating = seating_of(design, assembly)
     samples = samples_for(_limits(design), _last_arrival(design, seating), length)
-    coarse = replace(problem_of(design, assembly, per_band), points=seating.points)
-    solved = refined(coarse, _in_rounds(solver, progress))
-    reading = _Reading(design, seating, solved, coarse.frequencies, samples)
-    exact = _on_the_floor(coarse, seating, solver, progress) if design.tables.room.floor else None
+    problem = problem_of(design, assembly, read_per_band(fineness))
+    free = replace(problem, points=seating.points)
+    solved = _solved(design, free, fineness, _in_rounds(solver, progress, "at the seats"))
+    on_floor = None
+    if design.tables.room.floor:
+        seats = np.vstack([sitter.here.points[:1] for sitter in seating.sitters])
+        stands = replace(problem, points=seats, floor=True)
+        rounds = _in_rounds(solver, progress, "column on the floor")
+        on_floor = _solved(design, stands, fineness, rounds)
+    reading = _Reading(design, seating, solved, on_floor, samples)
     listeners = tuple(
-        reading.listener(sitter, None if exact is None else exact.near[:, number])
-        for number, sitter in enumerate(seating.sitters)
+        reading.listener(sitter, number) for number, sitter in enumerate(seating.sitters)
     )
-    off_db = _pattern_errors(design, seating, solved.response, coarse.frequencies, listeners)
+    off_db = _pattern_errors(design, seating, solved, listeners)
     return SeatStudy(
         design=design,
         assembly=assembly,
         seating=seating,
-        refined=solved,
+        curves=solved,
         centres=third_octave_centres(*design.target.band),
         frequencies=reading.frequencies,
         listeners=listeners,
@@ -160,39 +174,34 @@ def _last_arrival(design: Design, seating: Seating) -> float:
     return max(sitter.here.distances.max() for sitter in seating.sitters) / design.air.speed
 
 
-def _in_rounds(solver: Solver, progress: Progress | None) -> Solver:
-    """Return a solver that names the stage of its progress by the round of refinement."""
-    stages = chain(["at the seats"], (f"closer where it bends, round {n}" for n in count(1)))
+def _solved(design: Design, problem: Problem, fineness: Fineness, solver: Solver) -> Curves:
+    if isinstance(fineness, ByNeed):
+        return curves_by_need(problem, solver, design.window_deg, fineness.within_db)
+    return curves_on_a_grid(problem, solver)
+
+
+def _in_rounds(solver: Solver, progress: Progress | None, stage: str) -> Solver:
+    """Return a solver that names the stage of its progress by the round."""
+    stages = chain([stage], (f"{stage}, closer, round {n}" for n in count(1)))
 
     def solve(problem: Problem) -> Response:
-        stage = next(stages)
-        return solver(problem, progress=counted(progress, stage, len(problem.frequencies)))
+        return solver(problem, progress=counted(progress, next(stages), len(problem.frequencies)))
 
     return solve
 
 
-def _on_the_floor(
-    coarse: Problem, seating: Seating, solver: Solver, progress: Progress | None
-) -> Response:
-    """Solve the seats once more with the column on a rigid floor."""
-    seats = np.vstack([sitter.here.points[:1] for sitter in seating.sitters])
-    problem = replace(coarse, points=seats, floor=True)
-    stage = "column on the floor"
-    return solver(problem, progress=counted(progress, stage, len(problem.frequencies)))
-
-
 @dataclass(frozen=True, eq=False)
 class _Reading:
-    """Finds everything at a seat from the refined curves.
+    """Finds everything at a seat from the curves.
 
-    `coarse` are the frequencies before refinement, Hz; `samples` is the length of an impulse
-    response.
+    `on_floor` are those of the seats with the column on a rigid floor; `samples` is the length of
+    an impulse response.
     """
 
     design: Design
     seating: Seating
-    solved: Refined
-    coarse: np.ndarray
+    solved: Curves
+    on_floor: Curves | None
     samples: int
 
     @cached_property
@@ -203,7 +212,7 @@ class _Reading:
     def bins(self) -> np.ndarray:
         return bins(self.samples)
 
-    def listener(self, sitter: Sitter, on_floor: np.ndarray | None) -> Listener:
+    def listener(self, sitter: Sitter, number: int) -> Listener:
         behind = self.pressure(sitter.behind, self.frequencies)
         behind *= self.phase(sitter.behind, self.frequencies)
         powers = np.abs(np.column_stack((behind.sum(axis=1), behind[:, 0]))) ** 2
@@ -215,7 +224,7 @@ class _Reading:
             behind_db=level_db(together / alone),
             behind_curve_db=level_db(powers[:, 0] / powers[:, 1]),
             impulse=self.impulse(sitter.here),
-            floor=None if on_floor is None else self.floor_check(sitter.here, on_floor),
+            floor=self.floor_check(sitter.here, number),
         )
 
     def pressure(self, ears: Ears, frequencies: np.ndarray) -> np.ndarray:
@@ -253,9 +262,12 @@ class _Reading:
             list(pressure), delays.tolist(), _limits(self.design), self.samples, self.bins
         )
 
-    def floor_check(self, ears: Ears, exact: np.ndarray) -> FloorCheck:
-        """Compare the exact pressure (F,), at the coarse frequencies, with direct and image."""
-        f = self.coarse
+    def floor_check(self, ears: Ears, number: int) -> FloorCheck | None:
+        """Compare the exact pressure at a seat, by its number, with direct and image."""
+        if self.on_floor is None:
+            return None
+        f = self.frequencies
+        exact = self.on_floor.near(f, [number])[:, 0]
         two = [path.surface in (DIRECT, "floor") for path in ears.paths]
         paths = self.solved.near(f, ears.numbers) / ears.distances * self.phase(ears, f)
         powers = np.column_stack((exact / ears.distances[0], paths[:, two].sum(axis=1)))
@@ -266,14 +278,12 @@ class _Reading:
 def _pattern_errors(
     design: Design,
     seating: Seating,
-    response: Response,
-    coarse: np.ndarray,
+    solved: Curves,
     listeners: tuple[Listener, ...],
 ) -> list[np.ndarray]:
     """(B,) level by the far-field pattern less that by the solved pressure, dB, of every bounce."""
-    among = np.isin(response.problem.frequencies, coarse)
-    centres, power = band_means(coarse, response.power[among])
-    pattern, elevations = level_db(power), response.problem.elevations
+    centres = third_octave_centres(*design.target.band)
+    pattern, elevations = level_db(solved.power), solved.response.problem.elevations
     off = []
     for listener in listeners:
         place = listener.sitter.place

@@ -62,12 +62,12 @@ def _facts(study: SeatStudy) -> Iterator[Fact]:
         "impulse_least_ms", 1e3 * main.impulse.least_s, "least length of seat 1's WAV files, ms"
     )
     yield Fact(
-        "solved_frequencies", len(study.refined.response.problem.frequencies), "solved for them"
+        "solved_frequencies", len(study.curves.response.solved_frequencies), "solved for them"
     )
     yield Fact(
         "read_between_db",
         study.read_between_db,
-        "worst error of the curves between solved frequencies, before the last were added, dB",
+        "worst error met of the curves between solved frequencies, dB re the pressure in the band",
     )
     yield Fact("by_pattern_rms_db", study.pattern_rms_db, "bounces by far-field pattern, rms, dB")
     yield Fact("by_pattern_worst_db", study.pattern_worst_db, "the same, largest, dB")
@@ -252,7 +252,7 @@ def _levels(study: SeatStudy) -> Table:
 
 
 def _evidence(study: SeatStudy) -> Evidence:
-    found = evidence_of_responses([study.refined.response], study.refined.response)
+    found = evidence_of_responses([study.curves.response], study.curves.response)
     kept = tuple(remark for remark in found.remarks if not remark.startswith("free field"))
     return replace(
         found,
@@ -262,17 +262,16 @@ def _evidence(study: SeatStudy) -> Evidence:
 
 
 def _read_between(study: SeatStudy) -> tuple[str, ...]:
-    solved = study.refined
-    count = len(solved.response.problem.frequencies)
-    if np.isnan(solved.error):
-        met = f"leaving every second out changes it by {100 * solved.left:.1f} per cent at most"
-    else:
-        met = (
-            f"the last that were added had been foretold within {100 * solved.error:.1f} per cent"
-            " of the pressure round them"
+    response = study.curves.response
+    by_spline: tuple[str, ...] = ()
+    if response.settling is None:
+        by_spline = (
+            f"{len(response.solved_frequencies)} frequencies solved, a spline in between: leaving"
+            f" every second out changes it by {100 * study.curves.worst_error:.1f} per cent of the"
+            " pressure in the band at most",
         )
     return (
-        f"{count} frequencies solved, closer where the curves bend, a spline in between: {met}",
+        *by_spline,
         "each bounce is the pressure that the solver finds at the seat's image, near field"
         f" included; the far-field pattern at each bounce's own angle gives the same within"
         f" {study.pattern_rms_db:.1f} dB (rms; {study.pattern_worst_db:.1f} dB at worst)",

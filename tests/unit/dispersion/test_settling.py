@@ -100,6 +100,21 @@ def test_a_spent_budget_leaves_bands_not_settled() -> None:
     assert np.array_equal(found.settled, found.doubt_db.max(axis=1) <= 0.05)
 
 
+def test_curves_settle_at_every_frequency_and_were_foretold() -> None:
+    """At any frequency, not in the mean of a band: over the rms value of the curve in the band."""
+    asked = wanted(values=np.eye(5)[:1], curves=np.arange(1, 5), within=0.02, batch=4)
+    few = settle_bands(Counted(), replace(asked, curves=None, within_db=0.3))
+    found = settle_bands(Counted(), asked)
+    f = study_frequencies(1000.0, 8000.0, 1000)
+    exact = resonator(f)[:, 0, 1:]
+    size = np.sqrt(band_means(f, np.abs(exact) ** 2)[1]).repeat(1000, axis=0)
+    off = [np.abs(one.by_way(f)[:, 0, 1:] - exact) / size for one in (few, found)]
+    assert off[1].max() < 0.02 < off[0].max()
+    assert len(few.foretold) == 0
+    assert len(found.foretold) == len(found.centres)
+    assert found.foretold.max() <= 0.02
+
+
 def test_too_few_to_begin_with_are_refused() -> None:
     """Of three samples there is one fit, which differs from no other."""
     with pytest.raises(ValueError, match="from 4 frequencies or more, not 3"):
@@ -197,7 +212,8 @@ def test_a_response_says_what_was_solved_and_reads_the_rest() -> None:
     text = EXAMPLE.read_text().replace('band = ["100 Hz", "16 kHz"]', "band = [1000, 8000]")
     design = parse_design(text, EXAMPLE)
     problem, solver = problem_of(design, design.assembly(), 8), Mock()
-    response, power = settled_response(problem, solver, design.window_deg, within_db=0.02)
+    response, found = settled_response(problem, solver, design.window_deg, within_db=0.02)
+    power = found.power
     settling = response.settling
     solved = np.concatenate([asked.frequencies for asked in solver.problems])
     assert len(solver.problems) > 1
@@ -231,7 +247,7 @@ def test_a_response_of_its_own_frequencies_was_solved_there() -> None:
 
 
 def test_a_response_names_bands_that_did_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(Wanted.__init__.__kwdefaults__, "most", 24)
+    monkeypatch.setattr("dispersion.settling.MOST_FOR_BANDS", 24)
     text = EXAMPLE.read_text().replace('band = ["100 Hz", "16 kHz"]', "band = [1000, 8000]")
     design = parse_design(text, EXAMPLE)
     problem = problem_of(design, design.assembly(), 8)

@@ -17,7 +17,6 @@ from click.testing import CliRunner, Result
 from small import every_question
 
 from dispersion import solvers
-from dispersion.windows import Wanted
 from studies import cli
 from studies.answer.charts.paper.sizes import PAPERS
 from studies.answer.command_options import METHODS
@@ -268,7 +267,7 @@ def test_how_finely_is_asked_reaches_the_study(
 def test_a_band_that_has_not_settled_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     # No doubt is less than 0.01 dB, and the first ten frequencies are all that may be solved.
     monkeypatch.setattr(session, "FINE_BY_NEED", ByNeed(0.005, 24))
-    monkeypatch.setitem(Wanted.__init__.__kwdefaults__, "most", 10)
+    monkeypatch.setattr("dispersion.settling.MOST_FOR_BANDS", 10)
     result = run("spread", str(write_design()))
     assert result.exit_code == 0
     said = " ".join(result.stdout.split())

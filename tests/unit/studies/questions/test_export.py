@@ -40,7 +40,7 @@ NARROW = EXAMPLE.read_text(encoding="utf-8").replace(
 @pytest.fixture(scope="module")
 def found() -> Directivity:
     design = parse_design(NARROW, EXAMPLE)
-    return directivity(design, solve_waves, per_band=4, directions=Directions(5.0, 30.0))
+    return directivity(design, solve_waves, fineness=4, directions=Directions(5.0, 30.0))
 
 
 @pytest.fixture(scope="module")
@@ -93,7 +93,7 @@ def test_a_file_too_large_is_refused_before_anything_is_solved() -> None:
 
     design, fine = parse_design(NARROW, EXAMPLE), Directions(0.5, 0.25)
     with pytest.raises(DirectivityError, match="larger --azimuth-step"):
-        directivity(design, never, per_band=96, directions=fine)
+        directivity(design, never, fineness=96, directions=fine)
 
 
 def test_pressure_is_the_solved_one_with_time_counted_the_other_way(found: Directivity) -> None:

@@ -17,6 +17,7 @@ from click.testing import CliRunner
 from scipy.io import wavfile
 
 from dispersion.bands import octaves_of, third_octave_centres
+from dispersion.curves import WITHIN
 from dispersion.impulse import RATE, ImpulseError
 from dispersion.problem import Problem
 from dispersion.response import Response
@@ -205,11 +206,12 @@ def test_sitting_against_standing(walled: SeatStudy) -> None:
 def test_column_on_the_floor_is_held_against_the_image() -> None:
     solver = PointSource()
     found = seat(example(room="[room]\nfloor = true\nabsorption = { floor = 0.9 }"), solver)
-    (on_floor,) = (problem for problem in solver.asked if problem.floor)
+    on_floor = next(problem for problem in solver.asked if problem.floor)
     assert on_floor.points == pytest.approx(np.array([(s.r, s.z) for s in found.design.seats]))
     for listener in found.listeners:
-        # Two point sources: the image is exact, whatever the floor of the room absorbs.
-        assert listener.floor.images_db == pytest.approx(listener.floor.exact_db, abs=1e-6)
+        # Two point sources: the image is exact, whatever the floor of the room absorbs. Each side
+        # is read from a fit of its own.
+        assert listener.floor.images_db == pytest.approx(listener.floor.exact_db, abs=0.05)
     words = " ".join(seat_tables(found).answer)
     assert "the bounce tells the same" in words
 
@@ -261,12 +263,12 @@ def test_the_same_input_gives_the_same_bytes(walled: SeatStudy) -> None:
 def solved() -> SeatStudy:
     """The real solver, two octaves."""
     design = example(('band = ["100 Hz", "16 kHz"]', "band = [1000, 4000]"))
-    return seat(design, partial(solve_waves, shared=SharedBlocks()), per_band=4)
+    return seat(design, partial(solve_waves, shared=SharedBlocks()))
 
 
 def test_real_curves_come_back_from_the_wav(solved: SeatStudy) -> None:
     assert max(listener.impulse.off_db for listener in solved.listeners) < WITHIN_DB
-    assert solved.refined.error < 0.03
+    assert solved.curves.worst_error <= WITHIN
 
 
 def test_real_bounces_are_near_those_of_the_far_pattern(solved: SeatStudy) -> None:
