@@ -12,8 +12,8 @@ over the rms value of the band, rms and largest, and foretold in the widest gaps
     ================  ======  ==============  ==============
     ..                solves  error           foretold
     ================  ======  ==============  ==============
-    reading room      233     0.11   1.9      0.6   1.9 %
-    with a cone       181     0.09   1.9      1.1   2.2 %
+    reading room      281     0.11   3.6      0.6   1.7 %
+    with a cone       181     0.09   1.9      0.9   2.2 %
     with two ways     200     0.07   1.3      0.7   2.7 %
     ================  ======  ==============  ==============
 

@@ -17,9 +17,10 @@ from studies.solving.session import MethodError, fine_of, solved
 
 FAR_WITHIN = 0.1
 """Doubt of the far field at single frequencies, over its rms value in the band. The examples then
-take 288, 208 and 211 solves; an earlier trial with 221, 220 and 161 was off by 0.4, 0.04 and 0.5
-per cent (rms over directions and frequencies), 13, 1 and 11 at worst. Where band values in the
-window alone settle (62 to 86 solves) it is 3 to 4 per cent (rms), 30 in the worst direction."""
+take 286, 189 and 211 solves. A trial with seats and images among the points, 249, 212 and 161
+solves, was off by 0.2, 0.1 and 0.5 per cent (rms over directions and frequencies), 8, 4 and 10 at
+worst. Where band values in the window alone settle (62 to 86 solves) it is 3 to 4 per cent (rms),
+30 in the worst band and direction."""
 
 
 def find(design: Design, options: ExportOptions) -> Directivity:
