@@ -15,6 +15,7 @@ from dispersion.waves import SharedBlocks, WaveSettings
 from studies.design import Design, DesignError, Mistake
 from studies.solving.cluster import ClusterSolver, cluster_at
 from studies.solving.grid import (
+    CHANGES_BY_NEED,
     COARSE_BY_NEED,
     COARSE_PER_BAND,
     FINE_BY_NEED,
@@ -47,6 +48,11 @@ def coarse_of(options: SolverOptions) -> Fineness:
 def fine_of(options: SolverOptions) -> Fineness:
     """How finely few designs are solved: as asked, else by need where that is possible."""
     return _fineness(options, FINE_BY_NEED, FINE_PER_BAND)
+
+
+def changes_of(options: SolverOptions) -> Fineness:
+    """How finely designs are solved that differ little: as asked, else by need where possible."""
+    return _fineness(options, CHANGES_BY_NEED, FINE_PER_BAND)
 
 
 def weighed_per_band(options: SolverOptions) -> int:

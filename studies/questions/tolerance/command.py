@@ -19,12 +19,9 @@ class ToleranceOptions(Options):
     ----------
     samples : int
         Speakers of the batch, a power of two.
-    batch_per_band : int
-        Frequencies in a third-octave band for the batch.
     """
 
     samples: int = 32
-    batch_per_band: int = 12
 
 
 @click.command(epilog=example("tolerance mine.toml --samples 64"))
@@ -38,27 +35,14 @@ class ToleranceOptions(Options):
     metavar="N",
     help="Speakers of the batch, a power of two.",
 )
-@click.option(
-    "--batch-per-band",
-    type=click.IntRange(min=4, max=96),
-    default=12,
-    show_default=True,
-    metavar="N",
-    help="Frequencies in a third octave for the batch; 4 is quicker, and can be off by tenths.",
-)
-def tolerance(
-    delivery: DesignDelivery, solving: SolverOptions, samples: int, batch_per_band: int
-) -> None:
+def tolerance(delivery: DesignDelivery, solving: SolverOptions, samples: int) -> None:
     """What a millimetre costs.
 
     Every size moved a little, alone and all at once: which one to watch, and how much a batch of
-    speakers differs.
+    speakers differs. Most speakers of the batch are read from the sizes moved alone, wherever that
+    holds on those that were solved; --full solves every one.
     """
     from studies.answer.delivering import answer
     from studies.questions.tolerance.question import QUESTION
 
-    answer(
-        QUESTION,
-        delivery,
-        ToleranceOptions(samples=samples, batch_per_band=batch_per_band, solving=solving),
-    )
+    answer(QUESTION, delivery, ToleranceOptions(samples=samples, solving=solving))

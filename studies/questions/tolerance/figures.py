@@ -47,7 +47,7 @@ def _worries(found: Tolerance) -> Picture:
 
 def _batch(found: Tolerance) -> Picture:
     batch = found.batch
-    title = f"{found.design.title}: {len(batch.solved)} speakers, every size off, {found.ears}"
+    title = f"{found.design.title}: {len(batch.known)} speakers, every size off, {found.ears}"
     return Picture(
         batch_figure(title, batch),
         "How much speakers built to these tolerances differ: nine in ten lie in the band.",
@@ -146,7 +146,7 @@ def _shade(axes: Axes, edges: np.ndarray, levels: tuple[np.ndarray, ...]) -> Non
 def _scores(axes: Axes, batch: Batch) -> None:
     """One mark for each speaker, with the line that it must not cross and how blurred that is."""
     scores, written, limit = batch.scores_db, batch.nominal.score, batch.limit_db
-    doubt = float(np.nan_to_num(batch.doubt_db))
+    doubt = batch.doubt_db
     passed = scores <= limit
     look: Look = {"marker": "|", "linestyle": "none", "markersize": 22, "markeredgewidth": 1.4}
     for which, colour in ((passed, SERIES[2]), (~passed, SERIES[1])):

@@ -10,8 +10,8 @@ from studies.questions.tolerance.figures import tolerance_pictures
 from studies.questions.tolerance.study import Tolerance, tolerance
 from studies.questions.tolerance.tables import tolerance_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver
-from studies.solving.session import require_reflector, solved
+from studies.solving.grid import Progress, Solver
+from studies.solving.session import changes_of, require_reflector, solved, weighed_per_band
 
 
 def find(design: Design, options: ToleranceOptions) -> Tolerance:
@@ -23,20 +23,17 @@ def find(design: Design, options: ToleranceOptions) -> Tolerance:
             design,
             solver,
             progress,
-            options.solving.per_band or FINE_PER_BAND,
+            changes_of(options.solving),
             samples=options.samples,
-            batch_per_band=options.batch_per_band,
         )
 
     return solved(design, options.solving, study)
 
 
 def weigh(design: Design, options: ToleranceOptions) -> Work:
-    """About eight sizes moved both ways, and the batch."""
-    return (
-        Portion(17, options.solving.per_band or FINE_PER_BAND),
-        Portion(options.samples + 1, options.batch_per_band),
-    )
+    """About eight sizes moved both ways, and the batch; by need few of its speakers are solved."""
+    per_band = weighed_per_band(options.solving)
+    return (Portion(17, per_band), Portion(options.samples, per_band))
 
 
 QUESTION = Question(

@@ -1,23 +1,21 @@
 """What does a millimetre cost? Every size moved a little, alone and all at once."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 import numpy as np
 
 from dispersion.paths.rays import meaningful_above_hz
 from studies.design import Design
-from studies.design.design import DesignFile, assemble
-from studies.design.moves import Dimension, dimensions_of, moved
+from studies.design.moves import dimensions_of
 from studies.questions.tolerance.askew import Askew, hung_askew
-from studies.questions.tolerance.batch import Batch, can_be_thinned, seat_levels_db, thinned
-from studies.questions.tolerance.sensitivity import Sensitivity
-from studies.solving.candidates import Candidate, NotSolvedError, Row
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver, run
+from studies.questions.tolerance.batch import Batch
+from studies.questions.tolerance.sensitivity import Sensitivity, one_at_a_time
+from studies.questions.tolerance.speakers import drawn_batch
+from studies.solving.candidates import Row
+from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver
 from studies.solving.target import NO_DIFFERENCE_DB
 
-ONE_AT_A_TIME, ALL_AT_ONCE = "one size at a time", "all sizes at once"
 SAMPLES, MOST_SAMPLES, SEED = 32, 4096, 5
 
 
@@ -85,10 +83,9 @@ def tolerance(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = FINE_PER_BAND,
+    per_band: Fineness = FINE_PER_BAND,
     samples: int = SAMPLES,
     seed: int = SEED,
-    batch_per_band: int = FINE_PER_BAND,
 ) -> Tolerance:
     """Move every size within its tolerance, alone and all at once.
 
@@ -99,15 +96,13 @@ def tolerance(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band, four or more, where sizes are moved one at a time.
+    per_band : int or ByNeed
+        Frequencies in a third-octave band, four or more; by need, the speakers of the batch are
+        read where the sizes moved one at a time allow it.
     samples : int
         Speakers of the batch, a power of two.
     seed : int
         Of the Sobol sequence's scramble; the same seed gives the same speakers.
-    batch_per_band : int
-        Frequencies in a third-octave band for the batch, which is compared with the design solved
-        alike. Where `per_band` is an odd multiple of it, the error of so coarse a grid is measured.
 
     Raises
     ------
@@ -117,8 +112,8 @@ def tolerance(
         If the design as written cannot be solved.
     """
     _check_samples(samples)
-    dimensions = dimensions_of(design.tables)
-    sizes = _one_at_a_time(design, dimensions, solver, per_band, progress)
+    heard = _heard_at_first_seat(design)
+    sizes = one_at_a_time(heard, dimensions_of(design.tables), solver, per_band, progress)
     nominal = sizes[0].nominal
     return Tolerance(
         design=design,
@@ -126,8 +121,24 @@ def tolerance(
         sizes=tuple(sorted(sizes, key=_rank)),
         askew=hung_askew(design),
         meaningful_above_hz=meaningful_above_hz(nominal.assembly, design.air),
-        batch=_batch(design, sizes, solver, batch_per_band, samples, seed, progress),
+        batch=drawn_batch(heard, sizes, solver, per_band, _drawn(sizes, samples, seed), progress),
     )
+
+
+def _heard_at_first_seat(design: Design) -> Design:
+    """The same design and window without the seats whose curves are not asked for."""
+    target = design.target.model_copy(update={"window": design.window_deg})
+    changes = {"target": target, "seats": design.tables.seats[:1]}
+    return replace(design, tables=design.tables.model_copy(update=changes))
+
+
+def _drawn(sizes: Sequence[Sensitivity], samples: int, seed: int) -> np.ndarray:
+    """(N, D) how far each size of each speaker is off, evenly from within its tolerance, SI."""
+    from scipy.stats import qmc
+
+    low = np.array([-size.dimension.down for size in sizes])
+    high = np.array([size.dimension.up for size in sizes])
+    return low + qmc.Sobol(len(sizes), scramble=True, rng=seed).random(samples) * (high - low)
 
 
 def _rank(size: Sensitivity) -> tuple[bool, float, float]:
@@ -141,116 +152,3 @@ def _check_samples(samples: int) -> None:
             f"{samples} samples do not fill the tolerances evenly: take a power of two from 2 to"
             f" {MOST_SAMPLES}, such as 16, 32 or 64"
         )
-
-
-def _one_at_a_time(
-    design: Design,
-    dimensions: Sequence[Dimension],
-    solver: Solver,
-    per_band: int,
-    progress: Progress | None,
-) -> list[Sensitivity]:
-    files = {"as written": design.tables}
-    for dimension in dimensions:
-        files[f"{dimension.name} -"] = dimension.move(design.tables, -dimension.down)
-        files[f"{dimension.name} +"] = dimension.move(design.tables, dimension.up)
-    rows = _solved(design, files, solver, per_band, ONE_AT_A_TIME, progress, keep_far=True)
-    nominal = _solvable(rows["as written"])
-    return [Sensitivity(d, nominal, rows[f"{d.name} -"], rows[f"{d.name} +"]) for d in dimensions]
-
-
-def _batch(
-    design: Design,
-    sizes: Sequence[Sensitivity],
-    solver: Solver,
-    per_band: int,
-    samples: int,
-    seed: int,
-    progress: Progress | None,
-) -> Batch:
-    from scipy.stats import qmc
-
-    dimensions = tuple(size.dimension for size in sizes)
-    low = np.array([-dimension.down for dimension in dimensions])
-    high = np.array([dimension.up for dimension in dimensions])
-    even = qmc.Sobol(len(dimensions), scramble=True, rng=seed).random(samples)
-    changes = low + even * (high - low)
-    files = {"as written": design.tables}
-    for number, some in enumerate(changes, start=1):
-        files[f"speaker {number}"] = moved(design.tables, dimensions, some)
-    rows = _solved(design, files, solver, per_band, ALL_AT_ONCE, progress)
-    nominal = _solvable(rows.pop("as written"))
-    doubt_db, curve_doubt_db = _doubts(design, sizes, per_band)
-    return Batch(
-        dimensions=dimensions,
-        changes=changes,
-        nominal=nominal,
-        rows=tuple(rows.values()),
-        within_db=design.target.near_best_db,
-        doubt_db=doubt_db,
-        curve_doubt_db=curve_doubt_db,
-    )
-
-
-def _doubts(
-    design: Design, sizes: Sequence[Sensitivity], per_band: int
-) -> tuple[float, np.ndarray]:
-    """Largest error of a change when only `per_band` frequencies are used: score, (B,) bands, dB.
-
-    Taken over all ends of all sizes, against their changes at every frequency solved; nan where
-    the frequencies solved do not hold those of a coarser grid.
-    """
-    nominal = sizes[0].nominal
-    if not can_be_thinned(nominal, per_band):
-        return float("nan"), np.full(len(nominal.coverage.centres), np.nan)
-    ends = [row for size in sizes for row in (size.minus, size.plus) if row.solved]
-    coarse, *coarse_ends = (thinned(row, design.target, per_band) for row in (nominal, *ends))
-    scores, curves = [0.0], [np.zeros(len(nominal.coverage.centres))]
-    for few, every in zip(coarse_ends, ends, strict=True):
-        scores.append((few.score - coarse.score) - (every.score - nominal.score))
-        at_few = seat_levels_db(few) - seat_levels_db(coarse)
-        curves.append(at_few - (seat_levels_db(every) - seat_levels_db(nominal)))
-    return float(np.max(np.abs(scores))), np.max(np.abs(curves), axis=0)
-
-
-def _solvable(nominal: Row) -> Row:
-    if not nominal.solved:
-        raise NotSolvedError(nominal.reason)
-    return nominal
-
-
-def _solved(
-    design: Design,
-    files: Mapping[str, DesignFile],
-    solver: Solver,
-    per_band: int,
-    stage: str,
-    progress: Progress | None,
-    keep_far: bool = False,
-) -> dict[str, Row]:
-    """Solve every file, scored by the target and at the seats of the design as written.
-
-    A run has one air, so those that share it are run together.
-    """
-    by_air: dict[object, list[str]] = {}
-    for name, tables in files.items():
-        by_air.setdefault(tables.air, []).append(name)
-    rows: dict[str, Row] = {}
-    for air, names in by_air.items():
-        there = replace(design, tables=design.tables.model_copy(update={"air": air}))
-        candidates = [Candidate(name, partial(assemble, files[name])) for name in names]
-        watch = _part_of(progress, len(rows) / len(files), len(names) / len(files))
-        solved = run(there, candidates, solver, per_band, stage, watch, keep_far)
-        rows |= dict(zip(names, solved, strict=True))
-    return {name: rows[name] for name in files}
-
-
-def _part_of(progress: Progress | None, before: float, share: float) -> Progress | None:
-    """Progress of one run as a part of several, in thousandths of the whole."""
-    if progress is None:
-        return None
-
-    def advance(stage: str, done: int, total: int) -> None:
-        progress(stage, round(1000 * (before + share * done / total)), 1000)
-
-    return advance

@@ -8,7 +8,7 @@ from studies.answer import cautions
 from studies.answer.columns import band, fixed, in_words, number, text
 from studies.answer.evidence import evidence_of
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
-from studies.questions.tolerance.batch import Batch
+from studies.questions.tolerance.batch import Batch, Speaker
 from studies.questions.tolerance.sensitivity import Sensitivity
 from studies.questions.tolerance.study import Tolerance
 from studies.questions.tolerance.words import BY_RAYS, answer, ears, ends_in_words, plus_minus
@@ -37,8 +37,9 @@ def tolerance_tables(found: Tolerance) -> Findings:
 
 
 def _rows(found: Tolerance) -> list[Row]:
+    """All that was solved throughout."""
     ends = [row for size in found.sizes for row in (size.minus, size.plus)]
-    return [found.nominal, *ends, found.batch.nominal, *found.batch.rows]
+    return [found.nominal, *ends, *found.batch.throughout]
 
 
 def _facts(found: Tolerance) -> tuple[Fact, ...]:
@@ -52,11 +53,11 @@ def _facts(found: Tolerance) -> tuple[Fact, ...]:
         Fact("yield_error_percent", 100.0 * batch.passing_error, "its standard error, per cent"),
         Fact("yield_least_percent", _percent(batch.passing_between[0]), "if scores are too low, %"),
         Fact("yield_most_percent", _percent(batch.passing_between[1]), "if scores are too high, %"),
-        Fact("batch_doubt_db", _finite(batch.doubt_db), "scores of the batch may be off by, dB"),
+        Fact("batch_doubt_db", batch.doubt_db, "scores that are read may be off by, dB"),
         Fact("pass_within_db", batch.within_db, "a speaker passes within this of the score, dB"),
-        Fact("samples", len(batch.rows), "speakers in the batch"),
-        Fact("failed", len(batch.rows) - len(batch.solved), "of them, that cannot be built"),
-        Fact("batch_nominal_score_db", batch.nominal.score, "score as written, solved alike, dB"),
+        Fact("samples", len(batch.speakers), "speakers in the batch"),
+        Fact("failed", len(batch.speakers) - len(batch.known), "of them, that cannot be built"),
+        Fact("solved_throughout", len(batch.throughout), "of them, solved in every third octave"),
         Fact("batch_score_5_percent_db", low, "5 % of the batch score less, dB"),
         Fact("batch_score_median_db", middle, "half of the batch score less, dB"),
         Fact("batch_score_95_percent_db", high, "95 % of the batch score less, dB"),
@@ -176,12 +177,12 @@ def _bands(found: Tolerance) -> Table:
     batch = found.batch
     columns = (
         band(),
-        number("as_written_db", "as\nwritten", "level as written, solved alike, dB", 1),
+        number("as_written_db", "as\nwritten", "level as written, dB", 1),
         number("low_db", "5 % lie\nbelow", "5 % of the speakers lie below, dB", 1),
         number("median_db", "half lie\nbelow", "half of the speakers lie below, dB", 1),
         number("high_db", "95 % lie\nbelow", "95 % of the speakers lie below, dB", 1),
         number("width_db", "width", "from 5 % to 95 %, dB", 1),
-        number("doubt_db", "off by\nup to", "how far a change may be off at so few frequencies", 1),
+        number("doubt_db", "off by\nup to", "how far a level that is read may be off, dB", 1),
     )
     levels = zip(
         batch.nominal.coverage.centres,
@@ -196,8 +197,8 @@ def _bands(found: Tolerance) -> Table:
         f"All sizes off at once: levels at {ears(found)}, dB re 0 dB",
         columns,
         tuple((float(row[0]), *(_finite(value) for value in row[1:])) for row in levels),
-        f"{len(batch.solved)} speakers, {batch.nominal.per_band} frequencies in each third octave;"
-        " off by up to:\nchanges at so few against all that were solved for one size at a time",
+        f"{len(batch.known)} speakers; off by up to: levels that are read, on the"
+        f" {len(batch.throughout)} speakers that were solved throughout",
     )
 
 
@@ -235,11 +236,24 @@ def _speakers(batch: Batch) -> Table:
             for d in batch.dimensions
         ),
         number("score_db", "score", "score, dB; less is better"),
+        text("found", "found", "solved throughout, or read from the sizes moved one at a time"),
         text("reason", "reason", "why it was not solved; empty if it was"),
     )
     scale = np.array([dimension.unit.per_symbol for dimension in batch.dimensions])
     rows = [
-        (row.name, *map(float, off / scale), row.score if row.solved else None, row.reason)
-        for row, off in zip(batch.rows, batch.changes, strict=True)
+        (
+            speaker.name,
+            *map(float, off / scale),
+            speaker.score if speaker.known else None,
+            _found(speaker),
+            speaker.reason,
+        )
+        for speaker, off in zip(batch.speakers, batch.changes, strict=True)
     ]
     return Table("speakers", "Every speaker of the batch", columns, tuple(rows), scope="data")
+
+
+def _found(speaker: Speaker) -> str:
+    if not speaker.known:
+        return ""
+    return "read" if speaker.row is None else "solved"

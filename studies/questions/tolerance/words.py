@@ -111,7 +111,7 @@ def _estimate(case: Askew) -> str:
 
 def _batch_in_words(found: Tolerance) -> list[str]:
     batch = found.batch
-    count, failed = len(batch.rows), len(batch.rows) - len(batch.solved)
+    count, failed = len(batch.speakers), len(batch.speakers) - len(batch.known)
     said = [
         f"Yield: {100 * batch.passing:.0f} % (give or take {100 * batch.passing_error:.0f}) of"
         f" {count} speakers with every size in the ranking off at once, each anywhere within its"
@@ -122,14 +122,14 @@ def _batch_in_words(found: Tolerance) -> list[str]:
         said.append(
             f"{failed} of these cannot be built and count as failures; the files give the reasons."
         )
-    said.append(_doubt_in_words(batch))
-    if batch.solved:
+    said.append(_found_in_words(batch))
+    if batch.known:
         low, middle, high = batch.score_band_db
         width = batch.seat_width_db
         widest = int(np.argmax(width))
         said.append(
             f"Nine in ten score {low:.2f} to {high:.2f} dB, half below {middle:.2f} dB (as"
-            f" written {batch.nominal.score:.2f} dB, solved alike); at {ears(found)} nine in ten"
+            f" written {batch.nominal.score:.2f} dB); at {ears(found)} nine in ten"
             f" lie within {width[widest]:.1f} dB of each other at worst, at"
             f" {band_label(batch.nominal.coverage.centres[widest])}{_of_which(batch, widest)}."
         )
@@ -140,21 +140,35 @@ def _of_which(batch: Batch, at: int) -> str:
     doubt = batch.curve_doubt_db[at]
     if not doubt >= METER_DB:
         return ""
-    return f" (where so few frequencies put a change of level off by up to {doubt:.1f} dB)"
+    return f" (where reading puts a level off by up to {doubt:.1f} dB)"
 
 
-def _doubt_in_words(batch: Batch) -> str:
-    few = f"The batch is solved at {batch.nominal.per_band} frequencies in each third octave, which"
-    if np.isnan(batch.doubt_db):
+def _found_in_words(batch: Batch) -> str:
+    """How levels and scores of the speakers were found, and what that leaves in doubt."""
+    settling = batch.nominal.response.settling
+    if settling is None:
         return (
-            f"{few} may miss narrow resonances; nothing finer was solved to tell by how much, so"
-            " read the yield as rough."
+            f"Every speaker is solved at {batch.nominal.per_band} frequencies in each third octave,"
+            " which may miss narrow resonances: by need (without --per-band) none is missed."
         )
+    if not batch.reads:
+        return f"Every speaker is solved, each third octave within {settling.within_db:g} dB."
     least, most = (100.0 * share for share in batch.passing_between)
     return (
-        f"{few} puts changes of score off by up to {batch.doubt_db:.2f} dB (measured on the sizes"
-        f" moved one at a time): if every score were off by that, {least:.0f} to {most:.0f} %"
-        " would pass."
+        f"Speakers are read, each third octave for itself, from the sizes moved one at a time"
+        f"{_but_for(batch)}. On {len(batch.throughout)} that were solved throughout this puts a"
+        f" score off by up to {batch.doubt_db:.2f} dB: if every score were off by that,"
+        f" {least:.0f} to {most:.0f} % would pass."
+    )
+
+
+def _but_for(batch: Batch) -> str:
+    if not batch.solved.any():
+        return ""
+    bands = joined([band_label(hz) for hz in batch.nominal.coverage.centres[batch.solved]])
+    return (
+        f", but for {bands}, where every one is solved: there sizes act on each other, and reading"
+        f" is off by {METER_DB:g} dB or more"
     )
 
 
