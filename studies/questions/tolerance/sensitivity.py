@@ -4,11 +4,11 @@ By need, the ends of all sizes begin at the frequencies that the design as writt
 column and reflector do to themselves is then shared, and errors of both have much in common
 (`studies.solving.grid.CHANGES_BY_NEED`).
 
-Slopes by shape derivatives were left out. One factorisation gives the derivative of the pressure by
-every size, but a millimetre is no small step where it costs anything: at 16 kHz it turns what comes
-back from the reflector by 0.6 rad, and a resonance of Q 150 moves by three of its bandwidths. The
-change at an end, which is what is asked, needs the pressure there. Below 2 kHz, where a derivative
-would do, a solve costs next to nothing.
+Slopes by shape derivatives were not tried. One factorisation gives the derivative of the pressure
+by every size, but a millimetre is no small step where it costs anything: at 16 kHz it turns what
+comes back from the reflector by 0.6 rad, and a resonance of Q 150 moves by three of its bandwidths.
+The change at an end, which is what is asked, needs the pressure there. Below 2 kHz, where a
+derivative would do, a solve costs next to nothing.
 """
 
 from collections.abc import Mapping, Sequence

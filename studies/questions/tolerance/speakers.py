@@ -7,7 +7,7 @@ octave; in the others it is read. What reading is off by on the checked speakers
 doubt. On an even grid of frequencies every speaker is solved throughout.
 
 The example with 32 speakers: 17 designs throughout and 28 speakers in two third octaves, 1444
-solves and 29 s of processor time beside other work, where all at 12 a third octave took 12 420 and
+solves and 24 s of processor time beside other work, where all at 12 a third octave took 12 420 and
 209 s. Left out: every speaker by need, within 0.3 dB, 35 s for the batch alone.
 """
 
