@@ -25,6 +25,7 @@ from dispersion.response import Response
 from dispersion.sources import Way
 from dispersion.waves import DEFAULT_SETTINGS, MAX_UNKNOWNS
 from dispersion.waves.rings import longest_radius
+from shapes.columns import computed_outline
 
 POWER_WARNING_DB = 0.1
 """What the wave solver promises of its levels: 0.1 dB within 30 dB of the largest."""
@@ -91,11 +92,9 @@ def _of_the_method(response: Response) -> Iterator[str]:
 
 def _of_the_shape(response: Response) -> Iterator[str]:
     assembly, true_shapes = response.problem.assembly, response.method == "rays"
-    if assembly.column.shape != "round" and not true_shapes:
-        yield (
-            f"the {assembly.column.shape} column is computed as a round one of equal area, "
-            f"{assembly.column.radius * 2e3:.0f} mm across"
-        )
+    outline = computed_outline(assembly.column, assembly.plate)
+    if outline is not None and not true_shapes:
+        yield outline
     if assembly.posts is not None:
         yield (
             "posts count as rods that reflect, in the mean over all azimuths"

@@ -15,7 +15,6 @@ Conventions
 from shapes.assembly import (
     Assembly,
     AssemblyError,
-    Column,
     DrivenWay,
     Driver,
     DustCap,
@@ -28,6 +27,8 @@ from shapes.assembly import (
 )
 from shapes.clashes import Clash, find_clashes
 from shapes.clearances import Clearance, list_clearances
+from shapes.columns import Baffle, Column, Foot
+from shapes.footprints import Footprint
 from shapes.lengths import (
     LengthError,
     in_both,
@@ -57,6 +58,7 @@ __all__ = [
     "Arc",
     "Assembly",
     "AssemblyError",
+    "Baffle",
     "Clash",
     "Clearance",
     "Column",
@@ -66,6 +68,8 @@ __all__ = [
     "Driver",
     "DustCap",
     "FeltRing",
+    "Foot",
+    "Footprint",
     "WorkshopFact",
     "LengthError",
     "Line",

@@ -17,12 +17,12 @@ from typing import Self, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike
 
+from shapes.columns import Column
 from shapes.gaps import highest_at, lowest_at, vertical_gap
 from shapes.meridian import Meridian
 from shapes.outlines import column_outline, driver_outline, upper_outline
 from shapes.parts import (
     AssemblyError,
-    Column,
     Driver,
     DustCap,
     FeltBand,

@@ -5,9 +5,9 @@ that "message: remedy" reads as one sentence.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from shapes.assembly import Assembly
+from shapes.carcass_clashes import Clash, baffle_socket_clashes, carcass_clashes
 from shapes.crossings import polyline_crossings, polyline_self_crossings
 from shapes.lengths import in_both, in_mm
 from shapes.parts import (
@@ -23,17 +23,10 @@ from shapes.parts import (
 from shapes.pieces import TOLERANCE, place
 from shapes.reflector import Reflector
 
+__all__ = ["Clash", "find_clashes"]
+
 LEAST_FLAT = 1e-3
 """A reflector needs a flat of at least this radius to be fixed by, metres."""
-
-
-@dataclass(frozen=True)
-class Clash:
-    """Something that does not fit: the part to change, what is wrong, and a remedy."""
-
-    part: str
-    message: str
-    remedy: str
 
 
 def find_clashes(assembly: Assembly) -> tuple[Clash, ...]:
@@ -67,7 +60,7 @@ def _column_clashes(assembly: Assembly) -> Iterator[Clash]:
             f"({in_mm(column.width)} wide, {in_mm(column.height)} high) can hold",
             "make the edge radius smaller",
         )
-    elif driver.frame_radius > column.flat_radius + TOLERANCE:
+    elif column.laid_on is None and driver.frame_radius > column.flat_radius + TOLERANCE:
         yield Clash(
             "column",
             f"the driver's frame, {_across(driver.frame_radius)} across, is wider than the flat "
@@ -81,6 +74,7 @@ def _column_clashes(assembly: Assembly) -> Iterator[Clash]:
             f"column ({in_mm(column.height)} high)",
             "check the units of the column's height and of the cone's depth",
         )
+    yield from carcass_clashes(column, driver)
 
 
 def _driver_clashes(driver: Driver) -> Iterator[Clash]:
@@ -205,11 +199,11 @@ def _reflector_clashes(assembly: Assembly, reflector: Reflector) -> Iterator[Cla
         )
     if plate is None:
         return
-    if reflector.widest_radius > plate.radius + TOLERANCE:
+    if reflector.widest_radius > plate.footprint.inner_radius + TOLERANCE:
         yield Clash(
             "reflector",
             f"the reflector, {_across(reflector.widest_radius)} across, is wider than the top "
-            f"plate, {_across(plate.radius)}",
+            f"plate, {_across(plate.footprint.inner_radius)}",
             "take a larger plate or a smaller base",
         )
     elif reflector.base_radius > plate.flat_radius + TOLERANCE:
@@ -255,12 +249,15 @@ def _post_end_clashes(assembly: Assembly, posts: Posts) -> Iterator[Clash]:
             "posts",
             f"the posts, on a circle {_across(posts.circle_radius)} across, do not stand wholly "
             "on the flat of the baffle",
-            f"make the post circle at most {_across(max(limit, 0.0))} across or the column wider",
+            f"make the post circle at most {_across(max(limit, 0.0))} across or the "
+            + ("column wider" if assembly.column.laid_on is None else "baffle larger"),
         )
+    yield from baffle_socket_clashes(assembly.column, posts)
     if plate is None:
         yield Clash("posts", "there is no top plate on the posts", "add a plate or leave them out")
         return
-    if posts.outer_radius > plate.flat_radius + TOLERANCE:
+    spare = plate.edge_radius + posts.radius
+    if posts.circle_radius > plate.footprint.circle_limit(posts.count, spare) + TOLERANCE:
         yield Clash(
             "posts",
             f"the posts reach {in_mm(posts.outer_radius)} from the axis, past the flat of the "

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from shapes.assembly import Assembly, Nearest
+from shapes.columns import post_angles
 from shapes.gaps import shortest_distance
 from shapes.lengths import in_mm
 from shapes.parts import Posts
@@ -38,9 +39,32 @@ def list_clearances(assembly: Assembly) -> tuple[Clearance, ...]:
     ]
     if assembly.upper is not None:
         rows = [*_gap_rows(assembly), *rows]
+    rows += _carcass_rows(assembly)
     if assembly.posts is not None:
         rows += _post_rows(assembly, assembly.posts)
     return tuple(rows)
+
+
+def _carcass_rows(assembly: Assembly) -> Iterator[Clearance]:
+    """How the baffle lies over the walls, where it has an outline of its own."""
+    column, opening = assembly.column, assembly.driver.cutout_radius
+    baffle, walls = column.laid_on, column.footprint
+    if baffle is not None:
+        out = baffle.footprint.inner_radius - walls.inner_radius
+        note = "stands out over the walls" if out >= 0 else "set back: the walls' ends show"
+        yield Clearance("baffle past column", out, f"{note}, at the middle of a flat")
+        if baffle.footprint.is_round and not walls.is_round:
+            yield _corners_row(baffle.footprint.outer_radius - walls.outer_radius)
+    if column.wall is not None and opening is not None:
+        inside = walls.inset(column.wall).inner_radius
+        yield Clearance("opening to walls", inside - opening, "inside, below the baffle")
+
+
+def _corners_row(room: float) -> Clearance:
+    note = "the corners stay under the baffle"
+    if room < 0:
+        note = "the corners poke past the baffle: legal, and seen; round them off or leave them"
+    return Clearance("column's corners to edge of baffle", room, note)
 
 
 def _gap_rows(assembly: Assembly) -> Iterator[Clearance]:
@@ -79,7 +103,9 @@ def _post_rows(assembly: Assembly, posts: Posts) -> Iterator[Clearance]:
         room = posts.inner_radius - assembly.reflector.widest_radius
         yield Clearance("posts to reflector", room, "at the reflector's widest")
     if assembly.plate is not None:
-        room = assembly.plate.flat_radius - posts.outer_radius
+        plate = assembly.plate
+        limit = plate.footprint.circle_limit(posts.count, plate.edge_radius + posts.radius)
+        room = limit - posts.circle_radius
         yield Clearance("posts to edge of plate", room, "flat left on the plate's underside")
     limit = assembly.column.post_circle_limit(posts.count, posts.radius)
     yield Clearance(
@@ -87,6 +113,33 @@ def _post_rows(assembly: Assembly, posts: Posts) -> Iterator[Clearance]:
         limit - posts.circle_radius,
         "how much larger the post circle could be",
     )
+    yield from _posts_over_walls(assembly, posts)
+    baffle = assembly.column.baffle
+    if baffle is not None:
+        left = baffle.thickness - posts.socket_baffle
+        yield Clearance("wood under the sockets", left, "of the baffle, below the posts")
+
+
+def _posts_over_walls(assembly: Assembly, posts: Posts) -> Iterator[Clearance]:
+    """Where the posts stand over the walls: on them, inside or outside of them."""
+    column = assembly.column
+    if column.wall is None:
+        return
+    angles = post_angles(column, posts, assembly.plate)
+    outside = min(column.footprint.room(posts.circle_radius, angle) for angle in angles)
+    note = _standing(column.wall, posts.radius, outside)
+    yield Clearance("posts to outside of walls", outside - posts.radius, note)
+
+
+def _standing(wall: float, radius: float, room: float) -> str:
+    """Say over what a post stands, given its axis' distance from the outside of the walls."""
+    if room < -radius:
+        return "the posts stand off the column, on the baffle's overhang"
+    if room < radius:
+        return "the posts stand half off the column, on the baffle's overhang"
+    if room < wall + radius:
+        return "the posts stand over the walls: no bolt passes through beside them"
+    return "the posts stand inside the walls"
 
 
 def _over(nearest: Nearest) -> str:

@@ -30,6 +30,17 @@ AREA_UNITS = {
     "in2": INCH**2,
     "sq in": INCH**2,
 }
+FOOT = 12 * INCH
+VOLUME_UNITS = {
+    "l": 1e-3,
+    "litres": 1e-3,
+    "cm3": 1e-6,
+    "m3": 1.0,
+    "in3": INCH**3,
+    "cu in": INCH**3,
+    "ft3": FOOT**3,
+    "cu ft": FOOT**3,
+}
 FREQUENCY_UNITS = {"hz": 1.0, "khz": 1e3}
 TIME_UNITS = {"s": 1.0, "ms": 1e-3}
 MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": 0.45359237, "oz": 0.45359237 / 16}
@@ -84,6 +95,17 @@ def parse_area(value: str | float | int, unit: str = "cm2") -> float:
         If the text has no unit, an unknown unit, or is not a number.
     """
     return _parse(value, unit, AREA_UNITS, "area", "'85 cm2' or '13 in2'")
+
+
+def parse_volume(value: str | float | int, unit: str = "l") -> float:
+    """Read a volume such as ``"0.9 l"`` or ``"0.3 cu ft"`` (m^3); a number counts in `unit`.
+
+    Raises
+    ------
+    LengthError
+        If the text has no unit, an unknown unit, or is not a number.
+    """
+    return _parse(value, unit, VOLUME_UNITS, "volume", "'0.9 l' or '0.3 cu ft'")
 
 
 def parse_frequency(value: str | float | int, unit: str = "Hz") -> float:
@@ -151,6 +173,11 @@ def in_both(metres: float) -> str:
     return f"{in_mm(metres)} ({in_inches(metres)})"
 
 
+def in_litres(cubic_metres: float) -> str:
+    """Write a volume in litres and cubic feet, ``"18.4 litres (0.65 cu ft)"``."""
+    return f"{cubic_metres * 1e3:.1f} litres ({cubic_metres / FOOT**3:.2f} cu ft)"
+
+
 def in_degrees(radians: float) -> str:
     """Write an angle in degrees, ``"40.5 deg"``."""
     return f"{_without_minus_zero(math.degrees(radians), 1):.1f} deg"
@@ -170,7 +197,7 @@ def _parse(
         return _finite(number, what, example) * _factor(unit, units, what, example)
     if len(value) > LONGEST:
         raise LengthError(f"{value[:20]!r}... is too long for a {what}: write it as {example}.")
-    match = _QUANTITY.match(value.replace("²", "2").replace("^2", "2"))
+    match = _QUANTITY.match(value.replace("²", "2").replace("^2", "2").replace("^3", "3"))
     if match is None:
         comma = " Use a point, not a comma, for decimals." if "," in value else ""
         raise LengthError(f"cannot read {value!r} as a {what}: write it as {example}.{comma}")

@@ -86,6 +86,8 @@ class Making:
     column_wall : float
         Thickness of the column's walls, of its baffle and of its bottom.
     column_material, plate_material, reflector_material, post_material : Material
+    baffle_material, foot_material : Material, optional
+        Left out, as the column.
     driver_mass : float, optional
         kg; left out, estimated from the frame.
     foot_width : float, optional
@@ -103,6 +105,8 @@ class Making:
     plate_material: Material = MATERIALS["birch plywood"]
     reflector_material: Material = MATERIALS["EPS foam"]
     post_material: Material = MATERIALS["steel"]
+    baffle_material: Material | None = None
+    foot_material: Material | None = None
     driver_mass: float | None = None
     foot_width: float | None = None
     reflector_wall: float | None = None

@@ -1,8 +1,9 @@
 """Outlines of the parts as chains of labelled pieces, walked with the air on the right.
 
-Part labels of the lower body: "column bottom", "column side", "baffle edge", "baffle",
-"baffle felt", "frame", "recess", "cone", "dust cap", "whizzer", "pod", "dome". Of the upper one:
-"reflector", "plate underside", "plate felt", "plate edge", "plate top", "reflector base".
+Part labels of the lower body: "column bottom", "foot", "column side", "column top", "baffle
+underside", "baffle edge", "baffle", "baffle felt", "frame", "recess", "cone", "dust cap",
+"whizzer", "pod", "dome". Of the upper one: "reflector", "plate underside", "plate felt", "plate
+edge", "plate top", "reflector base".
 
 A ring of felt is a stretch of the flat it lies on: its face counts as let in flush, and its
 thickness for clearances only (`shapes.clearances`).
@@ -10,10 +11,10 @@ thickness for clearances only (`shapes.clearances`).
 
 from collections.abc import Iterator
 
+from shapes.columns import Column
 from shapes.meridian import Arc, Line, Piece, Point
 from shapes.parts import (
     WHIZZER_RIM,
-    Column,
     Driver,
     DustCap,
     FeltBand,
@@ -29,9 +30,8 @@ def column_outline(
     column: Column, frame_radius: float, felt: FeltBand | None = None
 ) -> Iterator[Piece]:
     """From the axis at the foot, round the column, in over the baffle to the frame."""
-    radius, edge = column.radius, column.edge_radius
-    yield Line((0.0, -column.height), (radius, -column.height), "column bottom")
-    yield Line((radius, -column.height), (radius, -edge), "column side")
+    radius, edge = column.face.radius, column.face_edge_radius
+    yield from _below_the_face(column, edge)
     yield Arc(
         (radius, -edge),
         (radius - edge, 0.0),
@@ -40,6 +40,27 @@ def column_outline(
         part="baffle edge",
     )
     yield from _flat(radius - edge, frame_radius, 0.0, "baffle", felt, "baffle felt")
+
+
+def _below_the_face(column: Column, edge: float) -> Iterator[Piece]:
+    """Foot, walls, and the step to a baffle that is wider or narrower than they are."""
+    foot, radius, floor = column.foot, column.radius, -column.height
+    if foot is None:
+        yield Line((0.0, floor), (radius, floor), "column bottom")
+        start = (radius, floor)
+    else:
+        base, top = foot.footprint.radius, floor + foot.thickness
+        yield Line((0.0, floor), (base, floor), "column bottom")
+        yield Line((base, floor), (base, top), "foot")
+        yield Line((base, top), (radius, top), "foot")
+        start = (radius, top)
+    if column.laid_on is None:
+        yield Line(start, (radius, -edge), "column side")
+        return
+    under, out = -column.laid_on.thickness, column.face.radius
+    yield Line(start, (radius, under), "column side")
+    yield Line((radius, under), (out, under), "baffle underside" if out > radius else "column top")
+    yield Line((out, under), (out, -edge), "baffle edge")
 
 
 def driver_outline(driver: Driver, tweeter: Tweeter | None) -> Iterator[Piece]:
@@ -72,7 +93,7 @@ def upper_outline(
     if plate is None:
         yield Line(base, (0.0, gap), "reflector base")
         return
-    edge, flat, top = plate.edge_radius, plate.flat_radius, gap + plate.thickness
+    edge, flat, top = plate.edge_radius, plate.radius - plate.edge_radius, gap + plate.thickness
     lower, upper = gap + edge, top - edge
     yield from _flat(base[0], flat, gap, "plate underside", felt, "plate felt")
     yield Arc((flat, gap), (plate.radius, lower), (flat, lower), clockwise=False, part="plate edge")

@@ -8,80 +8,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
 
+from shapes.footprints import Footprint
 from shapes.lengths import in_mm
 
 WHIZZER_RIM = 1e-3
 """Thickness of a whizzer's wall, measured horizontally, metres."""
 
-_SIDES = {"square": 4, "hexagonal": 6}
-
 
 class AssemblyError(ValueError):
     """A value that is no size of a part; the message says what to change."""
-
-
-@dataclass(frozen=True)
-class Column:
-    """Column with the baffle as its upper end.
-
-    Parameters
-    ----------
-    width : float
-        Diameter, or width across the flats of a square or hexagonal column.
-    height : float
-        From the foot to the baffle's face.
-    shape : {"round", "square", "hexagonal"}
-        A column that is not round is computed as the round one of equal area.
-    edge_radius : float
-        Rounding of the baffle's edge.
-    """
-
-    width: float
-    height: float
-    shape: Literal["round", "square", "hexagonal"] = "round"
-    edge_radius: float = 0.0
-
-    def __post_init__(self) -> None:
-        """Refuse what is no size."""
-        _check_above_zero("column", width=self.width, height=self.height)
-        _check_at_least_zero("column", edge_radius=self.edge_radius)
-        if self.shape != "round" and self.shape not in _SIDES:
-            raise AssemblyError(
-                f"unknown column shape {self.shape!r}: choose round, square or hexagonal."
-            )
-
-    @property
-    def radius(self) -> float:
-        """Radius of the circle of equal area."""
-        if self.shape == "square":
-            return self.width / math.sqrt(math.pi)
-        if self.shape == "hexagonal":
-            return self.width * math.sqrt(math.sqrt(3) / (2 * math.pi))
-        return self.width / 2
-
-    @property
-    def tipping_angle(self) -> float:
-        """Angle, rad, at which an evenly heavy column tips: atan(half width over half height)."""
-        return math.atan2(self.width / 2, self.height / 2)
-
-    @property
-    def flat_radius(self) -> float:
-        """Radius of the largest circle on the flat of the real baffle, inside its edge."""
-        return self.width / 2 - self.edge_radius
-
-    def post_circle_limit(self, count: int, post_radius: float) -> float:
-        """Largest post circle radius for which `count` posts still stand on the baffle's flat.
-
-        On a square or hexagonal baffle the posts may be turned towards the corners if their
-        number divides the number of corners.
-        """
-        inside = self.flat_radius - post_radius
-        sides = _SIDES.get(self.shape)
-        if sides is None or sides % count:
-            return inside
-        return inside / math.cos(math.pi / sides)
 
 
 @dataclass(frozen=True)
@@ -93,8 +29,8 @@ class DustCap:
 
     def __post_init__(self) -> None:
         """Refuse what is no size."""
-        _check_above_zero("dust cap", radius=self.radius)
-        _check_at_least_zero("dust cap", height=self.height)
+        check_above_zero("dust cap", radius=self.radius)
+        check_at_least_zero("dust cap", height=self.height)
 
 
 @dataclass(frozen=True)
@@ -120,7 +56,7 @@ class Whizzer:
 
     def __post_init__(self) -> None:
         """Refuse what is no size."""
-        _check_above_zero(
+        check_above_zero(
             "whizzer", radius=self.radius, height=self.height, neck_radius=self.neck_radius
         )
 
@@ -160,10 +96,10 @@ class Driver:
 
     def __post_init__(self) -> None:
         """Refuse what is no size."""
-        _check_above_zero(
+        check_above_zero(
             "driver", effective_radius=self.effective_radius, frame_radius=self.frame_radius
         )
-        _check_at_least_zero(
+        check_at_least_zero(
             "driver",
             cone_depth=self.cone_depth,
             proud=self.proud,
@@ -171,7 +107,7 @@ class Driver:
             excursion=self.excursion,
         )
         if self.cutout_radius is not None:
-            _check_above_zero("driver", cutout_radius=self.cutout_radius)
+            check_above_zero("driver", cutout_radius=self.cutout_radius)
 
     @property
     def neck_z(self) -> float:
@@ -214,31 +150,50 @@ class Tweeter:
 
     def __post_init__(self) -> None:
         """Refuse what is no size."""
-        _check_above_zero(
+        check_above_zero(
             "tweeter", dome_radius=self.dome_radius, housing_radius=self.housing_radius
         )
-        _check_at_least_zero("tweeter", dome_height=self.dome_height)
+        check_at_least_zero("tweeter", dome_height=self.dome_height)
         if not math.isfinite(self.face_height):
             raise AssemblyError("tweeter: the face height must be a number.")
 
 
 @dataclass(frozen=True)
 class TopPlate:
-    """Round plate that carries the reflector; its edge may be rounded above and below."""
+    """Plate that carries the reflector; its edge may be rounded above and below.
+
+    Parameters
+    ----------
+    radius : float
+        Of a round plate; of the circle of equal area where it has sides.
+    thickness : float
+    edge_radius : float
+    sides : int
+        0 is round.
+    """
 
     radius: float
     thickness: float
     edge_radius: float = 0.0
+    sides: int = 0
 
     def __post_init__(self) -> None:
         """Refuse what is no size."""
-        _check_above_zero("plate", radius=self.radius, thickness=self.thickness)
-        _check_at_least_zero("plate", edge_radius=self.edge_radius)
+        check_above_zero("plate", radius=self.radius, thickness=self.thickness)
+        check_at_least_zero("plate", edge_radius=self.edge_radius)
+
+    @property
+    def footprint(self) -> Footprint:
+        """Its outline from above."""
+        if self.sides == 0:
+            return Footprint(2 * self.radius)
+        # A polygon's width is in proportion to the radius of the circle of equal area.
+        return Footprint(self.radius / Footprint(1.0, self.sides).radius, self.sides)
 
     @property
     def flat_radius(self) -> float:
-        """Radius of the flat of the underside, inside the rounded edge."""
-        return self.radius - self.edge_radius
+        """Radius of the largest circle on the flat of the underside, inside the rounded edge."""
+        return self.footprint.inner_radius - self.edge_radius
 
 
 @dataclass(frozen=True)
@@ -267,8 +222,8 @@ class Posts:
         """Refuse what is no size."""
         if self.count < 1:
             raise AssemblyError(f"posts: the count must be at least 1, not {self.count}.")
-        _check_above_zero("posts", radius=self.radius, circle_radius=self.circle_radius)
-        _check_at_least_zero(
+        check_above_zero("posts", radius=self.radius, circle_radius=self.circle_radius)
+        check_at_least_zero(
             "posts", socket_plate=self.socket_plate, socket_baffle=self.socket_baffle
         )
 
@@ -309,11 +264,11 @@ class FeltRing:
 
     def __post_init__(self) -> None:
         """Refuse what is no size."""
-        _check_above_zero("felt", thickness=self.thickness)
+        check_above_zero("felt", thickness=self.thickness)
         if self.inner_radius is not None:
-            _check_at_least_zero("felt", inner_radius=self.inner_radius)
+            check_at_least_zero("felt", inner_radius=self.inner_radius)
         if self.outer_radius is not None:
-            _check_above_zero("felt", outer_radius=self.outer_radius)
+            check_above_zero("felt", outer_radius=self.outer_radius)
 
     def within(self, inside: float, outside: float) -> FeltBand:
         """Return where it lies on a flat that is free from `inside` to `outside`."""
@@ -342,24 +297,15 @@ class FeltBand:
         return math.pi * (self.outer**2 - self.inner**2)
 
 
-def post_angles(column: Column, posts: Posts) -> tuple[float, ...]:
-    """Azimuths of the posts, radians; the first at 0, across the flats of a column with sides.
-
-    They turn towards the corners where only those have room for the post circle.
-    """
-    sides = _SIDES.get(column.shape)
-    fits_flats = posts.outer_radius <= column.flat_radius
-    first = 0.0 if sides is None or fits_flats else math.pi / sides
-    return tuple(first + 2 * math.pi * k / posts.count for k in range(posts.count))
-
-
-def _check_above_zero(part: str, **sizes: float) -> None:
+def check_above_zero(part: str, **sizes: float) -> None:
+    """Raise AssemblyError unless every size of a part is more than zero."""
     for name, size in sizes.items():
         if not (math.isfinite(size) and size > 0):
             raise AssemblyError(f"{part}: {_words(name)} must be more than zero, not {_mm(size)}.")
 
 
-def _check_at_least_zero(part: str, **sizes: float) -> None:
+def check_at_least_zero(part: str, **sizes: float) -> None:
+    """Raise AssemblyError if a size of a part is negative."""
     for name, size in sizes.items():
         if not (math.isfinite(size) and size >= 0):
             raise AssemblyError(f"{part}: {_words(name)} must not be negative ({_mm(size)}).")

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from shapes.assembly import MOVING_PARTS, Assembly
+from shapes.columns import post_angles
+from shapes.footprints import Footprint
 from shapes.meridian import Meridian
-from shapes.parts import Column, Posts, post_angles
+from shapes.parts import Posts
+from shapes.pieces import Array
 from shapes.solids import sections_of, subtracted, turned_solid, turned_surface
 
 if TYPE_CHECKING:
@@ -44,8 +48,8 @@ def assembly_scene(assembly: Assembly, chord_error: float = CHORD_ERROR) -> Scen
     Returns
     -------
     trimesh.Scene
-        One named node for each part; the driver is a set of surfaces, all else are solids. A
-        square or hexagonal column has its true shape, with sharp edges.
+        One named node for each part; the driver is a set of surfaces, all else are solids. What
+        has sides has its true shape, with sharp edges.
     """
     from trimesh import Scene
 
@@ -74,7 +78,7 @@ def glb_bytes(scene: Scene, mark: str = "") -> bytes:
 
 def _parts(assembly: Assembly, chord_error: float) -> list[tuple[str, str, Trimesh]]:
     lower = assembly.lower
-    parts = [("column", "column", _column_solid(assembly, chord_error))]
+    parts = [(name, "column", mesh) for name, mesh in _column_solids(assembly, chord_error)]
     for labels, kind in ((STILL_PARTS, "frame"), (MOVING_PARTS, "moving"), (("dome",), "dome")):
         for label in labels:
             if pieces := lower.of_parts(label):
@@ -83,38 +87,59 @@ def _parts(assembly: Assembly, chord_error: float) -> list[tuple[str, str, Trime
         alone = assembly.with_plate(None).hung_body
         parts.append(("reflector", "reflector", turned_solid(alone, chord_error)))
     if assembly.plate is not None:
-        alone = assembly.with_reflector(None).hung_body
-        parts.append(("top plate", "top plate", turned_solid(alone, chord_error)))
+        parts.append(("top plate", "top plate", _plate_solid(assembly, chord_error)))
     if assembly.posts is not None:
         parts += _posts(assembly.posts, assembly, chord_error)
     return parts
 
 
-def _column_solid(assembly: Assembly, chord_error: float) -> Trimesh:
-    """Column with a hole in the form of the driver."""
-    column = assembly.column
+def _column_solids(assembly: Assembly, chord_error: float) -> Iterator[tuple[str, Trimesh]]:
+    """Column, baffle and foot, with a hole in the form of the driver."""
+    column, hole = assembly.column, _driver_hole(assembly, chord_error)
+    baffle, foot = column.laid_on, column.foot
+    top = 0.0 if baffle is None else -baffle.thickness
+    floor = -column.height + (0.0 if foot is None else foot.thickness)
+    block = _block(column.footprint, floor, top, chord_error)
+    yield "column", subtracted(block, hole, chord_error)
+    if baffle is not None:
+        board = _block(baffle.footprint, top, 0.0, chord_error)
+        yield "baffle", subtracted(board, hole, chord_error)
+    if foot is not None:
+        yield "foot", _block(foot.footprint, -column.height, floor, chord_error)
+
+
+def _plate_solid(assembly: Assembly, chord_error: float) -> Trimesh:
+    """The top plate; one with sides has sharp edges."""
+    plate, low = assembly.hung_plate, assembly.plate_gap
+    if plate.footprint.is_round:
+        return turned_solid(assembly.with_reflector(None).hung_body, chord_error)
+    return _block(plate.footprint, low, low + plate.thickness, chord_error)
+
+
+def _driver_hole(assembly: Assembly, chord_error: float) -> Array:
     driver_labels = (*STILL_PARTS, *MOVING_PARTS, "dome")
     pieces = [p for p in assembly.lower.of_parts(*driver_labels) if p.part != "frame"]
     line = Meridian(tuple(pieces)).sample(chord_error)
     line[:, 1] = np.minimum(line[:, 1], 0.0)
-    hole = np.vstack(((0.0, ABOVE), (line[0, 0], ABOVE), line))[::-1]
-    return subtracted(_block(column, chord_error), hole, chord_error)
+    return np.vstack(((0.0, ABOVE), (line[0, 0], ABOVE), line))[::-1]
 
 
-def _block(column: Column, chord_error: float) -> Trimesh:
+def _block(footprint: Footprint, low: float, high: float, chord_error: float) -> Trimesh:
+    """Upright prism or cylinder between two heights."""
     from trimesh.creation import box, cylinder
     from trimesh.transformations import rotation_matrix
 
-    height = column.height
-    if column.shape == "square":
-        block = box((column.width, column.width, height))
-    elif column.shape == "hexagonal":
-        corner = column.width / math.sqrt(3.0)
-        block = cylinder(corner, height, sections=6)
-        block.apply_transform(rotation_matrix(math.pi / 6, (0.0, 0.0, 1.0)))  # a flat at azimuth 0
+    height, sides = high - low, footprint.sides
+    if sides == 4:
+        block = box((footprint.width, footprint.width, height))
+    elif sides:
+        block = cylinder(footprint.outer_radius, height, sections=sides)
+        # A flat at azimuth 0.
+        block.apply_transform(rotation_matrix(math.pi / sides, (0.0, 0.0, 1.0)))
     else:
-        block = cylinder(column.radius, height, sections=sections_of(column.radius, chord_error))
-    return block.apply_translation((0.0, 0.0, -0.5 * height))
+        radius = footprint.radius
+        block = cylinder(radius, height, sections=sections_of(radius, chord_error))
+    return block.apply_translation((0.0, 0.0, 0.5 * (low + high)))
 
 
 def _posts(posts: Posts, assembly: Assembly, chord_error: float) -> list[tuple[str, str, Trimesh]]:
@@ -123,7 +148,7 @@ def _posts(posts: Posts, assembly: Assembly, chord_error: float) -> list[tuple[s
     parts = []
     middle = 0.5 * assembly.post_length - posts.socket_baffle
     sections = sections_of(posts.radius, chord_error)
-    for number, angle in enumerate(post_angles(assembly.column, posts)):
+    for number, angle in enumerate(post_angles(assembly.column, posts, assembly.plate)):
         at = (posts.circle_radius * math.cos(angle), posts.circle_radius * math.sin(angle), middle)
         post = cylinder(posts.radius, assembly.post_length, sections=sections)
         parts.append((f"post {number + 1}", "post", post.apply_translation(at)))

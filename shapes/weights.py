@@ -1,14 +1,14 @@
 """What it weighs, and how far it may lean before it tips (kilograms, metres above the floor)."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from shapes.assembly import Assembly
-from shapes.lengths import in_both
-from shapes.making import Making, MakingError, Material
+from shapes.carcass import Carcass, carcass_of
+from shapes.making import Making, Material
 from shapes.meridian import Line, Meridian
-from shapes.parts import Column, Posts
+from shapes.parts import Posts
 from shapes.reflector import Reflector
 from shapes.solids import reflector_solid
 
@@ -75,7 +75,8 @@ def part_masses(assembly: Assembly, making: Making) -> tuple[PartMass, ...]:
     """List what every part weighs.
 
     The column is a box of walls with a baffle (its opening taken out) and a bottom, all of
-    `making.column_wall`. Stuffing, feet, cables and an amplifier are not in it.
+    `making.column_wall` where nothing else is said. Stuffing, braces, cables and an amplifier are
+    not in it.
 
     Raises
     ------
@@ -99,34 +100,11 @@ def stance(parts: Sequence[PartMass], assembly: Assembly, making: Making) -> Sta
     """Put the masses of `part_masses` together: total, centre of gravity, half of the base."""
     mass = sum(part.mass for part in parts)
     centre = sum(part.mass * part.centre_z for part in parts) / mass
-    return Stance(mass, centre, 0.5 * (making.foot_width or assembly.column.width))
-
-
-def area_of(column: Column, width: float) -> float:
-    """Area of the column's shape at some width across the flats, m^2."""
-    if column.shape == "square":
-        return width**2
-    if column.shape == "hexagonal":
-        return 0.5 * math.sqrt(3.0) * width**2
-    return 0.25 * math.pi * width**2
+    return Stance(mass, centre, 0.5 * (making.foot_width or assembly.column.base.width))
 
 
 def _column_parts(assembly: Assembly, making: Making) -> list[PartMass]:
-    column, material, wall = assembly.column, making.column_material, making.column_wall
-    if 2 * wall >= min(column.width, column.height):
-        raise MakingError(
-            f"column_wall: walls of {in_both(wall)} leave no room inside a column"
-            f" {in_both(column.width)} wide and {in_both(column.height)} high: make them thinner."
-        )
-    whole = area_of(column, column.width)
-    driver = assembly.driver
-    opening = math.pi * (driver.cutout_radius or driver.effective_radius) ** 2
-    sides = (whole - area_of(column, column.width - 2 * wall)) * (column.height - 2 * wall)
-    volumes = {
-        "column walls": (sides, 0.5 * column.height),
-        "baffle": (max(whole - opening, 0.0) * wall, column.height - 0.5 * wall),
-        "column bottom": (whole * wall, 0.5 * wall),
-    }
+    carcass = carcass_of(assembly.column, making.column_wall)
     return [
         PartMass(
             name=name,
@@ -136,8 +114,31 @@ def _column_parts(assembly: Assembly, making: Making) -> list[PartMass]:
             mass=volume * material.density,
             centre_z=z,
         )
-        for name, (volume, z) in volumes.items()
+        for name, material, volume, z in _boards(carcass, assembly, making)
     ]
+
+
+def _boards(
+    carcass: Carcass, assembly: Assembly, making: Making
+) -> Iterator[tuple[str, Material, float, float]]:
+    """Name, material, volume and height of the centre of every part of the column."""
+    walls = (carcass.outside.area - carcass.inside.area) * carcass.wall_length
+    middle = carcass.floor_of_walls + 0.5 * carcass.wall_length
+    yield "column walls", making.column_material, walls, middle
+    driver, thick = assembly.driver, carcass.baffle_thickness
+    opening = math.pi * (driver.cutout_radius or driver.effective_radius) ** 2
+    left = max(carcass.baffle.area - opening, 0.0) * thick
+    material = making.baffle_material or making.column_material
+    yield "baffle", material, left, carcass.height - 0.5 * thick
+    if not carcass.bottom_is_foot:
+        volume = carcass.bottom.area * carcass.bottom_thickness
+        above = carcass.floor_of_walls if carcass.bottom_let_in else 0.0
+        middle = above + 0.5 * carcass.bottom_thickness
+        yield "column bottom", making.column_material, volume, middle
+    if carcass.foot is not None:
+        thick = carcass.foot.thickness
+        volume = carcass.foot.footprint.area * thick
+        yield "foot", making.foot_material or making.column_material, volume, 0.5 * thick
 
 
 def _driver_part(assembly: Assembly, making: Making) -> PartMass:

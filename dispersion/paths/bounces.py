@@ -105,7 +105,7 @@ class WayPaths:
 def ring_scene(problem: Problem, top: float, settings: EdgeSettings) -> RingScene:
     """Cut an assembly into rings, for frequencies up to `top` Hz; EdgesError if it cannot be."""
     assembly, top_k = problem.assembly, 2.0 * np.pi * top / problem.air.speed
-    radius = assembly.column.radius
+    radius = assembly.column.face.radius
     step = min(2.0 * np.pi / top_k / settings.rings_per_wavelength, radius / 16.0)
     upper = None
     if assembly.upper is not None:
@@ -147,7 +147,7 @@ def _step_in_the_gap(assembly: Assembly) -> float:
             "simple diffraction lets the sound start at the baffle's face, and the reflector "
             f"reaches {-lowest * 1e3:.1f} mm below it: use the wave solver, or a larger gap"
         )
-    return max(0.5 * lowest, assembly.column.radius / 200.0)
+    return max(0.5 * lowest, assembly.column.face.radius / 200.0)
 
 
 def _depth(assembly: Assembly) -> tuple[Real, Real]:

@@ -54,7 +54,7 @@ class Mirrors:
     def of(cls, assembly: Assembly) -> Self:
         """Return the plane pieces of an assembly."""
         plate = 0.0 if assembly.plate is None else assembly.plate.radius
-        return cls(assembly.plate_gap, assembly.column.radius, plate)
+        return cls(assembly.plate_gap, assembly.column.face.radius, plate)
 
 
 @dataclass(frozen=True)

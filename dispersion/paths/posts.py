@@ -289,7 +289,7 @@ def _relative_power_at(
 ) -> np.ndarray:
     """Power over that without posts, (A,): modes added in power, mean over the window."""
     posts, gap = assembly.standing_posts, assembly.plate_gap
-    rim = min(assembly.hung_plate.radius, assembly.column.radius)
+    rim = min(assembly.hung_plate.radius, assembly.column.face.radius)
     cosines = np.cos(np.radians(window_elevations(window_deg)))[:, None]
     sines = np.sin(np.radians(window_elevations(window_deg)))
     centres = post_centres(posts)

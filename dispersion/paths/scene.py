@@ -4,9 +4,10 @@ What the wave solver makes round is taken as it is built here: posts, flat sides
 reflector hung off centre or tilted, a free-form one. Choices where the assembly leaves them open:
 
 - the first post stands at azimuth 0, the others follow evenly;
-- a square or hexagonal column has a corner at azimuth 0 if its posts can stand one to a corner
-  (their number divides the corners), else the middle of a flat side;
-- the edges of such a column are sharp (`edge_radius` is not used);
+- a column with sides has the middle of a flat at azimuth 0, or a corner where only those have
+  room for the posts (`shapes.columns.post_angles`);
+- the edges of what has sides are sharp (`edge_radius` is not used); a top plate with sides is
+  taken as round, of equal area;
 - `Mounting` moves reflector and plate; the posts stay upright where they are.
 """
 
@@ -21,7 +22,9 @@ from dispersion.paths import tracing
 from dispersion.paths.freeform import FreeForm, free_form_rows
 from dispersion.paths.rows import SurfaceRow, boxed, halved
 from shapes.assembly import Assembly
+from shapes.columns import post_angles
 from shapes.conics import Conic
+from shapes.footprints import Footprint
 from shapes.meridian import Arc, Curve, Line, Meridian, Piece
 from shapes.pieces import TOLERANCE, angle
 
@@ -38,11 +41,16 @@ _GROUP_OF = {
     "baffle": "baffle",
     "baffle felt": "baffle",
     "baffle edge": "baffle",
+    "baffle underside": "baffle",
+    "column top": "column",
+    "foot": "column",
     "column side": "column",
     "column bottom": "column",
 }
-_COLUMN_PARTS = ("column bottom", "column side", "baffle edge", "baffle", "baffle felt")
-_CORNERS = {"square": 4, "hexagonal": 6}
+_FACE_PARTS = ("baffle edge", "baffle", "baffle felt")
+_COLUMN_PARTS = (
+    "column bottom", "foot", "column side", "column top", "baffle underside", *_FACE_PARTS
+)  # fmt: skip
 
 CELL_TURN = math.radians(12.0)
 """A cell of a curve turns by no more than this."""
@@ -271,39 +279,61 @@ def _cubic(piece: Curve, low: float, high: float) -> tuple[float, ...]:
 
 
 def _lower_rows(assembly: Assembly) -> list[SurfaceRow]:
-    column = assembly.column
-    if column.shape == "round":
+    if assembly.column.is_round:
         return meridian_rows(assembly.lower)
     pieces = [p for p in assembly.lower.pieces if p.part not in _COLUMN_PARTS]
     return [*_column_rows(assembly), *_rows_of(pieces, moves=False)]
 
 
 def _column_rows(assembly: Assembly) -> list[SurfaceRow]:
-    column = assembly.column
-    corners = _CORNERS[column.shape]
-    apothem, half_turn = column.width / 2, math.pi / corners
-    outside, half = apothem / math.cos(half_turn), apothem * math.tan(half_turn)
-    at_corner = assembly.posts is not None and corners % assembly.posts.count == 0
-    azimuth = half_turn if at_corner else 0.0
-    side, baffle = GROUPS.index("column") + 1, GROUPS.index("baffle") + 1
+    """Foot, walls and baffle, each a closed body: what lies inside another no ray ever meets."""
+    column, frame = assembly.column, assembly.driver.frame_radius
+    posts, foot, baffle = assembly.posts, column.foot, column.laid_on
+    turned = 0.0 if posts is None else -post_angles(column, posts, assembly.plate)[0]
+    floor, top = -column.height, 0.0 if baffle is None else -baffle.thickness
     rows = []
-    for n in range(corners):
-        turn = azimuth + 2 * half_turn * n
-        sizes = (math.cos(turn), math.sin(turn), apothem, half, -column.height, 0.0)
-        limits = _widened((apothem, outside, -column.height, 0.0))
+    if foot is not None:
+        rows += _prism_rows(foot.footprint, (floor, floor + foot.thickness), 0.0, turned, "column")
+        floor += foot.thickness
+    if baffle is None:
+        return boxed([*rows, *_prism_rows(column.footprint, (floor, top), frame, turned, "baffle")])
+    rows += _prism_rows(column.footprint, (floor, top), 0.0, turned, "column")
+    if baffle.footprint.is_round:
+        out = baffle.footprint.radius
+        under = Line((0.0, top), (out, top), "baffle underside")
+        rows += _rows_of([under, *assembly.lower.of_parts(*_FACE_PARTS)], moves=False)
+    else:
+        rows += _prism_rows(baffle.footprint, (top, 0.0), frame, turned, "baffle")
+    return boxed(rows)
+
+
+def _prism_rows(
+    footprint: Footprint, heights: tuple[float, float], hole: float, turned: float, face: str
+) -> list[SurfaceRow]:
+    """Walls, upper and lower end of an upright body; `face` is the group of its upper end."""
+    low, high = heights
+    if footprint.is_round:
+        radius = footprint.radius
+        line = ((0.0, low), (radius, low), (radius, high), (hole, high))
+        pieces = [Line(a, b, "column side") for a, b in pairwise(line)]
+        return _rows_of(pieces, moves=False)
+    apothem, outside, half = footprint.inner_radius, footprint.outer_radius, footprint.face / 2
+    side, top = GROUPS.index("column") + 1, GROUPS.index(face) + 1
+    rows = []
+    for n in range(footprint.sides):
+        turn = turned + 2 * math.pi * n / footprint.sides
+        sizes = (math.cos(turn), math.sin(turn), apothem, half, low, high)
+        limits = _widened((apothem, outside, low, high))
         rows.append(
             SurfaceRow(kind=tracing.SIDE, group=side, moves=False, bounds=limits, data=sizes)
         )
-    for z, up, group, hole in (
-        (0.0, 1.0, baffle, assembly.driver.frame_radius),
-        (-column.height, -1.0, side, 0.0),
-    ):
-        sizes = (z, up, corners, apothem, azimuth, hole)
-        limits = _widened((hole, outside, z, z))
+    for z, up, group, opening in ((high, 1.0, top, hole), (low, -1.0, side, 0.0)):
+        ends = (z, up, footprint.sides, apothem, turned, opening)
+        limits = _widened((opening, outside, z, z))
         rows.append(
-            SurfaceRow(kind=tracing.POLYGON, group=group, moves=False, bounds=limits, data=sizes)
+            SurfaceRow(kind=tracing.POLYGON, group=group, moves=False, bounds=limits, data=ends)
         )
-    return boxed(rows)
+    return rows
 
 
 def _post_rows(assembly: Assembly) -> list[SurfaceRow]:

@@ -13,9 +13,16 @@ from pydantic import Field
 from dispersion.air import Air
 from dispersion.sources import Way
 from dispersion.walls import Walls
-from shapes.assembly import Assembly
+from shapes.assembly import Assembly, Column
 from shapes.making import Making
 from shapes.reflectors import Reflector, ball_cap
+from studies.design.carcass_tables import (
+    BaffleTable,
+    ColumnTable,
+    FootTable,
+    PortTable,
+    build_column,
+)
 from studies.design.errors import DesignError, Mistake
 from studies.design.quantities import Between
 from studies.design.reflector_tables import BallTable, ReflectorTable
@@ -33,7 +40,6 @@ from studies.design.study_tables import (
 )
 from studies.design.tables import (
     AirTable,
-    ColumnTable,
     DesignTable,
     DriverTable,
     PlateTable,
@@ -63,6 +69,9 @@ class DesignFile(DesignTable):
         " the reflector's flat side hangs; stands above the first table."
     )
     column: ColumnTable
+    baffle: BaffleTable | None = None
+    foot: FootTable | None = None
+    port: PortTable | None = None
     driver: DriverTable
     tweeter: TweeterTable | None = None
     reflector: ReflectorTable
@@ -165,9 +174,17 @@ class Design:
         return self.tables.air.build()
 
     @property
+    def column_height(self) -> float:
+        """From the floor to the baffle's upper face, m."""
+        return column_of(self.tables).height
+
+    @property
     def making(self) -> Making:
         """How the parts are made: materials, walls, kerf."""
-        return self.tables.build.making()
+        baffle, foot = self.tables.baffle, self.tables.foot
+        return self.tables.build.making(
+            None if baffle is None else baffle.material, None if foot is None else foot.material
+        )
 
     @property
     def target(self) -> TargetTable:
@@ -183,7 +200,8 @@ class Design:
     @property
     def seats(self) -> tuple[Seat, ...]:
         """Every seat, its elevation seen from the ring of the design as written."""
-        column, ring = self.tables.column.height, self.assembly().height_of_ring
+        assembly = self.assembly()
+        column, ring = assembly.column.height, assembly.height_of_ring
         return tuple(
             Seat(
                 name=seat.name,
@@ -286,11 +304,22 @@ class Design:
         return DesignError(self.path, (Mistake(table, message),))
 
 
+def column_of(tables: DesignFile) -> Column:
+    """The column with its baffle and its foot, in metres."""
+    return build_column(tables.column, tables.baffle, tables.foot, tables.build.column_wall)
+
+
+def outer_radius_of(tables: DesignFile) -> float:
+    """How far column, baffle and top plate reach from the axis, m."""
+    column = column_of(tables).outer_radius
+    return column if tables.plate is None else max(column, tables.plate.footprint.outer_radius)
+
+
 def assemble(tables: DesignFile) -> Assembly:
     """Everything that a design file builds, in metres."""
     on_baffle, under_plate = tables.walls.felt_on_baffle, tables.walls.felt_under_plate
     return Assembly(
-        column=tables.column.build(),
+        column=column_of(tables),
         driver=tables.driver.build(),
         plate_gap=tables.plate_gap,
         reflector=tables.reflector.build(),

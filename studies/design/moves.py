@@ -83,7 +83,8 @@ def dimensions_of(tables: DesignFile) -> tuple[Dimension, ...]:
     of sound holds: there the tolerance is cut short.
     """
     allowed, proud, warmth = tables.tolerance, tables.driver.proud, tables.air.temperature
-    plate = (_length("plate diameter", "plate", "diameter", allowed.plate_diameter),)
+    key = "across_flats" if tables.plate and tables.plate.across_flats else "diameter"
+    plate = (_length("plate diameter", "plate", key, allowed.plate_diameter),)
     return (
         *_of_reflector(tables),
         Dimension(

@@ -22,7 +22,14 @@ from pydantic import (
 )
 from pydantic_core import PydanticCustomError, core_schema
 
-from shapes.lengths import parse_angle, parse_area, parse_frequency, parse_length, parse_mass
+from shapes.lengths import (
+    parse_angle,
+    parse_area,
+    parse_frequency,
+    parse_length,
+    parse_mass,
+    parse_volume,
+)
 from studies.design.errors import NO_UNIT
 
 UNITS = ("mm", "cm", "m", "in")
@@ -202,6 +209,22 @@ def _mass(value: object) -> float:
     return mass
 
 
+def _volume(value: object) -> float:
+    given = _text_or_number(value, "0.9 l")
+    if _bare_number(given) is not None:
+        raise ValueError(f'{given} has no unit: write a volume like "{given} l"')
+    volume = parse_volume(given)
+    _refuse_negative(volume, str(given), zero_allowed=True)
+    if volume > 0.2:
+        raise ValueError(f'{given} is an absurd volume here: write it like "0.9 l"')
+    return volume
+
+
+Volume = Annotated[
+    float,
+    BeforeValidator(_volume),
+    WithJsonSchema({"type": "string", "examples": ["0.9 l"]}),
+]
 Mass = Annotated[
     float,
     BeforeValidator(_mass),

@@ -19,7 +19,7 @@ from dispersion.driver_curve import LARGEST_CURVE, DriverCurve, read_driver_curv
 from dispersion.sources import Way
 from shapes.clashes import Clash, find_clashes
 from studies.design.companions import OutsideError, file_beside
-from studies.design.design import ContestEntry, Design, DesignFile, assemble
+from studies.design.design import ContestEntry, Design, DesignFile, assemble, outer_radius_of
 from studies.design.errors import DesignError, Mistake, mistakes_in
 from studies.design.quantities import UNITS
 from studies.design.reflector_tables import BallTable, ReflectorTable
@@ -330,10 +330,12 @@ def _crossed_mistakes(tables: DesignFile) -> Iterator[Mistake]:
         yield Mistake(
             "target.window", "is missing and no [[seats]] are named: add window = [0, 20] or seats"
         )
-    solid = max(tables.column.width, tables.plate.diameter if tables.plate else 0.0) / 2
+    solid = outer_radius_of(tables)
     for number, seat in enumerate(tables.seats, start=1):
         if seat.distance <= solid:
             yield Mistake(f"seats[{number}].distance", "is inside the speaker: sit further away")
+    if tables.foot is not None and tables.build.foot_width is not None:
+        yield Mistake("build.foot_width", "[foot] says how wide it stands: leave this out")
     trim, reflector = tables.trim, tables.reflector
     if trim is None:
         return

@@ -15,7 +15,8 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validat
 from dispersion.air import Air
 from dispersion.driver_curve import DriverCurve
 from dispersion.sources import Crossover, LettingGo, Way
-from shapes.assembly import Column, Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
+from shapes.assembly import Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
+from shapes.footprints import Footprint
 from studies.design.errors import wrong
 from studies.design.quantities import (
     Area,
@@ -32,6 +33,8 @@ CONE_WAVE_SPEED = 400.0
 source."""
 
 Polarity = Literal["normal", "reversed"]
+Shape = Literal["round", "square", "hexagonal"]
+SIDES_OF: dict[str, int] = {"round": 0, "square": 4, "hexagonal": 6}
 
 _UNPRINTABLE = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ufffe\uffff]")
 
@@ -56,25 +59,6 @@ class DesignTable(BaseModel):
     """A table of the file: strict types, no unknown keys, frozen."""
 
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
-
-
-class ColumnTable(DesignTable):
-    """What the driver stands in; its upper face is the baffle."""
-
-    shape: Literal["round", "square", "hexagonal"] = Field(
-        "round", description="Seen from above; square and hexagonal count as equal area."
-    )
-    width: Diameter = Field(description="Outside width; across the flats if not round.")
-    height: Annotated[float, Between(50, 3000)] = Field(
-        description="From the floor to the baffle's upper face."
-    )
-    edge_radius: SmallLength = Field(0.0, description="Rounding of the baffle's outer edge.")
-
-    def build(self) -> Column:
-        """Return the column with its baffle."""
-        return Column(
-            width=self.width, height=self.height, shape=self.shape, edge_radius=self.edge_radius
-        )
 
 
 class DustCapTable(DesignTable):
@@ -296,16 +280,38 @@ class TweeterTable(WayTable):
 
 
 class PlateTable(DesignTable):
-    """Round top plate from which the reflector hangs."""
+    """Top plate from which the reflector hangs."""
 
-    diameter: Diameter
+    shape: Shape = Field(
+        "round", description="Seen from above; one with sides counts as round, of equal area."
+    )
+    diameter: Diameter | None = Field(None, description="Of a round plate.")
+    across_flats: Diameter | None = Field(None, description="Of a square or hexagonal one.")
     thickness: Depth
     edge_radius: SmallLength = Field(0.0, description="Rounding of both edges.")
+
+    @property
+    def footprint(self) -> Footprint:
+        """Its outline from above."""
+        width = self.diameter if self.across_flats is None else self.across_flats
+        assert width is not None
+        return Footprint(width, SIDES_OF[self.shape])
+
+    @model_validator(mode="after")
+    def _one_size(self) -> Self:
+        right, other = "diameter", "across_flats"
+        if self.shape != "round":
+            right, other = other, right
+        if getattr(self, other) is not None:
+            raise wrong(other, f"a {self.shape} plate is given by {right}: write that")
+        if getattr(self, right) is None:
+            raise wrong(right, "is missing: add it")
+        return self
 
     def build(self) -> TopPlate:
         """Return the plate."""
         return TopPlate(
-            radius=self.diameter / 2, thickness=self.thickness, edge_radius=self.edge_radius
+            self.footprint.radius, self.thickness, self.edge_radius, self.footprint.sides
         )
 
 

@@ -11,7 +11,7 @@ from pydantic import Field, model_validator
 
 from shapes.making import MATERIALS, Making, Material, MaterialKind, Spigot
 from studies.design.errors import wrong
-from studies.design.quantities import Between, Depth, Diameter, Mass
+from studies.design.quantities import Between, Depth, Diameter, Mass, Volume
 from studies.design.tables import DesignTable, Words
 
 _NAMES = ", ".join(MATERIALS)
@@ -63,6 +63,10 @@ class BuildTable(DesignTable):
     driver_mass: Mass | None = Field(
         None, description='Such as "1.2 kg"; left out, roughly guessed from the frame.'
     )
+    driver_volume: Volume | None = Field(
+        None, description='That the driver takes up inside, such as "0.9 l"; left out, guessed.'
+    )
+    brace_volume: Volume | None = Field(None, description="Of braces and the like inside.")
     foot_width: Annotated[float, Between(20, 3000)] | None = Field(
         None, description="Of the foot the column stands on; left out, the column itself."
     )
@@ -73,18 +77,12 @@ class BuildTable(DesignTable):
 
     @model_validator(mode="after")
     def _known_materials(self) -> Self:
-        for key in ("column", "plate", "reflector", "post"):
-            named = getattr(self, f"{key}_material")
-            if isinstance(named, str) and named not in MATERIALS:
-                raise wrong(
-                    f"{key}_material",
-                    f'"{named}" is not known: choose {_NAMES},'
-                    ' or write { name = "...", density = 650 }',
-                )
+        for key in ("column_material", "plate_material", "reflector_material", "post_material"):
+            known_material(key, getattr(self, key))
         return self
 
-    def making(self) -> Making:
-        """Return it in metres and kilograms."""
+    def making(self, baffle: MaterialChoice | None, foot: MaterialChoice | None) -> Making:
+        """Return it in metres and kilograms, with the materials of baffle and foot if named."""
         return Making(
             kerf=self.kerf,
             sanding=self.sanding,
@@ -93,6 +91,8 @@ class BuildTable(DesignTable):
             plate_material=_material(self.plate_material),
             reflector_material=_material(self.reflector_material),
             post_material=_material(self.post_material),
+            baffle_material=None if baffle is None else _material(baffle),
+            foot_material=None if foot is None else _material(foot),
             driver_mass=self.driver_mass,
             foot_width=self.foot_width,
             reflector_wall=self.reflector_wall,
@@ -157,6 +157,15 @@ class MeasuringTable(DesignTable):
     def gated(self) -> bool:
         """Tell whether the first bounce can be cut off in time."""
         return self.instrument == "microphone"
+
+
+def known_material(key: str, named: MaterialChoice | None) -> None:
+    """Refuse the name of a material that nobody knows."""
+    if isinstance(named, str) and named not in MATERIALS:
+        raise wrong(
+            key,
+            f'"{named}" is not known: choose {_NAMES}, or write {{ name = "...", density = 650 }}',
+        )
 
 
 def _material(given: str | MaterialTable) -> Material:

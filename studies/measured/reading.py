@@ -15,6 +15,7 @@ from dispersion.bands import band_edges, band_index, nominal_centre, third_octav
 from dispersion.elevations import level_db
 from studies.design import Design
 from studies.design.companions import OutsideError, file_beside
+from studies.design.design import outer_radius_of
 from studies.measured.curves import power_mean_db, read_curve
 from studies.measured.dialect import MOST_ROWS
 from studies.measured.index import EXAMPLE, MeasurementTable, read_index
@@ -189,9 +190,9 @@ def _require_places(found: Sequence[Measurement], design: Design) -> None:
 def _is_inside(position: Position, design: Design) -> bool:
     """Return whether a position is within a cylinder round everything that is built."""
     tables = design.tables
-    widest = max(tables.column.width, tables.plate.diameter if tables.plate else 0.0) / 2.0
+    widest = outer_radius_of(tables)
     top = tables.plate_gap + (tables.plate.thickness if tables.plate else 0.0)
-    z = position.z_over(tables.column.height)
+    z = position.z_over(design.column_height)
     return position.r < widest + CLEARANCE and z < top + CLEARANCE
 
 

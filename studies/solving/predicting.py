@@ -97,7 +97,7 @@ def predicted_at(
     problem = replace(
         problem_of(design, assembly, per_band),
         frequencies=study_frequencies(*band, per_band),
-        points=places(positions, design.tables.column.height),
+        points=places(positions, design.column_height),
     )
     response = solver(problem, progress=advance)
     return Predicted(tuple(positions), *levels_at(response), response)

@@ -189,7 +189,7 @@ def test_foci(kind: str, sizes: tuple[float, float, float], ring: float | None) 
 def test_bare_piston_in_a_wide_baffle(ka: float, at_30: float, at_60: float) -> None:
     """D(theta)^2; the mean over a bin of 2 degrees differs by less than 0.01 dB here."""
     assembly = Assembly(
-        column=Column(100.0, 1.0),
+        column=Column(width=100.0, height=1.0),
         driver=Driver(effective_radius=0.05, frame_radius=0.06),
         plate_gap=0.1,
         reflector=None,

@@ -10,7 +10,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
 
-from shapes.assembly import FIXED_PARTS, MOVING_PARTS, Assembly, Nearest
+from shapes.assembly import FIXED_PARTS, MOVING_PARTS, Assembly, Column, Nearest
 from shapes.gaps import lowest_at
 from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.meridian import Meridian, Piece
@@ -95,7 +95,7 @@ def _angles(assembly: Assembly) -> tuple[str, ...]:
 
 def _measure(assembly: Assembly) -> _Extent:
     gap, plate, reflector = assembly.plate_gap * 1e3, assembly.plate, assembly.reflector
-    radii, plate_top = [assembly.column.radius * 1e3], assembly.driver.proud * 1e3
+    radii, plate_top = [_widest(assembly.column) * 1e3], assembly.driver.proud * 1e3
     if reflector is not None:
         radii.append(reflector.widest_radius * 1e3)
         plate_top = gap
@@ -119,11 +119,16 @@ def _measure(assembly: Assembly) -> _Extent:
     return _Extent(solid, half, broken_at, storeys_from, ball_label, top + 16 * pt, pt)
 
 
+def _widest(column: Column) -> float:
+    """How far the column reaches near the driver, as it is computed."""
+    return max(column.radius, column.face.radius)
+
+
 def _draw_lower(sheet: Sheet, assembly: Assembly, extent: _Extent) -> None:
     driver, tweeter = assembly.driver, assembly.tweeter
     body = assembly.lower.sample(CHORD_ERROR) * 1e3
     body[:, 1] = np.maximum(body[:, 1], extent.broken_at)
-    note = "" if assembly.column.shape == "round" else " (as round, equal area)"
+    note = "" if assembly.column.is_round else " (as round, equal area)"
     _fill(sheet, body, WOOD, f"column and baffle{note}")
     still = "stands still: frame" if tweeter is None else "stand still: frame, pod"
     _block(sheet, driver.effective_radius, driver.frame_radius, 0.0, driver.proud, still)
@@ -198,7 +203,7 @@ def _dimension_diameters(sheet: Sheet, assembly: Assembly, extent: _Extent) -> N
 def _dimension_heights(sheet: Sheet, assembly: Assembly, extent: _Extent) -> None:
     if assembly.upper is None:
         return
-    gap, baffle = assembly.plate_gap * 1e3, -(assembly.column.radius * 1e3)
+    gap, baffle = assembly.plate_gap * 1e3, -(assembly.column.face.radius * 1e3)
     edge = -extent.solid
     lanes = [-extent.half - (10 + LANE_PT * lane) * sheet.pt for lane in range(3)]
     plate, reflector = assembly.plate, assembly.reflector

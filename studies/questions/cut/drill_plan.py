@@ -9,14 +9,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shapes.assembly import Column, Posts
+from shapes.assembly import Posts
 from shapes.lengths import in_both
 from shapes.parts import FeltBand
 from studies.answer.charts.drafting import Sheet, solid
 from studies.answer.charts.paper.page import Leaf
 from studies.answer.charts.paper.sizes import MM_PER_POINT, Box, Paper
 from studies.answer.charts.style import INK
-from studies.questions.cut.study import SIDES, Cutting
+from studies.questions.cut.study import Cutting
 from studies.questions.cut.tiling import Plan, plan_leaves
 
 DASHED, DOTTED = (0, (6, 3)), (0, (1.5, 2))
@@ -72,13 +72,13 @@ def boards(cutting: Cutting) -> Iterator[Board]:
         if plate.edge_radius:
             rings = (*rings, Ring("flat of the underside", plate.flat_radius, DASHED))
         rings = (*rings, *_felt_rings(assembly.plate_felt))
-        yield Board("top plate", _round(plate.radius), rings)
+        yield Board("top plate", plate.footprint.corners * 1e3, rings)
     driver, column = assembly.driver, assembly.column
     rings = (Ring("frame", driver.frame_radius, DASHED), *on_circle)
     if driver.cutout_radius is not None:
         rings = (Ring("opening", driver.cutout_radius), *rings)
     rings = (*rings, *_felt_rings(assembly.baffle_felt))
-    yield Board("baffle", _column_outline(column), rings)
+    yield Board("baffle", column.face.corners * 1e3, rings)
 
 
 def reflector_rings(cutting: Cutting) -> Iterator[Ring]:
@@ -98,21 +98,6 @@ def _felt_rings(felt: FeltBand | None) -> Iterator[Ring]:
     if felt is not None:
         yield Ring("felt inside", felt.inner, DOTTED)
         yield Ring("felt outside", felt.outer, DOTTED)
-
-
-def _round(radius: float) -> np.ndarray:
-    angles = np.linspace(0, 2 * math.pi, 721)[:-1]
-    return radius * 1e3 * np.column_stack((np.cos(angles), np.sin(angles)))
-
-
-def _column_outline(column: Column) -> np.ndarray:
-    """Outline of the baffle; the first post points to a flat of a column with sides."""
-    sides = SIDES.get(column.shape)
-    if sides is None:
-        return _round(column.width / 2)
-    angles = math.pi / sides * (2 * np.arange(sides) + 1)
-    corner = column.width * 500 / math.cos(math.pi / sides)
-    return corner * np.column_stack((np.cos(angles), np.sin(angles)))
 
 
 def draw_board(sheet: Sheet, cutting: Cutting, board: Board, *, lettered: bool = True) -> None:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
+from shapes.columns import post_angles
 from shapes.making import Making
-from shapes.parts import post_angles
 from shapes.templates import Coordinate, coordinates
 from shapes.weights import PartMass, Stance, part_masses, stance
 from studies.design import Design, DesignError, Mistake
@@ -21,7 +21,6 @@ from studies.questions.cut.bill import Item, bill_of_materials, cautions_of
 
 SPEAKERS = 2
 """Loudspeakers are mostly built in pairs: counts are given for one and for two."""
-SIDES = {"square": 4, "hexagonal": 6}
 STEP = 5e-3
 """Distance of the coordinates in the table of the profile, metres."""
 
@@ -135,7 +134,7 @@ def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting
         stance=stands,
         coordinates=() if reflector is None else coordinates(reflector, STEP),
         ball=None if design.ball is None else ball_cut(design.ball, making.kerf, making.sanding),
-        post_angles=() if posts is None else post_angles(assembly.column, posts),
+        post_angles=() if posts is None else post_angles(assembly.column, posts, assembly.plate),
         papers=tuple(papers),
         cautions=cautions_of(assembly, making, stands),
     )

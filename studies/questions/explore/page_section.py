@@ -65,7 +65,7 @@ def section_of(found: Explore) -> Data:
         "plate": plate,
         "posts": _posts(built),
         "foot": rounded(foot * 1e3),
-        "column": rounded(built.column.radius * 1e3),
+        "column": rounded(built.column.face.radius * 1e3),
         "half": rounded(1e3 * max(_half_width(assembly) for assembly in solids)),
         "top": rounded(
             1e3 * (found.gap.sizes[-1] + (built.plate.thickness if built.plate else 0.0))
@@ -76,7 +76,7 @@ def section_of(found: Explore) -> Data:
 
 def _half_width(assembly: Assembly) -> float:
     plate = assembly.plate.radius if assembly.plate is not None else 0.0
-    return max(plate, assembly.column.radius, assembly.hung_reflector.widest_radius)
+    return max(plate, assembly.column.face.radius, assembly.hung_reflector.widest_radius)
 
 
 def _reflectors(found: Explore) -> list[Data | None]:

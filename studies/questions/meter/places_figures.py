@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon
 
 from shapes.assembly import Assembly
-from shapes.parts import post_angles
+from shapes.columns import post_angles
 from studies.answer.charts.drafting import Sheet
 from studies.answer.charts.style import FAINT, INK, QUIET, WIDTH_IN, WINDOW, Look, in_common_style
 from studies.questions.meter.places import Stand
@@ -69,7 +69,7 @@ def _bare_axes(figure: Figure, place: Shares) -> tuple[Axes, float, float]:
 def _side_sheet(figure: Figure, assembly: Assembly, stands: Sequence[Stand]) -> Sheet:
     """Fit the view from the side into its axes: all that is built, every place, its label."""
     axes, width_pt, height_pt = _bare_axes(figure, (0.02, 0.02, 0.56, 0.85))
-    widest, low = assembly.column.radius * 1e3, -20.0
+    widest, low = assembly.column.face.outer_radius * 1e3, -20.0
     most_r = max(stand.position.r for stand in stands) * 1e3
     heights = (stand.position.height for stand in stands)
     top = max(assembly.column.height + assembly.plate_gap, *heights) * 1e3
@@ -135,12 +135,13 @@ def _draw_above(figure: Figure, assembly: Assembly, stands: Sequence[Stand]) -> 
     """Draw column and posts from above, and the azimuth of each place."""
     sheet = _above_sheet(figure, assembly)
     axes = sheet.axes
-    column = assembly.column.radius * 1e3
-    axes.add_patch(Circle((0.0, 0.0), column, **COLUMN_LOOK))
+    face = assembly.column.face
+    column = face.outer_radius * 1e3
+    axes.add_patch(Polygon(face.corners * 1e3, **COLUMN_LOOK))
     posts = assembly.posts
     turn = 0.0
     if posts is not None:
-        angles = post_angles(assembly.column, posts)
+        angles = post_angles(assembly.column, posts, assembly.plate)
         turn = angles[0]
         for number, angle in enumerate(angles, start=1):
             x, y = posts.circle_radius * 1e3 * np.array((math.cos(angle), math.sin(angle)))
@@ -190,7 +191,7 @@ def listed(numbers: Sequence[int]) -> str:
 
 
 def _reach_from_above(assembly: Assembly) -> float:
-    return 1.3 * assembly.column.radius * 1e3
+    return 1.3 * assembly.column.face.outer_radius * 1e3
 
 
 def _numbers_by(stands: Sequence[Stand], key: Callable[[Stand], Key]) -> dict[Key, list[int]]:

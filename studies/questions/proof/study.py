@@ -83,8 +83,7 @@ UNCHECKED = (
     ),
     (
         "Columns that are not round",
-        "square and hexagonal ones count as round ones of equal area; how far that is off is not"
-        " known",
+        "those with sides count as round ones of equal area; how far that is off is not known",
     ),
     (
         "Reflectors off the centre or tilted",

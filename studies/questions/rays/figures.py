@@ -54,7 +54,7 @@ def rays_figure(
     figure = new_figure(6.4, title, subtitle)
     axes = figure.add_subplot()
     plate = assembly.plate
-    reach = 1e3 * max(assembly.column.radius, plate.radius if plate is not None else 0.0)
+    reach = 1e3 * max(assembly.column.face.radius, plate.radius if plate is not None else 0.0)
     for line in (assembly.lower_line, assembly.upper_line):
         if len(line):
             whole = np.vstack((line, line[::-1] * (-1.0, 1.0))) * 1e3

@@ -84,7 +84,7 @@ def _from_the_side(axes: Axes, study: SeatStudy) -> None:
 
 def _from_above(axes: Axes, study: SeatStudy, sides: tuple[float, float]) -> None:
     length, width = sides
-    speaker, half = study.seating.speaker.position, study.assembly.column.radius
+    speaker, half = study.seating.speaker.position, study.assembly.column.face.radius
     axes.plot([0, length, length, 0, 0], [0, 0, width, width, 0], color=INK, linewidth=2.0)
     ears = study.main.sitter.place.position
     for path in (arrival.path for arrival in study.main.arrivals):

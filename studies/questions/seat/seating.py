@@ -154,7 +154,7 @@ def _misfits(
         found.append(
             Mistake("seats", f"{len(design.seats)} seats: give 1 to {MOST_SEATS} [[seats]] tables")
         )
-    height = design.tables.column.height + top
+    height = design.column_height + top
     if height >= room.height:
         found.append(
             Mistake(
@@ -198,7 +198,7 @@ def _sitter(
     # Turned so that the seat lies along x, the wall behind stands across it.
     alone, aside = Place(0.0, 0.0, speaker.height), Place(seat.r, 0.0, seat.ear_height)
     wall = Plane(BEHIND, 0, -near_wall)
-    base, speed = design.tables.column.height, design.air.speed
+    base, speed = design.column_height, design.air.speed
     other = _other_ears(seat, room)
     place, other_place = Place(x, y, seat.ear_height), Place(x, y, other)
     room.check(speaker, place)

@@ -6,6 +6,7 @@ import math
 
 from shapes.assembly import Assembly
 from shapes.clearances import list_clearances
+from shapes.columns import computed_outline
 from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.reflector import Reflector
 from shapes.reflectors import WorkshopFact
@@ -41,11 +42,9 @@ def _answer(design: Design, assembly: Assembly) -> list[str]:
         f"The middle of the ring is {in_both(assembly.height_of_ring)} above the floor; window"
         f" {window_in_words(design.window_deg)}, seen from there."
     )
-    if column.shape != "round":
-        said.append(
-            f"The {column.shape} column counts as a round one of equal area,"
-            f" {in_both(2 * column.radius)} across, in everything that is computed."
-        )
+    outline = computed_outline(column, assembly.plate)
+    if outline is not None:
+        said.append(f"{outline[0].upper()}{outline[1:]}.")
     return said
 
 

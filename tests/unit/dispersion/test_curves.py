@@ -13,7 +13,7 @@ from dispersion.sources import Way
 from shapes.assembly import Assembly, Column, Driver
 
 ASSEMBLY = Assembly(
-    column=Column(0.2, 0.9),
+    column=Column(width=0.2, height=0.9),
     driver=Driver(effective_radius=0.05, frame_radius=0.065),
     plate_gap=0.06,
     reflector=None,

@@ -39,7 +39,7 @@ SEAT = np.array([[2.0, 0.3]])
 @pytest.fixture(scope="module")
 def problem() -> Problem:
     assembly = Assembly(
-        column=Column(0.2, 0.5),
+        column=Column(width=0.2, height=0.5),
         driver=Driver(effective_radius=0.05, frame_radius=0.06, cone_depth=0.02),
         plate_gap=0.06,
         reflector=ball_cap(0.18, 0.04),

@@ -35,7 +35,7 @@ DRIVER = Driver(
 WHIZZER = Whizzer(0.03, 0.022, 0.015, DustCap(0.012, 0.005))
 DOME = Tweeter(0.0125, 0.005, 0.003, 0.02)
 BASE = Assembly(
-    column=Column(0.2, 0.9, edge_radius=0.01),
+    column=Column(width=0.2, height=0.9, edge_radius=0.01),
     driver=DRIVER,
     plate_gap=0.06,
     reflector=ball_cap(0.18, 0.045),
@@ -45,7 +45,10 @@ BASE = Assembly(
 WAYS_TO_BUILD = {
     "plain": BASE,
     "bare edges": replace(
-        BASE, column=Column(0.2, 0.9), driver=replace(DRIVER, proud=0), plate=TopPlate(0.11, 0.018)
+        BASE,
+        column=Column(width=0.2, height=0.9),
+        driver=replace(DRIVER, proud=0),
+        plate=TopPlate(0.11, 0.018),
     ),
     "flat piston": replace(BASE, driver=Driver(effective_radius=0.052, frame_radius=0.075)),
     "cone to the axis": replace(
@@ -55,11 +58,13 @@ WAYS_TO_BUILD = {
     "frame as wide as cone": replace(
         BASE, driver=Driver(effective_radius=0.052, frame_radius=0.052)
     ),
-    "frame to the edge": replace(BASE, column=Column(0.17, 0.9, edge_radius=0.01), posts=None),
+    "frame to the edge": replace(
+        BASE, column=Column(width=0.17, height=0.9, edge_radius=0.01), posts=None
+    ),
     "whizzer": replace(BASE, driver=replace(DRIVER, centre=WHIZZER)),
     "coaxial": replace(BASE, tweeter=DOME),
     "sunk coaxial": replace(BASE, tweeter=replace(DOME, face_height=-0.01)),
-    "square": replace(BASE, column=Column(0.2, 0.9, "square", 0.01)),
+    "square": replace(BASE, column=Column(width=0.2, height=0.9, sides=4, edge_radius=0.01)),
     "no plate": replace(BASE, plate=None, posts=None),
     "no reflector": BASE.with_reflector(None),
     "bulging": replace(BASE, plate_gap=0.11, reflector=ball_cap(0.14, 0.1)),
@@ -95,7 +100,7 @@ def test_bodies_are_closed_and_walked_with_the_air_on_the_right(assembly: Assemb
 def test_round_parts_have_the_volume_of_their_dimensions() -> None:
     flat = replace(
         BASE,
-        column=Column(0.2, 0.9),
+        column=Column(width=0.2, height=0.9),
         driver=Driver(effective_radius=0.052, frame_radius=0.075),
         reflector=None,
     )
@@ -158,10 +163,10 @@ def test_axial_motion_displaces_the_effective_area(centre: DustCap | Whizzer | N
 
 
 def test_columns_that_are_not_round_have_the_same_area() -> None:
-    assert math.pi * Column(0.2, 1, "square").radius ** 2 == pytest.approx(0.04)
+    assert math.pi * Column(width=0.2, height=1, sides=4).radius ** 2 == pytest.approx(0.04)
     hexagon = math.sqrt(3) / 2 * 0.2**2
-    assert math.pi * Column(0.2, 1, "hexagonal").radius ** 2 == pytest.approx(hexagon)
-    assert Column(0.2, 1).radius == 0.1
+    assert math.pi * Column(width=0.2, height=1, sides=6).radius ** 2 == pytest.approx(hexagon)
+    assert Column(width=0.2, height=1).radius == 0.1
 
 
 def test_the_three_gaps() -> None:
@@ -264,9 +269,17 @@ def test_changes_return_new_assemblies() -> None:
         (BASE.with_reflector(ball_cap(0.3, 0.055)), "reflector", "wider than the top plate"),
         (BASE.with_reflector(cone(0.105, height=0.04)), "reflector", "over its rounded edge"),
         (BASE.with_reflector(ball_cap(0.06, 0.06)), "reflector", "no flat to fix it by"),
-        (replace(BASE, column=Column(0.16, 0.9, edge_radius=0.01)), "column", "wider than the fl"),
-        (replace(BASE, column=Column(0.2, 0.9, edge_radius=0.11)), "column", "edge radius of 110"),
-        (replace(BASE, column=Column(0.2, 0.02)), "column", "foot of the column"),
+        (
+            replace(BASE, column=Column(width=0.16, height=0.9, edge_radius=0.01)),
+            "column",
+            "wider than the fl",
+        ),
+        (
+            replace(BASE, column=Column(width=0.2, height=0.9, edge_radius=0.11)),
+            "column",
+            "edge radius of 110",
+        ),
+        (replace(BASE, column=Column(width=0.2, height=0.02)), "column", "foot of the column"),
         (replace(BASE, driver=replace(DRIVER, frame_radius=0.05)), "driver", "no wider than"),
         (replace(BASE, driver=replace(DRIVER, cutout_radius=0.08)), "driver", "the opening"),
         (replace(BASE, driver=replace(DRIVER, centre=DustCap(0.06, 0.01))), "dust cap", "wider"),
@@ -334,7 +347,11 @@ def test_the_flank_of_a_reflector_against_a_proud_frame() -> None:
 
 
 def test_posts_in_the_corners_of_a_square_baffle() -> None:
-    square = replace(BASE, column=Column(0.2, 0.9, "square", 0.01), plate=TopPlate(0.14, 0.018))
+    square = replace(
+        BASE,
+        column=Column(width=0.2, height=0.9, sides=4, edge_radius=0.01),
+        plate=TopPlate(0.14, 0.018),
+    )
     corners = replace(square, posts=Posts(4, 0.004, 0.115))
     assert find_clashes(corners) == ()
     assert clash_parts(replace(square, posts=Posts(3, 0.004, 0.115))) == ["posts"]
@@ -348,9 +365,9 @@ def test_several_clashes_are_told_at_once() -> None:
 @pytest.mark.parametrize(
     "make",
     [
-        lambda: Column(-0.2, 0.9),
-        lambda: Column(0.2, math.nan),
-        lambda: Column(0.2, 0.9, "oval"),
+        lambda: Column(width=-0.2, height=0.9),
+        lambda: Column(width=0.2, height=math.nan),
+        lambda: Column(width=0.2, height=0.9, sides=3),
         lambda: Driver(effective_radius=0.0, frame_radius=0.1),
         lambda: Driver(effective_radius=0.05, frame_radius=0.07, excursion=-0.001),
         lambda: Driver(effective_radius=0.05, frame_radius=0.07, cutout_radius=-0.01),

@@ -8,7 +8,7 @@ import pytest
 from shapes import Assembly, Column, Driver, Posts, TopPlate, ball_cap
 from shapes.making import MATERIALS, Making, MakingError, Material, Spigot
 from shapes.solids import SolidError
-from shapes.weights import PartMass, Stance, area_of, part_masses, stance
+from shapes.weights import PartMass, Stance, part_masses, stance
 
 PLAIN = Material("plain", 1000.0, "wood")
 MAKING = Making(
@@ -20,7 +20,7 @@ MAKING = Making(
     driver_mass=1.5,
 )
 ASSEMBLY = Assembly(
-    column=Column(0.2, 1.0),
+    column=Column(width=0.2, height=1.0),
     driver=Driver(effective_radius=0.05, frame_radius=0.065, cutout_radius=0.06),
     plate_gap=0.06,
     reflector=ball_cap(0.18, 0.044),
@@ -50,13 +50,6 @@ def test_every_part_weighs_its_volume() -> None:
     assert weighed["top plate"] == pytest.approx(1000 * math.pi * 0.1**2 * 0.015)
     assert weighed["posts"] == pytest.approx(1000 * 4 * math.pi * 0.005**2 * 0.09)
     assert weighed["driver"] == 1.5
-
-
-@pytest.mark.parametrize(
-    "shape, area", [("round", math.pi / 4), ("square", 1.0), ("hexagonal", math.sqrt(3) / 2)]
-)
-def test_columns_have_the_area_of_their_shape(shape: str, area: float) -> None:
-    assert area_of(Column(1.0, 1.0, shape), 1.0) == pytest.approx(area)
 
 
 def test_heights_are_counted_from_the_floor() -> None:

@@ -19,7 +19,7 @@ BOX_EDGE = 1.5 * np.pi
 ELEVATIONS = np.linspace(-90.0, 90.0, 61)
 FREQUENCIES = np.array([300.0, 1000.0, 2900.0, 8000.0])
 FLAT = Assembly(
-    column=Column(0.2, 0.9),
+    column=Column(width=0.2, height=0.9),
     driver=Driver(effective_radius=0.05, frame_radius=0.06),
     plate_gap=0.06,
     reflector=ball_cap(0.18, 0.04),
@@ -77,7 +77,7 @@ def test_more_rings_change_little(problem: Problem) -> None:
 def test_endless_baffle_in_the_limit() -> None:
     # A wide baffle, a short sound: straight above it the piston alone, Rayleigh's 2 J1(x)/x.
     wide = Assembly(
-        column=Column(1.6, 0.9),
+        column=Column(width=1.6, height=0.9),
         driver=Driver(effective_radius=0.05, frame_radius=0.06),
         plate_gap=0.06,
         reflector=None,
@@ -136,7 +136,7 @@ def test_delay_is_the_detour_of_the_bounce() -> None:
     # goes straight up. At 60 degrees the image in the plate is 2 g sin(60 deg) behind.
     gap = 0.4
     plate = Assembly(
-        column=Column(2.0, 0.9),
+        column=Column(width=2.0, height=0.9),
         driver=Driver(effective_radius=0.02, frame_radius=0.03),
         plate_gap=gap,
         reflector=None,

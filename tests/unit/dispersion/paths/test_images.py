@@ -34,7 +34,7 @@ def histories(paths, index: int) -> list[str]:
 
 def problem(plate: TopPlate | None = None, way: Way | None = None, points=()) -> Problem:
     assembly = Assembly(
-        column=Column(0.3, 1.0),
+        column=Column(width=0.3, height=1.0),
         driver=Driver(effective_radius=0.08, frame_radius=0.1),
         plate_gap=GAP,
         reflector=None,
@@ -208,7 +208,7 @@ def test_a_cone_that_lets_go_is_a_smaller_piston():
 
 def test_a_tweeter_stands_where_it_is_built():
     assembly = Assembly(
-        column=Column(0.3, 1.0),
+        column=Column(width=0.3, height=1.0),
         driver=Driver(effective_radius=0.08, frame_radius=0.1, cone_depth=0.03),
         plate_gap=GAP,
         reflector=None,

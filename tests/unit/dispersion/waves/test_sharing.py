@@ -13,7 +13,7 @@ from shapes import Assembly, Column, Driver, DustCap, TopPlate, ball_cap
 
 FREQUENCIES = np.array([400.0, 1500.0])
 BUILT = Assembly(
-    column=Column(0.2, 0.4),
+    column=Column(width=0.2, height=0.4),
     driver=Driver(
         effective_radius=0.052,
         frame_radius=0.065,

@@ -66,7 +66,7 @@ LARGE = Driver(
     centre=Whizzer(0.035, 0.025, 0.02, DustCap(0.015, 0.006)),
     excursion=0.005,
 )
-PIPE, PLATE = Column(0.2, 0.9, edge_radius=0.003), TopPlate(0.1, 0.015, 0.003)
+PIPE, PLATE = Column(width=0.2, height=0.9, edge_radius=0.003), TopPlate(0.1, 0.015, 0.003)
 RODS = Posts(3, 0.003, 0.089, 0.01, 0.01)
 CAP = Assembly(
     column=PIPE,
@@ -89,7 +89,7 @@ DESIGNS = {
     "cap": CAP,
     "coaxial": COAXIAL,
     "whizzer in a square column": Assembly(
-        column=Column(0.26, 0.8, "square"),
+        column=Column(width=0.26, height=0.8, sides=4),
         driver=LARGE,
         plate_gap=0.07,
         reflector=ball_cap(0.12, 0.05),

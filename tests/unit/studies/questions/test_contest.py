@@ -12,7 +12,7 @@ from studies.solving.candidates import Row
 
 CENTRES = third_octave_centres(100.0, 16000.0)
 CAP = Assembly(
-    column=Column(0.2, 0.9),
+    column=Column(width=0.2, height=0.9),
     driver=Driver(effective_radius=0.052, frame_radius=0.065, cone_depth=0.022),
     plate_gap=0.06,
     reflector=ball_cap(0.18, 0.044),

@@ -23,8 +23,8 @@ from pypdf import PageObject, PdfReader
 from pypdf.generic import ContentStream
 
 from shapes.assembly import Column, Posts
+from shapes.columns import post_angles
 from shapes.lengths import in_both
-from shapes.parts import post_angles
 from shapes.reflectors import base_of_cap
 from studies.answer.charts.paper.lettering import width_of, wrapped
 from studies.answer.charts.paper.page import Imprint, printed
@@ -486,10 +486,10 @@ def test_a_ball_that_is_not_round_is_told() -> None:
 
 
 def test_posts_turn_to_the_corners_only_where_they_must() -> None:
-    square = Column(0.2, 0.9, "square")
+    square = Column(width=0.2, height=0.9, sides=4)
     assert post_angles(square, Posts(4, 0.003, 0.09))[0] == 0.0
     assert post_angles(square, Posts(4, 0.003, 0.12))[0] == pytest.approx(math.pi / 4)
-    hexagon = Column(0.2, 0.9, "hexagonal")
+    hexagon = Column(width=0.2, height=0.9, sides=6)
     angles = post_angles(hexagon, Posts(3, 0.003, 0.105))
     assert np.degrees(angles) == pytest.approx((30, 150, 270))
 

@@ -33,7 +33,7 @@ from studies.solving.ledger import Ledger, LedgerError
 
 ROOT = Path(__file__).resolve().parents[4]
 BUILT = Assembly(
-    column=Column(0.2, 0.4),
+    column=Column(width=0.2, height=0.4),
     driver=Driver(
         effective_radius=0.052,
         frame_radius=0.065,
@@ -128,7 +128,9 @@ DIFFERENT = {
     "reflector": replace(PROBLEM, assembly=BUILT.with_reflector(ball_cap(0.18, nudged(0.03)))),
     "no reflector": replace(PROBLEM, assembly=BUILT.with_reflector(None)),
     "bare column": replace(PROBLEM, assembly=BUILT.without_upper()),
-    "column": replace(PROBLEM, assembly=replace(BUILT, column=Column(0.2, nudged(0.4)))),
+    "column": replace(
+        PROBLEM, assembly=replace(BUILT, column=Column(width=0.2, height=nudged(0.4)))
+    ),
     "air": replace(PROBLEM, air=Air(nudged(20.0))),
     "humidity": replace(PROBLEM, air=Air(20.0, nudged(50.0))),
     "a cone that lets go": LETS_GO,
