@@ -255,7 +255,7 @@ def solve(
     right = np.empty((mesh.unknowns, len(sources)), dtype=complex)
     for w, source in enumerate(sources):
         if isinstance(source, Drive):
-            gradient[:, :, w] = _gradient_of(source, mesh, frequency)
+            gradient[:, :, w] = gradient_of(source, mesh, frequency)
             right[:, w] = drive_matrix @ gradient[driven, :, w].ravel()
         else:
             right[:, w] = _incident(mesh, source, k, order)
@@ -358,7 +358,7 @@ def _widest(body: Meridian) -> float:
     return float(body.sample(1e-3)[:, 0].max())
 
 
-def _gradient_of(drive: Drive, mesh: Mesh, frequency: float) -> np.ndarray:
+def gradient_of(drive: Drive, mesh: Mesh, frequency: float) -> np.ndarray:
     """Gradient dp/dn of a drive at the nodes of every element, (E, P), zero where rigid."""
     shares = {part: drive.shares.get(part, 1.0) for part in drive.parts}
     share = np.array([shares.get(part, 0.0) for part in mesh.parts])

@@ -1,0 +1,194 @@
+"""A driver let in flush into a rigid baffle without end: what 0 dB is.
+
+The air over the baffle is parted by a hemisphere of radius R round everything that stands out.
+Outside, the field is a sum of even Legendre orders, which a rigid plane lets stand (Morse and
+Ingard, Theoretical Acoustics, 7.2 [from memory]):
+
+    p = sum over n = 0, 2, 4, ... of p_n h_n(kr) / h_n(kR) P_n(cos theta)
+
+so on the hemisphere, whose normal points inwards, dp/dn = -k h_n'(kR) / h_n(kR) p_n order by order.
+Inside, the solver's own system holds for the closed meridian of hemisphere, baffle and driver, its
+normals pointing into the air as ever; with T from the pressure on the hemisphere to dp/dn there,
+(A - D T) p = D q is solved for the q of what moves. Far away
+
+    r p exp(-ikr) -> sum of p_n (-i)^(n+1) / (k h_n(kR)) P_n(cos theta)
+
+One solution at every frequency: a second one would, on the far side of the surface, be an outgoing
+field with u + alpha du/dn = 0, and alpha = i/k with n pointing out of that side takes power from it.
+With alpha = -i/k the surface would feed it, and nothing would forbid one.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import eval_legendre
+
+from dispersion.air import Air
+from shapes.meridian import Arc, Line, Meridian
+from shapes.pieces import Piece
+
+from .elements import Mesh, basis, build_mesh
+from .solution import DEFAULT_SETTINGS, WaveSettings, WaveSolution, balance_db, gradient_of
+from .sources import Drive
+from .system import assemble
+
+HEMISPHERE = "hemisphere"
+CLEAR = 1.25
+"""Radius of the hemisphere over the farthest point that stands out: the n-th order that the rim
+throws is 1.25^-n weaker there."""
+ORDERS_BEYOND = 40
+"""Highest order less kR."""
+POINTS = 16
+"""Gauss points in an element of the hemisphere, on which the orders are taken apart."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FlushSolution:
+    """What a driver radiates into the half space over an endless rigid baffle.
+
+    Attributes
+    ----------
+    surface : WaveSolution
+        Pressure on hemisphere, baffle and driver; dp/dn of what moves only.
+    orders : (N,) int array
+        Even Legendre orders.
+    far : (N, W) complex array
+        Far field r p exp(-ikr) of each order straight ahead, Pa m.
+    """
+
+    surface: WaveSolution
+    orders: np.ndarray = field(repr=False)
+    far: np.ndarray = field(repr=False)
+
+    @property
+    def on_axis(self) -> np.ndarray:
+        """(W,) r p exp(-ikr) far away on the axis, Pa m."""
+        return self.far.sum(axis=0)
+
+    def far_field(self, elevations: ArrayLike) -> np.ndarray:
+        """Return r p exp(-ikr) far away over the baffle, (D, W) in Pa m; 90 degrees is the axis."""
+        sines = np.sin(np.radians(np.asarray(elevations, dtype=float)))
+        return eval_legendre(self.orders, sines[:, None]) @ self.far
+
+    @property
+    def power_error_db(self) -> np.ndarray:
+        """Balance of far and driven power in dB, (W,); see `balance_db`."""
+        air = self.surface.air
+        # The mean of P_n^2 over the half space is 1 / (2n + 1).
+        mean = (1.0 / (2 * self.orders + 1)) @ np.abs(self.far) ** 2
+        arrived = np.pi * mean / (air.density * air.speed)
+        return balance_db(arrived, self.surface.driven_power(), self.surface.power_of_0_db())
+
+
+def solve_flush(
+    driver: Sequence[Piece],
+    frequency: float,
+    drives: Sequence[Drive],
+    air: Air,
+    settings: WaveSettings = DEFAULT_SETTINGS,
+    clear: float = CLEAR,
+) -> FlushSolution:
+    """Solve a driver, flush in an endless rigid baffle at z = 0.
+
+    Parameters
+    ----------
+    driver : sequence of Piece
+        From the driver's outside on the baffle to the axis, as `shapes.outlines.driver_outline`
+        has it; those of no length are left out.
+    frequency : float
+        Hz.
+    drives : sequence of Drive
+    air : Air
+    settings : WaveSettings
+    clear : float
+        See `CLEAR`.
+
+    Raises
+    ------
+    ValueError
+        If a drive moves what is not there.
+    """
+    k = 2.0 * np.pi * frequency / air.speed
+    outline, radius = _enclosed(driver, clear)
+    moving = frozenset().union(*(drive.parts for drive in drives))
+    if missing := moving.difference(outline.parts):
+        raise ValueError(f"driven parts {sorted(missing)} are on no driver; parts: {outline.parts}")
+    mesh = build_mesh([outline], 2.0 * np.pi / k, settings.mesh, moving)
+    parts = np.array(mesh.parts)
+    round_it = np.flatnonzero(parts == HEMISPHERE)
+    driven = np.flatnonzero(np.isin(parts, sorted(moving)))
+    matrix, drive = assemble(
+        mesh, k, 0, np.concatenate((round_it, driven)), settings.digits
+    )
+    orders = np.arange(0, int(k * radius) + ORDERS_BEYOND, 2)
+    apart, ratios = _apart(mesh, round_it, orders, radius), hankel_ratios(orders[-1], k * radius)
+    slopes = k * (ratios - (np.arange(orders[-1] + 1) + 1) / (k * radius))[orders]
+    share = len(round_it) * mesh.nodes.shape[1]
+    nodes = _legendre(mesh, round_it, orders, radius)
+    matrix += (drive[:, :share] @ (nodes * slopes)) @ apart
+    gradient = np.stack([gradient_of(one, mesh, frequency) for one in drives], axis=2)
+    right = drive[:, share:] @ gradient[driven].reshape(-1, len(drives))
+    pressure = np.linalg.solve(matrix, right)
+    surface = WaveSolution(
+        mesh=mesh,
+        settings=settings,
+        air=air,
+        frequency=frequency,
+        order=0,
+        names=tuple(one.name for one in drives),
+        pressure=pressure,
+        gradient=gradient,
+    )
+    # 1 / h_n = (1 / h_0) times h_0/h_1, h_1/h_2, ...; (-i)^(n+1) = -i (-1)^(n/2) for even n.
+    inverse = np.cumprod(np.concatenate(([1j * k * radius * np.exp(-1j * k * radius)], ratios[1:])))
+    outward = -1j * (-1.0) ** (orders // 2) * inverse[orders] / k
+    return FlushSolution(
+        surface=surface, orders=orders, far=outward[:, None] * (apart @ pressure)
+    )
+
+
+def hankel_ratios(most: int, x: float) -> np.ndarray:
+    """h_(n-1)(x) / h_n(x) of the outgoing spherical Hankel functions for n = 0 to `most`, (N,).
+
+    Upwards, 1 / ratio_(n+1) = (2n + 1) / x - ratio_n, which is stable; of order 0 it is i.
+    """
+    ratios = np.empty(most + 1, dtype=complex)
+    ratios[0] = 1j
+    for n in range(most):
+        ratios[n + 1] = 1.0 / ((2 * n + 1) / x - ratios[n])
+    return ratios
+
+
+def _enclosed(driver: Sequence[Piece], clear: float) -> tuple[Meridian, float]:
+    """Return hemisphere, baffle and driver as one closed meridian, and the hemisphere's radius."""
+    chain = Meridian.joined(driver)
+    line = chain.sample(1e-5)
+    outside = chain.start[0]
+    radius = clear * max(outside, float(np.hypot(line[:, 0], np.maximum(line[:, 1], 0.0)).max()))
+    dome = Arc((0.0, radius), (radius, 0.0), (0.0, 0.0), clockwise=True, part=HEMISPHERE)
+    baffle = Line((radius, 0.0), (outside, 0.0), "baffle")
+    return Meridian((dome, baffle, *chain.pieces)), radius
+
+
+def _legendre(mesh: Mesh, elements: np.ndarray, orders: np.ndarray, radius: float) -> np.ndarray:
+    """P_n at the nodes of the hemisphere's elements, (E * P, N)."""
+    z = mesh.node_points().z[elements].ravel()
+    return eval_legendre(orders, np.clip(z / radius, 0.0, 1.0)[:, None])
+
+
+def _apart(mesh: Mesh, elements: np.ndarray, orders: np.ndarray, radius: float) -> np.ndarray:
+    """Matrix from the pressure at the unknowns to its orders p_n on the hemisphere, (N, unknowns).
+
+    p_n = (2n + 1) times the integral of p P_n over cos theta from 0 to 1.
+    """
+    shape = basis(POINTS)
+    at = mesh.at(shape.points)
+    z, r, jacobian = at.z[elements], at.r[elements], at.jacobian[elements]
+    weight = shape.weights * r * jacobian / radius**2
+    each = eval_legendre(orders[:, None, None], z / radius) * weight
+    parts = np.einsum("neq,qp->nep", each, shape.values) * (2 * orders + 1)[:, None, None]
+    apart = np.zeros((len(orders), mesh.unknowns))
+    np.add.at(apart.T, mesh.nodes[elements], parts.transpose(1, 2, 0))
+    return apart
