@@ -36,6 +36,7 @@ from dispersion.code_version import keep_kernels
 keep_kernels(config)  # before any kernel is defined
 
 from .elements import Mesh, MeshSettings, build_mesh
+from .flush import FlushSolution, solve_flush
 from .one_thread import one_blas_thread
 from .rings import ring_kernels
 from .sharing import MOST_BLOCK_BYTES, SharedBlocks
@@ -56,6 +57,7 @@ __all__ = [
     "MAX_UNKNOWNS",
     "MOST_BLOCK_BYTES",
     "Drive",
+    "FlushSolution",
     "Mesh",
     "MeshError",
     "MeshSettings",
@@ -72,5 +74,6 @@ __all__ = [
     "one_blas_thread",
     "ring_kernels",
     "solve",
+    "solve_flush",
     "sweep",
 ]

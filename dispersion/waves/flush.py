@@ -13,13 +13,14 @@ normals pointing into the air as ever; with T from the pressure on the hemispher
 
     r p exp(-ikr) -> sum of p_n (-i)^(n+1) / (k h_n(kR)) P_n(cos theta)
 
-One solution at every frequency: a second one would, on the far side of the surface, be an outgoing
-field with u + alpha du/dn = 0, and alpha = i/k with n pointing out of that side takes power from it.
-With alpha = -i/k the surface would feed it, and nothing would forbid one.
+It has one solution at every frequency: a second one would, on the far side of the surface, be an
+outgoing field with u + alpha du/dn = 0. With n pointing out of that side, alpha = i/k takes power
+from it, which it has from nowhere; -i/k would feed it.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -119,18 +120,11 @@ def solve_flush(
     parts = np.array(mesh.parts)
     round_it = np.flatnonzero(parts == HEMISPHERE)
     driven = np.flatnonzero(np.isin(parts, sorted(moving)))
-    matrix, drive = assemble(
-        mesh, k, 0, np.concatenate((round_it, driven)), settings.digits
-    )
-    orders = np.arange(0, int(k * radius) + ORDERS_BEYOND, 2)
-    apart, ratios = _apart(mesh, round_it, orders, radius), hankel_ratios(orders[-1], k * radius)
-    slopes = k * (ratios - (np.arange(orders[-1] + 1) + 1) / (k * radius))[orders]
-    share = len(round_it) * mesh.nodes.shape[1]
-    nodes = _legendre(mesh, round_it, orders, radius)
-    matrix += (drive[:, :share] @ (nodes * slopes)) @ apart
+    matrix, drive = assemble(mesh, k, 0, np.concatenate((round_it, driven)), settings.digits)
+    outside, share = _half_space(mesh, round_it, k, radius), round_it.size * mesh.nodes.shape[1]
+    matrix -= (drive[:, :share] @ outside.slopes) @ outside.apart
     gradient = np.stack([gradient_of(one, mesh, frequency) for one in drives], axis=2)
     right = drive[:, share:] @ gradient[driven].reshape(-1, len(drives))
-    pressure = np.linalg.solve(matrix, right)
     surface = WaveSolution(
         mesh=mesh,
         settings=settings,
@@ -138,15 +132,11 @@ def solve_flush(
         frequency=frequency,
         order=0,
         names=tuple(one.name for one in drives),
-        pressure=pressure,
+        pressure=np.linalg.solve(matrix, right),
         gradient=gradient,
     )
-    # 1 / h_n = (1 / h_0) times h_0/h_1, h_1/h_2, ...; (-i)^(n+1) = -i (-1)^(n/2) for even n.
-    inverse = np.cumprod(np.concatenate(([1j * k * radius * np.exp(-1j * k * radius)], ratios[1:])))
-    outward = -1j * (-1.0) ** (orders // 2) * inverse[orders] / k
-    return FlushSolution(
-        surface=surface, orders=orders, far=outward[:, None] * (apart @ pressure)
-    )
+    far = outside.sent[:, None] * (outside.apart @ surface.pressure)
+    return FlushSolution(surface=surface, orders=outside.orders, far=far)
 
 
 def hankel_ratios(most: int, x: float) -> np.ndarray:
@@ -172,10 +162,34 @@ def _enclosed(driver: Sequence[Piece], clear: float) -> tuple[Meridian, float]:
     return Meridian((dome, baffle, *chain.pieces)), radius
 
 
-def _legendre(mesh: Mesh, elements: np.ndarray, orders: np.ndarray, radius: float) -> np.ndarray:
-    """P_n at the nodes of the hemisphere's elements, (E * P, N)."""
+class _HalfSpace(NamedTuple):
+    """The air beyond the hemisphere by even Legendre orders, N of them.
+
+    `apart` (N, unknowns) takes the orders p_n from the pressure at the unknowns; of them `slopes`
+    (E * P, N) makes dp/dn at the nodes of the hemisphere, and `sent` (N,) the far field ahead.
+    """
+
+    orders: np.ndarray
+    apart: np.ndarray
+    slopes: np.ndarray
+    sent: np.ndarray
+
+
+def _half_space(mesh: Mesh, elements: np.ndarray, k: float, radius: float) -> _HalfSpace:
+    x = k * radius
+    orders = np.arange(0, int(x) + ORDERS_BEYOND, 2)
+    ratios = hankel_ratios(orders[-1], x)
+    # k h_n' / h_n = k (h_(n-1) / h_n - (n + 1) / x), the normal pointing inwards.
+    slopes = -k * (ratios[orders] - (orders + 1) / x)
+    # 1 / h_n = (1 / h_0) times h_0 / h_1, h_1 / h_2, ...; (-i)^(n+1) = -i (-1)^(n/2) for even n.
+    inverse = np.cumprod(np.concatenate(([1j * x * np.exp(-1j * x)], ratios[1:])))
     z = mesh.node_points().z[elements].ravel()
-    return eval_legendre(orders, np.clip(z / radius, 0.0, 1.0)[:, None])
+    return _HalfSpace(
+        orders=orders,
+        apart=_apart(mesh, elements, orders, radius),
+        slopes=slopes * eval_legendre(orders, np.clip(z / radius, 0.0, 1.0)[:, None]),
+        sent=-1j * (-1.0) ** (orders // 2) * inverse[orders] / k,
+    )
 
 
 def _apart(mesh: Mesh, elements: np.ndarray, orders: np.ndarray, radius: float) -> np.ndarray:
