@@ -24,6 +24,7 @@ from dispersion.elevations import (
     window_nodes,
     window_power,
 )
+from dispersion.sliding import SlidingBands, fine_power, slide
 
 TREBLE_REFERENCE = (500.0, 2000.0)
 TREBLE_DROP_DB = 6.0
@@ -60,8 +61,8 @@ def directivity_index(power: ArrayLike, elevations: ArrayLike, reference: ArrayL
     return level_db(reference) - level_db(mean_square(power, elevations))
 
 
-def tilt_and_ripple(centres: ArrayLike, levels: ArrayLike) -> tuple[float, float]:
-    """Slope of a curve and what is left of it.
+def tilt_of(centres: ArrayLike, levels: ArrayLike) -> float:
+    """Slope of the least-squares straight line against log2 of the frequency, dB per octave.
 
     Parameters
     ----------
@@ -69,22 +70,12 @@ def tilt_and_ripple(centres: ArrayLike, levels: ArrayLike) -> tuple[float, float
         Band centres, Hz; at least two.
     levels : array_like, shape (B,)
         dB.
-
-    Returns
-    -------
-    tilt : float
-        dB per octave of the least-squares straight line against log2 of the frequency.
-    ripple : float
-        rms of the levels about that line, dB.
     """
     octaves = np.log2(np.asarray(centres, dtype=float))
-    curve = np.asarray(levels, dtype=float)
     if octaves.size < 2:
         raise CoverageError("a tilt needs two third-octave bands at least: widen the band")
     octaves = octaves - octaves.mean()
-    tilt = float(octaves @ curve / (octaves @ octaves))
-    rest = curve - curve.mean() - tilt * octaves
-    return tilt, float(np.sqrt(np.mean(rest**2)))
+    return float(octaves @ np.asarray(levels, dtype=float) / (octaves @ octaves))
 
 
 def treble_limit(centres: ArrayLike, levels: ArrayLike, drop_db: float = TREBLE_DROP_DB) -> float:
@@ -101,7 +92,7 @@ def treble_limit(centres: ArrayLike, levels: ArrayLike, drop_db: float = TREBLE_
     -------
     float
         Exact centre of that band, Hz. A dip on the way up does not end the range: it shows in
-        the ripple. The highest band computed means "this or more"; nan if there is no band from
+        the residue. The highest band computed means "this or more"; nan if there is no band from
         500 Hz to 2 kHz.
     """
     f, curve = np.asarray(centres, dtype=float), np.asarray(levels, dtype=float)
@@ -148,12 +139,12 @@ class Coverage:
         Share of the sound power above the window, 0 to 1.
     floor_bounce_db, ceiling_bounce_db : ndarray, shape (B,)
         ANSI/CTA-2034-A: mean power at -20, -30, -40 and at +40, +50, +60 degrees.
-    mean_window_level_db, mean_evenness_db : float
-        Means of the band values in dB.
-    tilt_db_per_octave, ripple_db : float
-        Of the window level; see `tilt_and_ripple`.
-    mean_leak : float
-        Mean of the shares, 0 to 1.
+    sliding : SlidingBands
+        Levels in a third octave that slides over `band`, and the parts taken from them.
+    mean_window_level_db : float
+        Mean of the band values in dB.
+    tilt_db_per_octave : float
+        Of the window level; see `tilt_of`.
     treble_limit_hz : float
         Of all bands; see `treble_limit`.
     """
@@ -173,11 +164,9 @@ class Coverage:
     upward_leak: Array
     floor_bounce_db: Array
     ceiling_bounce_db: Array
+    sliding: SlidingBands
     mean_window_level_db: float
-    mean_evenness_db: float
     tilt_db_per_octave: float
-    ripple_db: float
-    mean_leak: float
     treble_limit_hz: float
 
     @property
@@ -217,8 +206,9 @@ def measure_coverage(
         For fewer than 4 frequencies in a band.
     """
     p, e = checked(power, elevations)
+    sliding = slide(fine_power(frequencies, e, p, window), *band)
     centres, p = band_means(frequencies, p)
-    return coverage_of_bands(centres, e, p, window, band)
+    return coverage_of_bands(centres, e, p, window, band, sliding)
 
 
 def coverage_of_bands(
@@ -227,6 +217,7 @@ def coverage_of_bands(
     power: ArrayLike,
     window: tuple[float, float],
     band: tuple[float, float],
+    sliding: SlidingBands,
 ) -> Coverage:
     """Take all coverage numbers of one design from band values.
 
@@ -240,6 +231,8 @@ def coverage_of_bands(
         Mean |p|^2 over each band, relative to 0 dB.
     window, band : (float, float)
         As for `measure_coverage`.
+    sliding : SlidingBands
+        Of the same power, over the band.
 
     Raises
     ------
@@ -253,7 +246,6 @@ def coverage_of_bands(
     window_db = level_db(window_power(p, e, window))
     uneven_db = evenness(p, e, window)
     leak = share_above(p, e, window[1])
-    tilt, ripple = tilt_and_ripple(centres[in_band], window_db[in_band])
     return Coverage(
         window=window,
         band=band,
@@ -270,11 +262,9 @@ def coverage_of_bands(
         upward_leak=leak,
         floor_bounce_db=level_db(power_at(p, e, FLOOR_BOUNCE).mean(axis=-1)),
         ceiling_bounce_db=level_db(power_at(p, e, CEILING_BOUNCE).mean(axis=-1)),
+        sliding=sliding,
         mean_window_level_db=float(window_db[in_band].mean()),
-        mean_evenness_db=float(uneven_db[in_band].mean()),
-        tilt_db_per_octave=tilt,
-        ripple_db=ripple,
-        mean_leak=float(leak[in_band].mean()),
+        tilt_db_per_octave=tilt_of(centres[in_band], window_db[in_band]),
         treble_limit_hz=treble_limit(centres, window_db),
     )
 

@@ -43,6 +43,7 @@ which misses resonances by over 1 dB.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -59,6 +60,7 @@ from dispersion.rational import (
     Resonance,
 )
 from dispersion.response import Response, Settling
+from dispersion.sliding import FinePower, Reading, SlidingBands, joined, reading, slide
 from dispersion.windows import (
     CLOSEST,
     FAINT,
@@ -69,6 +71,7 @@ from dispersion.windows import (
     Window,
     look_at,
     places_in_band,
+    read_fine,
 )
 
 BEGIN_PER_BAND = ((900.0, 0.6), (4500.0, 1.5), (np.inf, 4.0))
@@ -156,6 +159,34 @@ class Settled:
     def by_way(self, frequencies: Real) -> Complex:
         """(N, W, K) pressure of each way at any frequencies of the band, Hz."""
         return self.fit.at(frequencies).reshape(len(frequencies), *self.samples.shape[1:])
+
+    def fine_power(self, transfer: Transfer, how: Reading) -> FinePower:
+        """Power along closely spaced frequencies of the whole band, read as `how` says."""
+        groups = range(0, len(self.centres), GROUP)
+        return joined(
+            [
+                read_fine(fit, self.centres[first : first + GROUP], transfer, how)
+                for fit, first in zip(self.fit.fits, groups, strict=True)
+            ]
+        )
+
+
+class SettledResponse(NamedTuple):
+    """A response by need, and what was read from its fit more finely.
+
+    Attributes
+    ----------
+    response : Response
+        With its `settling`.
+    found : Settled
+        What it was read from.
+    sliding : SlidingBands
+        Levels in a third octave that slides from the lowest to the highest centre.
+    """
+
+    response: Response
+    found: Settled
+    sliding: SlidingBands
 
 
 def first_frequencies(low: float, high: float) -> Real:
@@ -247,7 +278,7 @@ def settled_response(
     begun: Begun | None = None,
     curves: np.ndarray | None = None,
     within: float = np.inf,
-) -> tuple[Response, Settled]:
+) -> SettledResponse:
     """Solve a problem at frequencies chosen by need, and read it at its own.
 
     Parameters
@@ -271,10 +302,7 @@ def settled_response(
 
     Returns
     -------
-    response : Response
-        With its `settling`.
-    found : Settled
-        What it was read from.
+    SettledResponse
 
     Raises
     ------
@@ -321,7 +349,10 @@ def settled_response(
         unknowns=np.concatenate([one.unknowns for one in rounds])[order],
         settling=settling,
     )
-    return response, found
+    how = reading(problem.elevations, window)
+    fine = found.fine_power(wanted.transfer, how)
+    sliding = slide(fine, found.centres[0], found.centres[-1])
+    return SettledResponse(response, found, sliding)
 
 
 def settle_bands(solve: Solve, wanted: Wanted, start: Real | None = None) -> Settled:

@@ -15,6 +15,7 @@ import numpy as np
 from dispersion.bands import band_edges, third_octave_centres
 from dispersion.elevations import level_db
 from dispersion.rational import Complex, RationalFit, Real, compressed, delayed, fit_compressed
+from dispersion.sliding import FinePower, Reading
 
 GROUP, MARGIN = 3, 1
 """Third octaves that one window is for, and that it reaches beyond them on either side."""
@@ -25,6 +26,8 @@ FOLDS = 4
 """Fits of a window, each with another quarter of the samples left out of its support."""
 READ_PER_BAND = 256
 """Frequencies of a third octave at which a fit is read: nine hundredths of a per cent apart."""
+FINE_PER_BAND = 96
+"""Frequencies of a third octave at which the nearest fit is read for bands that slide."""
 LOOK_EVERY = 8
 """Of them, those at which the fits are compared for the next sample."""
 DELAY = 0.15e-3
@@ -269,6 +272,39 @@ def _read(
         means.append(_means(forms[-1], known) @ shares)
         curves.append(np.abs(rows[::LOOK_EVERY] @ known) ** 2 @ shares)
     return tuple(forms), np.array(means), np.array(curves)
+
+
+def read_fine(fit: RationalFit, centres: Real, transfer: Transfer, how: Reading) -> FinePower:
+    """Read power along closely spaced frequencies of some third octaves.
+
+    Parameters
+    ----------
+    fit : RationalFit
+        Its columns are those of the directions and then others, for each way.
+    centres : (B,) array
+        Exact centres, Hz.
+    transfer : callable
+        See `Transfer`.
+    how : Reading
+        Of the power in the directions.
+    """
+    grid = (centres[:, None] * 10.0 ** _places_in_band(FINE_PER_BAND)).ravel()
+    by_way = transfer(grid)
+    known = _by_support(fit, len(by_way))[:, : len(how.sphere)]
+    rows = (fit.coefficients(grid)[:, None, :] * by_way.T[:, :, None]).reshape(len(grid), -1)
+    seen = how.shares.any(axis=0)
+
+    def mean(weights: Real) -> Real:
+        form = (known * weights).conj() @ known.T
+        return np.sum((rows.conj() @ form) * rows, axis=1).real
+
+    return FinePower(
+        frequencies=grid,
+        weights=how.weights,
+        window=np.abs(rows @ known[:, seen]) ** 2 @ how.shares[:, seen].T,
+        sphere=mean(how.sphere),
+        above=mean(how.above),
+    )
 
 
 def _by_support(fit: RationalFit, ways: int) -> Complex:

@@ -13,12 +13,13 @@ from studies.design.study_tables import TargetTable
 from studies.solving.candidates import Row
 
 _TERMS = (
-    ("evenness", "evenness_db", "rms of level across the window, mean over the bands, dB"),
-    ("ripple", "ripple_db", "rms of the window level about its own straight tilt, dB"),
-    ("tilt", "tilt_off_db_per_octave", "departure from the wanted tilt, dB per octave"),
-    ("leak", "leak_db", "loss by power that leaves above the window, dB"),
-    ("level", "level_loss_db", "how far the mean window level lies below 0 dB, dB"),
+    ("coverage", "coverage_db", "rms of level over the window's directions, dB"),
+    ("steadiness", "steadiness_db", "rms of the directivity about its own straight slope, dB"),
+    ("residue", "residue_db", "what a one-octave equaliser leaves, peaks doubled, dB"),
+    ("boost", "boost_db", "what that equaliser must lift in the treble, dB"),
 )
+
+_HEADINGS = {"coverage": "cover-\nage", "steadiness": "steadi-\nness"}
 
 
 def mm(metres: float) -> float:
@@ -85,7 +86,7 @@ SCORE_COLUMNS = (
     *(
         number(
             f"{name}_share_db",
-            "even-\nness" if name == "evenness" else name,
+            _HEADINGS.get(name, name),
             f"share of the score by {name}, weight included, dB",
         )
         for name, _, _ in _TERMS
@@ -110,10 +111,9 @@ def score_cells(row: Row) -> tuple[Value, ...]:
 
 def formula(target: TargetTable) -> str:
     """Write the formula of the score, with the weights of this target, in one line."""
-    tilt = f"|tilt {-target.wanted_tilt:+g}|" if target.wanted_tilt else "|tilt|"
     return (
-        f"Score = {target.evenness:g} x evenness + {target.ripple:g} x ripple"
-        f" + {target.tilt:g} x {tilt} + {target.leak:g} x leak + {target.level:g} x level lost, dB."
+        f"Score = {target.coverage:g} x coverage + {target.steadiness:g} x steadiness"
+        f" + {target.residue:g} x residue + {target.boost:g} x boost, dB."
     )
 
 

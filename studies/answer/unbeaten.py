@@ -1,4 +1,4 @@
-"""The candidates that no other beats in level, evenness and leak."""
+"""The candidates that no other beats in coverage, steadiness and residue."""
 
 from __future__ import annotations
 
@@ -23,29 +23,28 @@ def unbeaten_table(rows: Sequence[Row], chosen: Row | None = None) -> Table:
     listed = [choice for choice in choices(rows, chosen) if choice.unbeaten or choice.chosen]
     columns = (
         text("candidate", "candidate", "name of the candidate"),
-        number("window_level_db", "window\nlevel", "mean level in the window, dB re 0 dB"),
-        number("evenness_db", "even-\nness", "rms of level across the window, mean, dB"),
-        number("leak_db", "leak", "loss by power that leaves above the window, dB"),
+        number("coverage_db", "cover-\nage", "rms of level over the window's directions, dB"),
+        number("steadiness_db", "steadi-\nness", "rms of directivity about its slope, dB"),
+        number("residue_db", "residue", "left by a one-octave equaliser, dB"),
         number("score_db", "score", "by the weights of the design, dB; less is better"),
         number("solves", "solves", "frequencies that were solved", 0),
         text("standing", "", "chosen by the score, beaten by another, or neither"),
     )
     return Table(
         "unbeaten",
-        "Nobody beats these in window level, evenness and leak at once",
+        "Nobody beats these in coverage, steadiness and residue at once",
         columns,
         tuple(_cells(choice) for choice in sorted(listed, key=lambda choice: choice.score)),
-        "dB; window level: more is better, evenness and leak: less is better; differences up to"
-        f" {NOISE_DB:g} dB do not count; few frequencies per band: a coarse figure, not settled",
+        f"dB as measured, less is better; differences up to {NOISE_DB:g} dB do not count",
     )
 
 
 def _cells(choice: Choice) -> tuple[str | float, ...]:
     return (
         choice.name,
-        choice.level_db,
-        choice.evenness_db,
-        choice.leak_db,
+        choice.coverage_db,
+        choice.steadiness_db,
+        choice.residue_db,
         choice.score,
         choice.solves,
         _standing(choice),
@@ -53,7 +52,7 @@ def _cells(choice: Choice) -> tuple[str | float, ...]:
 
 
 def _standing(choice: Choice) -> str:
-    """What the score says of it: it may choose one that is beaten, for its ripple or tilt."""
+    """What the score says of it: it may choose one that is beaten, for its boost."""
     if not choice.chosen:
         return ""
-    return "chosen" if choice.unbeaten else "chosen for ripple or tilt, else beaten"
+    return "chosen" if choice.unbeaten else "chosen for its boost, else beaten"

@@ -51,11 +51,11 @@ class SeatTable(DesignTable):
 class TargetTable(DesignTable):
     """What counts as good; the weights say what one decibel of each term costs.
 
-    The terms of the score are evenness (rms over the elevations of the window, dB), ripple
-    (rms about the straight line over the band, dB), tilt (departure from ``wanted_tilt``,
-    dB per octave), leak (what the window loses to power above it, dB) and level (what the
-    window loses against the loudest candidate, dB). The default weights are a judgement:
-    common practice, no source.
+    The parts of the score are coverage (rms of the level over the window's directions, dB),
+    steadiness (rms of window level less sound power about its own straight slope, dB), residue
+    (what is left of the window level after an equaliser of one octave's width, peaks counted
+    double, dB) and boost (what that equaliser must lift in the treble, dB), all from third octaves
+    that slide along the frequency. The default weights are a judgement: common practice, no source.
     """
 
     window: Annotated[tuple[Degrees, Degrees], Field(strict=False)] | None = Field(
@@ -66,11 +66,20 @@ class TargetTable(DesignTable):
     band: Annotated[tuple[Frequency, Frequency], Field(strict=False)] = Field(
         (100.0, 16_000.0), description="Lowest and highest third-octave band that counts."
     )
-    evenness: Weight = Field(1.0, description="Weight of unevenness across the window.")
-    ripple: Weight = Field(1.0, description="Weight of ripple along the band.")
-    tilt: Weight = Field(0.5, description="Weight of each dB per octave off wanted_tilt.")
-    leak: Weight = Field(0.5, description="Weight of what is lost above the window, dB.")
-    level: Weight = Field(0.1, description="Weight of level lost in the window, dB.")
+    judged_from: Frequency = Field(
+        300.0,
+        description="Lowest centre of a band that counts for the score; below it stands the"
+        " column's own step, which any equaliser mends.",
+    )
+    coverage: Weight = Field(2.0, description="Weight of level that differs across the window.")
+    steadiness: Weight = Field(
+        1.0, description="Weight of what the room hears otherwise than the window."
+    )
+    residue: Weight = Field(0.5, description="Weight of what no broad equaliser mends.")
+    boost: Weight = Field(0.1, description="Weight of what the treble must be lifted.")
+    leak_limit: Annotated[float, Field(gt=0, le=1)] = Field(
+        0.5, description="Largest share of the sound power above the window, 0 to 1."
+    )
     wanted_tilt: Annotated[float, Field(ge=-12, le=12)] = Field(
         0.0, description="dB per octave; a broad treble loss can be equalised."
     )
@@ -88,8 +97,8 @@ class TargetTable(DesignTable):
             )
         if self.band[0] >= self.band[1]:
             raise wrong("band", "is upside down or empty: write the lower frequency first")
-        if not any((self.evenness, self.ripple, self.tilt, self.leak, self.level)):
-            raise wrong("evenness", "every weight is zero, so nothing can be best: raise one")
+        if not any((self.coverage, self.steadiness, self.residue, self.boost)):
+            raise wrong("coverage", "every weight is zero, so nothing can be best: raise one")
         return self
 
 

@@ -99,6 +99,11 @@ class Row:
         return self.solved and not self.assembly.is_choked
 
     @property
+    def is_contender(self) -> bool:
+        """True if it is not choked and leaks no more above the window than the designer takes."""
+        return self.is_unchoked and not self.scorecard.leaks_too_much
+
+    @property
     def assembly(self) -> Assembly:
         """Geometry of the candidate; NotSolvedError if it cannot exist."""
         return self._present(self.drawn)
@@ -182,11 +187,11 @@ class NearBest:
 def contenders(rows: Sequence[Row]) -> tuple[int, ...]:
     """Return the places of the rows among which the best may be chosen, ascending.
 
-    Solved rows whose ring does not choke the driver, whatever their score; every solved row if
-    all of them choke.
+    Solved rows that do not choke the driver and leak no more above the window than the designer
+    takes, whatever their score; every solved row if there is none.
     """
-    unchoked = tuple(place for place, row in enumerate(rows) if row.is_unchoked)
-    return unchoked or tuple(place for place, row in enumerate(rows) if row.solved)
+    free = tuple(place for place, row in enumerate(rows) if row.is_contender)
+    return free or tuple(place for place, row in enumerate(rows) if row.solved)
 
 
 def best_of(rows: Sequence[Row]) -> Row | None:

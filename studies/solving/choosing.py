@@ -1,4 +1,4 @@
-"""Choosing well: where level, evenness and leak disagree, which candidates no other beats.
+"""Choosing well: where the parts of a score disagree, which candidates no other beats.
 
 The score weighs several wishes against each other. Here nothing is weighed: what stays is every
 candidate that could be the right one for somebody.
@@ -21,17 +21,13 @@ a mesh three times as fine, see `dispersion.waves`), and far below what anybody 
 
 @dataclass(frozen=True, kw_only=True)
 class Choice:
-    """One solved candidate by level, evenness and leak, and whether any other beats it.
+    """One solved candidate by coverage, steadiness and residue, and whether any other beats it.
 
     Attributes
     ----------
     name : str
-    level_db : float
-        Mean window level re the driver's own on-axis curve, dB; more is better.
-    evenness_db : float
-        Rms of level across the window, mean over the bands, dB; less is better.
-    leak_db : float
-        Loss by power that leaves above the window, dB; less is better.
+    coverage_db, steadiness_db, residue_db : float
+        Parts of the score as measured, dB (`dispersion.sliding`); less is better.
     score : float
         By the weights of the design, dB; less is better.
     solves : int
@@ -43,9 +39,9 @@ class Choice:
     """
 
     name: str
-    level_db: float
-    evenness_db: float
-    leak_db: float
+    coverage_db: float
+    steadiness_db: float
+    residue_db: float
     score: float
     solves: int
     unbeaten: bool
@@ -53,7 +49,7 @@ class Choice:
 
 
 def unbeaten(rows: Sequence[Row], tolerance_db: float = NOISE_DB) -> tuple[int, ...]:
-    """Find the rows that no other beats in level, evenness and leak.
+    """Find the rows that no other beats in coverage, steadiness and residue.
 
     One row beats another if it is nowhere worse by more than the tolerance, somewhere better by
     more than it, and better on the whole (in the sum of the three, dB). Without the last
@@ -80,7 +76,7 @@ def unbeaten(rows: Sequence[Row], tolerance_db: float = NOISE_DB) -> tuple[int, 
 
 
 def choices(rows: Sequence[Row], chosen: Row | None = None) -> tuple[Choice, ...]:
-    """Compare every solved row by level, evenness and leak.
+    """Compare every solved row by coverage, steadiness and residue.
 
     Parameters
     ----------
@@ -93,9 +89,9 @@ def choices(rows: Sequence[Row], chosen: Row | None = None) -> tuple[Choice, ...
     return tuple(
         Choice(
             name=row.name,
-            level_db=_level_db(row),
-            evenness_db=_evenness_db(row),
-            leak_db=_leak_db(row),
+            coverage_db=row.scorecard.term("coverage").measured,
+            steadiness_db=row.scorecard.term("steadiness").measured,
+            residue_db=row.scorecard.term("residue").measured,
             score=row.score,
             solves=row.solves,
             unbeaten=place in stays,
@@ -106,21 +102,12 @@ def choices(rows: Sequence[Row], chosen: Row | None = None) -> tuple[Choice, ...
     )
 
 
-def _level_db(row: Row) -> float:
-    return -row.scorecard.term("level").measured
-
-
-def _evenness_db(row: Row) -> float:
-    return row.scorecard.term("evenness").measured
-
-
-def _leak_db(row: Row) -> float:
-    return row.scorecard.term("leak").measured
-
-
 def _offers(row: Row) -> tuple[float, float, float]:
-    """Level, evenness and leak with such signs that more is better, dB."""
-    return _level_db(row), -_evenness_db(row), -_leak_db(row)
+    """Coverage, steadiness and residue with such signs that more is better, dB."""
+    coverage, steadiness, residue = (
+        -row.scorecard.term(name).measured for name in ("coverage", "steadiness", "residue")
+    )
+    return coverage, steadiness, residue
 
 
 def _beat(

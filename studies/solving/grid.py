@@ -426,7 +426,7 @@ def _solve_by_need(
         advance(more)
 
     try:
-        response, found = settled_response(
+        settled = settled_response(
             problem,
             partial(solver, progress=count),
             design.window_deg,
@@ -446,11 +446,12 @@ def _solve_by_need(
     coverage = coverage_of_bands(
         third_octave_centres(*design.target.band),
         problem.elevations,
-        found.power[:, : len(problem.elevations)],
+        settled.found.power[:, : len(problem.elevations)],
         design.window_deg,
         design.target.band,
+        settled.sliding,
     )
-    return _scored(design, assembly, response, coverage, keep_far)
+    return _scored(design, assembly, settled.response, coverage, keep_far)
 
 
 def _scored(

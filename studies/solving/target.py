@@ -2,19 +2,20 @@
 
 One formula, in decibels; zero is perfect and less is better:
 
-    score = evenness_weight * evenness      rms of level across the window, mean over the bands
-          + ripple_weight   * ripple        rms of the window level about its own straight tilt
-          + tilt_weight     * |tilt - wanted|   dB per octave
-          + leak_weight     * leak          -10 lg(1 - share of power that goes above the window)
-          + level_weight    * loss          how far the mean window level lies below 0 dB
+    score = coverage_weight   * coverage      rms of level over the window's directions
+          + steadiness_weight * steadiness    rms of the directivity about its own straight slope
+          + residue_weight    * residue       what a one-octave equaliser leaves, peaks doubled
+          + boost_weight      * boost         what that equaliser must lift in the treble
 
-0 dB is the driver's own on-axis curve (see `dispersion.response`). The weights are the
-designer's (`[target]` in the design file) and are printed with every result.
+`dispersion.sliding` defines the parts. The weights are the designer's (`[target]` in the design
+file) and are printed with every result. By default coverage counts most: it is what a cut changes
+and no equaliser can mend. With equal weights residue would decide, since it varies most from cap to
+cap. Too much power above the window is a limit, not a weight.
+
+0 dB is the driver's own on-axis curve (see `dispersion.response`).
 """
 
 from dataclasses import dataclass
-
-import numpy as np
 
 from dispersion.coverage import Coverage
 from studies.design.study_tables import TargetTable
@@ -32,9 +33,9 @@ class Term:
     Attributes
     ----------
     name : str
-        "evenness", "ripple", "tilt", "leak" or "level".
+        "coverage", "steadiness", "residue" or "boost".
     measured : float
-        The measure itself, dB (tilt: dB per octave); zero is perfect.
+        The measure itself, dB; zero is perfect.
     weight : float
         The designer's weight of it.
     """
@@ -56,10 +57,21 @@ class Scorecard:
     Attributes
     ----------
     terms : tuple of Term
-        Evenness, ripple, tilt, leak and level.
+        Coverage, steadiness, residue and boost.
+    leak : float
+        Share of the sound power that leaves above the window, 0 to 1.
+    leak_limit : float
+        The largest share that the designer takes.
     """
 
     terms: tuple[Term, ...]
+    leak: float
+    leak_limit: float
+
+    @property
+    def leaks_too_much(self) -> bool:
+        """True if more power leaves above the window than the designer takes."""
+        return self.leak > self.leak_limit
 
     @property
     def score(self) -> float:
@@ -85,14 +97,14 @@ def score(coverage: Coverage, target: TargetTable) -> Scorecard:
     -------
     Scorecard
     """
-    leak_db = -10.0 * np.log10(max(1.0 - coverage.mean_leak, 1e-12))
-    off_tilt = abs(coverage.tilt_db_per_octave - target.wanted_tilt)
+    parts = coverage.sliding.above(target.judged_from)
     return Scorecard(
-        (
-            Term("evenness", float(coverage.mean_evenness_db), target.evenness),
-            Term("ripple", float(coverage.ripple_db), target.ripple),
-            Term("tilt", float(off_tilt), target.tilt),
-            Term("leak", float(leak_db), target.leak),
-            Term("level", float(-coverage.mean_window_level_db), target.level),
-        )
+        terms=(
+            Term("coverage", parts.coverage_db, target.coverage),
+            Term("steadiness", parts.steadiness_db, target.steadiness),
+            Term("residue", parts.residue_db, target.residue),
+            Term("boost", parts.boost_db(target.wanted_tilt), target.boost),
+        ),
+        leak=parts.mean_leak,
+        leak_limit=target.leak_limit,
     )

@@ -1,4 +1,4 @@
-"""Level against evenness, leak as colour: what no other candidate beats, and what was chosen."""
+"""Coverage against steadiness, residue as colour: what no other beats, and what was chosen."""
 
 from __future__ import annotations
 
@@ -42,13 +42,13 @@ def choosing_figure(title: str, choices: Sequence[Choice]) -> Figure:
     figure = new_figure(7.0, title, subtitle)
     axes = figure.add_subplot()
     _scatter(axes, beaten, s=22, color=FAINT, edgecolor=QUIET, linewidth=0.5, label="beaten")
-    leaks = [choice.leak_db for choice in stay]
-    low, high = _spread(leaks)
+    residues = [choice.residue_db for choice in stay]
+    low, high = _spread(residues)
     shown = _scatter(
         axes,
         stay,
         s=90,
-        c=leaks,
+        c=residues,
         cmap=_pale_to_dark(),
         vmin=low,
         vmax=high,
@@ -57,27 +57,27 @@ def choosing_figure(title: str, choices: Sequence[Choice]) -> Figure:
         label="unbeaten",
     )
     _number(axes, choices)
-    axes.set_xlim(*_spread([choice.level_db for choice in choices]))
-    axes.set_ylim(*_spread([choice.evenness_db for choice in choices])[::-1])
+    axes.set_xlim(*_spread([choice.coverage_db for choice in choices])[::-1])
+    axes.set_ylim(*_spread([choice.steadiness_db for choice in choices])[::-1])
     axes.grid(True)
-    axes.set_xlabel("mean window level, dB re the driver's own on-axis curve")
-    axes.set_ylabel("unevenness across the window, dB")
+    axes.set_xlabel("coverage: level that differs across the window, rms, dB")
+    axes.set_ylabel("steadiness: what the room hears otherwise, rms, dB")
     bar = figure.colorbar(shown, ax=axes, aspect=24, pad=0.02)
-    bar.set_label("lost above the window, dB")
+    bar.set_label("residue: left by a broad equaliser, dB")
     bar.outline.set_visible(False)
     figure.legend(*axes.get_legend_handles_labels(), loc="outside lower left", ncols=1)
     return figure
 
 
 def _scatter(axes: Axes, choices: Sequence[Choice], **look: Any) -> PathCollection:
-    levels = [choice.level_db for choice in choices]
-    return axes.scatter(levels, [choice.evenness_db for choice in choices], **look)
+    coverages = [choice.coverage_db for choice in choices]
+    return axes.scatter(coverages, [choice.steadiness_db for choice in choices], **look)
 
 
 def _number(axes: Axes, choices: Sequence[Choice]) -> None:
     """Number the chosen one and the unbeaten ones that are best in one thing; each once."""
     for number, (choice, words) in enumerate(_outstanding(choices), start=1):
-        place = (choice.level_db, choice.evenness_db)
+        place = (choice.coverage_db, choice.steadiness_db)
         colour = WINDOW if choice.chosen else INK
         if choice.chosen:
             axes.scatter(*place, s=260, facecolor="none", edgecolor=WINDOW, linewidth=2.0)
@@ -100,9 +100,9 @@ def _outstanding(choices: Sequence[Choice]) -> list[tuple[Choice, list[str]]]:
     stay = [choice for choice in choices if choice.unbeaten]
     ends = (
         *((choice, "chosen by the score") for choice in choices if choice.chosen),
-        (max(stay, key=lambda c: c.level_db), "loudest in the window"),
-        (min(stay, key=lambda c: c.evenness_db), "most even"),
-        (min(stay, key=lambda c: c.leak_db), "least leak"),
+        (min(stay, key=lambda c: c.coverage_db), "best coverage"),
+        (min(stay, key=lambda c: c.steadiness_db), "steadiest"),
+        (min(stay, key=lambda c: c.residue_db), "least residue"),
     )
     found: dict[int, tuple[Choice, list[str]]] = {}
     for choice, words in ends:

@@ -13,6 +13,7 @@ from studies.answer.columns import (
     SCORE_COLUMNS,
     band,
     formula,
+    in_words,
     number,
     score_cells,
     window_in_words,
@@ -59,17 +60,27 @@ def _answer(spread: Spread) -> list[str]:
     lows = f"{band_label(found.band[0])} to {band_label(found.band[1])}"
     return [
         f"In the window of {window}, {lows}: {_loudness(found.mean_window_level_db)} on average,"
-        f" uneven by {found.mean_evenness_db:.1f} dB (rms) across it.",
-        f"Along the band it tilts by {found.tilt_db_per_octave:+.1f} dB per octave, with"
-        f" {found.ripple_db:.1f} dB (rms) of ripple about that line.",
-        f"{100 * found.mean_leak:.0f} per cent of the power leaves above the window, mean over the"
-        " bands.",
+        f" tilted by {found.tilt_db_per_octave:+.1f} dB per octave.",
+        *_parts(spread),
         _treble(found.treble_limit_hz, found.centres[-1]),
         *_rings(spread),
         *_off_the_ceiling(spread),
         *_round_the_column(spread),
         f"Score {spread.row.score:.2f} dB.",
         formula(spread.design.target),
+    ]
+
+
+def _parts(spread: Spread) -> list[str]:
+    card = spread.row.scorecard
+    coverage, steadiness, residue, boost = (term.measured for term in card.terms)
+    return [
+        f"From {in_words(spread.design.target.judged_from)} up: coverage {coverage:.1f} dB (rms"
+        f" across the window), steadiness {steadiness:.1f} dB (rms of what the room hears"
+        f" otherwise), residue {residue:.1f} dB (left by a one-octave equaliser), boost"
+        f" {boost:.1f} dB (its lift in the treble).",
+        f"{100 * card.leak:.0f} per cent of the power leaves above the window"
+        f" (wanted: {100 * card.leak_limit:.0f} at most).",
     ]
 
 
@@ -95,17 +106,19 @@ def _facts(spread: Spread) -> tuple[Fact, ...]:
         Fact("window_low_deg", found.window[0], "lowest elevation of the window, degrees"),
         Fact("window_high_deg", found.window[1], "highest elevation of the window, degrees"),
         Fact("window_level_db", found.mean_window_level_db, "mean of the bands, dB re 0 dB"),
-        Fact("evenness_db", found.mean_evenness_db, "mean of the bands, dB"),
         Fact(
             "tilt_db_per_octave",
             found.tilt_db_per_octave,
             "straight line through the window levels, dB per octave",
         ),
-        Fact("ripple_db", found.ripple_db, "rms of the window levels about that line, dB"),
+        *(
+            Fact(f"{term.name}_db", term.measured, "part of the score as measured, dB")
+            for term in spread.row.scorecard.terms
+        ),
         Fact(
             "upward_leak_percent",
-            100 * found.mean_leak,
-            "power above the window, mean of the bands, per cent",
+            100 * spread.row.scorecard.leak,
+            "power above the window, mean over the octaves, per cent",
         ),
         Fact(
             "treble_limit_hz",

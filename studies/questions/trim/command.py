@@ -25,12 +25,11 @@ def trim(delivery: DesignDelivery, solving: SolverOptions) -> None:
     Tries every height, and every ball on sale where the file lists several.
 
     \b
-    score = evenness + ripple + 0.5 |tilt - wanted| + 0.5 leak + 0.1 loss
-    evenness  rms of the level across the window, mean over the third octaves
-    ripple    rms of the window level about its own straight tilt
-    tilt      dB per octave of that line, against wanted_tilt
-    leak      -10 lg(1 - share of the power that goes above the window)
-    loss      how far the mean window level lies below the driver's own curve
+    score = 2 coverage + steadiness + 0.5 residue + 0.1 boost
+    coverage    rms of the level over the window's directions about its mean
+    steadiness  rms of window level less sound power about its own straight slope
+    residue     what a one-octave equaliser leaves of the window level, peaks doubled
+    boost       what that equaliser must lift in the treble
 
     All in dB; less is better. The weights are yours ([target] in the design file). Every term is
     printed for every candidate; one that cannot be built is a row with its reason.

@@ -212,7 +212,7 @@ def test_a_response_says_what_was_solved_and_reads_the_rest() -> None:
     text = EXAMPLE.read_text().replace('band = ["100 Hz", "16 kHz"]', "band = [1000, 8000]")
     design = parse_design(text, EXAMPLE)
     problem, solver = problem_of(design, design.assembly(), 8), Mock()
-    response, found = settled_response(problem, solver, design.window_deg, within_db=0.02)
+    response, found, _ = settled_response(problem, solver, design.window_deg, within_db=0.02)
     power = found.power
     settling = response.settling
     solved = np.concatenate([asked.frequencies for asked in solver.problems])
@@ -251,7 +251,7 @@ def test_a_response_names_bands_that_did_not_settle(monkeypatch: pytest.MonkeyPa
     text = EXAMPLE.read_text().replace('band = ["100 Hz", "16 kHz"]', "band = [1000, 8000]")
     design = parse_design(text, EXAMPLE)
     problem = problem_of(design, design.assembly(), 8)
-    response, _ = settled_response(problem, Mock(), design.window_deg, within_db=0.05)
+    response, _, _ = settled_response(problem, Mock(), design.window_deg, within_db=0.05)
     assert len(response.solved_frequencies) == 24
     assert not response.settling.settled.all()
     assert np.array_equal(response.settling.settled, response.settling.doubt_db <= 0.05)
