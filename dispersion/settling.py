@@ -60,7 +60,14 @@ from dispersion.rational import (
     Resonance,
 )
 from dispersion.response import Response, Settling
-from dispersion.sliding import FinePower, Reading, SlidingBands, joined, reading, slide
+from dispersion.sliding import (
+    DirectionWeights,
+    FinePower,
+    SlidingBands,
+    direction_weights,
+    joined,
+    slide,
+)
 from dispersion.windows import (
     CLOSEST,
     FAINT,
@@ -160,7 +167,7 @@ class Settled:
         """(N, W, K) pressure of each way at any frequencies of the band, Hz."""
         return self.fit.at(frequencies).reshape(len(frequencies), *self.samples.shape[1:])
 
-    def fine_power(self, transfer: Transfer, how: Reading) -> FinePower:
+    def fine_power(self, transfer: Transfer, how: DirectionWeights) -> FinePower:
         """Power along closely spaced frequencies of the whole band, read as `how` says."""
         groups = range(0, len(self.centres), GROUP)
         return joined(
@@ -349,7 +356,7 @@ def settled_response(
         unknowns=np.concatenate([one.unknowns for one in rounds])[order],
         settling=settling,
     )
-    how = reading(problem.elevations, window)
+    how = direction_weights(problem.elevations, window)
     fine = found.fine_power(wanted.transfer, how)
     sliding = slide(fine, found.centres[0], found.centres[-1])
     return SettledResponse(response, found, sliding)

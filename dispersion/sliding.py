@@ -50,7 +50,7 @@ PEAKS_COUNT = 2.0
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class Reading:
+class DirectionWeights:
     """How power on a grid of E elevations is read: sums with these weights.
 
     Attributes
@@ -193,11 +193,11 @@ class SlidingBands:
         return float(np.maximum(smooth[middle].mean() - smooth[treble], 0.0).mean())
 
 
-def reading(elevations: ArrayLike, window: tuple[float, float]) -> Reading:
+def direction_weights(elevations: ArrayLike, window: tuple[float, float]) -> DirectionWeights:
     """How power on the uniform grid of elevations is read for a window, all in degrees."""
     grid = np.asarray(elevations, dtype=float)
     nodes, weights = window_nodes(grid, window)
-    return Reading(
+    return DirectionWeights(
         shares=power_at(np.eye(len(grid)), grid, nodes).T,
         weights=weights,
         sphere=sphere_weights(grid),
@@ -225,7 +225,7 @@ def fine_power(
         Lower and upper elevation, degrees.
     """
     p, e = checked(power, elevations)
-    how = reading(e, window)
+    how = direction_weights(e, window)
     return FinePower(
         frequencies=np.asarray(frequencies, dtype=float),
         weights=how.weights,

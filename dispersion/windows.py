@@ -15,7 +15,7 @@ import numpy as np
 from dispersion.bands import band_edges, third_octave_centres
 from dispersion.elevations import level_db
 from dispersion.rational import Complex, RationalFit, Real, compressed, delayed, fit_compressed
-from dispersion.sliding import FinePower, Reading
+from dispersion.sliding import DirectionWeights, FinePower
 
 GROUP, MARGIN = 3, 1
 """Third octaves that one window is for, and that it reaches beyond them on either side."""
@@ -274,7 +274,9 @@ def _read(
     return tuple(forms), np.array(means), np.array(curves)
 
 
-def read_fine(fit: RationalFit, centres: Real, transfer: Transfer, how: Reading) -> FinePower:
+def read_fine(
+    fit: RationalFit, centres: Real, transfer: Transfer, how: DirectionWeights
+) -> FinePower:
     """Read power along closely spaced frequencies of some third octaves.
 
     Parameters
@@ -285,7 +287,7 @@ def read_fine(fit: RationalFit, centres: Real, transfer: Transfer, how: Reading)
         Exact centres, Hz.
     transfer : callable
         See `Transfer`.
-    how : Reading
+    how : DirectionWeights
         Of the power in the directions.
     """
     grid = (centres[:, None] * 10.0 ** _places_in_band(FINE_PER_BAND)).ravel()

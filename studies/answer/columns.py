@@ -111,9 +111,10 @@ def score_cells(row: Row) -> tuple[Value, ...]:
 
 def formula(target: TargetTable) -> str:
     """Write the formula of the score, with the weights of this target, in one line."""
+    tilt = f" for a tilt of {target.wanted_tilt:+g} dB an octave" if target.wanted_tilt else ""
     return (
         f"Score = {target.coverage:g} x coverage + {target.steadiness:g} x steadiness"
-        f" + {target.residue:g} x residue + {target.boost:g} x boost, dB."
+        f" + {target.residue:g} x residue + {target.boost:g} x boost{tilt}, dB."
     )
 
 

@@ -31,7 +31,7 @@ from studies.solving.shaving import Cut, shaving_stops
 from studies.solving.target import METER_DB
 
 MEASURED = ("ball_diameter = 180 ", "ball_diameter = [179.5, 180.5] ")
-TERMS = ("evenness", "ripple", "tilt", "leak", "level")
+TERMS = ("coverage", "steadiness", "residue", "boost")
 
 
 @pytest.fixture(scope="module")
@@ -93,9 +93,9 @@ def test_lengths_are_written_in_both_systems() -> None:
 
 def test_the_formula_names_the_weights_and_the_wanted_tilt() -> None:
     target = small_design().target
-    line = "Score = 1 x evenness + 1 x ripple + 0.5 x |tilt| + 0.5 x leak + 0.1 x level lost, dB."
+    line = "Score = 2 x coverage + 1 x steadiness + 0.5 x residue + 0.1 x boost, dB."
     assert formula(target) == line
-    assert "|tilt +0.5|" in formula(target.model_copy(update={"wanted_tilt": -0.5}))
+    assert "a tilt of -0.5 dB an octave" in formula(target.model_copy(update={"wanted_tilt": -0.5}))
 
 
 def test_trim_answers_first_and_in_both_systems(trimmed: Trim) -> None:

@@ -13,6 +13,7 @@ from small import small_design
 
 from dispersion.problem import Problem
 from dispersion.response import Response
+from dispersion.sliding import SlidingBands
 from dispersion.solvers import solve_waves
 from studies.design import Design, DesignError
 from studies.design.study_tables import TargetTable
@@ -45,7 +46,7 @@ def scored(score_db: float, per_band: int = 4) -> Row:
         found=Solved(
             SimpleNamespace(problem=SimpleNamespace(frequencies=[0.0] * per_band)),
             SimpleNamespace(centres=[1000.0]),
-            Scorecard((Term("evenness", score_db, 1.0),)),
+            Scorecard((Term("coverage", score_db, 1.0),), 0.2, 0.5),
             np.zeros(per_band),
         ),
     )
@@ -95,22 +96,29 @@ def test_shaving_begins_at_the_tallest_that_can_be_built() -> None:
 
 
 def test_the_score_is_the_formula_that_is_printed() -> None:
-    coverage = SimpleNamespace(
-        mean_evenness_db=1.5,
-        ripple_db=2.0,
-        tilt_db_per_octave=-2.5,
-        mean_leak=0.5,
-        mean_window_level_db=-6.0,
+    # Window level and power fall apart by 1 dB an octave but for 0.5 dB up and down.
+    octaves = np.linspace(-1.0, 4.0, 181)
+    zigzag = np.where(np.arange(181) % 2, 0.5, -0.5)
+    sliding = SlidingBands(
+        centres=1000.0 * 2.0**octaves,
+        window_level_db=-3.0 * octaves,
+        deviation_db=np.full(181, 1.5),
+        sound_power_db=-4.0 * octaves + zigzag,
+        leak=np.full(181, 0.6),
     )
     target = TargetTable(
-        evenness=1.0, ripple=2.0, tilt=0.5, leak=0.25, level=0.1, wanted_tilt=-1.0, window=(0, 20)
+        coverage=1.0, steadiness=2.0, residue=0.5, boost=0.25, wanted_tilt=-1.0, leak_limit=0.5
     )
-    card = score(coverage, target)
-    # Half of the power lost above the window is 10 lg 2 = 3.0103 dB.
-    expected = 1.0 * 1.5 + 2.0 * 2.0 + 0.5 * 1.5 + 0.25 * 3.010299957 + 0.1 * 6.0
-    assert card.score == pytest.approx(expected, abs=1e-9)
-    assert sum(term.cost for term in card.terms) == pytest.approx(card.score)
-    assert card.term("tilt").measured == pytest.approx(1.5)
+    card = score(SimpleNamespace(sliding=sliding), target)
+    assert card.term("coverage").measured == pytest.approx(1.5)
+    assert card.term("steadiness").measured == pytest.approx(0.5, abs=0.01)
+    # A straight line leaves nothing, but has to be lifted by 2 dB an octave, from 2 to 16 kHz.
+    assert card.term("residue").measured == pytest.approx(0.0, abs=1e-9)
+    assert card.term("boost").measured == pytest.approx(2.0 * 2.5, abs=0.05)
+    expected = 1.0 * 1.5 + 2.0 * 0.5 + 0.25 * 5.0
+    assert card.score == pytest.approx(expected, abs=0.03)
+    assert card.leaks_too_much
+    assert not replace(card, leak_limit=0.7).leaks_too_much
 
 
 def test_identical_geometry_is_solved_once() -> None:
@@ -150,7 +158,9 @@ def test_a_candidate_that_fails_is_a_row_with_its_reason() -> None:
 
 
 def test_leaders_are_solved_again_at_more_frequencies() -> None:
-    design = small_design(("near_best_db = 0.3", "near_best_db = 0.01"))
+    design = small_design(
+        ("near_best_db = 0.3", "near_best_db = 0.01"), ("coverage = 2.0", "coverage = 100.0")
+    )
     solver = CountingSolver()
     candidates = [
         Candidate("plate", lambda: design.assembly().with_reflector(None)),

@@ -14,16 +14,16 @@ from studies.solving.choosing import NOISE_DB, choices, unbeaten
 from studies.solving.target import Scorecard, Term
 
 
-def offering(level: float, evenness: float, leak: float, ripple: float = 0.0) -> Row:
-    """Row with these three, the default weights, and a ripple that only the score sees."""
+def offering(coverage: float, steadiness: float, residue: float, boost: float = 0.0) -> Row:
+    """Row with these three, the default weights, and a boost that only the score sees."""
     terms = (
-        Term("evenness", evenness, 1.0),
-        Term("ripple", ripple, 1.0),
-        Term("leak", leak, 0.5),
-        Term("level", -level, 0.1),
+        Term("coverage", coverage, 2.0),
+        Term("steadiness", steadiness, 1.0),
+        Term("residue", residue, 0.5),
+        Term("boost", boost, 0.1),
     )
     return Row(
-        f"{level} {evenness} {leak}",
+        f"{coverage} {steadiness} {residue}",
         found=Solved(
             SimpleNamespace(
                 problem=SimpleNamespace(frequencies=[0.0] * 4),
@@ -31,7 +31,7 @@ def offering(level: float, evenness: float, leak: float, ripple: float = 0.0) ->
                 settling=None,
             ),
             SimpleNamespace(centres=[1000.0]),
-            Scorecard(terms),
+            Scorecard(terms, 0.2, 0.5),
             np.zeros(4),
         ),
     )
@@ -43,11 +43,11 @@ offers = st.lists(st.tuples(figures, figures, figures), min_size=1, max_size=12)
 
 
 def beats(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
-    """Whether one beats the other: level counts upwards, evenness and leak downwards."""
-    gains = [one[0] - other[0], other[1] - one[1], other[2] - one[2]]
+    """Whether one beats the other: all three count downwards."""
+    gains = [theirs - own for own, theirs in zip(one, other, strict=True)]
     worse = any(gain < -NOISE_DB for gain in gains)
     better = any(gain > NOISE_DB for gain in gains)
-    return not worse and better and one[0] - one[1] - one[2] > other[0] - other[1] - other[2]
+    return not worse and better and sum(one) < sum(other)
 
 
 @given(offers)
@@ -65,23 +65,23 @@ def test_somebody_is_always_left(found: list[tuple[float, ...]]) -> None:
 
 def test_noise_does_not_count() -> None:
     # Worse by 0.04 dB in one and better by 1 dB in the others: noise does not save it.
-    assert unbeaten([offering(-5, 1, 1), offering(-4, 0, 1.04)]) == (1,)
+    assert unbeaten([offering(5, 1, 1), offering(4, 0, 1.04)]) == (1,)
     # Better by 0.04 dB in everything: no difference that counts.
-    assert unbeaten([offering(-5, 1, 1), offering(-4.96, 0.96, 0.96)]) == (0, 1)
+    assert unbeaten([offering(5, 1, 1), offering(4.96, 0.96, 0.96)]) == (0, 1)
 
 
 def test_what_was_not_solved_is_passed_over() -> None:
-    rows = [Row("failed", reason="does not fit"), offering(-5, 1, 1)]
+    rows = [Row("failed", reason="does not fit"), offering(5, 1, 1)]
     assert unbeaten(rows) == (1,)
     assert unbeaten(rows[:1]) == ()
 
 
 def test_the_table_shows_a_choice_that_is_beaten() -> None:
-    chosen, other, last = offering(-5, 1, 1), offering(-4, 0.5, 0.5, 9.0), offering(-9, 2, 2, 9.0)
+    chosen, other, last = offering(5, 1, 1), offering(4, 0.5, 0.5, 90.0), offering(9, 2, 2, 90.0)
     table = unbeaten_table([chosen, other, last])
     assert table.values("candidate") == (chosen.name, other.name)
-    assert table.values("standing") == ("chosen for ripple or tilt, else beaten", "")
-    assert table.values("window_level_db") == pytest.approx((-5, -4))
+    assert table.values("standing") == ("chosen for its boost, else beaten", "")
+    assert table.values("coverage_db") == pytest.approx((5, 4))
     assert table.values("score_db") == pytest.approx((chosen.score, other.score))
     assert table.values("solves") == (40, 40)
     picked = unbeaten_table([chosen, other, last], chosen=other)
@@ -89,7 +89,7 @@ def test_the_table_shows_a_choice_that_is_beaten() -> None:
 
 
 def test_the_chart_numbers_the_chosen_and_the_best_in_each_thing() -> None:
-    rows = [offering(-5, 1, 1), offering(-3, 2, 2), offering(-6, 0.5, 1.5), offering(-9, 3, 3, 5)]
+    rows = [offering(5, 1, 1), offering(3, 2, 2), offering(6, 0.5, 1.5), offering(9, 3, 3, 5)]
     figure = choosing_figure("A title", choices(rows))
     axes = figure.axes[0]
     assert [text.get_text() for text in axes.texts] == ["1", "2", "3"]
@@ -97,11 +97,11 @@ def test_the_chart_numbers_the_chosen_and_the_best_in_each_thing() -> None:
     assert told == {
         "beaten",
         "unbeaten",
-        f"1  {rows[2].name}: chosen by the score, most even",
-        f"2  {rows[1].name}: loudest in the window",
-        f"3  {rows[0].name}: least leak",
+        f"1  {rows[1].name}: chosen by the score, best coverage",
+        f"2  {rows[2].name}: steadiest",
+        f"3  {rows[0].name}: least residue",
     }
-    low, high = axes.get_xlim()
-    assert low < -9
-    assert high > -3
+    high, low = axes.get_xlim()
+    assert low < 3
+    assert high > 9
     assert axes.get_ylim()[0] > axes.get_ylim()[1]
