@@ -158,7 +158,9 @@ def test_a_study_without_a_ledger_remembers_its_coarse_pass(design: Design) -> N
 
 
 def test_a_far_off_candidate_is_not_solved_again() -> None:
-    design = small_design(("coverage = 2.0", "coverage = 100.0"))
+    design = small_design(
+        ("coverage = 2.0", "coverage = 100.0"), ("near_best_db = 0.3", "near_best_db = 0")
+    )
     solver = Asking()
     coarse = run(design, caps(design), solver, COARSE_BY_NEED, "coarse")
     scores = sorted(row.score for row in coarse)
