@@ -94,14 +94,9 @@ class Row:
         return self.found is not None
 
     @property
-    def is_unchoked(self) -> bool:
-        """True if it was solved and its ring is no smaller than the driver's area."""
-        return self.solved and not self.assembly.is_choked
-
-    @property
     def is_contender(self) -> bool:
-        """True if it is not choked and leaks no more above the window than the designer takes."""
-        return self.is_unchoked and not self.scorecard.leaks_too_much
+        """True if it was solved and leaks no more above the window than the designer takes."""
+        return self.solved and not self.scorecard.leaks_too_much
 
     @property
     def assembly(self) -> Assembly:
@@ -187,8 +182,8 @@ class NearBest:
 def contenders(rows: Sequence[Row]) -> tuple[int, ...]:
     """Return the places of the rows among which the best may be chosen, ascending.
 
-    Solved rows that do not choke the driver and leak no more above the window than the designer
-    takes, whatever their score; every solved row if there is none.
+    Solved rows that leak no more above the window than the designer takes, whatever their score;
+    every solved row if there is none.
     """
     free = tuple(place for place, row in enumerate(rows) if row.is_contender)
     return free or tuple(place for place, row in enumerate(rows) if row.solved)

@@ -110,8 +110,8 @@ def _candidate(design: Design, size: float) -> Candidate:
 def gap_contenders(choices: Sequence[GapChoice]) -> tuple[GapChoice, ...]:
     """Return the gaps among which the best is chosen, smallest first.
 
-    Those that were solved and do not choke the driver, whatever their score; every solved one if
-    all of them choke.
+    Those that were solved and leak no more above the window than the designer takes, whatever
+    their score; every solved one if there is none.
     """
     return tuple(choices[place] for place in contenders([choice.row for choice in choices]))
 

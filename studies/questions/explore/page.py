@@ -117,7 +117,7 @@ def _cell(found: Explore, place: int) -> Data:
     row = found.rows[place]
     cell: Data = {
         "solved": row.solved,
-        "choked": row.solved and not row.is_unchoked,
+        "choked": row.solved and row.assembly.is_choked,
         "name": row.name,
         "verdict": verdict(found, place),
         "task": f"Not for building: {row.reason}.",

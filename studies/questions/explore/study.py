@@ -103,10 +103,10 @@ class Explore:
     rows : tuple of Row
         Every pair, solved or not: plate gaps run fastest.
     best : int
-        Place in `rows` of the lowest score among those that do not choke the driver, if any.
+        Place in `rows` of the lowest score among those that leak no more than wanted, if any.
     region : (K, G) array of bool
-        Near-best: not choked, and within ``target.near_best_db`` of the best. They need not hang
-        together: a ridge of good pairs may run between the cells.
+        Near-best: leaking no more than wanted, and within ``target.near_best_db`` of the best. They
+        need not hang together: a ridge of good pairs may run between the cells.
     """
 
     design: Design
@@ -118,7 +118,7 @@ class Explore:
 
     @property
     def best_row(self) -> Row:
-        """The pair with the lowest score among those that do not choke the driver, if any."""
+        """The pair with the lowest score among those that leak no more than wanted, if any."""
         return self.rows[self.best]
 
     @property
@@ -150,13 +150,13 @@ class Explore:
     @property
     def choked(self) -> tuple[Row, ...]:
         """The solved rows whose ring is smaller than the driver, in the order of `rows`."""
-        return tuple(row for row in self.solved if not row.is_unchoked)
+        return tuple(row for row in self.solved if row.assembly.is_choked)
 
     @property
     def contenders(self) -> tuple[int, ...]:
         """Places in `rows` among which the best was chosen, lowest score first.
 
-        The pairs that do not choke the driver; every solved pair if all of them choke.
+        The pairs that leak no more than wanted; every solved pair if all of them leak more.
         """
         return tuple(sorted(contenders(self.rows), key=lambda place: self.rows[place].score))
 

@@ -122,11 +122,12 @@ def _not_for_choice(found: Explore) -> Iterator[str]:
             f"Marked, since they cannot be built or solved: {len(found.failed)} of"
             f" {len(found.rows)}; the first, {first.name}: {first.reason.split('; ')[0]}."
         )
-    choked = len(found.choked)
-    if not found.best_row.is_unchoked:
-        yield "Every one that can be built chokes the driver, this one too: try larger gaps."
-    elif choked:
-        yield f"Not recommended, since the ring is smaller than the driver and chokes it: {choked}."
+    if found.choked:
+        count = len(found.choked)
+        yield f"Marked, since the ring is smaller than the driver and loads it: {count}."
+    leaking = sum(row.scorecard.leaks_too_much for row in found.solved)
+    if leaking and found.best_row.is_contender:
+        yield f"Not recommended, since more leaks above the window than is wanted: {leaking}."
 
 
 def verdict(found: Explore, place: int) -> str:
@@ -134,7 +135,7 @@ def verdict(found: Explore, place: int) -> str:
     row, standing = found.rows[place], found.standing_at(place)
     if not row.solved:
         return "cannot be built"
-    choked = "" if row.is_unchoked else "; chokes the driver"
+    choked = "; chokes the driver" if row.assembly.is_choked else ""
     if standing == "best":
         return f"score {row.score:.2f} dB, the best{choked}"
     lead = found.behind_db(place)

@@ -26,7 +26,7 @@ class GapStudy:
     choices : tuple of GapChoice
         Smallest first, solved or not.
     best : GapChoice
-        The lowest score among the gaps that do not choke the driver, if there is one.
+        The lowest score among the gaps that leak no more than wanted, if there is one.
     near_best : NearBest
         Range of plate gaps, m.
     """
@@ -38,13 +38,13 @@ class GapStudy:
 
     @property
     def contenders(self) -> tuple[GapChoice, ...]:
-        """The gaps among which the best was chosen: solved and not choked, or all if all choke."""
+        """The gaps that may be chosen: solved, and leaking no more than wanted if any is so."""
         return gap_contenders(self.choices)
 
     @property
     def choked(self) -> tuple[GapChoice, ...]:
         """The solved gaps whose ring is smaller than the driver, smallest first."""
-        return tuple(c for c in self.choices if c.row.solved and not c.row.is_unchoked)
+        return tuple(c for c in self.choices if c.row.solved and c.row.assembly.is_choked)
 
     @property
     def written(self) -> GapChoice | None:
@@ -62,11 +62,11 @@ class GapStudy:
         """Return how a gap compares with the best: the best itself, near-best, or neither."""
         if choice is self.best:
             return "best"
-        near = choice.row.is_unchoked and self.near_best.holds(choice.plate_gap)
+        near = choice in self.contenders and self.near_best.holds(choice.plate_gap)
         return "near-best" if near else ""
 
     def behind_db(self, choice: GapChoice) -> float:
-        """Score of a gap less that of the best, dB; below zero if it is better but chokes."""
+        """Score of a gap less that of the best, dB; below 0 if it is better but leaks too much."""
         return choice.row.score - self.best.row.score
 
     def plate_limit_hz(self, choice: GapChoice) -> float:

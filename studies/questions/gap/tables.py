@@ -96,14 +96,10 @@ def _near_best(study: GapStudy) -> str:
 def _choking(study: GapStudy) -> str:
     if not study.choked:
         return "None of these gaps chokes the driver: the ring is larger than the driver in all."
-    if study.best.row.assembly.is_choked:
-        return (
-            "Every gap tried chokes the driver (the ring is smaller than the driver), this one"
-            " too: widen [gap] to larger sizes."
-        )
     return (
-        f"Gaps up to {in_both(study.choked[-1].plate_gap)} choke the driver (the ring is smaller"
-        " than the driver) and are not recommended, whatever their score."
+        f"Gaps up to {in_both(study.choked[-1].plate_gap)} choke the driver: the ring is smaller"
+        " than the driver, and its air loads the cone. That is in the solution, except for what it"
+        " does to the cone itself."
     )
 
 
@@ -113,7 +109,7 @@ def _as_written(study: GapStudy) -> list[str]:
         return []
     size, lead = in_both(written.plate_gap), study.behind_db(written)
     if lead < -NO_DIFFERENCE_DB:
-        return [f"The gap in the file, {size}, scores {-lead:.2f} dB better but chokes."]
+        return [f"The gap in the file, {size}, scores {-lead:.2f} dB better but leaks too much."]
     return [f"The gap in the file, {size}: {behind(lead)}."]
 
 

@@ -158,14 +158,15 @@ def test_what_is_compared_is_settled_and_checked() -> None:
 def test_the_error_bar_is_twice_what_every_term_changed_and_never_nothing() -> None:
     one = carved().cap
     terms = one.row.scorecard.terms
-    moved = (replace(terms[0], measured=terms[0].measured + 0.2), *terms[1:])
+    moved = (replace(terms[0], measured=terms[0].measured + 0.1), *terms[1:])
     # Terms that move against each other hide nothing.
     moved = (*moved[:1], replace(terms[1], measured=terms[1].measured - 0.2), *moved[2:])
     check = replace(
         one.row,
         found=replace(one.row.found, scorecard=replace(one.row.scorecard, terms=moved)),
     )
-    assert replace(one, check=check).doubt_db == pytest.approx(2 * (0.2 + 0.2))
+    # The weight of coverage is 2, of steadiness 1.
+    assert replace(one, check=check).doubt_db == pytest.approx(2 * (2 * 0.1 + 0.2))
     assert replace(one, check=one.row).doubt_db == LEAST_DOUBT_DB
 
 

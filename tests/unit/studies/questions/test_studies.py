@@ -189,14 +189,21 @@ def test_trim_keeps_every_candidate_and_compares_at_the_same_clearance() -> None
         assert step.stop.keep < step.start.keep
 
 
-def test_a_choked_gap_is_not_recommended() -> None:
+def test_a_choked_gap_is_marked_and_competes() -> None:
     found = gap(small_design(), solve_waves)
-    choked = [choice for choice in found.choices if choice.row.assembly.is_choked]
-    assert [round(choice.plate_gap * 1e3) for choice in choked] == [54]
-    assert found.best not in choked
-    open_ones = [choice.row.score for choice in found.choices if choice not in choked]
-    assert found.best.row.score == min(open_ones)
+    assert [round(choice.plate_gap * 1e3) for choice in found.choked] == [54]
+    assert found.best.row.score == min(choice.row.score for choice in found.contenders)
     assert found.post_length == pytest.approx(found.best.plate_gap + 0.02)
+
+
+def test_what_leaks_too_much_is_not_recommended() -> None:
+    plain = small_design(("leak_limit = 0.5", "leak_limit = 1.0"))
+    rows = [choice.row for choice in gap(plain, solve_waves, per_band=4).choices]
+    leaks = sorted(row.scorecard.leak for row in rows)
+    limit = f"leak_limit = {0.5 * (leaks[0] + leaks[1])}"
+    found = gap(small_design(("leak_limit = 0.5", limit)), solve_waves, per_band=4)
+    assert len(found.contenders) == 1
+    assert found.best.row.scorecard.leak == pytest.approx(leaks[0], rel=1e-3)
 
 
 def test_a_contest_ranks_what_can_be_built_and_keeps_the_rest() -> None:
