@@ -100,7 +100,7 @@ def curves_by_need(
         Doubt at which that has settled, dB.
     """
     directions, ways = len(problem.elevations), len(problem.ways)
-    response, found = settled_response(
+    response, found, _ = settled_response(
         problem,
         solver,
         window,

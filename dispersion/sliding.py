@@ -20,7 +20,7 @@ same size: common knowledge of the field, no source at hand, hence double.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -119,14 +119,43 @@ class SlidingBands:
     def above(self, low: float) -> SlidingBands:
         """Return the bands whose centre is not below a frequency, Hz; all if that leaves none."""
         kept = self.centres >= low * (1.0 - 1e-9)
-        if not kept.any():
-            return self
+        return self._made(lambda values: values[kept]) if kept.any() else self
+
+    def changed(self, shares: Sequence[float], others: Sequence[SlidingBands]) -> SlidingBands:
+        """Return these plus shares of what others, of the same centres, differ by."""
+
+        def added(values: Array, *theirs: Array) -> Array:
+            return values + sum(
+                share * (each - values) for share, each in zip(shares, theirs, strict=True)
+            )
+
+        return self._made(added, others, centres=self.centres)
+
+    def replaced(self, where: np.ndarray, other: SlidingBands) -> SlidingBands:
+        """Return these with the values of another at some (N,) of the centres that it reaches."""
+        ends = other.centres[[0, -1]]
+        here = where & (self.centres >= ends[0]) & (self.centres <= ends[1])
+        own, theirs = np.log(self.centres), np.log(other.centres)
+        return self._made(
+            lambda values, new: np.where(here, np.interp(own, theirs, new), values),
+            [other],
+            centres=self.centres,
+        )
+
+    def _made(
+        self,
+        of: Callable[..., Array],
+        others: Sequence[SlidingBands] = (),
+        centres: Array | None = None,
+    ) -> SlidingBands:
+        """The same function of every array, and of those of others."""
+        each = (self, *others)
         return SlidingBands(
-            centres=self.centres[kept],
-            window_level_db=self.window_level_db[kept],
-            deviation_db=self.deviation_db[kept],
-            sound_power_db=self.sound_power_db[kept],
-            leak=self.leak[kept],
+            centres=of(self.centres) if centres is None else centres,
+            window_level_db=of(*(one.window_level_db for one in each)),
+            deviation_db=of(*(one.deviation_db for one in each)),
+            sound_power_db=of(*(one.sound_power_db for one in each)),
+            leak=of(*(one.leak for one in each)),
         )
 
     @property

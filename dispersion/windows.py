@@ -290,7 +290,7 @@ def read_fine(
     how : DirectionWeights
         Of the power in the directions.
     """
-    grid = (centres[:, None] * 10.0 ** _places_in_band(FINE_PER_BAND)).ravel()
+    grid = (centres[:, None] * 10.0 ** places_in_band(FINE_PER_BAND)).ravel()
     by_way = transfer(grid)
     known = _by_support(fit, len(by_way))[:, : len(how.sphere)]
     rows = (fit.coefficients(grid)[:, None, :] * by_way.T[:, :, None]).reshape(len(grid), -1)

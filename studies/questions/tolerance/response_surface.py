@@ -31,6 +31,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dispersion.coverage import Coverage, coverage_of_bands
+from dispersion.sliding import SlidingBands
 from studies.questions.tolerance.sensitivity import Sensitivity, seat_levels_db
 from studies.solving.candidates import Row
 
@@ -45,30 +46,49 @@ class BandLevels:
         Far away, by elevation, dB.
     seat_db : (B,) array
         At the first seat, or of the window where there is no seat, dB.
+    centres : (B,) array
+        Hz.
+    sliding : SlidingBands
+        From which the score is taken.
     """
 
     far_db: np.ndarray
     seat_db: np.ndarray
+    centres: np.ndarray
+    sliding: SlidingBands
 
     def coverage(self, like: Coverage) -> Coverage:
         """What the pattern amounts to, in the bands, window and elevations of another."""
         power = 10.0 ** (self.far_db / 10.0)
-        return coverage_of_bands(like.centres, like.elevations, power, like.window, like.band)
+        return coverage_of_bands(
+            like.centres, like.elevations, power, like.window, like.band, self.sliding
+        )
 
     def with_bands(self, bands: np.ndarray | slice, others: BandLevels) -> BandLevels:
         """The same with some bands from others, which hold these bands only."""
         far, seat = self.far_db.copy(), self.seat_db.copy()
         far[bands], seat[bands] = others.far_db, others.seat_db
-        return BandLevels(far, seat)
+        chosen = np.zeros(len(self.centres), dtype=bool)
+        chosen[bands] = True
+        where = chosen[_nearest(self.sliding.centres, self.centres)]
+        return BandLevels(far, seat, self.centres, self.sliding.replaced(where, others.sliding))
 
     def only(self, bands: np.ndarray) -> BandLevels:
         """Some of the bands."""
-        return BandLevels(self.far_db[bands], self.seat_db[bands])
+        return BandLevels(
+            self.far_db[bands], self.seat_db[bands], self.centres[bands], self.sliding
+        )
+
+
+def _nearest(places: np.ndarray, centres: np.ndarray) -> np.ndarray:
+    """Number of the third octave in which each place lies."""
+    return np.abs(np.log(places[:, None] / centres)).argmin(axis=1)
 
 
 def levels_of(row: Row) -> BandLevels:
     """Levels of a row that was solved."""
-    return BandLevels(row.coverage.level_db, seat_levels_db(row))
+    found = row.coverage
+    return BandLevels(found.level_db, seat_levels_db(row), found.centres, found.sliding)
 
 
 def read_levels(sizes: Sequence[Sensitivity], changes: Sequence[float]) -> BandLevels:
@@ -83,15 +103,22 @@ def read_levels(sizes: Sequence[Sensitivity], changes: Sequence[float]) -> BandL
         How far each of these sizes is off, SI.
     """
     nominal = levels_of(sizes[0].nominal)
-    far, seat = nominal.far_db.copy(), nominal.seat_db.copy()
-    for size, change in zip(sizes, changes, strict=True):
-        shares = _shares_of_ends(size, float(change))
-        for row, share in zip((size.minus, size.plus), shares, strict=True):
-            if share != 0.0:
-                there = levels_of(row)
-                far += share * (there.far_db - nominal.far_db)
-                seat += share * (there.seat_db - nominal.seat_db)
-    return BandLevels(far, seat)
+    moves = [
+        (share, levels_of(row))
+        for size, change in zip(sizes, changes, strict=True)
+        for row, share in zip(
+            (size.minus, size.plus), _shares_of_ends(size, float(change)), strict=True
+        )
+        if share != 0.0
+    ]
+    return BandLevels(
+        nominal.far_db + sum(share * (there.far_db - nominal.far_db) for share, there in moves),
+        nominal.seat_db + sum(share * (there.seat_db - nominal.seat_db) for share, there in moves),
+        nominal.centres,
+        nominal.sliding.changed(
+            [share for share, _ in moves], [there.sliding for _, there in moves]
+        ),
+    )
 
 
 def _shares_of_ends(size: Sensitivity, change: float) -> tuple[float, float]:
