@@ -181,7 +181,8 @@ def common_rule(rules, lanes, count, k, m, scratch):
         nearest = min(nearest, lanes[0, i])
         widest = max(widest, lanes[1, i])
     widest *= 0.5
-    spread = 0.5 * (math.sqrt(nearest + 4.0 * widest) - math.sqrt(nearest))
+    # Half the difference of two distances, never below 0.
+    spread = 2.0 * widest / (math.sqrt(nearest + 4.0 * widest) + math.sqrt(nearest))
     h, wm, wh, ws = scratch[0], scratch[1], scratch[2], scratch[3]
     return azimuth_rule(
         rules, math.sqrt(nearest / widest), spread, math.sqrt(widest), k, m, h, wm, wh, ws
