@@ -12,7 +12,7 @@ from studies.design import Design
 from studies.questions.carve.curves import PointMm
 from studies.questions.carve.limits import Limits
 from studies.solving.candidates import Candidate
-from studies.solving.grid import COARSE_PER_BAND, Progress, Solver, run
+from studies.solving.grid import COARSE_BY_NEED, Fineness, Progress, Solver, run
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class Trial:
         "caps", "cones", "everywhere" or "nearby".
     reflector : Reflector
     score : float
-        At `COARSE_PER_BAND` frequencies; infinite if it could not be solved.
+        As finely as the search solves; infinite if it could not be solved.
     points_mm : tuple of (r, z)
         Knots of a curve, mm; empty for a cap or a cone.
     """
@@ -50,6 +50,8 @@ class Bench:
         Of the workshop.
     solves : int
         Solves that the search may spend.
+    fineness : int or ByNeed
+        Frequencies in a third-octave band of the search, or as many as it takes.
     progress : callable or None
         Called with (stage, done, total).
     trials : list of Trial
@@ -62,6 +64,7 @@ class Bench:
     solver: Solver
     limits: Limits
     solves: int
+    fineness: Fineness = COARSE_BY_NEED
     progress: Progress | None = None
     trials: list[Trial] = field(default_factory=list)
     nearest_miss: Mapping[str, float] = field(default_factory=dict)
@@ -93,7 +96,7 @@ class Bench:
                 self.progress("carving", spent * total + done, self.solves * total)
 
         candidate = Candidate(reflector.label, lambda: assembly)
-        row = run(self.design, [candidate], self.solver, COARSE_PER_BAND, stage, advance)[0]
+        row = run(self.design, [candidate], self.solver, self.fineness, stage, advance)[0]
         self.trials.append(Trial(stage, reflector, row.score, points))
         return row.score
 

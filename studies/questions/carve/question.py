@@ -22,8 +22,8 @@ from studies.questions.carve.study import (
 )
 from studies.questions.carve.tables import carve_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
-from studies.solving.session import solved
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.session import coarse_of, solved, weighed_per_band
 
 
 def find(design: Design, options: CarveOptions) -> Carved:
@@ -36,6 +36,7 @@ def find(design: Design, options: CarveOptions) -> Carved:
             design,
             solver,
             progress,
+            coarse_of(options.solving),
             checker=checker,
             knots=options.knots,
             solves=options.solves,
@@ -46,10 +47,11 @@ def find(design: Design, options: CarveOptions) -> Carved:
 
 def weigh(design: Design, options: CarveOptions) -> Work:
     """The search, the finalists, and three of them again on a finer mesh."""
+    coarse = weighed_per_band(options.solving)
     return (
-        Portion(options.solves, COARSE_PER_BAND),
-        Portion(len(KINDS) * FINALISTS, FINE_PER_BAND),
-        Portion(len(KINDS), CHECK_PER_BAND),
+        Portion(options.solves, coarse),
+        Portion(len(KINDS) * FINALISTS, max(coarse, FINE_PER_BAND)),
+        Portion(len(KINDS), max(coarse, CHECK_PER_BAND)),
     )
 
 

@@ -27,7 +27,7 @@ from studies.questions.carve.study import (
     Finalist,
 )
 from studies.solving.candidates import Row
-from studies.solving.grid import FINE_PER_BAND
+from studies.solving.grid import ByNeed, Fineness
 
 
 def carve_tables(carved: Carved) -> Findings:
@@ -109,17 +109,27 @@ def _limits(carved: Carved) -> str:
 def _spent(carved: Carved) -> str:
     return (
         f"Spent: {len(carved.trials)} of {carved.solves} solves on the search, and"
-        f" {carved.settled} at {FINE_PER_BAND} frequencies a band to settle it."
+        f" {carved.settled} {_how_finely(carved.fine)} to settle it."
         f" {carved.tried('caps')} caps and {carved.tried('cones')} cones were tried: few leave"
         " room for a better one between them, which would make the gain smaller. None of the three"
         " is proved to be the best."
     )
 
 
+def _how_finely(fineness: Fineness) -> str:
+    if isinstance(fineness, ByNeed):
+        return f"within {fineness.within_db:g} dB a band"
+    return f"at {fineness} frequencies a band"
+
+
+def _check(fine: Fineness) -> str:
+    return "" if isinstance(fine, ByNeed) else f", {_how_finely(max(fine, CHECK_PER_BAND))}"
+
+
 def _error(carved: Carved) -> str:
     return (
         f"Give or take: those that are compared were solved again on a mesh {CHECK_FINER:g} times"
-        f" finer at {CHECK_PER_BAND} frequencies a band; the changes of all terms of both scores,"
+        f" finer{_check(carved.fine)}; the changes of all terms of both scores,"
         f" taken {DOUBT:g} times, never less than {LEAST_DOUBT_DB:g} dB a score. It covers the"
         " computation, not the driver, the room or the lathe."
     )
@@ -135,7 +145,7 @@ def _facts(carved: Carved) -> tuple[Fact, ...]:
         Fact("caps_tried", carved.tried("caps"), "of the solves spent"),
         Fact("cones_tried", carved.tried("cones"), "of the solves spent"),
         Fact("solves_allowed", carved.solves, "for the search"),
-        Fact("solves_settled", carved.settled, f"at {FINE_PER_BAND} frequencies a band"),
+        Fact("solves_settled", carved.settled, "again, to settle what is best"),
     )
 
 

@@ -31,8 +31,9 @@ from studies.questions.carve.study import (
     carve,
 )
 from studies.questions.carve.tables import carve_tables
+from studies.questions.spread.study import spread
 from studies.solving.candidates import Row
-from studies.solving.grid import FINE_PER_BAND, problem_of
+from studies.solving.grid import COARSE_PER_BAND, FINE_BY_NEED, FINE_PER_BAND, problem_of
 from studies.solving.ledger import Ledger
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
@@ -88,7 +89,7 @@ def carved() -> Carved:
 
 def carve_flat(design: Design, solves: int = SOLVES) -> Carved:
     """Carve where every reflector sounds the same."""
-    return carve(design, flat_solver, checker=flat_solver, solves=solves)
+    return carve(design, flat_solver, None, COARSE_PER_BAND, checker=flat_solver, solves=solves)
 
 
 def hung(found: Carved, reflector: Reflector) -> Assembly:
@@ -142,8 +143,9 @@ def test_never_worse_than_both_starts_at_the_frequencies_searched() -> None:
 
 def test_what_is_compared_is_settled_and_checked() -> None:
     found = carved()
-    assert [row.per_band for row in found.rows] == [FINE_PER_BAND] * 3
-    assert [one.check.per_band for one in found.compared] == [CHECK_PER_BAND] * 3
+    for row in (*found.rows, *(one.check for one in found.compared)):
+        assert row.response.settling.within_db == FINE_BY_NEED.within_db
+        assert row.response.settling.settled.all()
     for one in found.compared:
         assert one.row.assembly == one.check.assembly == hung(found, one.trial.reflector)
         # Unknowns go up with the mesh, at the highest frequency by about that factor.
@@ -153,6 +155,21 @@ def test_what_is_compared_is_settled_and_checked() -> None:
     assert found.cap.trial.reflector.kind == "ball cap"
     assert found.cone.trial.reflector.kind == "cone"
     assert found.gain_db(found.cap) == found.cap.row.score - found.curve.row.score
+
+
+def test_on_an_even_grid_leaders_are_settled_and_checked_on_finer_ones() -> None:
+    found = carve_flat(carving_design(), 8)
+    assert {row.per_band for row in found.rows} == {FINE_PER_BAND}
+    assert {one.check.per_band for one in found.compared} == {CHECK_PER_BAND}
+
+
+def test_spread_gives_the_carved_curve_the_same_score() -> None:
+    found = carved()
+    text = carve_files(found)["carved.toml"].decode()
+    design = parse_design(text, found.design.path.parent / "carved.toml")
+    solver = partial(solve_waves, shared=SharedBlocks(), store=SHELF)
+    again = spread(design, solver, None, FINE_BY_NEED)
+    assert again.row.score == found.curve.row.score
 
 
 def test_the_error_bar_is_twice_what_every_term_changed_and_never_nothing() -> None:
@@ -386,7 +403,13 @@ def test_a_driver_that_every_reflector_chokes_is_told_of_the_plate_gap() -> None
 
 def test_no_curve_is_refused_by_name_once_caps_and_cones_are_known() -> None:
     design = carving_design("largest_height = 20", "largest_diameter = 90", "undercut = false")
-    bench = Bench(design=design, solver=flat_solver, limits=limits_of(design), solves=2)
+    bench = Bench(
+        design=design,
+        solver=flat_solver,
+        limits=limits_of(design),
+        solves=2,
+        fineness=COARSE_PER_BAND,
+    )
     tight = replace(bench, limits=replace(bench.limits, smallest_radius=1e3))
     start = ball_cap(0.18, 0.01)
     with pytest.raises(DesignError, match=r"carve\.smallest_radius: no curve through so few knots"):
