@@ -17,6 +17,9 @@ import numpy as np
 from dispersion.problem import Problem
 from dispersion.rational import Resonance
 
+SHARP_Q = 25.0
+"""Poles with a lower Q are interference of a few paths, broader than a tenth of a third octave."""
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Settling:
@@ -110,6 +113,12 @@ class Response:
     def solved_frequencies(self) -> np.ndarray:
         """(S,) frequencies that were solved, Hz, ascending."""
         return self.problem.frequencies if self.settling is None else self.settling.frequencies
+
+    @property
+    def sharp_resonances(self) -> tuple[Resonance, ...]:
+        """Resonances of `SHARP_Q` or more, ascending; none where frequencies lay on a grid."""
+        found = () if self.settling is None else self.settling.resonances
+        return tuple(one for one in found if one.q >= SHARP_Q)
 
     @property
     def far_of_each(self) -> np.ndarray:

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from studies.answer.next_steps import then_choose
 from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.slice.command import SliceOptions
 from studies.questions.slice.figures import slice_files, slice_pictures
 from studies.questions.slice.slices import Slices
-from studies.questions.slice.study import slice_study
+from studies.questions.slice.study import sharp_resonances, slice_study
 from studies.questions.slice.tables import slices_tables
+from studies.solving.grid import Progress
 from studies.solving.session import watched
 
 
 def find(design: Design, options: SliceOptions) -> Slices:
-    """Solve the field in a slice."""
-    solving = options.solving
-    return watched(
-        lambda watch: slice_study(design, options.at, solving.workers, watch, solving.finer)
-    )
+    """Solve the field in a slice, and find where the design rings."""
+    workers, finer = options.solving.workers, options.solving.finer
+
+    def study(watch: Progress) -> Slices:
+        slices = slice_study(design, options.at, workers, watch, finer)
+        return replace(slices, resonances=sharp_resonances(design, workers, watch, finer))
+
+    return watched(study)
 
 
 QUESTION = Question(

@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 
 from dispersion.elevations import level_db
+from dispersion.rational import Resonance
 from dispersion.response import Response
 from shapes.assembly import Assembly
 from studies.design import Design
@@ -58,6 +59,8 @@ class Slices:
         exp(-i omega t); nan in solids.
     solid : (Z, X) bool array
         Inside a solid, or on its skin.
+    resonances : tuple of Resonance
+        Sharp resonances of the design in its target's band, ascending; none if not looked for.
     """
 
     design: Design
@@ -67,6 +70,7 @@ class Slices:
     z: np.ndarray = field(repr=False)
     pressure: np.ndarray = field(repr=False)
     solid: np.ndarray = field(repr=False)
+    resonances: tuple[Resonance, ...] = ()
 
     @property
     def frequencies(self) -> np.ndarray:

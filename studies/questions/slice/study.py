@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 
 from dispersion.checks import problems_before
 from dispersion.problem import Problem
+from dispersion.rational import Resonance
 from dispersion.response import Response
 from dispersion.solvers import solve_waves
 from dispersion.waves import WaveSettings
@@ -20,7 +22,8 @@ from shapes.assembly import Assembly
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 from studies.questions.slice.slices import SKIN, Slices, short_name
-from studies.solving.grid import Progress, counted
+from studies.solving.candidates import Candidate
+from studies.solving.grid import FINE_BY_NEED, Progress, counted, run
 
 STAGE = "slice"
 USUAL_HZ = (500.0, 2000.0, 8000.0)
@@ -82,6 +85,30 @@ def slice_study(
         pressure=np.concatenate((half[:, :, ::-1], half), axis=2),
         solid=np.concatenate((solid[:, ::-1], solid), axis=1),
     )
+
+
+def sharp_resonances(
+    design: Design,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    finer: float = 1.0,
+) -> tuple[Resonance, ...]:
+    """Find where a design rings within its target's band, so that one knows where to look.
+
+    Parameters
+    ----------
+    design, workers, progress, finer
+        As for `slice_study`; progress is of frequencies chosen by need.
+
+    Returns
+    -------
+    tuple of Resonance
+        Ascending; none if the design cannot be solved in its whole band.
+    """
+    solver = partial(solve_waves, settings=WaveSettings().finer(finer), workers=workers)
+    candidates = [Candidate("as designed", design.assembly)]
+    (row,) = run(design, candidates, solver, FINE_BY_NEED, "resonances", progress)
+    return row.response.sharp_resonances if row.solved else ()
 
 
 def usual_frequencies(design: Design) -> tuple[float, ...]:

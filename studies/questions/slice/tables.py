@@ -8,6 +8,7 @@ from dispersion.checks import remarks_after
 from shapes.lengths import in_both
 from studies.answer.columns import in_words, length, mm, number
 from studies.answer.evidence import Evidence
+from studies.answer.resonances import resonance_tables, resonances_in_words
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
 from studies.questions.slice.slices import HALF_WAVE, Slices
 
@@ -25,14 +26,24 @@ def slices_tables(slices: Slices) -> Findings:
         design=slices.design,
         answer=tuple(_answer(slices)),
         facts=tuple(_facts(slices)),
-        tables=(_places(slices), _waves(slices)),
+        tables=(_places(slices), _waves(slices), *resonance_tables(slices.resonances)),
         evidence=_evidence(slices),
     )
 
 
 def _answer(slices: Slices) -> list[str]:
     said = [_at_one(slices, number) for number in range(len(slices.frequencies))]
-    return [*said, ZERO, LIMIT]
+    return [*said, *resonances_in_words(slices.resonances), *_look_there(slices), ZERO, LIMIT]
+
+
+def _look_there(slices: Slices) -> list[str]:
+    """Say how to see the sharpest resonance, unless it is among what was asked for."""
+    sharpest = max(slices.resonances, key=lambda one: one.q, default=None)
+    if sharpest is None:
+        return []
+    if np.any(np.abs(slices.frequencies - sharpest.frequency) < sharpest.bandwidth):
+        return []
+    return [f"To see the sharpest of them, ask --at {sharpest.frequency:.0f}Hz."]
 
 
 def _at_one(slices: Slices, number: int) -> str:

@@ -11,15 +11,12 @@ import numpy as np
 from dispersion.bands import study_frequencies
 from dispersion.elevations import level_db, power_at
 from dispersion.paths.posts import Ripple, post_ripple
-from dispersion.rational import Resonance
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.solving.candidates import Candidate, NotSolvedError, Row
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Fineness, Progress, Solver, run
 
 STRAIGHT_UP_DEG = 90.0
-SHARP_Q = 25.0
-"""Poles with a lower Q are interference of a few paths, broader than a tenth of a third octave."""
 STEEPEST_DEG = 89.0
 """The estimate of posts is made for elevations short of straight up and straight down."""
 
@@ -99,13 +96,6 @@ class Spread:
         swings = self.ripple.peak_to_peak_db
         most = int(np.argmax(swings))
         return BandSwing(float(self.ripple.centres[most]), float(swings[most]))
-
-    @property
-    def sharp_resonances(self) -> tuple[Resonance, ...]:
-        """Resonances of `SHARP_Q` or more, ascending; none where frequencies lay on a grid."""
-        settling = self.row.response.settling
-        found = () if settling is None else settling.resonances
-        return tuple(one for one in found if one.q >= SHARP_Q)
 
     def curve_towards_db(self, elevation_deg: float) -> np.ndarray:
         """(F,) level far away at one elevation, dB re 0 dB: power linear between computed ones."""

@@ -19,11 +19,9 @@ from studies.answer.columns import (
     window_in_words,
 )
 from studies.answer.evidence import evidence_of
-from studies.answer.table import Fact, Findings, Table, joined
+from studies.answer.resonances import resonance_tables, resonances_in_words
+from studies.answer.table import Fact, Findings, Table
 from studies.questions.spread.study import Spread
-
-MOST_NAMED = 3
-"""Resonances named in the answer; the table has all."""
 
 
 def spread_tables(spread: Spread) -> Findings:
@@ -43,7 +41,7 @@ def spread_tables(spread: Spread) -> Findings:
         facts=(*_facts(spread), *_facts_of_ceiling(spread), *_facts_of_posts(spread)),
         tables=(
             by_band,
-            *_resonances(spread),
+            *resonance_tables(spread.row.response.sharp_resonances),
             _score(spread),
             *_around(spread),
             _upwards(levels.curves(spread.design, named, spread.bare_driver_db), spread),
@@ -63,7 +61,7 @@ def _answer(spread: Spread) -> list[str]:
         f" tilted by {found.tilt_db_per_octave:+.1f} dB per octave.",
         *_parts(spread),
         _treble(found.treble_limit_hz, found.centres[-1]),
-        *_rings(spread),
+        *resonances_in_words(spread.row.response.sharp_resonances),
         *_off_the_ceiling(spread),
         *_round_the_column(spread),
         f"Score {spread.row.score:.2f} dB.",
@@ -127,33 +125,6 @@ def _facts(spread: Spread) -> tuple[Fact, ...]:
         ),
         Fact("score_db", spread.row.score, "score, dB; less is better"),
     )
-
-
-def _rings(spread: Spread) -> list[str]:
-    """Name the sharpest resonances, and where they sit as a rule."""
-    found = sorted(spread.sharp_resonances, key=lambda one: -one.q)[:MOST_NAMED]
-    if not found:
-        return []
-    names = joined([f"{one.frequency:.0f} Hz (Q {one.q:.0f})" for one in found])
-    return [
-        f"Rings at {names}: between driver and reflector, as a rule. With hard surfaces these are"
-        " sharper than they will measure."
-    ]
-
-
-def _resonances(spread: Spread) -> tuple[Table, ...]:
-    """List the sharp resonances, if there are any."""
-    columns = (
-        number("resonance_hz", "Hz", "frequency of the resonance, Hz", 0),
-        number("q", "Q", "frequency over half-power bandwidth", 0),
-        number("bandwidth_hz", "width\nHz", "half-power bandwidth, Hz"),
-        number("decay_ms", "dies in\nms", "time in which it falls by 60 dB, ms"),
-    )
-    rows = tuple(
-        (one.frequency, one.q, one.bandwidth, 1e3 * one.decay_time)
-        for one in spread.sharp_resonances
-    )
-    return (Table("resonances", "Sharp resonances", columns, rows),) if rows else ()
 
 
 def _score(spread: Spread) -> Table:

@@ -6,6 +6,7 @@ flat piston in an infinite baffle, on axis).
 
 import io
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from PIL import Image
 
 from dispersion.problem import Problem
+from dispersion.rational import Resonance
 from dispersion.solvers import solve_waves
 from dispersion.waves import WaveSettings, axial_motion, solve
 from studies.answer.release import mark_of
@@ -23,10 +25,12 @@ from studies.questions.slice.slices import Slices, short_name
 from studies.questions.slice.study import (
     inside,
     pressure_re_1m,
+    sharp_resonances,
     slice_study,
     usual_frequencies,
 )
 from studies.questions.slice.tables import slices_tables
+from studies.solving.grid import problem_of
 
 TEXT = """
 title = "A small one"
@@ -233,3 +237,34 @@ def test_without_anything_above_there_is_no_ring() -> None:
     assert "no ring" in found.answer[0]
     assert found.table("places").values("ring_mouth_db") == (None,)
     slice_figure(bare, 0)
+
+
+def test_resonances_are_named_as_spread_names_them() -> None:
+    """Where to look: the ring of the small design, and none of it where it is looked at."""
+    found = slice_study(small(), FREQUENCIES)
+    assert "Rings at" not in " ".join(slices_tables(found).answer)
+    sharp = (
+        Resonance(frequency=4321.0, q=90.0, peak=1.0, trusted=True),
+        Resonance(frequency=6630.0, q=480.0, peak=1.0, trusted=True),
+    )
+    findings = slices_tables(replace(found, resonances=sharp))
+    said = " ".join(findings.answer)
+    assert "Rings at 6630 Hz (Q 480) and 4321 Hz (Q 90): between driver and reflector" in said
+    assert "ask --at 6630Hz" in said
+    assert findings.table("resonances").values("q") == (90.0, 480.0)
+    at_it = replace(sharp[0], frequency=4001.0, q=500.0)
+    assert "ask --at" not in " ".join(slices_tables(replace(found, resonances=(at_it,))).answer)
+
+
+@pytest.mark.slow
+def test_the_sharpest_resonance_of_the_example_is_loud_below_the_reflector() -> None:
+    """Solved point by point across it, inside the ring: the peak stands within a bandwidth."""
+    path = Path(__file__).resolve().parents[4] / "studies" / "examples" / "reading_room.toml"
+    design = parse_design(path.read_text(encoding="utf-8"), path)
+    sharpest = max(sharp_resonances(design), key=lambda one: one.q)
+    across = sharpest.frequency + sharpest.bandwidth * np.linspace(-6.0, 6.0, 49)
+    inside_ring = np.array([(r, 0.01) for r in (0.03, 0.05, 0.08)])
+    problem = replace(problem_of(design, design.assembly()), frequencies=across, points=inside_ring)
+    power = np.mean(np.abs(solve_waves(problem).near) ** 2, axis=1)
+    assert abs(across[int(np.argmax(power))] - sharpest.frequency) < sharpest.bandwidth
+    assert power.max() > 10.0 * np.median(power)
