@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 from shapes.columns import Column, Foot
 from shapes.footprints import Footprint
-from shapes.lengths import in_both
-from shapes.making import MakingError
+from shapes.lengths import in_both, in_litres
+from shapes.making import Making, MakingError
 
 DRIVER_SHARE = 0.15
 """Volume that a driver takes up over the cube of its frame's diameter: common practice, no
@@ -167,6 +167,63 @@ def carcass_of(column: Column, usual_wall: float) -> Carcass:
     return carcass
 
 
-def guessed_driver_volume(frame_radius: float) -> float:
-    """Volume that a driver takes up inside, cubic metres: `DRIVER_SHARE` of its frame's cube."""
-    return DRIVER_SHARE * (2 * frame_radius) ** 3
+@dataclass(frozen=True, kw_only=True)
+class AirInside:
+    """The room inside and what stands in it, cubic metres.
+
+    Attributes
+    ----------
+    empty : float
+        With nothing in it.
+    driver : float
+    driver_is_guess : bool
+        Whether that is `DRIVER_SHARE` of the cube of its frame's diameter.
+    braces, port : float
+        The port with what it reaches inside.
+    """
+
+    empty: float
+    driver: float
+    driver_is_guess: bool
+    braces: float
+    port: float
+
+    @property
+    def net(self) -> float:
+        """What is left for the air."""
+        return self.empty - self.driver - self.braces - self.port
+
+
+def air_inside(carcass: Carcass, frame_radius: float, making: Making, port: float) -> AirInside:
+    """Return the air inside a column.
+
+    Parameters
+    ----------
+    carcass : Carcass
+    frame_radius : float
+        Of the driver, metres.
+    making : Making
+        Volume of driver and braces.
+    port : float
+        Volume that the port takes up inside, cubic metres.
+
+    Raises
+    ------
+    MakingError
+        If nothing is left.
+    """
+    told = making.driver_volume
+    guess = DRIVER_SHARE * (2 * frame_radius) ** 3
+    air = AirInside(
+        empty=carcass.volume,
+        driver=guess if told is None else told,
+        driver_is_guess=told is None,
+        braces=making.brace_volume,
+        port=port,
+    )
+    if air.net <= 0:
+        raise MakingError(
+            f"the room inside, {in_litres(air.empty)}, is less than driver, braces and port take"
+            " up: check driver_volume, brace_volume and the port's size"
+        )
+    return air

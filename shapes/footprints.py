@@ -98,6 +98,16 @@ class Footprint:
         step = 2 * math.pi / self.sides
         return self.inner_radius / math.cos(math.remainder(azimuth, step))
 
+    def left_at(self, y: float) -> float:
+        """Where a level line at y meets the outline on its left, x; nan beyond it."""
+        if abs(y) >= self.outer_radius:
+            return math.nan
+        if self.is_round:
+            return -math.sqrt(self.inner_radius**2 - y**2)
+        turns = [2 * math.pi * n / self.sides for n in range(self.sides)]
+        left = [turn for turn in turns if math.cos(turn) < -1e-9]
+        return max((self.inner_radius - y * math.sin(turn)) / math.cos(turn) for turn in left)
+
     def room(self, radius: float, azimuth: float) -> float:
         """Distance from a point inside to the nearest edge; negative outside."""
         if self.is_round:

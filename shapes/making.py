@@ -90,6 +90,10 @@ class Making:
         Left out, as the column.
     driver_mass : float, optional
         kg; left out, estimated from the frame.
+    driver_volume : float, optional
+        That it takes up inside, m^3; left out, estimated from the frame.
+    brace_volume : float
+        Of braces and the like, m^3.
     foot_width : float, optional
         Of the foot that the column stands on; left out, the column itself.
     reflector_wall : float, optional
@@ -108,6 +112,8 @@ class Making:
     baffle_material: Material | None = None
     foot_material: Material | None = None
     driver_mass: float | None = None
+    driver_volume: float | None = None
+    brace_volume: float = 0.0
     foot_width: float | None = None
     reflector_wall: float | None = None
     spigot: Spigot | None = None

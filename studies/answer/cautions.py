@@ -29,6 +29,12 @@ TURNING = (
     "Lathe, router, saw: eye, ear and face protection, dust extraction, no gloves or loose sleeves"
     " at the lathe."
 )
+BOARDS = (
+    "Bevels on a table saw: guard and riving knife on, push stick, the board flat under pressure,"
+    " the offcut free and never trapped between blade and fence; the blade stands still before you"
+    " reach for anything.",
+    "Glue: ventilate, gloves, nothing on the skin; wipe up what squeezes out while it is wet.",
+)
 POSTS = (
     "Posts of one speaker within 0.2 mm of each other; dry-fit on threaded rod and measure first."
 )

@@ -6,12 +6,18 @@ own outline, no foot, no port.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from dispersion.ports import Port
+from shapes.carcass import Carcass
 from shapes.columns import Baffle, Column, Foot
 from shapes.footprints import LEAST_SIDES, MOST_SIDES, Footprint, footprint_of_face
+from shapes.lengths import in_both
+from shapes.pieces import TOLERANCE
 from studies.design.errors import wrong
 from studies.design.quantities import Between, Depth, Diameter, SmallLength
 from studies.design.tables import SIDES_OF, DesignTable, Shape, Words
@@ -210,6 +216,32 @@ class PortTable(DesignTable):
         if (self.diameter is None) == (sides == 2) or sides == 1:
             raise wrong("diameter", "give diameter, or width with height")
         return self
+
+    def misfits(self, carcass: Carcass) -> Iterator[str]:
+        """What the port finds no room for in a column, and the remedy."""
+        sizes = (self.diameter, self.width, self.height)
+        across = min(size for size in sizes if size is not None)
+        face = carcass.inside.width if carcass.boards is None else carcass.boards.inside
+        if across > face:
+            yield (
+                f"is {in_both(across)} wide, more than the {in_both(face)} that there are inside:"
+                " make it narrower"
+            )
+        most = carcass.wall + carcass.inside.width - across
+        if self.depth > most:
+            yield (
+                f"ends nearer to the wall opposite than it is wide ({in_both(across)}): make it at"
+                f" most {in_both(most)} deep, or shorter and larger"
+            )
+
+    def build(self, wall: float) -> Port:
+        """Return the port of a column with walls of this thickness."""
+        if self.diameter is not None:
+            area = math.pi / 4 * self.diameter**2
+        else:
+            assert self.width is not None and self.height is not None
+            area = self.width * self.height
+        return Port(area, self.depth, self.depth > wall + TOLERANCE)
 
 
 def build_column(

@@ -17,9 +17,17 @@ from dispersion.air import AirError
 from dispersion.bounded import UnreadableError, bytes_of
 from dispersion.driver_curve import LARGEST_CURVE, DriverCurve, read_driver_curve
 from dispersion.sources import Way
+from shapes.carcass import carcass_of
 from shapes.clashes import Clash, find_clashes
 from studies.design.companions import OutsideError, file_beside
-from studies.design.design import ContestEntry, Design, DesignFile, assemble, outer_radius_of
+from studies.design.design import (
+    ContestEntry,
+    Design,
+    DesignFile,
+    assemble,
+    column_of,
+    outer_radius_of,
+)
 from studies.design.errors import DesignError, Mistake, mistakes_in
 from studies.design.quantities import UNITS
 from studies.design.reflector_tables import BallTable, ReflectorTable
@@ -84,6 +92,7 @@ def parse_design(text: str, path: Path | str, allow_outside: bool = False) -> De
     own = found.attempt("reflector", tables.reflector.build)
     if not found.mistakes:
         _check_clashes(tables, found)
+        _check_port(tables, found)
     found.attempt("air", tables.air.build)
     ways = _ways(tables, found)
     walls = tables.walls.build(tables.driver.lets_go_hz)
@@ -214,6 +223,15 @@ def _check_clashes(tables: DesignFile, found: _Noted) -> None:
     assembly = found.attempt("", lambda: assemble(tables))
     if assembly is not None:
         found.mistakes += [_clash_mistake(clash) for clash in find_clashes(assembly)]
+
+
+def _check_port(tables: DesignFile, found: _Noted) -> None:
+    if tables.port is None or found.mistakes:
+        return
+    column, wall = column_of(tables), tables.build.column_wall
+    carcass = found.attempt("column", lambda: carcass_of(column, wall))
+    if carcass is not None:
+        found.mistakes += [Mistake("port", words) for words in tables.port.misfits(carcass)]
 
 
 def _clash_mistake(clash: Clash) -> Mistake:

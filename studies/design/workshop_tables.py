@@ -94,6 +94,8 @@ class BuildTable(DesignTable):
             baffle_material=None if baffle is None else _material(baffle),
             foot_material=None if foot is None else _material(foot),
             driver_mass=self.driver_mass,
+            driver_volume=self.driver_volume,
+            brace_volume=self.brace_volume or 0.0,
             foot_width=self.foot_width,
             reflector_wall=self.reflector_wall,
             spigot=None if self.spigot is None else Spigot(self.spigot.diameter, self.spigot.depth),

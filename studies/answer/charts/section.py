@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Rectangle
 
@@ -26,11 +27,13 @@ MOVING = "#0072b2"
 LEFT_PT, RIGHT_PT, TITLE_PT, LEGEND_PT = 124.0, 196.0, 46.0, 58.0
 LANE_PT, STOREY_PT = 36.0, 22.0
 LETTERING_PT = 104.0  # the longest length in mm and inches, written along its line
+LEGEND_ROW_PT = 17.0
+LEGEND_CHARACTER_PT, LEGEND_COLUMN_PT = 5.5, 42.0  # of the legend: a letter, a column beside it
 LABEL_PT = 2.5 * SIZE_PT + 5
 CHORD_ERROR = 5e-5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Extent:
     """What the drawing covers, mm: half width of the solids and of all, heights, scale."""
 
@@ -41,11 +44,12 @@ class _Extent:
     ball_label: float
     top: float
     pt: float
+    storeys_below: int
 
     @property
     def bottom(self) -> float:
-        """Below the column's dimension line."""
-        return self.broken_at - 32 * self.pt
+        """Below the dimension lines of column and baffle."""
+        return self.broken_at - (32 + STOREY_PT * (self.storeys_below - 1)) * self.pt
 
 
 @in_common_style
@@ -65,14 +69,9 @@ def section_figure(assembly: Assembly, title: str, seats: Sequence[Seat] = ()) -
     Figure
     """
     extent = _measure(assembly)
-    height_pt = (extent.top - extent.bottom) / extent.pt + TITLE_PT + LEGEND_PT
-    figure = Figure(figsize=(WIDTH_IN, height_pt / 72))
+    figure = Figure()
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set_axis_off()
-    left = -extent.half - LEFT_PT * extent.pt
-    axes.set_xlim(left, left + WIDTH_IN * 72 * extent.pt)
-    low = extent.bottom - LEGEND_PT * extent.pt
-    axes.set_ylim(low, low + height_pt * extent.pt)
     sheet = Sheet(axes, extent.pt)
     _draw_lower(sheet, assembly, extent)
     _draw_upper(sheet, assembly)
@@ -80,10 +79,34 @@ def section_figure(assembly: Assembly, title: str, seats: Sequence[Seat] = ()) -
     _dimension_heights(sheet, assembly, extent)
     _dimension_tip(sheet, assembly, extent)
     _draw_ears(sheet, assembly, seats, extent)
+    handles, labels = axes.get_legend_handles_labels()
+    columns = _legend_columns(labels)
+    more_rows = max(math.ceil(len(labels) / columns) - 3, 0)
+    height_pt = _fit_paper(figure, axes, extent, LEGEND_PT + more_rows * LEGEND_ROW_PT)
     heading = "\n".join((textwrap.fill(title, 92), *_angles(assembly)))
     figure.text(12 / 720, 1 - 12 / height_pt, heading, fontsize=12, va="top")
-    figure.legend(*axes.get_legend_handles_labels(), loc="lower left", ncols=3)
+    figure.legend(handles, labels, loc="lower left", ncols=columns)
     return figure
+
+
+def _fit_paper(figure: Figure, axes: Axes, extent: _Extent, legend_pt: float) -> float:
+    """Give the figure the height that drawing, title and legend take; return it in points."""
+    height_pt = (extent.top - extent.bottom) / extent.pt + TITLE_PT + legend_pt
+    figure.set_size_inches(WIDTH_IN, height_pt / 72)
+    left = -extent.half - LEFT_PT * extent.pt
+    axes.set_xlim(left, left + WIDTH_IN * 72 * extent.pt)
+    low = extent.bottom - legend_pt * extent.pt
+    axes.set_ylim(low, low + height_pt * extent.pt)
+    return height_pt
+
+
+def _legend_columns(labels: Sequence[str]) -> int:
+    """Three where that fits beside one another, or else two; filled from the top."""
+    rows = math.ceil(len(labels) / 3)
+    columns = [labels[at : at + rows] for at in range(0, len(labels), rows)]
+    widest = sum(max(map(len, column)) for column in columns)
+    needed = widest * LEGEND_CHARACTER_PT + LEGEND_COLUMN_PT * len(columns)
+    return 3 if needed < WIDTH_IN * 72 else 2
 
 
 def _angles(assembly: Assembly) -> tuple[str, ...]:
@@ -116,7 +139,16 @@ def _measure(assembly: Assembly) -> _Extent:
         if ball_label < plate_top + 3 * STOREY_PT * pt:
             storeys_from = ball_label
         top = max(ball_label, storeys_from + 2 * STOREY_PT * pt, gap + LETTERING_PT * pt)
-    return _Extent(solid, half, broken_at, storeys_from, ball_label, top + 16 * pt, pt)
+    return _Extent(
+        solid=solid,
+        half=half,
+        broken_at=broken_at,
+        dimensions_from=storeys_from,
+        ball_label=ball_label,
+        top=top + 16 * pt,
+        pt=pt,
+        storeys_below=1 if assembly.column.laid_on is None else 2,
+    )
 
 
 def _widest(column: Column) -> float:
@@ -181,10 +213,15 @@ def _dimension_diameters(sheet: Sheet, assembly: Assembly, extent: _Extent) -> N
     gap, storey = assembly.plate_gap * 1e3, STOREY_PT * sheet.pt
     column, plate, reflector = assembly.column, assembly.plate, assembly.reflector
     text = f"column {in_both(column.width)}, {column.height * 1e3:.0f} mm high"
-    if column.shape != "round":
-        text = f"{column.shape} {text}"
-    radius = column.radius * 1e3
-    sheet.level(extent.broken_at - 18 * sheet.pt, radius, text, extent.broken_at, side=-1)
+    if not column.footprint.is_round:
+        text = f"{column.shape} {text.replace(',', ' across flats,')}"
+    radius, low = column.radius * 1e3, extent.broken_at - 18 * sheet.pt
+    if column.laid_on is not None:
+        baffle = column.laid_on
+        words = f"baffle {in_both(baffle.footprint.width)}, {in_both(baffle.thickness)} thick"
+        reach = -baffle.thickness * 1e3
+        sheet.level(low - storey, baffle.footprint.radius * 1e3, words, reach, side=-1)
+    sheet.level(low, radius, text, extent.broken_at, side=-1)
     if reflector is not None:
         half, z = reflector.base_radius * 1e3, extent.dimensions_from + storey
         sheet.level(z, half, f"base {in_both(2 * reflector.base_radius)}", gap)

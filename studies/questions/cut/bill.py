@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from shapes.assembly import Assembly, Column
-from shapes.lengths import in_both
+from shapes.carcass import Carcass
+from shapes.footprints import Footprint
+from shapes.lengths import in_both, in_degrees
 from shapes.making import Making
 from shapes.parts import FeltBand
 from shapes.reflector import Reflector
@@ -28,22 +30,22 @@ class Item:
     size: str
 
 
-def bill_of_materials(assembly: Assembly, making: Making) -> tuple[Item, ...]:
+def bill_of_materials(assembly: Assembly, making: Making, carcass: Carcass) -> tuple[Item, ...]:
     """List what one speaker takes, from the floor up."""
-    return tuple(_items(assembly, making))
+    return tuple(_items(assembly, making, carcass))
 
 
-def _items(assembly: Assembly, making: Making) -> Iterator[Item]:
+def _items(assembly: Assembly, making: Making, carcass: Carcass) -> Iterator[Item]:
     driver, plate, posts = assembly.driver, assembly.plate, assembly.posts
-    yield from _column_items(assembly.column, making)
+    yield from _column_items(assembly.column, making, carcass)
     yield Item("driver", 1, "", f"frame {in_both(2 * driver.frame_radius)} across")
     if assembly.reflector is not None:
         yield _reflector_item(assembly.reflector, making)
     if plate is not None:
-        size = f"{in_both(2 * plate.radius)} across, {in_both(plate.thickness)} thick"
+        size = f"{_width(plate.footprint)}, {in_both(plate.thickness)} thick"
         if plate.edge_radius:
             size += f", edges rounded {in_both(plate.edge_radius)}"
-        yield Item("top plate, round", 1, making.plate_material.name, size)
+        yield Item(f"top plate, {plate.footprint.name}", 1, making.plate_material.name, size)
     for where, felt in (("on", assembly.baffle_felt), ("under", assembly.plate_felt)):
         if felt is not None:
             board = "baffle" if where == "on" else "plate"
@@ -63,16 +65,44 @@ def _ring(felt: FeltBand) -> str:
     )
 
 
-def _column_items(column: Column, making: Making) -> Iterator[Item]:
-    material, wall = making.column_material.name, in_both(making.column_wall)
-    width = f"{in_both(column.width)} across{'' if column.shape == 'round' else ' the flats'}"
-    high = f"{in_both(column.height)} from floor to baffle's face"
-    yield Item(f"column, {column.shape}", 1, material, f"{width} outside, wall {wall}, {high}")
-    edge = f", upper edge rounded {in_both(column.edge_radius)}" if column.edge_radius else ""
-    yield Item("baffle", 1, material, f"{width}, {wall} thick{edge}")
-    yield Item("column bottom", 1, material, f"{width}, {wall} thick")
-    if making.foot_width is not None:
+def _width(footprint: Footprint) -> str:
+    return f"{in_both(footprint.width)} across{'' if footprint.is_round else ' the flats'}"
+
+
+def _column_items(column: Column, making: Making, carcass: Carcass) -> Iterator[Item]:
+    material = making.column_material.name
+    yield _walls(column, making, carcass)
+    radius = column.face_edge_radius
+    edge = f", upper edge rounded {in_both(radius)}" if radius and not carcass.baffle_let_in else ""
+    thick = f"{in_both(carcass.baffle_thickness)} thick"
+    baffle = (making.baffle_material or making.column_material).name
+    yield Item("baffle", 1, baffle, f"{_width(carcass.baffle)}, {thick}{edge}")
+    if not carcass.bottom_is_foot:
+        thick = f"{in_both(carcass.bottom_thickness)} thick"
+        yield Item("column bottom", 1, material, f"{_width(carcass.bottom)}, {thick}")
+    if carcass.foot is not None:
+        thick = f"{in_both(carcass.foot.thickness)} thick"
+        foot = (making.foot_material or making.column_material).name
+        yield Item("foot", 1, foot, f"{_width(carcass.foot.footprint)}, {thick}")
+    elif making.foot_width is not None:
         yield Item("foot", 1, "", f"{in_both(making.foot_width)} wide")
+
+
+def _walls(column: Column, making: Making, carcass: Carcass) -> Item:
+    """Boards, or a tube."""
+    material, boards = making.column_material.name, carcass.boards
+    if boards is not None:
+        size = (
+            f"{in_both(boards.outside)} wide outside, {in_both(boards.thickness)} thick,"
+            f" {in_both(boards.length)} long, both long edges bevelled"
+            f" {in_degrees(boards.off_square)} off square"
+        )
+        return Item(f"column board, {column.shape} column", boards.count, material, size)
+    size = f"{_width(column.footprint)} outside, wall {in_both(carcass.wall)}"
+    high = f"{in_both(column.height)} from floor to baffle's face"
+    if column.wall is not None:
+        high = f"{in_both(carcass.wall_length)} long"
+    return Item(f"column, {column.shape}", 1, material, f"{size}, {high}")
 
 
 def _reflector_item(reflector: Reflector, making: Making) -> Item:
@@ -103,6 +133,8 @@ def _cautions(assembly: Assembly, making: Making, stance: Stance) -> Iterator[st
     if assembly.posts is not None:
         yield cautions.POSTS
     column = assembly.column
+    if not column.footprint.is_round:
+        yield from cautions.BOARDS
     if not stance.steady or column.height > TALL * column.width:
         yield cautions.TIPPING
     yield cautions.SWEEPS

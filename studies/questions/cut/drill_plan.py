@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from shapes.assembly import Posts
+from shapes.carcass import Carcass
+from shapes.footprints import Footprint
 from shapes.lengths import in_both
 from shapes.parts import FeltBand
 from studies.answer.charts.drafting import Sheet, solid
@@ -33,37 +35,68 @@ class Ring:
     dash: object = "-"
 
     @property
+    def footprint(self) -> Footprint:
+        """The circle as an outline."""
+        return Footprint(2 * self.radius)
+
+    @property
     def label(self) -> str:
         """Name and diameter."""
         return f"{self.name} {in_both(2 * self.radius)}"
 
 
 @dataclass(frozen=True)
+class WallLine:
+    """Outline of the walls under or over a board: its name, and how its line is broken."""
+
+    name: str
+    footprint: Footprint
+    dash: object
+
+    @property
+    def label(self) -> str:
+        """Name and width."""
+        flats = "" if self.footprint.is_round else " flats"
+        return f"{self.name}{flats} {in_both(self.footprint.width)}"
+
+
+@dataclass(frozen=True)
 class Board:
-    """A board seen from above: its outline (N, 2) in mm, circles about the axis."""
+    """A board seen from above: its outline (N, 2) in mm, what is marked on it, whether posts are.
+
+    What is marked lies about the axis: circles, and the outlines of walls.
+    """
 
     name: str
     outline: np.ndarray
-    rings: tuple[Ring, ...]
+    rings: tuple[Ring | WallLine, ...]
+    posts: bool = True
+
+    @property
+    def bounds(self) -> Box:
+        """What board and walls cover, mm."""
+        walls = [one.footprint.corners * 1e3 for one in self.rings if isinstance(one, WallLine)]
+        points = np.vstack((self.outline, *walls))
+        return Box(*points.min(axis=0), *points.max(axis=0))
 
     @property
     def size(self) -> float:
         """How far it reaches across, mm."""
-        return float(np.ptp(self.outline, axis=0).max())
+        return max(self.bounds.width, self.bounds.height)
 
 
 def drill_sheets(cutting: Cutting, paper: Paper) -> Iterator[Leaf]:
-    """Return top plate and baffle at true size."""
+    """Return top plate, baffle and foot at true size."""
     for board in boards(cutting):
-        low, high = board.outline.min(axis=0), board.outline.max(axis=0)
         draw = functools.partial(draw_board, cutting=cutting, board=board)
-        drilled = ((0.0, 0.0), *((x * 1e3, y * 1e3) for x, y in cutting.post_centres))
-        plan = Plan(f"Drill plan: {board.name}", Box(*low, *high), draw, drilled)
+        centres = cutting.post_centres if board.posts else ()
+        drilled = ((0.0, 0.0), *((x * 1e3, y * 1e3) for x, y in centres))
+        plan = Plan(f"Drill plan: {board.name}", board.bounds, draw, drilled)
         yield from plan_leaves(plan, paper)
 
 
 def boards(cutting: Cutting) -> Iterator[Board]:
-    """Yield top plate, if there is one, and baffle."""
+    """Yield top plate, if there is one, baffle, and foot, if there is one."""
     assembly = cutting.assembly
     plate, posts = assembly.plate, assembly.posts
     on_circle = () if posts is None else (Ring("post circle", posts.circle_radius, DOTTED),)
@@ -78,7 +111,19 @@ def boards(cutting: Cutting) -> Iterator[Board]:
     if driver.cutout_radius is not None:
         rings = (Ring("opening", driver.cutout_radius), *rings)
     rings = (*rings, *_felt_rings(assembly.baffle_felt))
-    yield Board("baffle", column.face.corners * 1e3, rings)
+    carcass = cutting.carcass
+    if not carcass.baffle_let_in and column.wall is not None:
+        rings = (*rings, *_walls(carcass, "below"))
+    yield Board("baffle", carcass.baffle.corners * 1e3, rings)
+    if carcass.foot is not None:
+        outline = carcass.foot.footprint.corners * 1e3
+        yield Board("foot", outline, tuple(_walls(carcass, "above")), posts=False)
+
+
+def _walls(carcass: Carcass, where: str) -> Iterator[WallLine]:
+    """Where the walls stand on a board."""
+    yield WallLine(f"outside of walls {where},", carcass.outside, DASHED)
+    yield WallLine(f"inside of walls {where},", carcass.inside, DOTTED)
 
 
 def reflector_rings(cutting: Cutting) -> Iterator[Ring]:
@@ -105,10 +150,14 @@ def draw_board(sheet: Sheet, cutting: Cutting, board: Board, *, lettered: bool =
     scale = sheet.pt / MM_PER_POINT
     solid(sheet.axes, board.outline, facecolor="none", linewidth=0.6)
     for ring in board.rings:
-        sheet.circle((0.0, 0.0), ring.radius * 1e3, linestyle=ring.dash)
+        if ring.footprint.is_round:
+            sheet.circle((0.0, 0.0), ring.footprint.radius * 1e3, linestyle=ring.dash)
+        else:
+            look = {"facecolor": "none", "linewidth": 0.6, "linestyle": ring.dash}
+            solid(sheet.axes, ring.footprint.corners * 1e3, **look)
     sheet.centre_mark(0.0, 0.0, 7 * scale)
     posts = cutting.assembly.posts
-    if posts is not None:
+    if posts is not None and board.posts:
         _draw_posts(sheet, cutting, posts, lettered=lettered)
     if lettered:
         _letter_rings(sheet, board)
@@ -149,12 +198,15 @@ def _draw_chord(
 
 
 def _letter_rings(sheet: Sheet, board: Board) -> None:
-    """Write what each circle is right of the centre line, with a line to its left side."""
-    for at, ring in enumerate(board.rings):
-        y = -(FIRST_LABEL + at * LABEL_STEP)
-        sheet.text(8, y, ring.label, fontsize=8, ha="left", va="center", bbox=None)
-        radius = ring.radius * 1e3
-        if radius > -y:
-            x = -math.sqrt(radius**2 - y**2)
-            sheet.line((x, 7), (y, y), linewidth=0.5)
-            sheet.line((x,), (y,), marker="o", markersize=3, color=INK)
+    """Write what each outline is right of the centre line, with a line to its left side.
+
+    Circles stand below the centre mark, walls above it.
+    """
+    for side, kind in ((-1, Ring), (1, WallLine)):
+        for at, ring in enumerate(one for one in board.rings if isinstance(one, kind)):
+            y = side * (FIRST_LABEL + at * LABEL_STEP)
+            sheet.text(8, y, ring.label, fontsize=8, ha="left", va="center", bbox=None)
+            x = ring.footprint.left_at(y / 1e3) * 1e3
+            if not math.isnan(x):
+                sheet.line((x, 7), (y, y), linewidth=0.5)
+                sheet.line((x,), (y,), marker="o", markersize=3, color=INK)

@@ -9,11 +9,22 @@ from shapes.lengths import in_both, in_inches, in_mm
 from studies.answer.charts.style import in_both_formats
 from studies.answer.report.report import inline_svg
 from studies.answer.report.sheets import SheetBlock, WrittenSheet, sheets_html
+from studies.questions.cut.carpentry import (
+    air_sentence,
+    board_rows,
+    gluing,
+    port_sentences,
+    shopping,
+)
 from studies.questions.cut.drill_plan import reflector_rings
 from studies.questions.cut.figures import boards_figure
 from studies.questions.cut.study import SPEAKERS, Cutting
 from studies.questions.cut.words import about_templates, drill_notes, steadiness
 
+ON_THE_BOARDS = (
+    "frame to", "posts to", "baffle past", "column's corners", "opening to", "wood under"
+)  # fmt: skip
+"""Clearances on plate, baffle and column begin so; the gaps have a sheet of their own."""
 POUND = 0.45359237
 """kg; the international pound of 1959."""
 
@@ -57,11 +68,10 @@ def _drilling(cutting: Cutting) -> Iterator[SheetBlock]:
         rows=tuple(_dimensions(cutting)),
         words=(0, 1),
     )
-    # Distances on plate and baffle; the gaps have a sheet of their own.
     rooms = tuple(
         (row.name, in_both(row.value_m), row.note)
         for row in list_clearances(cutting.assembly)
-        if row.name.startswith(("frame to", "posts to"))
+        if row.name.startswith(ON_THE_BOARDS)
     )
     yield SheetBlock(
         heading="Does it clash?",
@@ -98,6 +108,7 @@ def _depth(socket: float) -> str:
 
 def _lists(cutting: Cutting) -> Iterator[SheetBlock]:
     yield from _posts(cutting)
+    yield from _boards(cutting)
     yield SheetBlock(
         heading="Bill of materials",
         columns=("part", "one", "pair", "material", "size"),
@@ -137,6 +148,28 @@ def _posts(cutting: Cutting) -> Iterator[SheetBlock]:
         f" {in_mm(posts.socket_plate)} + socket in the baffle {in_mm(posts.socket_baffle)}. All"
         " posts of one speaker within 0.2 mm of each other: cut them against one stop.",
     )
+
+
+def _boards(cutting: Cutting) -> Iterator[SheetBlock]:
+    """Boards of the column: sizes, gluing, what to buy; then the air inside."""
+    carcass, boards = cutting.carcass, cutting.carcass.boards
+    if boards is not None:
+        yield SheetBlock(
+            heading="Boards of the column",
+            columns=("", "size"),
+            rows=tuple(board_rows(carcass, boards)),
+            words=(0, 1),
+        )
+        yield SheetBlock(heading="Order of gluing", points=tuple(gluing(carcass, boards)))
+        yield SheetBlock(
+            heading="What to buy for the column",
+            columns=("part", "true size", "as sold"),
+            rows=tuple(shopping(cutting, boards)),
+            words=(0, 1, 2),
+        )
+    if cutting.carcass_is_told:
+        said = " ".join((air_sentence(cutting), *port_sentences(cutting)))
+        yield SheetBlock(heading="Air inside", text=said)
 
 
 def _masses(cutting: Cutting) -> SheetBlock:

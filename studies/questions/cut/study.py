@@ -9,7 +9,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from dispersion.ports import Port
 from shapes.assembly import Assembly
+from shapes.carcass import AirInside, Carcass, air_inside, carcass_of
 from shapes.clashes import find_clashes
 from shapes.columns import post_angles
 from shapes.making import Making
@@ -36,6 +38,11 @@ class Cutting:
         Free of clashes.
     making : Making
         Materials, saw, fixing.
+    carcass : Carcass
+        The column with every thickness known.
+    air : AirInside
+        The room inside and what stands in it.
+    port : Port or None
     items : tuple of Item
         Bill of materials for one speaker.
     masses : tuple of PartMass
@@ -56,6 +63,9 @@ class Cutting:
     design: Design
     assembly: Assembly
     making: Making
+    carcass: Carcass
+    air: AirInside
+    port: Port | None
     items: tuple[Item, ...]
     masses: tuple[PartMass, ...]
     stance: Stance
@@ -64,6 +74,11 @@ class Cutting:
     post_angles: tuple[float, ...]
     papers: tuple[str, ...]
     cautions: tuple[str, ...]
+
+    @property
+    def carcass_is_told(self) -> bool:
+        """Whether the design says how the column is made, or asks about its air."""
+        return self.assembly.column.wall is not None or self.port is not None
 
     @property
     def post_centres(self) -> tuple[tuple[float, float], ...]:
@@ -123,13 +138,20 @@ def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting
         mistakes = (Mistake(c.part, f"{c.message}: {c.remedy}") for c in clashes)
         raise DesignError(design.path, mistakes)
     reflector, posts = assembly.reflector, assembly.posts
+    carcass = carcass_of(assembly.column, making.column_wall)
+    table = design.tables.port
+    port = None if table is None else table.build(carcass.wall)
+    reach = 0.0 if port is None else port.area * max(port.depth - carcass.wall, 0.0)
     masses = part_masses(assembly, making)
     stands = stance(masses, assembly, making)
     return Cutting(
         design=design,
         assembly=assembly,
         making=making,
-        items=bill_of_materials(assembly, making),
+        carcass=carcass,
+        air=air_inside(carcass, assembly.driver.frame_radius, making, reach),
+        port=port,
+        items=bill_of_materials(assembly, making, carcass),
         masses=masses,
         stance=stands,
         coordinates=() if reflector is None else coordinates(reflector, STEP),

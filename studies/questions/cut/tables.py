@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
+from shapes.carcass import Boards
 from studies.answer.columns import length, mm, number, text
 from studies.answer.table import Fact, Findings, Table
+from studies.questions.cut.carpentry import board_rows
 from studies.questions.cut.study import SPEAKERS, Cutting
 from studies.questions.cut.words import answer
 
@@ -22,6 +25,9 @@ def cut_tables(cutting: Cutting) -> Findings:
     Findings
     """
     tables = [_parts(cutting), _masses(cutting)]
+    boards = cutting.carcass.boards
+    if boards is not None:
+        tables.insert(0, _boards(cutting, boards))
     if cutting.coordinates:
         tables.append(_coordinates(cutting))
     return Findings(
@@ -59,11 +65,37 @@ def _facts(cutting: Cutting) -> list[Fact]:
             facts.append(Fact("chord_mm", chord, "between the axes of neighbouring posts, mm"))
     return [
         *facts,
+        *_carcass_facts(cutting),
         Fact("mass_kg", stance.mass, "one speaker, kg"),
         Fact("centre_of_gravity_mm", mm(stance.centre_of_gravity), "above the floor, mm"),
         Fact("tipping_angle_deg", math.degrees(stance.tipping_angle), "leans so far, degrees"),
         Fact("steady", stance.steady, "whether that is enough"),
     ]
+
+
+def _carcass_facts(cutting: Cutting) -> Iterator[Fact]:
+    boards, air, port = cutting.carcass.boards, cutting.air, cutting.port
+    if boards is not None:
+        yield Fact("board_count", boards.count, "boards of one column")
+        yield Fact("board_width_mm", mm(boards.outside), "outside face, mm")
+        yield Fact("board_length_mm", mm(boards.length), "between what is laid on, mm")
+        bevel = math.degrees(boards.off_square)
+        yield Fact("bevel_off_square_deg", bevel, "of each long edge, off square, degrees")
+        flats, corners = cutting.carcass.outside.width, cutting.carcass.outside.across_corners
+        yield Fact("across_flats_mm", mm(flats), "of the column outside, mm")
+        yield Fact("across_corners_mm", mm(corners), "of the column outside, mm")
+    if cutting.carcass_is_told:
+        yield Fact("air_inside_litres", air.net * 1e3, "less driver, braces and port, litres")
+    if port is not None:
+        hertz = port.resonance(air.net, cutting.design.air.speed)
+        yield Fact("port_resonance_hz", hertz, "of air inside and port, elementary formula, Hz")
+
+
+def _boards(cutting: Cutting, boards: Boards) -> Table:
+    columns = (text("name", "", "what is measured"), text("size", "size", "its size"))
+    return Table(
+        "boards", "Boards of the column", columns, tuple(board_rows(cutting.carcass, boards))
+    )
 
 
 def _parts(cutting: Cutting) -> Table:

@@ -8,6 +8,11 @@ from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.reflector import Reflector
 from shapes.weights import Stance
 from studies.questions.cut.ball_cut import BallCut
+from studies.questions.cut.carpentry import (
+    air_sentence,
+    boards_sentence,
+    port_sentences,
+)
 from studies.questions.cut.study import SPEAKERS, Cutting
 
 
@@ -26,6 +31,7 @@ def _answer(cutting: Cutting) -> Iterator[str]:
             f" {in_both(reflector.height)} high, rim slope {in_degrees(reflector.rim_slope)}."
         )
     yield from _posts(cutting)
+    yield from _column(cutting)
     yield (
         f"One speaker weighs about {stance.mass:.1f} kg, its centre of gravity"
         f" {in_both(stance.centre_of_gravity)} above the floor. {steadiness(stance)}"
@@ -70,6 +76,15 @@ def _posts(cutting: Cutting) -> Iterator[str]:
     yield f"{words}."
 
 
+def _column(cutting: Cutting) -> Iterator[str]:
+    boards = cutting.carcass.boards
+    if boards is not None:
+        yield boards_sentence(boards)
+    if cutting.carcass_is_told:
+        yield air_sentence(cutting)
+        yield from port_sentences(cutting)
+
+
 def steadiness(stance: Stance) -> str:
     """Say how far the speaker leans before it falls, and whether that is enough."""
     verdict = "steady enough" if stance.steady else "NOT STEADY: widen or weight the foot"
@@ -108,11 +123,11 @@ def drill_notes(cutting: Cutting) -> Iterator[str]:
             "Plate and baffle have the same post circle and each plan is its own mirror image:"
             " drill both with one plan, or both boards clamped together for the centre marks."
         )
-        if posts.socket_baffle >= cutting.making.column_wall:
+        if posts.socket_baffle >= cutting.carcass.baffle_thickness:
             yield (
                 f"THROUGH THE BAFFLE: its sockets are {in_both(posts.socket_baffle)} deep, the"
-                f" baffle is {in_both(cutting.making.column_wall)} thick. Glue a block under it at"
-                " each post."
+                f" baffle is {in_both(cutting.carcass.baffle_thickness)} thick. Glue a block under"
+                " it at each post."
             )
     if driver.cutout_radius is None:
         yield "Driver's opening: not given in the design; measure the driver's basket."
