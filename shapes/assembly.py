@@ -96,8 +96,7 @@ class Assembly:
     tweeter : Tweeter, optional
         Coaxial second way.
     felt_on_baffle, felt_under_plate : FeltRing, optional
-        Rings of felt. Their faces count as let in flush with the board: the outlines, and with
-        them what is computed, keep their shape; clearances take their thickness off.
+        Rings of felt, part of the bodies of revolution.
 
     Raises
     ------
@@ -127,7 +126,7 @@ class Assembly:
         """Column, baffle and driver, from the foot to the driver's middle."""
         outline = (
             *column_outline(self.column, self.driver.frame_radius, self.baffle_felt),
-            *driver_outline(self.driver, self.tweeter),
+            *driver_outline(self.driver, self.tweeter, self.baffle_felt),
         )
         return Meridian.joined(outline)
 
@@ -158,6 +157,11 @@ class Assembly:
     def hung_body(self) -> Meridian:
         """Meridian of what hangs over the baffle; raises AssemblyError if nothing does."""
         return _present(self.upper, "reflector or top plate")
+
+    @property
+    def bare_plate(self) -> Meridian:
+        """Meridian of the top plate by itself; raises AssemblyError if there is none."""
+        return replace(self, reflector=None, felt_under_plate=None).hung_body
 
     @property
     def hung_reflector(self) -> Reflector:
@@ -312,19 +316,14 @@ class Assembly:
     def gap_over_felt(self) -> float:
         """Least vertical distance from felt to what is opposite, metres; inf without felt.
 
-        As laid on the boards, thickness and all: from felt on the baffle up, from felt under the
-        plate down, and between the two.
+        From felt on the baffle up, from felt under the plate down.
         """
         gaps, above, below = [math.inf], self.plate_felt, self.baffle_felt
-        upper, lower = self.upper_line, self.lower_line
         if below is not None and self.upper is not None:
-            face = _face(below, below.thickness)
-            gaps.append(vertical_gap(upper, face)[0])
+            gaps.append(vertical_gap(self.upper_line, _face(below, below.proud))[0])
         if above is not None:
-            hung = _face(above, self.plate_gap - above.thickness)
-            gaps.append(vertical_gap(hung, lower)[0])
-            if below is not None:
-                gaps.append(vertical_gap(hung, face)[0])
+            face = _face(above, self.plate_gap - above.proud)
+            gaps.append(vertical_gap(face, self.lower_line)[0])
         return min(gaps)
 
     @cached_property

@@ -41,11 +41,11 @@ def find_clashes(assembly: Assembly) -> tuple[Clash, ...]:
         *_centre_clashes(driver),
         *(_tweeter_clashes(assembly.tweeter, driver) if assembly.tweeter else ()),
         *(_plate_clashes(assembly.plate) if assembly.plate else ()),
+        *_felt_clashes(assembly),
     )
     together = (
         *(_reflector_clashes(assembly, assembly.reflector) if assembly.reflector else ()),
         *(_post_clashes(assembly, assembly.posts) if assembly.posts else ()),
-        *_felt_clashes(assembly),
     )
     outlines = () if by_itself else tuple(_outline_clashes(assembly))
     return by_itself + together + outlines
@@ -337,6 +337,7 @@ def _outline_clashes(assembly: Assembly) -> Iterator[Clash]:
             f"the felt is {in_both(-assembly.gap_over_felt)} thicker than there is room for",
             "take thinner felt or make the plate gap larger",
         )
+        return
     if assembly.tip_clearance_in_motion <= 0:
         yield _tip_clash(name, assembly)
     elif crossings := polyline_crossings(assembly.upper_line, assembly.lower_line):

@@ -89,7 +89,7 @@ def _gap_rows(assembly: Assembly) -> Iterator[Clearance]:
         yield Clearance(
             "felt to what is opposite",
             assembly.gap_over_felt,
-            "as laid on the board; computed as let in flush",
+            "felt on baffle or plate, its thickness taken off unless let in",
         )
     distance, where = shortest_distance(assembly.upper_line, assembly.lower_line)
     yield Clearance("closest approach", distance, f"in any direction, near {place(where)}")

@@ -5,8 +5,7 @@ underside", "baffle edge", "baffle", "baffle felt", "frame", "recess", "cone", "
 "whizzer", "pod", "dome". Of the upper one: "reflector", "plate underside", "plate felt", "plate
 edge", "plate top", "reflector base".
 
-A ring of felt is a stretch of the flat it lies on: its face counts as let in flush, and its
-thickness for clearances only (`shapes.clearances`).
+A ring of felt stands out of its flat by its thickness, edges and all, or lies flush in a rebate.
 """
 
 from collections.abc import Iterator
@@ -39,7 +38,9 @@ def column_outline(
         clockwise=False,
         part="baffle edge",
     )
-    yield from _flat(radius - edge, frame_radius, 0.0, "baffle", felt, "baffle felt")
+    flat = list(_flat(radius - edge, frame_radius, 0.0, "baffle", felt))
+    # Felt against the frame: its inner edge is the frame's, see `driver_outline`.
+    yield from flat[:-2] if felt is not None and felt.inner <= frame_radius + TOLERANCE else flat
 
 
 def _below_the_face(column: Column, edge: float) -> Iterator[Piece]:
@@ -63,10 +64,18 @@ def _below_the_face(column: Column, edge: float) -> Iterator[Piece]:
     yield Line((out, under), (out, -edge), "baffle edge")
 
 
-def driver_outline(driver: Driver, tweeter: Tweeter | None) -> Iterator[Piece]:
-    """From the frame's outside on the baffle, over the cone and its centre, to the axis."""
+def driver_outline(
+    driver: Driver, tweeter: Tweeter | None, felt: FeltBand | None = None
+) -> Iterator[Piece]:
+    """From the frame's outside on the baffle, over the cone and its centre, to the axis.
+
+    Where felt on the baffle touches the frame, it begins at the felt's face.
+    """
     outside, rim = driver.frame_radius, driver.effective_radius
-    yield Line((outside, 0.0), (outside, driver.proud), "frame")
+    against = felt is not None and felt.inner <= outside + TOLERANCE
+    start = felt.proud if felt is not None and against else 0.0
+    edge = "frame" if driver.proud >= start else "baffle felt"
+    yield Line((outside, start), (outside, driver.proud), edge)
     yield Line((outside, driver.proud), (rim, driver.proud), "frame")
     yield Line((rim, driver.proud), (rim, -driver.recess), "recess")
     neck_radius = driver.neck_radius if tweeter is None else tweeter.housing_radius
@@ -95,28 +104,26 @@ def upper_outline(
         return
     edge, flat, top = plate.edge_radius, plate.radius - plate.edge_radius, gap + plate.thickness
     lower, upper = gap + edge, top - edge
-    yield from _flat(base[0], flat, gap, "plate underside", felt, "plate felt")
+    yield from _flat(base[0], flat, gap, "plate underside", felt)
     yield Arc((flat, gap), (plate.radius, lower), (flat, lower), clockwise=False, part="plate edge")
     yield Line((plate.radius, lower), (plate.radius, upper), "plate edge")
     yield Arc((plate.radius, upper), (flat, top), (flat, upper), clockwise=False, part="plate edge")
     yield Line((flat, top), (0.0, top), "plate top")
 
 
-def _flat(
-    start: float, end: float, z: float, part: str, felt: FeltBand | None, felt_part: str
-) -> Iterator[Piece]:
-    """A flat from one radius to another, the stretch under a felt by that name."""
+def _flat(start: float, end: float, z: float, part: str, felt: FeltBand | None) -> Iterator[Piece]:
+    """A flat from one radius to another at z, felt on the baffle or under the plate included."""
     if felt is None:
         yield Line((start, z), (end, z), part)
         return
     # Felt that reaches beyond its flat is a clash of its own; here it ends with the flat.
     low, high = min(start, end), max(start, end)
     edges = [min(max(edge, low), high) for edge in (felt.inner, felt.outer)]
-    first, second = edges if start < end else edges[::-1]
-    stops = (start, first, second, end)
-    for a, b, name in zip(stops, stops[1:], (part, felt_part, part), strict=False):
-        if abs(b - a) > TOLERANCE:
-            yield Line((a, z), (b, z), name)
+    first, last = edges if start < end else edges[::-1]
+    name, face = ("plate felt", z - felt.proud) if start < end else ("baffle felt", z + felt.proud)
+    corners = ((start, z), (first, z), (first, face), (last, face), (last, z), (end, z))
+    for a, b, label in zip(corners, corners[1:], (part, name, name, name, part), strict=False):
+        yield Line(a, b, label)
 
 
 def _whizzer_outline(whizzer: Whizzer, neck_z: float) -> Iterator[Piece]:

@@ -256,11 +256,14 @@ class FeltRing:
         Left out, from the driver's frame or from the reflector's widest.
     outer_radius : float, optional
         Left out, to the edge of the flat it lies on.
+    let_in : bool
+        True for felt in a rebate, its face flush with the board; else it stands out.
     """
 
     thickness: float
     inner_radius: float | None = None
     outer_radius: float | None = None
+    let_in: bool = False
 
     def __post_init__(self) -> None:
         """Refuse what is no size."""
@@ -274,17 +277,21 @@ class FeltRing:
         """Return where it lies on a flat that is free from `inside` to `outside`."""
         inner, outer = self.inner_radius, self.outer_radius
         return FeltBand(
-            inside if inner is None else inner, outside if outer is None else outer, self.thickness
+            inner=inside if inner is None else inner,
+            outer=outside if outer is None else outer,
+            thickness=self.thickness,
+            proud=0.0 if self.let_in else self.thickness,
         )
 
 
 @dataclass(frozen=True)
 class FeltBand:
-    """A ring of felt with both its radii known (metres)."""
+    """A ring of felt with both its radii known, and how far it stands out (metres)."""
 
     inner: float
     outer: float
     thickness: float
+    proud: float
 
     @property
     def width(self) -> float:

@@ -112,7 +112,7 @@ def _plate_solid(assembly: Assembly, chord_error: float) -> Trimesh:
     """The top plate; one with sides has sharp edges."""
     plate, low = assembly.hung_plate, assembly.plate_gap
     if plate.footprint.is_round:
-        return turned_solid(assembly.with_reflector(None).hung_body, chord_error)
+        return turned_solid(assembly.bare_plate, chord_error)
     return _block(plate.footprint, low, low + plate.thickness, chord_error)
 
 

@@ -89,7 +89,7 @@ def part_masses(assembly: Assembly, making: Making) -> tuple[PartMass, ...]:
     if assembly.reflector is not None:
         parts.append(_reflector_part(assembly.reflector, assembly, making))
     if assembly.plate is not None:
-        plate = assembly.with_reflector(None).hung_body
+        plate = assembly.bare_plate
         parts.append(_part("top plate", making.plate_material, plate, assembly.column.height))
     if assembly.posts is not None:
         parts.append(_post_part(assembly.posts, assembly, making))

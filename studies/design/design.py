@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -12,7 +13,7 @@ from pydantic import Field
 
 from dispersion.air import Air
 from dispersion.sources import Way
-from dispersion.walls import Walls
+from dispersion.walls import Absorber, Walls
 from shapes.assembly import Assembly, Column
 from shapes.making import Making
 from shapes.reflectors import Reflector, ball_cap
@@ -167,6 +168,20 @@ class Design:
         """SHA-256 of the file's text and of every file it takes something from."""
         parts = (self.text, *(f"{name} {digest}" for name, digest in self.companions))
         return hashlib.sha256("\0".join(parts).encode()).hexdigest()
+
+    def with_absorbers(self, absorbers: Mapping[str, Absorber]) -> Design:
+        """Return the design with other absorbers on some pieces, by label; the rest as it is.
+
+        The file's text and its assembly stay as they are.
+        """
+        covered = dict(self.walls.absorbers) | dict(absorbers)
+        return replace(self, walls=replace(self.walls, absorbers=tuple(covered.items())))
+
+    def walls_on(self, assembly: Assembly) -> Walls:
+        """Return what the surfaces of an assembly take: without absorbers on parts it lacks."""
+        there = {part for body in assembly.bodies for part in body.parts}
+        covered = tuple(pair for pair in self.walls.absorbers if pair[0] in there)
+        return replace(self.walls, absorbers=covered)
 
     @property
     def air(self) -> Air:

@@ -34,10 +34,10 @@ PIECES = {
     "cone": ("cone", "whizzer"),
     "dust_cap": ("dust cap",),
     "tweeter": ("dome",),
-    "baffle": ("baffle", "baffle edge"),
+    "baffle": ("baffle", "baffle edge", "baffle underside"),
     "reflector": ("reflector", "reflector base"),
     "plate": ("plate underside", "plate edge", "plate top"),
-    "column": ("column side",),
+    "column": ("column side", "column top"),
 }
 """Labels of the outline (`shapes.outlines`) that each key of the table covers."""
 FELT_PIECES = {"felt_on_baffle": "baffle felt", "felt_under_plate": "plate felt"}
@@ -113,7 +113,7 @@ class SurfaceTable(LayerTable):
 
 
 class FeltTable(LayerTable):
-    """A flat ring of felt, laid or let in; computed as let in flush."""
+    """A flat ring of felt."""
 
     material: str | None = Field(None, description=f"One of {', '.join(_LAYERS)}.")
     inner_diameter: Diameter | None = Field(
@@ -121,6 +121,9 @@ class FeltTable(LayerTable):
     )
     outer_diameter: Diameter | None = Field(
         None, description="Left out, to the edge of the flat it lies on."
+    )
+    let_in: bool = Field(
+        False, description="In a rebate, its face flush with the board; else it stands out."
     )
 
     @model_validator(mode="after")
@@ -147,6 +150,7 @@ class FeltTable(LayerTable):
             thickness=self.absorber().thickness,
             inner_radius=None if inner is None else inner / 2,
             outer_radius=None if outer is None else outer / 2,
+            let_in=self.let_in,
         )
 
 

@@ -166,7 +166,8 @@ def _draw_lower(sheet: Sheet, assembly: Assembly, extent: _Extent) -> None:
     _block(sheet, driver.effective_radius, driver.frame_radius, 0.0, driver.proud, still)
     if (felt := assembly.baffle_felt) is not None:
         words = f"felt {in_mm(felt.thickness)}"
-        _block(sheet, felt.inner, felt.outer, 0.0, felt.thickness, words, colour=FELT)
+        low = felt.proud - felt.thickness
+        _block(sheet, felt.inner, felt.outer, low, felt.proud, words, colour=FELT)
     if tweeter is not None:
         _block(sheet, 0.0, tweeter.housing_radius, driver.neck_z, tweeter.face_height)
     moving = assembly.lower.of_parts(*MOVING_PARTS)
@@ -195,11 +196,12 @@ def _draw_upper(sheet: Sheet, assembly: Assembly) -> None:
         profile = reflector.profile.shifted(gap).sample(CHORD_ERROR) * 1e3
         _fill(sheet, profile, FOAM, f"reflector: {reflector.label}")
     if plate is not None:
-        line = assembly.with_reflector(None).hung_body.sample(CHORD_ERROR) * 1e3
+        line = assembly.bare_plate.sample(CHORD_ERROR) * 1e3
         _fill(sheet, line, PLATE, "top plate")
     if (felt := assembly.plate_felt) is not None:
         words = "" if assembly.baffle_felt else f"felt {in_mm(felt.thickness)}"
-        _block(sheet, felt.inner, felt.outer, gap - felt.thickness, gap, words, colour=FELT)
+        low = gap - felt.proud
+        _block(sheet, felt.inner, felt.outer, low, low + felt.thickness, words, colour=FELT)
     if posts is not None:
         many = f"{posts.count} posts" if posts.count > 1 else "1 post"
         label = f"{many} of {in_mm(2 * posts.radius)}, cut to {in_mm(assembly.post_length)}"

@@ -143,10 +143,9 @@ def _felt(cutting: Cutting) -> Iterator[str]:
     if not felts:
         return
     thick = " and ".join(dict.fromkeys(in_both(felt.thickness) for felt in felts))
-    words = (
-        f"Felt, {thick} thick: cut the rings by their circles on the drill plan. Computed as let in"
-        " flush with the board; laid on, it stands out by its thickness."
-    )
+    words = f"Felt, {thick} thick: cut the rings by their circles on the drill plan."
+    if any(felt.proud == 0.0 for felt in felts):
+        words += " A ring that is let in needs a rebate as deep as it is thick."
     posts = cutting.assembly.posts
     if posts is not None and any(felt.outer > posts.inner_radius for felt in felts):
         words += f" Punch it for the posts, {in_both(2 * posts.radius)} across."

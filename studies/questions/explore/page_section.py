@@ -52,8 +52,8 @@ def section_of(found: Explore) -> Data:
     lower[:, 1] = np.maximum(lower[:, 1], foot)
     plate = None
     if built.plate is not None:
-        alone = built.with_reflector(None)
-        plate = _both_halves(alone.hung_body.sample(DRAWN_ERROR) - (0.0, built.plate_gap))
+        alone = built.bare_plate.sample(DRAWN_ERROR)
+        plate = _both_halves(alone - (0.0, built.plate_gap))
     solids = [row.drawn for row in found.rows if row.drawn is not None]
     return {
         "lower": _both_halves(lower),

@@ -159,7 +159,7 @@ def _draw_solids(axes: Axes, assembly: Assembly) -> None:
     """Column, reflector and top plate filled, what moves as a blue line."""
     solids = [(assembly.lower, WOOD)]
     if assembly.plate is not None:
-        solids.append((assembly.with_reflector(None).hung_body, PLATE))
+        solids.append((assembly.bare_plate, PLATE))
     if assembly.reflector is not None:
         solids.append((assembly.reflector.profile.shifted(assembly.plate_gap), FOAM))
     for meridian, colour in solids:

@@ -404,17 +404,40 @@ def test_gap_functions_on_plain_polylines() -> None:
 FELTED = BASE.with_felt(FeltRing(0.005, 0.08, 0.09), FeltRing(0.003))
 
 
-def test_felt_is_a_stretch_of_its_flat_and_changes_no_outline() -> None:
-    for plain, felted in ((BASE.lower, FELTED.lower), (BASE.hung_body, FELTED.hung_body)):
-        assert felted.volume == pytest.approx(plain.volume)
-        assert felted.length == pytest.approx(plain.length)
-    (on_baffle,) = FELTED.lower.of_parts("baffle felt")
-    assert (on_baffle.start, on_baffle.end) == ((0.09, 0.0), (0.08, 0.0))
-    assert [piece.length for piece in FELTED.lower.of_parts("baffle")] == pytest.approx([0.005])
-    (under,) = FELTED.hung_body.of_parts("plate felt")
-    assert under.start == pytest.approx((BASE.reflector.widest_radius, 0.06))
-    assert under.end == pytest.approx((0.101, 0.06))  # to the flat of the plate
+def test_felt_stands_out_of_its_flat_by_its_thickness() -> None:
+    """Volume: pi (R^2 - r^2) t more on either body."""
+    for plain, felted, band in (
+        (BASE.lower, FELTED.lower, FELTED.baffle_felt),
+        (BASE.hung_body, FELTED.hung_body, FELTED.plate_felt),
+    ):
+        assert felted.volume - plain.volume == pytest.approx(band.area * band.thickness)
+        assert felted.is_closed
+    _, face, _ = FELTED.lower.of_parts("baffle felt")
+    assert (face.start, face.end) == ((0.09, 0.005), (0.08, 0.005))
+    outwards, under, _ = FELTED.hung_body.of_parts("plate felt")
+    assert outwards.start == pytest.approx((BASE.reflector.widest_radius, 0.06))
+    assert under.end == pytest.approx((0.101, 0.057))  # to the flat of the plate
     assert not find_clashes(FELTED)
+
+
+def test_felt_that_is_let_in_changes_no_outline() -> None:
+    flush = BASE.with_felt(FeltRing(0.005, 0.08, 0.09, let_in=True), None)
+    assert flush.lower.volume == pytest.approx(BASE.lower.volume)
+    (face,) = flush.lower.of_parts("baffle felt")
+    assert (face.start, face.end) == ((0.09, 0.0), (0.08, 0.0))
+    assert flush.with_reflector(None).gap_over_felt == pytest.approx(0.06)
+
+
+@pytest.mark.parametrize("thickness", [0.001, 0.002, 0.005])
+def test_felt_against_the_frame_ends_at_it(thickness: float) -> None:
+    """The frame stands out by 2 mm: felt that is lower, as high, higher; nothing runs back."""
+    felted = BASE.with_felt(FeltRing(thickness), None)
+    assert not find_clashes(felted)
+    assert felted.lower.is_closed
+    assert felted.baffle_felt.inner == DRIVER.frame_radius
+    assert felted.lower.volume - BASE.lower.volume == pytest.approx(
+        felted.baffle_felt.area * thickness
+    )
 
 
 def test_felt_follows_the_reflector_where_no_radius_is_given() -> None:
