@@ -115,7 +115,7 @@ def run(
     design: Design,
     candidates: Sequence[Candidate],
     solver: Solver,
-    per_band: Fineness,
+    fineness: Fineness,
     stage: str,
     progress: Progress | None = None,
     keep_far: bool = False,
@@ -133,7 +133,7 @@ def run(
     candidates : sequence of Candidate
     solver : callable
         (problem, progress=...) -> Response, one of `dispersion.solvers.SOLVERS`.
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes (wave solver only).
     stage : str
         What to call this run while it lasts.
@@ -159,21 +159,21 @@ def run(
     }
     # Sums over directions go through linear algebra too, while other problems are being solved.
     with one_blas_thread():
-        if isinstance(per_band, ByNeed):
+        if isinstance(fineness, ByNeed):
             solved = _solve_all_by_need(
                 design,
                 along,
                 solver,
-                per_band,
+                fineness,
                 counted(progress, stage, len(along) * EXPECTED_SOLVES),
                 keep_far=keep_far,
                 settle_seats=settle_seats,
                 started=started or {},
             )
         else:
-            total = len(along) * len(study_frequencies(*design.target.band, per_band))
+            total = len(along) * len(study_frequencies(*design.target.band, fineness))
             advance = counted(progress, stage, total)
-            solved = _solve_all(design, along, solver, per_band, advance, keep_far=keep_far)
+            solved = _solve_all(design, along, solver, fineness, advance, keep_far=keep_far)
     return tuple(
         row if row.reason else replace(solved[row.assembly], name=row.name) for row in rows
     )
@@ -259,7 +259,7 @@ def settle(
     design: Design,
     rows: Sequence[Row],
     solver: Solver,
-    per_band: Fineness,
+    fineness: Fineness,
     progress: Progress | None = None,
 ) -> tuple[Row, ...]:
     """Solve the leaders again at more frequencies, so that no narrow resonance decides.
@@ -275,7 +275,7 @@ def settle(
         One of them solved at least.
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         How finely the leaders are solved.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
@@ -290,11 +290,11 @@ def settle(
     NotSolvedError
         If no row was solved.
     """
-    doubt = BY_NEED_DOUBT_DB if isinstance(per_band, ByNeed) else COARSE_DOUBT_DB
+    doubt = BY_NEED_DOUBT_DB if isinstance(fineness, ByNeed) else COARSE_DOUBT_DB
     limit = winner_of(rows).score + design.target.near_best_db + doubt
-    finer = read_per_band(per_band)
+    finer = read_per_band(fineness)
     leaders = [i for i, row in enumerate(rows) if row.score <= limit and row.per_band < finer]
-    settled = solve_again(design, [rows[i] for i in leaders], solver, per_band, progress)
+    settled = solve_again(design, [rows[i] for i in leaders], solver, fineness, progress)
     again = dict(zip(leaders, settled, strict=True))
     return tuple(again.get(i, row) for i, row in enumerate(rows))
 
@@ -303,7 +303,7 @@ def solve_again(
     design: Design,
     rows: Sequence[Row],
     solver: Solver,
-    per_band: Fineness,
+    fineness: Fineness,
     progress: Progress | None = None,
 ) -> tuple[Row, ...]:
     """Solve the assemblies of rows at another number of frequencies in a third-octave band.
@@ -314,7 +314,7 @@ def solve_again(
     candidates = [Candidate(row.name, partial(_itself, row.assembly)) for row in rows]
     started = {row.assembly: row.response.solved_frequencies for row in rows if row.solved}
     return run(
-        design, candidates, solver, per_band, "settling the leaders", progress, started=started
+        design, candidates, solver, fineness, "settling the leaders", progress, started=started
     )
 
 

@@ -65,7 +65,7 @@ class GapChoice:
 
 
 def solve_gaps(
-    design: Design, solver: Solver, per_band: Fineness, progress: Progress | None = None
+    design: Design, solver: Solver, fineness: Fineness, progress: Progress | None = None
 ) -> tuple[GapChoice, ...]:
     """Solve every plate gap of ``[gap]``, and those that may be the best at more frequencies.
 
@@ -74,7 +74,7 @@ def solve_gaps(
     design : Design
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         Frequencies in a third-octave band at which all are compared, or as many as it takes; the
         leaders among those that may be chosen
         are solved again, see `leaders_fineness`.
@@ -93,10 +93,10 @@ def solve_gaps(
     """
     sizes = design.gap_candidates()
     candidates = [_candidate(design, size) for size in sizes]
-    rows = run(design, candidates, solver, per_band, "plate gaps", progress)
+    rows = run(design, candidates, solver, fineness, "plate gaps", progress)
     require_one_solved(design, rows, "gap", "gap")
     places = contenders(rows)
-    fine = leaders_fineness(per_band)
+    fine = leaders_fineness(fineness)
     settled = settle(design, [rows[place] for place in places], solver, fine, progress)
     finer = dict(zip(places, settled, strict=True))
     return tuple(GapChoice(size, finer.get(i, rows[i])) for i, size in enumerate(sizes))

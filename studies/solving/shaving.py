@@ -82,7 +82,7 @@ def solve_cuts(
     design: Design,
     sizes: Sequence[tuple[float, float]],
     solver: Solver,
-    per_band: Fineness,
+    fineness: Fineness,
     progress: Progress | None = None,
 ) -> tuple[Cut, ...]:
     """Solve caps of balls, and those that may be the best once more at more frequencies.
@@ -94,7 +94,7 @@ def solve_cuts(
         Ball diameter and keep of each cap, m.
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         Frequencies in a third-octave band at which all are compared, or as many as it takes; the
         leaders
         are solved again, see `leaders_fineness`.
@@ -112,9 +112,9 @@ def solve_cuts(
         If none of them can be built.
     """
     candidates = [cut_candidate(design, ball, keep) for ball, keep in sizes]
-    rows = run(design, candidates, solver, per_band, "keep heights", progress)
+    rows = run(design, candidates, solver, fineness, "keep heights", progress)
     require_one_solved(design, rows, "trim.keep", "candidate")
-    rows = settle(design, rows, solver, leaders_fineness(per_band), progress)
+    rows = settle(design, rows, solver, leaders_fineness(fineness), progress)
     return tuple(Cut(ball, keep, row) for (ball, keep), row in zip(sizes, rows, strict=True))
 
 

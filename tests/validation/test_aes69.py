@@ -32,7 +32,7 @@ def solved(band: str, name: str = "reading_room") -> Directivity:
     text = path.read_text(encoding="utf-8").replace('band = ["100 Hz", "16 kHz"]', f"band = {band}")
     heading, _, _rest = text[text.index("title =") :].partition("\n")
     design = parse_design(text.replace(heading, f'title = "{TITLE}"'), path)
-    return directivity(design, solve_waves, per_band=4, directions=Directions(15.0, 30.0))
+    return directivity(design, solve_waves, fineness=4, directions=Directions(15.0, 30.0))
 
 
 @pytest.fixture(scope="module")
@@ -156,7 +156,7 @@ def test_pascals_come_out_as_the_file_says() -> None:
     found = directivity(
         replace(found.design, ways=(whole,)),
         solve_waves,
-        per_band=4,
+        fineness=4,
         directions=Directions(15.0, 30.0),
     )
     drive = axial_motion(way.name, way.parts, air, acceleration)

@@ -116,7 +116,7 @@ def contest(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: Fineness = FINE_PER_BAND,
+    fineness: Fineness = FINE_PER_BAND,
 ) -> Contest:
     """Solve the design as written and every entry of its contest.
 
@@ -127,7 +127,7 @@ def contest(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
 
     Raises
@@ -137,7 +137,7 @@ def contest(
     """
     entries = design.contest_entries()
     candidates = [_candidate(design, entry) for entry in entries]
-    rows = run(design, candidates, solver, per_band, "contest", progress)
+    rows = run(design, candidates, solver, fineness, "contest", progress)
     return Contest(design, entries, rows)
 
 

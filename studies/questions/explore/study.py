@@ -193,11 +193,11 @@ def explore(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: Fineness = COARSE_PER_BAND,
+    fineness: Fineness = COARSE_PER_BAND,
 ) -> Explore:
     """Solve every pair of the two sizes.
 
-    All are compared at `per_band` frequencies. Those with the lowest scores are solved again at
+    All are compared as finely as `fineness` says. Those with the lowest scores are solved again at
     `FINE_PER_BAND`, a few at a time, until no near-best one is coarse.
 
     Parameters
@@ -207,7 +207,7 @@ def explore(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
 
     Raises
@@ -219,10 +219,10 @@ def explore(
     candidates = [
         _candidate(design, knob, size, height) for size in knob.sizes for height in gap.sizes
     ]
-    rows = list(run(design, candidates, solver, per_band, "the map", progress))
+    rows = list(run(design, candidates, solver, fineness, "the map", progress))
     require_one_solved(design, rows, "explore", "candidate")
     free = contenders(rows)
-    fine = leaders_fineness(per_band)
+    fine = leaders_fineness(fineness)
     while leaders := _unsettled(rows, free, fine, design.target.near_best_db):
         settled = solve_again(design, [rows[n] for n in leaders], solver, fine, progress)
         for place, row in zip(leaders, settled, strict=True):

@@ -78,7 +78,7 @@ def gap(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: Fineness = COARSE_PER_BAND,
+    fineness: Fineness = COARSE_PER_BAND,
 ) -> GapStudy:
     """Solve every plate gap and recommend one.
 
@@ -89,7 +89,7 @@ def gap(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
 
     Returns
@@ -101,6 +101,6 @@ def gap(
     DesignError
         If there is nothing to try, or nothing that can be built.
     """
-    choices = solve_gaps(design, solver, per_band, progress)
+    choices = solve_gaps(design, solver, fineness, progress)
     good = near_best_gaps(choices, design.target.near_best_db)
     return GapStudy(design, choices, best_gap(choices), good)

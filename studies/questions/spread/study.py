@@ -107,7 +107,7 @@ def spread(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: Fineness = FINE_PER_BAND,
+    fineness: Fineness = FINE_PER_BAND,
 ) -> Spread:
     """Solve a design as it is written, with its far field.
 
@@ -118,7 +118,7 @@ def spread(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
 
     Raises
@@ -130,7 +130,7 @@ def spread(
         design,
         [Candidate("as designed", design.assembly)],
         solver,
-        per_band,
+        fineness,
         "one design",
         progress,
         keep_far=True,

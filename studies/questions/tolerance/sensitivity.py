@@ -166,7 +166,7 @@ def one_at_a_time(
     design: Design,
     dimensions: Sequence[Dimension],
     solver: Solver,
-    per_band: Fineness,
+    fineness: Fineness,
     progress: Progress | None,
 ) -> list[Sensitivity]:
     """Solve a design as written, and with each size at either end of its tolerance.
@@ -177,7 +177,7 @@ def one_at_a_time(
         If the design as written cannot be solved.
     """
     written = {"as written": design.tables}
-    solve = partial(solved_files, design, solver=solver, per_band=per_band, stage=ONE_AT_A_TIME)
+    solve = partial(solved_files, design, solver=solver, fineness=fineness, stage=ONE_AT_A_TIME)
     ends = {}
     for dimension in dimensions:
         ends[f"{dimension.name} -"] = dimension.move(design.tables, -dimension.down)
@@ -196,7 +196,7 @@ def solved_files(
     files: Mapping[str, DesignFile],
     *,
     solver: Solver,
-    per_band: Fineness,
+    fineness: Fineness,
     stage: str,
     progress: Progress | None,
     begin: np.ndarray | None = None,
@@ -211,7 +211,7 @@ def solved_files(
     files : mapping of str to DesignFile
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int or ByNeed
+    fineness : int or ByNeed
     stage : str
         What to call this while it lasts.
     progress : callable or None
@@ -232,7 +232,7 @@ def solved_files(
             there,
             candidates,
             solver,
-            per_band,
+            fineness,
             stage,
             watch,
             settle_seats=True,

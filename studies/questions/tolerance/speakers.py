@@ -134,7 +134,7 @@ def drawn_batch(
     design: Design,
     sizes: Sequence[Sensitivity],
     solver: Solver,
-    per_band: Fineness,
+    fineness: Fineness,
     changes: np.ndarray,
     progress: Progress | None = None,
 ) -> Batch:
@@ -147,7 +147,7 @@ def drawn_batch(
         Each of D sizes moved alone, solved as finely.
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         By need most speakers are read; on an even grid every one is solved.
     changes : (N, D) array
         How far each size of each speaker is off, SI.
@@ -162,9 +162,9 @@ def drawn_batch(
         nominal=sizes[0].nominal,
         files={name: moved(design.tables, dimensions, off) for name, off in by_name.items()},
         read={name: read_levels(sizes, off) for name, off in by_name.items()},
-        solve=partial(solved_files, solver=solver, per_band=per_band, progress=progress),
+        solve=partial(solved_files, solver=solver, fineness=fineness, progress=progress),
     )
-    count = CHECKED if isinstance(per_band, ByNeed) else len(names)
+    count = CHECKED if isinstance(fineness, ByNeed) else len(names)
     rows = draw.throughout(names[:count])
     bands = _in_pairs(draw.not_readable(rows))
     if np.mean(bands) > MOST_BANDS or len(rows) == len(names):

@@ -83,7 +83,7 @@ def tolerance(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: Fineness = FINE_PER_BAND,
+    fineness: Fineness = FINE_PER_BAND,
     samples: int = SAMPLES,
     seed: int = SEED,
 ) -> Tolerance:
@@ -96,7 +96,7 @@ def tolerance(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         Frequencies in a third-octave band, four or more; by need, the speakers of the batch are
         read where the sizes moved one at a time allow it.
     samples : int
@@ -113,7 +113,7 @@ def tolerance(
     """
     _check_samples(samples)
     heard = _heard_at_first_seat(design)
-    sizes = one_at_a_time(heard, dimensions_of(design.tables), solver, per_band, progress)
+    sizes = one_at_a_time(heard, dimensions_of(design.tables), solver, fineness, progress)
     nominal = sizes[0].nominal
     return Tolerance(
         design=design,
@@ -121,7 +121,7 @@ def tolerance(
         sizes=tuple(sorted(sizes, key=_rank)),
         askew=hung_askew(design),
         meaningful_above_hz=meaningful_above_hz(nominal.assembly, design.air),
-        batch=drawn_batch(heard, sizes, solver, per_band, _drawn(sizes, samples, seed), progress),
+        batch=drawn_batch(heard, sizes, solver, fineness, _drawn(sizes, samples, seed), progress),
     )
 
 

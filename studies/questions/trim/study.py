@@ -242,11 +242,11 @@ def trim(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: Fineness = COARSE_PER_BAND,
+    fineness: Fineness = COARSE_PER_BAND,
 ) -> Trim:
     """Solve every keep height of every ball and choose.
 
-    All candidates are compared at `per_band` frequencies; the leaders, the comparisons and the
+    All candidates are compared as finely as `fineness` says; the leaders, the comparisons and the
     steps of the shaving are solved again at `FINE_PER_BAND`.
 
     Parameters
@@ -256,7 +256,7 @@ def trim(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int or ByNeed
+    fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
 
     Returns
@@ -268,8 +268,8 @@ def trim(
     DesignError
         If there is nothing to try, or nothing that can be built.
     """
-    fine = leaders_fineness(per_band)
-    cuts = solve_cuts(design, design.trim_candidates(), solver, per_band, progress)
+    fine = leaders_fineness(fineness)
+    cuts = solve_cuts(design, design.trim_candidates(), solver, fineness, progress)
     best = best_cut(cuts)
     same_ball = [cut for cut in cuts if cut.is_of(best.ball_diameter)]
     stops = shaving_stops(same_ball, best)

@@ -38,7 +38,7 @@ def findings() -> Findings:
     path = EXAMPLES / "reading_room.toml"
     text = path.read_text(encoding="utf-8")
     narrow = text.replace('band = ["100 Hz", "16 kHz"]', "band = [630, 800]")
-    return spread_tables(spread(parse_design(narrow, path), solve_waves, per_band=4))
+    return spread_tables(spread(parse_design(narrow, path), solve_waves, fineness=4))
 
 
 def odd_table() -> Table:

@@ -62,7 +62,7 @@ def design_titled(title: str) -> Design:
 
 @pytest.fixture(scope="module")
 def findings() -> Findings:
-    return spread_tables(spread(design_titled(TITLE), solve_waves, per_band=4))
+    return spread_tables(spread(design_titled(TITLE), solve_waves, fineness=4))
 
 
 def page_of(findings: Findings, **more: object) -> str:

@@ -54,7 +54,7 @@ def contested() -> Contest:
 
 @pytest.fixture(scope="module")
 def spread_out() -> Spread:
-    return spread(small_design(), solve_waves, per_band=4)
+    return spread(small_design(), solve_waves, fineness=4)
 
 
 def printed(findings: Findings) -> str:

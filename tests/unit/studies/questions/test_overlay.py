@@ -175,7 +175,7 @@ def test_scatter_round_the_column() -> None:
 def test_prediction_at_the_seats_is_that_of_the_design() -> None:
     design = example()
     seats = tuple(Position(seat.name, seat.r, seat.ear_height) for seat in design.seats)
-    row = spread(design, solver, per_band=4).row
+    row = spread(design, solver, fineness=4).row
     mean = (np.abs(row.response.near) ** 2).reshape(4, 4, -1).mean(axis=1)
     distance = [math.hypot(seat.r, seat.z) for seat in design.seats]
     found = predict(design, design.assembly(), seats, solver, 4)

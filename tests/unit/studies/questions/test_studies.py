@@ -198,10 +198,10 @@ def test_a_choked_gap_is_marked_and_competes() -> None:
 
 def test_what_leaks_too_much_is_not_recommended() -> None:
     plain = small_design(("leak_limit = 0.5", "leak_limit = 1.0"))
-    rows = [choice.row for choice in gap(plain, solve_waves, per_band=4).choices]
+    rows = [choice.row for choice in gap(plain, solve_waves, fineness=4).choices]
     leaks = sorted(row.scorecard.leak for row in rows)
     limit = f"leak_limit = {0.5 * (leaks[0] + leaks[1])}"
-    found = gap(small_design(("leak_limit = 0.5", limit)), solve_waves, per_band=4)
+    found = gap(small_design(("leak_limit = 0.5", limit)), solve_waves, fineness=4)
     assert len(found.contenders) == 1
     assert found.best.row.scorecard.leak == pytest.approx(leaks[0], rel=1e-3)
 
@@ -254,7 +254,7 @@ def test_a_ceiling_must_be_one() -> None:
 
 
 def test_spread_tells_the_level_towards_the_ceiling_and_straight_up() -> None:
-    found = spread(small_design(), solve_waves, per_band=4)
+    found = spread(small_design(), solve_waves, fineness=4)
     response = found.row.response
     at = np.searchsorted(response.problem.elevations, found.ceiling_deg)
     sides = 10.0 * np.log10(response.power[:, at - 1 : at + 1])
@@ -274,12 +274,12 @@ def test_spread_tells_the_level_towards_the_ceiling_and_straight_up() -> None:
 
 
 def test_spread_estimates_its_own_posts_and_only_those() -> None:
-    found = spread(small_design(), solve_waves, per_band=4)
+    found = spread(small_design(), solve_waves, fineness=4)
     assert found.ripple.posts == found.row.assembly.posts
     np.testing.assert_array_equal(found.ripple.centres, found.row.coverage.centres)
     posts = "[posts]                # three thin rods\ncount = 3\ndiameter = 6\n"
     posts += "circle_diameter = 178\nsocket_plate = 10\nsocket_baffle = 10\n"
-    bare = spread(small_design((posts, "")), solve_waves, per_band=4)
+    bare = spread(small_design((posts, "")), solve_waves, fineness=4)
     assert bare.ripple is None
 
 

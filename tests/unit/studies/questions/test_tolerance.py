@@ -49,7 +49,7 @@ def example(*pairs: tuple[str, str], allowed: str = "", name: str = "reading_roo
 
 
 def solved(design: Design, samples: int = 4, per_band: Fineness = 4, seed: int = 5) -> Tolerance:
-    return tolerance(design, WAVES, per_band=per_band, samples=samples, seed=seed)
+    return tolerance(design, WAVES, fineness=per_band, samples=samples, seed=seed)
 
 
 @pytest.fixture(scope="module")
