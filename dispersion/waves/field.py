@@ -255,21 +255,23 @@ def _free_field_at(
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _field(rules, curve, nodes, k, m, points, p, q, out):
-    h, wm, wh, ws = np.empty((4, LONGEST_RULE))
+    # Rows by number: an array unpacked or set from a tuple takes two seconds more to compile.
+    rule = np.empty((4, LONGEST_RULE))
+    h, wm, wh, ws = rule[0], rule[1], rule[2], rule[3]
     value, slope = np.empty((1, NODES)), np.empty((1, NODES))
     stack = np.empty((MAX_DEPTH, 2))
     for x in range(len(points)):
-        r, z = points[x]
+        r, z = points[x, 0], points[x, 1]
         for e in range(len(curve)):
-            stack[0] = (-1.0, 1.0)
+            stack[0, 0], stack[0, 1] = -1.0, 1.0
             depth = 1
             while depth > 0:
                 depth -= 1
-                low, high = stack[depth]
+                low, high = stack[depth, 0], stack[depth, 1]
                 if depth < MAX_DEPTH - 2 and _too_near(curve, e, r, z, low, high):
                     middle = 0.5 * (low + high)
-                    stack[depth] = (low, middle)
-                    stack[depth + 1] = (middle, high)
+                    stack[depth, 0], stack[depth, 1] = low, middle
+                    stack[depth + 1, 0], stack[depth + 1, 1] = middle, high
                     depth += 2
                     continue
                 half = 0.5 * (high - low)

@@ -39,6 +39,13 @@ promise is 0.1 dB):
 
 ACROSS is what limits it. APART 0.35 shows at 3 kHz only, where the error grows from 0.002 to 0.005
 dB; the 5 digits of `WaveSettings` have two to spare.
+
+What compiles: the larger kernels are functions of their own, since `inline="always"` compiles a
+copy at every call, and flags are passed as variables, since a literal compiles anew. All kernels of
+a first run took 24 s of processor time with both, and 12.5 s without, at the same speed.
+
+Fewer Gauss points (4) for elements that are small beside distance and wavelength was tried and left
+out: no faster, since what is left of a pair is then loops too short for vector registers.
 """
 
 import math
@@ -85,6 +92,7 @@ APART = 0.7
 EQUAL = 1.6
 MAX_DEPTH = 80  # parts kept while a pair is bisected, one more each time
 COINCIDENT, TOUCHING, DISJOINT = 0, 1, 2
+ONE, OTHER = np.int64(0), np.int64(1)  # rows of `Scratch.parts`; a literal would compile anew
 # Rows of a kernel array and of a block: real and imaginary parts of each weak form.
 FORTH, BACK, DRIVE_FORTH, DRIVE_BACK, SLOPES, SLOPE_FIRST, SLOPE_SECOND = range(0, 14, 2)
 KERNEL_ROWS, BLOCK_ROWS = 14, 8
@@ -198,7 +206,7 @@ def fill_registers(lanes, count):
     return filled
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@njit(cache=True, nogil=True, error_model="numpy")
 def add_product(azimuth, points, e, f, k, m, scratch, driven):
     """Add the Gauss product of rows e and f of `points`, which are apart, to the blocks."""
     lanes, rings = scratch.lanes, scratch.rings
@@ -334,11 +342,8 @@ def _contract_both(left, e, right, f, kernel, blocks, part):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def add_close(rules, curve, e, f, kind, k, m, scratch):
+def add_close(rules, curve, e, f, kind, k, m, scratch, driven):
     """Add a pair that coincides, touches or comes near, by bisection of the longer part."""
-    if kind == COINCIDENT:
-        _add_singular(rules, curve, e, f, -1.0, 1.0, -1.0, 1.0, k, m, scratch, coincident=True)
-        return
     stack = np.empty((MAX_DEPTH, 4))
     kinds = np.empty(MAX_DEPTH, dtype=np.int64)
     stack[0, 0], stack[0, 1], stack[0, 2], stack[0, 3] = -1.0, 1.0, -1.0, 1.0
@@ -350,12 +355,12 @@ def add_close(rules, curve, e, f, kind, k, m, scratch):
         kind = kinds[depth]
         distance, length_a, length_b = _separation(curve, e, f, a0, a1, b0, b1)
         longer = max(length_a, length_b)
-        if kind == TOUCHING and longer < EQUAL * min(length_a, length_b):
-            _add_singular(rules, curve, e, f, a0, a1, b0, b1, k, m, scratch, coincident=False)
+        if kind == COINCIDENT or (kind == TOUCHING and longer < EQUAL * min(length_a, length_b)):
+            _add_singular(rules, curve, e, f, a0, a1, b0, b1, kind, k, m, scratch, driven)
         elif kind == DISJOINT and (distance > APART * longer or depth > MAX_DEPTH - 3):
-            _fill_part(rules, curve, e, a0, a1, scratch.parts, 0)
-            _fill_part(rules, curve, f, b0, b1, scratch.parts, 1)
-            add_product(rules.azimuth, scratch.parts, 0, 1, k, m, scratch, driven=True)
+            _fill_part(rules, curve, e, a0, a1, scratch.parts, ONE)
+            _fill_part(rules, curve, f, b0, b1, scratch.parts, OTHER)
+            add_product(rules.azimuth, scratch.parts, ONE, OTHER, k, m, scratch, driven)
         else:
             # The part that keeps the shared corner stays TOUCHING, the other becomes DISJOINT.
             for half in range(2):
@@ -383,7 +388,7 @@ def locate(curve, e, x):
     return r, z, dr, dz
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _separation(curve, e, f, a0, a1, b0, b1):
     """Return a distance between two parts of elements and the length of each, from 3 points."""
     distance = 1e300
@@ -414,7 +419,7 @@ def shape_at(powers, x, stretch, values, slopes, row):
         slopes[row, a] = slope / stretch
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _fill_part(rules, curve, e, low, high, parts, row):
     """Evaluate element e at the Gauss points of [low, high]."""
     half = 0.5 * (high - low)
@@ -428,32 +433,26 @@ def _fill_part(rules, curve, e, low, high, parts, row):
         shape_at(rules.powers, x, stretch, parts.values[row], parts.slopes[row], i)
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _add_singular(rules, curve, e, f, a0, a1, b0, b1, k, m, scratch, coincident):
+@njit(cache=True, nogil=True, error_model="numpy")
+def _add_singular(rules, curve, e, f, a0, a1, b0, b1, kind, k, m, scratch, driven):
     """Add two parts that share a corner (the end of e, the start of f), or one with itself.
 
     For a part with itself half the square is summed: the block of the other direction is the
     other half. Points equally far across the singularity share one azimuth rule.
     """
     step_a, step_b = a1 - a0, b1 - b0
-    area = step_a * step_b
+    within = kind == COINCIDENT
+    points = rules.coincident if within else rules.touching
+    ways = 1 if within else 2
     for t in range(ACROSS):
-        count = 0
-        for s in range(ALONG):
-            if coincident:
-                u, v = rules.coincident[0, t, s], rules.coincident[1, t, s]
-                weight = rules.coincident[2, t, s] * area
-                _place(rules, curve, e, f, a0 + step_a * u, b0 + step_b * v, weight, count, scratch)
-                count += 1
-            else:
-                u, v = rules.touching[0, t, s], rules.touching[1, t, s]
-                weight = rules.touching[2, t, s] * area
-                _place(rules, curve, e, f, a1 - step_a * u, b0 + step_b * v, weight, count, scratch)
-                _place(
-                    rules, curve, e, f, a1 - step_a * v, b0 + step_b * u, weight, count + 1, scratch
-                )
-                count += 2
-        _add_group(rules, count, k, m, scratch)
+        for lane in range(ways * ALONG):
+            u, v, weight = points[0, t, lane // ways], points[1, t, lane // ways], step_a * step_b
+            if lane % ways == 1:
+                u, v = v, u
+            x = a0 + step_a * u if within else a1 - step_a * u
+            weight *= points[2, t, lane // ways]
+            _place(rules, curve, e, f, x, b0 + step_b * v, weight, lane, scratch)
+        _add_group(rules, ways * ALONG, k, m, scratch, driven)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")
@@ -480,8 +479,8 @@ def _place(rules, curve, e, f, x, y, weight, lane, scratch):
     scratch.lanes[1, lane] = 2.0 * group[0, lane, 0] * group[1, lane, 0]
 
 
-@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
-def _add_group(rules, count, k, m, scratch):
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
+def _add_group(rules, count, k, m, scratch, driven):
     """Add the paired points in the first `count` lanes to the blocks."""
     n = common_rule(rules.azimuth, scratch.lanes, count, k, m, scratch.azimuth)
     filled = fill_registers(scratch.lanes, count)
@@ -518,5 +517,6 @@ def _add_group(rules, count, k, m, scratch):
                         both += value * shapes[3, lane, b] * kernels[SLOPE_SECOND + part, 0, 0]
                     blocks[FORTH + part, a, b] += product * kernels[FORTH + part, 0, 0] + both
                     blocks[BACK + part, a, b] += product * kernels[BACK + part, 0, 0] + both
-                    for row in (DRIVE_FORTH + part, DRIVE_BACK + part):
-                        blocks[row, a, b] += product * kernels[row, 0, 0]
+                    if driven:
+                        for row in (DRIVE_FORTH + part, DRIVE_BACK + part):
+                            blocks[row, a, b] += product * kernels[row, 0, 0]

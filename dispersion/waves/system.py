@@ -209,12 +209,12 @@ def _assemble(rules, surface, elements, image, k, m, within, matrix, drive):
                     for b in range(NODES):
                         blocks[row, a, b] = 0.0
             touch = surface.after[one] == f
+            driven = surface.columns[e, 0] >= 0 or surface.columns[f, 0] >= 0
             if one != f and not touch and _apart(surface, one, f):
-                driven = surface.columns[e, 0] >= 0 or surface.columns[f, 0] >= 0
                 add_product(rules.azimuth, surface.points, one, f, k, m, scratch, driven)
             else:
                 kind = COINCIDENT if one == f else (TOUCHING if touch else DISJOINT)
-                add_close(rules, surface.curve, one, f, kind, k, m, scratch)
+                add_close(rules, surface.curve, one, f, kind, k, m, scratch, driven)
             if image and e == f:
                 # Both directions say the same here, and both are added.
                 blocks *= 0.5
