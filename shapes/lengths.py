@@ -86,6 +86,21 @@ def parse_length(value: str | float | int, unit: str = "mm") -> float:
     return _parse(value, unit, LENGTH_UNITS, "length", "'180 mm' or '7 1/4 in'")
 
 
+def unit_of(text: str) -> str:
+    """Unit in which a readable length is written: "mm", "cm", "m" or "in".
+
+    Raises
+    ------
+    LengthError
+        If it cannot be read as a length.
+    """
+    parse_length(text)
+    match = _QUANTITY.match(text)
+    assert match is not None
+    factor = LENGTH_UNITS[" ".join(match["unit"].lower().split())]
+    return next(name for name, one in LENGTH_UNITS.items() if one == factor)
+
+
 def parse_area(value: str | float | int, unit: str = "cm2") -> float:
     """Read an area such as ``"85 cm2"`` (square metres); a number counts in `unit`.
 

@@ -352,6 +352,9 @@ def _crossed_mistakes(tables: DesignFile) -> Iterator[Mistake]:
     for number, seat in enumerate(tables.seats, start=1):
         if seat.distance <= solid:
             yield Mistake(f"seats[{number}].distance", "is inside the speaker: sit further away")
+    lies_on = tables.baffle is not None and tables.baffle.joint == "laid on"
+    if lies_on and tables.column.edge_radius:
+        yield Mistake("column.edge_radius", "a [baffle] lies there: write edge_radius below it")
     if tables.foot is not None and tables.build.foot_width is not None:
         yield Mistake("build.foot_width", "[foot] says how wide it stands: leave this out")
     trim, reflector = tables.trim, tables.reflector

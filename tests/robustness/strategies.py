@@ -32,6 +32,9 @@ def designs(draw: st.DrawFn) -> Tables:
     """Draw a design in which everything fits, with a band of three thirds at most."""
     column = draw(columns())
     flat = column["width"] / 2 - column.get("edge_radius", 0.0)
+    baffle = draw(baffles(column))
+    if baffle is not None:
+        flat = baffle["diameter"] / 2 - baffle["edge_radius"]
     driver, tweeter, top = draw(drivers(flat))
     reflector, widest, height = draw(reflectors(flat))
     plate = draw(plates(widest))
@@ -41,6 +44,7 @@ def designs(draw: st.DrawFn) -> Tables:
     tables: Tables = {"title": draw(WORDS), "unit": "mm", "plate_gap": round(gap, 3)}
     tables |= {"column": column, "driver": driver, "reflector": reflector}
     tables |= {"plate": plate} if plate else {}
+    tables |= {"baffle": baffle} if baffle else {}
     tables |= {"tweeter": tweeter} if tweeter else {}
     posts = draw(standing_posts(flat, driver, widest, plate))
     tables |= {"posts": posts} if posts else {}
@@ -55,7 +59,20 @@ def columns(draw: st.DrawFn) -> Tables:
         column["edge_radius"] = draw(st.just(0.0) | sizes(0.001, width / 8))
     if draw(st.booleans()):
         column["shape"] = draw(st.sampled_from(("round", "square", "hexagonal")))
+    elif draw(st.booleans()):
+        column["sides"] = draw(st.integers(4, 12))
     return column
+
+
+@st.composite
+def baffles(draw: st.DrawFn, column: Tables) -> Tables | None:
+    """Draw a round baffle that covers the room between the walls, or none."""
+    if column.get("edge_radius") or draw(st.integers(0, 2)):
+        return None
+    thickness = draw(sizes(2.0, 40.0))
+    diameter = draw(sizes(1.42 * column["width"], 2.0 * column["width"]))
+    edge = draw(st.just(0.0) | sizes(0.001, min(thickness - 1.0, diameter / 8)))
+    return {"diameter": diameter, "thickness": thickness, "edge_radius": edge}
 
 
 @st.composite

@@ -159,6 +159,9 @@ def _widest(column: Column) -> float:
 def _draw_lower(sheet: Sheet, assembly: Assembly, extent: _Extent) -> None:
     driver, tweeter = assembly.driver, assembly.tweeter
     body = assembly.lower.sample(CHORD_ERROR) * 1e3
+    # A foot lies below where the column is broken off.
+    hidden = body[:, 1] < extent.broken_at
+    body[hidden, 0] = np.minimum(body[hidden, 0], assembly.column.radius * 1e3)
     body[:, 1] = np.maximum(body[:, 1], extent.broken_at)
     note = "" if assembly.column.is_round else " (as round, equal area)"
     _fill(sheet, body, WOOD, f"column and baffle{note}")

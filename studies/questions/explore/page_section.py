@@ -49,6 +49,8 @@ def section_of(found: Explore) -> Data:
     built = found.design.assembly()
     foot = max(-built.column.height, min(0.0, built.driver.neck_z) - BELOW_CONE)
     lower = built.lower.sample(DRAWN_ERROR)
+    hidden = lower[:, 1] < foot
+    lower[hidden, 0] = np.minimum(lower[hidden, 0], built.column.radius)
     lower[:, 1] = np.maximum(lower[:, 1], foot)
     plate = None
     if built.plate is not None:

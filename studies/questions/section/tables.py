@@ -80,12 +80,14 @@ def _posts(assembly: Assembly) -> str:
 
 def _tipping(assembly: Assembly) -> str:
     """Say how far an evenly heavy column may lean, which is the middle case."""
-    column = assembly.column
+    column, foot = assembly.column, ""
+    if column.foot is not None:
+        foot = f" on a foot {in_mm(column.base.width, 0)} wide,"
     return (
         f"A column of even weight, {in_mm(column.width, 0)} wide, {in_mm(column.height, 0)} high,"
-        f" tips over at {in_degrees(column.tipping_angle)} (half the base over the height of the"
-        " centre of gravity); 12 to 15 deg or more is wanted, so put weight or a wider foot at the"
-        " bottom."
+        f"{foot} tips over at {in_degrees(column.tipping_angle)} (half the base over the height of"
+        " the centre of gravity); 12 to 15 deg or more is wanted, so put weight or a wider foot at"
+        " the bottom."
     )
 
 

@@ -23,6 +23,7 @@ from shapes.assembly import Assembly, Column, Driver, TopPlate
 from shapes.meridian import Arc, Meridian
 from shapes.reflectors import ball_cap
 from studies.design import parse_design
+from studies.questions.draft.command import Brief
 from studies.questions.draft.study import draft_design
 
 AIR = Air()
@@ -119,7 +120,7 @@ def test_a_balance_is_in_decibels_and_where_hardly_any_power_leaves_a_share_of_l
 
 def test_a_resonance_that_lets_nothing_out_is_in_balance() -> None:
     """A first draft at one frequency: 65 dB below 0 dB, and the driven power rounds below 0."""
-    design = parse_design(draft_design(0.13, 0.18, 0.06), Path("draft.toml"))
+    design = parse_design(draft_design(Brief(driver=0.13, ball=0.18, gap=0.06)), Path("draft.toml"))
     assembly = design.assembly().with_reflector(ball_cap(0.18, 0.05))
     quiet = Problem(
         assembly=assembly,

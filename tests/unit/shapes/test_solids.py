@@ -8,7 +8,19 @@ import numpy as np
 import pytest
 import trimesh
 
-from shapes import Assembly, Column, Driver, DustCap, Posts, TopPlate, ball_cap, cone
+from shapes import (
+    Assembly,
+    Baffle,
+    Column,
+    Driver,
+    DustCap,
+    Foot,
+    Footprint,
+    Posts,
+    TopPlate,
+    ball_cap,
+    cone,
+)
 from shapes.clashes import find_clashes
 from shapes.making import Spigot
 from shapes.meridian import Line, Meridian
@@ -202,6 +214,30 @@ def test_the_assembly_reads_back_part_by_part(sides: int) -> None:
     assert (low[1], high[1]) == pytest.approx((-0.9, 0.075), abs=1e-6)
     colour = {name: tuple(g.visual.material.baseColorFactor) for name, g in scene.geometry.items()}
     assert colour["cone"] == colour["dust cap"] != colour["column"]
+
+
+def test_baffle_and_foot_are_solids_of_their_own() -> None:
+    """Volumes by plane geometry."""
+    column = Column(
+        width=0.2,
+        height=0.9,
+        sides=6,
+        baffle=Baffle(Footprint(0.23), 0.03),
+        foot=Foot(Footprint(0.3, 6), 0.02),
+    )
+    built = Assembly(
+        column=column,
+        driver=Driver(effective_radius=0.06, frame_radius=0.07),
+        plate_gap=0.06,
+        reflector=None,
+        plate=TopPlate(Footprint(0.22, 4).radius, 0.015, sides=4),
+    )
+    parts = assembly_scene(built).geometry
+    assert parts["column"].volume == pytest.approx(Footprint(0.2, 6).area * 0.85)
+    assert parts["baffle"].volume == pytest.approx(math.pi * 0.115**2 * 0.03, rel=2e-3)
+    assert parts["foot"].volume == pytest.approx(Footprint(0.3, 6).area * 0.02)
+    assert parts["top plate"].volume == pytest.approx(0.22**2 * 0.015)
+    assert parts["column"].bounds[:, 2] == pytest.approx((-0.88, -0.03))
 
 
 @pytest.mark.parametrize("sides, count, circle", [(4, 4, 0.095), (6, 3, 0.094)])

@@ -26,7 +26,9 @@ from dispersion.paths.scene import Mounting, build_scene, meridian_rows, scene_o
 from dispersion.problem import Problem
 from dispersion.sources import LettingGo, Way
 from shapes.assembly import Assembly, Column, Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
+from shapes.columns import Baffle
 from shapes.conics import Conic
+from shapes.footprints import Footprint
 from shapes.meridian import Arc, Curve, Line, Meridian
 from shapes.reflectors import ball_cap, cone
 
@@ -342,6 +344,19 @@ def test_a_square_baffle_ends_at_its_sides() -> None:
     assert code[:, 0].tolist() == [1, 0, 1]
     result = count_rays(pose(build(column=Column(width=0.2, height=0.9, sides=4))), rays=RAYS)
     assert np.abs(result.by_history.sum(axis=1) - 1).max() < 1e-12
+
+
+@pytest.mark.uncompiled
+def test_a_round_baffle_over_a_hexagon_is_met_as_it_is() -> None:
+    """From above the overhang, from below its underside, from the side the flat below it."""
+    column = Column(width=0.2, height=0.9, sides=6, baffle=Baffle(Footprint(0.23), 0.02))
+    scene = build_scene(build(column=column, posts=None, reflector=None, plate=None))
+    origins = np.array([[0.11, 0, 0.1], [0.11, 0, -0.1], [0.5, 0, -0.01], [0.5, 0, -0.03]])
+    directions = np.array([[0, 0, -1.0], [0, 0, 1.0], [-1.0, 0, 0], [-1.0, 0, 0]])
+    _, _, places = follow(scene, origins, directions, 1, keep_places=True)
+    met = places[:, 1, [0, 2]]
+    wanted = [[0.11, 0.0], [0.11, -0.02], [0.115, -0.01], [0.1, -0.03]]
+    assert met == pytest.approx(np.array(wanted), abs=1e-9)
 
 
 @pytest.mark.parametrize(
