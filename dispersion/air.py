@@ -186,6 +186,30 @@ def absorption(
     return 8.686 * f**2 * (classical + t**-2.5 * relaxing)
 
 
+def viscosity(temperature_c: float) -> float:
+    """Dynamic viscosity of dry air, Pa s; humidity lowers it by 0.3 percent at most at 20 degrees.
+
+    Notes
+    -----
+    Sutherland's law, 1.458e-6 T^1.5 / (T + 110.4), with the numbers of the U.S. Standard
+    Atmosphere (1976) [from memory].
+    """
+    kelvin = temperature_c + ZERO_CELSIUS
+    return 1.458e-6 * kelvin**1.5 / (kelvin + 110.4)
+
+
+def conductivity(temperature_c: float) -> float:
+    """Thermal conductivity of dry air, W/(m K).
+
+    Notes
+    -----
+    2.64638e-3 T^1.5 / (T + 245.4 * 10^(-12/T)), of the U.S. Standard Atmosphere (1976)
+    [from memory].
+    """
+    kelvin = temperature_c + ZERO_CELSIUS
+    return 2.64638e-3 * kelvin**1.5 / (kelvin + 245.4 * 10.0 ** (-12.0 / kelvin))
+
+
 @dataclass(frozen=True)
 class Air:
     """The air of a room.
@@ -222,6 +246,24 @@ class Air:
     def density(self) -> float:
         """Density, kg/m3; see `density`."""
         return density(self.temperature_c, self.humidity_percent, self.pressure_pa)
+
+    @property
+    def kinematic_viscosity(self) -> float:
+        """Viscosity over density, m2/s; see `viscosity`."""
+        return viscosity(self.temperature_c) / self.density
+
+    @property
+    def heat_ratio(self) -> float:
+        """Ratio of specific heats gamma = rho c^2 / p, of an ideal gas."""
+        return self.density * self.speed**2 / self.pressure_pa
+
+    @property
+    def prandtl_number(self) -> float:
+        """Viscosity times specific heat over thermal conductivity; the heat of an ideal gas."""
+        kelvin = self.temperature_c + ZERO_CELSIUS
+        ratio = self.heat_ratio
+        heat = ratio / (ratio - 1.0) * self.pressure_pa / (self.density * kelvin)
+        return viscosity(self.temperature_c) * heat / conductivity(self.temperature_c)
 
     def absorption(self, frequency: ArrayLike) -> NDArray[np.float64]:
         """Attenuation of pure tones in dB/m; see `absorption`."""

@@ -14,7 +14,6 @@ from dispersion.waves import (
     WaveSettings,
     WaveSolution,
     axial_motion,
-    balance_db,
     sweep,
 )
 from shapes.assembly import DrivenWay
@@ -95,6 +94,8 @@ def solve_fields(
         lifts=lifts,
         shared=shared,
         floor=problem.floor_z,
+        walls=problem.walls,
+        absorbing_air=problem.absorbing_air,
     )
     return dict(zip(frequencies, fields, strict=True))
 
@@ -124,6 +125,6 @@ def _relative_fields(
         power[:, np.abs(problem.elevations) < HORIZON_DEG] *= 0.5
     radiated = mean_square(power, problem.elevations)
     radiated *= 4.0 * np.pi / (2.0 * air.density * air.speed)
-    error = balance_db(radiated, solution.driven_power(), solution.power_of_0_db())
+    error = solution.balance_with(radiated)
     scale = 1.0 / reference[:, None]
     return Fields(far * scale, near * scale, error, solution.mesh.unknowns)

@@ -39,7 +39,7 @@ def _bessel_table(m: int, blocks: int) -> np.ndarray:
 
 def far_field(
     mesh: Mesh,
-    k: float,
+    k: complex,
     m: int,
     p: np.ndarray,
     q: np.ndarray,
@@ -51,7 +51,7 @@ def far_field(
     Parameters
     ----------
     mesh : Mesh
-    k, m : float, int
+    k, m : float or complex, int
         Wavenumber in rad/m and azimuthal order.
     p : (N, W) complex array
         Pressure at the unknowns in Pa, for W sources.
@@ -80,7 +80,7 @@ def far_field(
 
 def _free_far_field(
     mesh: Mesh,
-    k: float,
+    k: complex,
     m: int,
     p: np.ndarray,
     q: np.ndarray,
@@ -102,7 +102,7 @@ def _free_far_field(
 
 def _far_block(
     mesh: Mesh,
-    k: float,
+    k: complex,
     m: int,
     driven: np.ndarray,
     elevations: np.ndarray,
@@ -120,13 +120,13 @@ def _far_block(
 
 
 def _far_kernels_on_nodes(
-    mesh: Mesh, k: float, m: int, driven: np.ndarray, elevations: np.ndarray
+    mesh: Mesh, k: complex, m: int, driven: np.ndarray, elevations: np.ndarray
 ) -> Block:
     """Kernels of p and q integrated over the shape functions: (D, N) and (D, driven * P)."""
     shape = basis()
     at = mesh.gauss_points
     weight = (0.5 * at.r * at.jacobian * shape.weights).ravel()
-    table = _bessel_table(m, int(k * at.r.max() / 8.0) + 1)
+    table = _bessel_table(m, int(k.real * at.r.max() / 8.0) + 1)
     eps = np.radians(elevations)
     matrix = np.zeros((len(eps), mesh.unknowns), dtype=complex)
     drive = np.zeros((len(eps), len(driven) * NODES), dtype=complex)
@@ -158,12 +158,12 @@ def _far_kernels(
     on_p, on_q = np.empty(len(r), np.complex128), np.empty(len(r), np.complex128)
     for d in range(len(sines)):
         for i in range(len(r)):
-            angle = k * z[i] * sines[d]
+            angle = k.real * z[i] * sines[d]
             cosine, sine = cosine_and_sine(abs(angle))
             phase[0, i] = cosine * weight[i]
             phase[1, i] = -sine * weight[i] if angle > 0.0 else sine * weight[i]
         for i in range(len(r)):
-            x = k * r[i] * cosines[d] / BESSEL_STEP
+            x = k.real * r[i] * cosines[d] / BESSEL_STEP
             cell = np.int32(x)
             t = x - cell
             # Cubic Hermite weights for the value and slope at both ends of the cell.
@@ -174,7 +174,17 @@ def _far_kernels(
             dj = h0 * table[1, cell] + h1 * table[1, cell + 1]
             dj += g0 * table[2, cell] + g1 * table[2, cell + 1]
             real, imag = phase[0, i], phase[1, i]
-            along, up = k * nr[i] * cosines[d] * dj, k * nz[i] * sines[d] * j
+            if k.imag != 0.0:
+                # A Taylor series takes the Bessel functions off the real axis.
+                y = 1j * k.imag * r[i] * cosines[d]
+                ddj = (1.0 - t) * table[2, cell] + t * table[2, cell + 1]
+                sent = complex(real, imag) * np.exp(k.imag * z[i] * sines[d])
+                slope = dj + y * ddj
+                value = j + y * (dj + 0.5 * y * ddj)
+                on_p[i] = sent * k * (nr[i] * cosines[d] * slope - 1j * nz[i] * sines[d] * value)
+                on_q[i] = -sent * value
+                continue
+            along, up = k.real * nr[i] * cosines[d] * dj, k.real * nz[i] * sines[d] * j
             on_p[i] = complex(real * along + imag * up, imag * along - real * up)
             on_q[i] = complex(-real * j, -imag * j)
         for e in range(len(nodes)):
@@ -193,7 +203,7 @@ def _far_kernels(
 
 def field_at(
     mesh: Mesh,
-    k: float,
+    k: complex,
     m: int,
     p: np.ndarray,
     q: np.ndarray,
@@ -231,7 +241,7 @@ def field_at(
 
 def _free_field_at(
     mesh: Mesh,
-    k: float,
+    k: complex,
     m: int,
     p: np.ndarray,
     q: np.ndarray,

@@ -268,11 +268,14 @@ def pair_kernels(r, z, tr, tz, rs, zs, trs, tzs, weight, k, m, rings, lane, kern
     source_r, source_i = to_source * er + tzs * r * ehr, to_source * ei + tzs * r * ehi
     target_r, target_i = to_target * er + tz * rs * ehr, to_target * ei + tz * rs * ehi
     along_z, along_r = tz * tzs, tr * trs
-    rigid_r = k * (along_z * gci + along_r * gi)
-    rigid_i = -k * (along_z * gcr + along_r * gr)
-    inverse = weight / k
+    # alpha = i / Re k, so that alpha k^2 = i (bends + i fades).
+    bends, fades = k.real - k.imag * k.imag / k.real, 2.0 * k.imag
+    product_r, product_i = along_z * gcr + along_r * gr, along_z * gci + along_r * gi
+    rigid_r = bends * product_i + fades * product_r
+    rigid_i = fades * product_i - bends * product_r
+    inverse = weight / k.real
     if m is not None:
-        share = m * m / (k * r * rs)
+        share = m * m / (k.real * r * rs)
         rigid_r -= share * (along_r * gci + along_z * gi)
         rigid_i += share * (along_r * gcr + along_z * gr)
         gsr, gsi = inverse * m * rings[GSR, lane], inverse * m * rings[GSI, lane]

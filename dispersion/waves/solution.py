@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dispersion.air import Air
+from dispersion.walls import RIGID_WALLS, Walls
 from shapes.meridian import Meridian
 
 from .elements import GAUSS, Mesh, MeshSettings, basis, build_mesh
@@ -31,6 +32,7 @@ from .rings import longest_radius
 from .sharing import SharedBlocks
 from .sources import Drive, Monopole, PlaneWave
 from .system import assemble
+from .walls import Losses, losses_on
 
 Source = Drive | Monopole | PlaneWave
 Result = TypeVar("Result")
@@ -78,7 +80,13 @@ class WaveSolution:
     pressure : (N, W) complex array
         Pressure at the unknowns in Pa; total pressure for an incident field.
     gradient : (E, P, W) complex array
-        dp/dn at the nodes in Pa/m (zero where rigid).
+        dp/dn at the nodes in Pa/m (zero where rigid), with what the walls take.
+    imposed : (E, P, W) complex array
+        The share of it that is driven.
+    losses : Losses or None
+        What the walls take.
+    attenuation : float
+        Of the air, in nepers per metre.
     """
 
     mesh: Mesh
@@ -89,14 +97,20 @@ class WaveSolution:
     names: tuple[str, ...]
     pressure: np.ndarray = field(repr=False)
     gradient: np.ndarray = field(repr=False)
+    imposed: np.ndarray = field(repr=False)
+    losses: Losses | None = field(default=None, repr=False)
+    attenuation: float = 0.0
 
     @property
-    def wavenumber(self) -> float:
-        """2 pi f / c in rad/m."""
-        return 2.0 * np.pi * self.frequency / self.air.speed
+    def wavenumber(self) -> complex:
+        """2 pi f / c in rad/m; its imaginary part is the air's attenuation, a float without."""
+        return _wavenumber(self.frequency, self.air, self.attenuation)
 
     def far_field(self, elevations: ArrayLike, shared: SharedBlocks | None = None) -> np.ndarray:
-        """Return r p exp(-ikr) far away, (D, W) in Pa m; for an incident field, what scatters."""
+        """Return r p exp(-ikr) far away, (D, W) in Pa m; for an incident field, what scatters.
+
+        In air that absorbs exp(-ikr) makes good what it takes on the way r from the origin.
+        """
         return far_field(
             self.mesh,
             self.wavenumber,
@@ -121,22 +135,34 @@ class WaveSolution:
 
     def volume_acceleration(self) -> np.ndarray:
         """Volume that each drive pushes out, int a_n dS = -1/rho int dp/dn dS, (W,) in m^3/s^2."""
-        gradient, area = self._gradient_and_area
+        gradient, area = self._imposed_and_area
         return -np.einsum("eq,eqw->w", area, gradient).real / self.air.density
 
     def driven_power(self) -> np.ndarray:
         """Power through the driven surface, 1/2 Re int p conj(v_n) dS, (W,) in W."""
-        gradient, area = self._gradient_and_area
+        gradient, area = self._imposed_and_area
         shape = basis(GAUSS + 2)
         p = np.einsum("qp,epw->eqw", shape.values, self.pressure[self.mesh.nodes])
         velocity = gradient / (2j * np.pi * self.frequency * self.air.density)
         return 0.5 * np.einsum("eq,eqw->w", area, (p * velocity.conj()).real)
 
+    def absorbed_power(self) -> dict[str, np.ndarray]:
+        """Power that the parts take, in W, (W, W) Hermitian matrices by label.
+
+        With sources of strength s together a part takes s @ matrix @ conj(s), each alone its
+        diagonal. Empty if all walls are rigid.
+        """
+        if self.losses is None:
+            return {}
+        each = self.losses.absorbed(self.pressure, self.air, self.frequency)
+        parts = np.array(self.mesh.parts)
+        return {part: each[parts == part].sum(axis=0) for part in sorted(set(self.mesh.parts))}
+
     @cached_property
-    def _gradient_and_area(self) -> tuple[np.ndarray, np.ndarray]:
+    def _imposed_and_area(self) -> tuple[np.ndarray, np.ndarray]:
         shape = basis(GAUSS + 2)
         at = self.mesh.at(shape.points)
-        gradient = np.einsum("qp,epw->eqw", shape.values, self.gradient)
+        gradient = np.einsum("qp,epw->eqw", shape.values, self.imposed)
         return gradient, 2.0 * np.pi * at.r * at.jacobian * shape.weights
 
     def far_power(self) -> np.ndarray:
@@ -146,11 +172,11 @@ class WaveSolution:
         at = self.mesh.node_points()
         if self.mesh.floor is None:
             reach = 0.5 * (at.z.max() - at.z.min()) + at.r.max()
-            points = int(self.wavenumber * reach) + 24
+            points = int(self.wavenumber.real * reach) + 24
         else:
             # Even: half the points of the doubled bodies' rule lie above the floor, none on it.
             reach = at.z.max() - self.mesh.floor + at.r.max()
-            points = 2 * (int(0.5 * self.wavenumber * reach) + 12)
+            points = 2 * (int(0.5 * self.wavenumber.real * reach) + 12)
         sines, weights = _sphere_rule(points)
         power = np.abs(self.far_field(np.degrees(np.arcsin(sines)))) ** 2
         return np.pi * (weights @ power) / (self.air.density * self.air.speed)
@@ -165,8 +191,27 @@ class WaveSolution:
 
     @property
     def power_error_db(self) -> np.ndarray:
-        """Balance of far and driven power in dB, (W,), `balance_db`; nan if nothing moves."""
-        return balance_db(self.far_power(), self.driven_power(), self.power_of_0_db())
+        """Balance of driven power and of that far away and absorbed, in dB, (W,), `balance_db`.
+
+        nan if nothing moves.
+        """
+        return self.balance_with(self.far_power())
+
+    def balance_with(self, far_power: np.ndarray) -> np.ndarray:
+        """Return the power balance in dB, (W,), for a power far away found otherwise, (W,) in W.
+
+        What air that absorbs takes is not computed: there only too much power counts.
+        """
+        absorbed = (np.diagonal(one).real for one in self.absorbed_power().values())
+        arrived, driven = far_power + sum(absorbed), self.driven_power()
+        if self.attenuation > 0.0:
+            arrived = np.maximum(arrived, driven)
+        return balance_db(arrived, driven, self.power_of_0_db())
+
+
+def _wavenumber(frequency: float, air: Air, attenuation: float) -> complex:
+    k = 2.0 * np.pi * frequency / air.speed
+    return complex(k, attenuation) if attenuation else k
 
 
 def balance_db(arrived: np.ndarray, driven: np.ndarray, power_of_0_db: np.ndarray) -> np.ndarray:
@@ -175,7 +220,7 @@ def balance_db(arrived: np.ndarray, driven: np.ndarray, power_of_0_db: np.ndarra
     Parameters
     ----------
     arrived, driven : ndarray, shape (W,)
-        Power far away and power through the driven surface, W.
+        Power far away or absorbed, and power through the driven surface, W.
     power_of_0_db : ndarray, shape (W,)
         W.
 
@@ -207,6 +252,8 @@ def solve(
     lifts: Sequence[float] | None = None,
     shared: SharedBlocks | None = None,
     floor: float | None = None,
+    walls: Walls = RIGID_WALLS,
+    absorbing_air: bool = False,
 ) -> WaveSolution:
     """Solve for several sources at once: one matrix, one factorisation.
 
@@ -230,6 +277,10 @@ def solve(
         Height of a rigid floor without end, in metres; free air if left out. What of a body lies
         on it is left out, and its meridian may start there. Far field, pressure and power are
         those above the floor; below there is no sound.
+    walls : Walls
+        What the surfaces take.
+    absorbing_air : bool
+        Whether the air takes its share too.
 
     Raises
     ------
@@ -242,23 +293,28 @@ def solve(
         bodies = above_floor(bodies, lifts, floor)
     k = 2.0 * np.pi * frequency / air.speed
     moving = frozenset().union(*(s.parts for s in sources if isinstance(s, Drive)))
+    covered = [frozenset((label,)) for label, _ in walls.absorbers]
     _check(bodies, frequency, k, moving, floor)
-    mesh = build_mesh(bodies, 2.0 * np.pi / k, settings.mesh, moving, lifts, floor)
+    _require_labels("absorbers", covered, bodies)
+    mesh = build_mesh(bodies, 2.0 * np.pi / k, settings.mesh, (moving, *covered), lifts, floor)
     if mesh.unknowns > MAX_UNKNOWNS:
         raise MeshError(
             f"the mesh has {mesh.unknowns} unknowns at {frequency:.0f} Hz, {MAX_UNKNOWNS} at most: "
             "lower the highest frequency, or take a coarser mesh"
         )
     driven = np.flatnonzero(np.isin(mesh.parts, sorted(moving)))
-    matrix, drive_matrix = assemble(mesh, k, order, driven, settings.digits, shared)
-    gradient = np.zeros((*mesh.nodes.shape, len(sources)), dtype=complex)
+    losses = losses_on(mesh, walls, frequency, order, air)
+    attenuation = _attenuation(air, frequency) if absorbing_air else 0.0
+    wavenumber = _wavenumber(frequency, air, attenuation)
+    matrix, drive_matrix = assemble(mesh, wavenumber, order, driven, settings.digits, shared, losses)
+    imposed = np.zeros((*mesh.nodes.shape, len(sources)), dtype=complex)
     right = np.empty((mesh.unknowns, len(sources)), dtype=complex)
     for w, source in enumerate(sources):
         if isinstance(source, Drive):
-            gradient[:, :, w] = gradient_of(source, mesh, frequency)
-            right[:, w] = drive_matrix @ gradient[driven, :, w].ravel()
+            imposed[:, :, w] = gradient_of(source, mesh, frequency)
+            right[:, w] = drive_matrix @ imposed[driven, :, w].ravel()
         else:
-            right[:, w] = _incident(mesh, source, k, order)
+            right[:, w] = _incident(mesh, source, wavenumber, order)
     pressure = np.linalg.solve(matrix, right)
     names = tuple(getattr(source, "name", type(source).__name__) for source in sources)
     return WaveSolution(
@@ -269,7 +325,10 @@ def solve(
         order=order,
         names=names,
         pressure=pressure,
-        gradient=gradient,
+        gradient=imposed if losses is None else imposed + losses.gradient(pressure),
+        imposed=imposed,
+        losses=losses,
+        attenuation=attenuation,
     )
 
 
@@ -289,6 +348,8 @@ def sweep(
     lifts: Sequence[float] | None = None,
     shared: SharedBlocks | None = None,
     floor: float | None = None,
+    walls: Walls = RIGID_WALLS,
+    absorbing_air: bool = False,
 ) -> list[Result]:
     """Solve at many frequencies, spread over threads.
 
@@ -303,7 +364,7 @@ def sweep(
         number.
     each : callable, optional
         What to keep of each solution, computed in the worker.
-    lifts, shared, floor
+    lifts, shared, floor, walls, absorbing_air
         As for `solve`.
 
     Returns
@@ -314,7 +375,8 @@ def sweep(
 
     def one(frequency: float) -> Result:
         at = float(frequency)
-        return each(solve(bodies, at, sources, air, order, settings, lifts, shared, floor))
+        asked = (bodies, at, sources, air, order, settings, lifts, shared, floor)
+        return each(solve(*asked, walls, absorbing_air))
 
     # The highest frequency costs most: started first, no worker ends up waiting for it.
     costliest_first = np.argsort(frequencies)[::-1]
@@ -339,9 +401,7 @@ def _check(
 ) -> None:
     if not frequency > 0.0:
         raise ValueError(f"a frequency of {frequency:g} Hz has no wave: give one above 0 Hz")
-    labels = {piece.part for body in bodies for piece in body.pieces}
-    if missing := moving - labels:
-        raise ValueError(f"driven parts {sorted(missing)} are on no body; parts: {sorted(labels)}")
+    _require_labels("driven parts", [moving], bodies)
     for body in bodies:
         if floor is None and not body.is_closed:
             raise ValueError("a body's meridian must start and end on the axis (r = 0)")
@@ -351,6 +411,20 @@ def _check(
                 f"a radius of {widest:.2f} m is too many wavelengths at {frequency:.0f} Hz: "
                 f"stay below {frequency * longest_radius(k) / widest:.0f} Hz"
             )
+
+
+def _require_labels(
+    what: str, asked: Sequence[frozenset[str]], bodies: Sequence[Meridian]
+) -> None:
+    labels = {piece.part for body in bodies for piece in body.pieces}
+    if missing := frozenset().union(*asked) - labels:
+        raise ValueError(f"{what} {sorted(missing)} are on no body; parts: {sorted(labels)}")
+
+
+def _attenuation(air: Air, frequency: float) -> float:
+    """Nepers per metre; as at the lowest frequency of the formula below it, where it is nothing."""
+    lowest = 4.001e-4 * air.pressure_pa
+    return float(air.absorption(max(frequency, lowest))) * np.log(10.0) / 20.0
 
 
 @lru_cache(maxsize=64)
@@ -366,7 +440,7 @@ def gradient_of(drive: Drive, mesh: Mesh, frequency: float) -> np.ndarray:
     return np.where(share[:, None] != 0.0, share[:, None] * given, 0.0)
 
 
-def _incident(mesh: Mesh, source: Monopole | PlaneWave, k: float, m: int) -> np.ndarray:
+def _incident(mesh: Mesh, source: Monopole | PlaneWave, k: complex, m: int) -> np.ndarray:
     """Galerkin right-hand side p_inc + alpha dp_inc/dn, alpha = i/k."""
     shape = basis(GAUSS + 2)
     at = mesh.at(shape.points)
@@ -374,7 +448,7 @@ def _incident(mesh: Mesh, source: Monopole | PlaneWave, k: float, m: int) -> np.
     if mesh.floor is not None:
         p_back, q_back = source.on(mirrored_surface(at, mesh.floor), k, m)
         p, q = p + p_back, q + q_back
-    load = (p + 1j / k * q) * at.r * at.jacobian * shape.weights
+    load = (p + 1j / k.real * q) * at.r * at.jacobian * shape.weights
     right = np.zeros(mesh.unknowns, dtype=complex)
     np.add.at(right, mesh.nodes, load @ shape.values)
     if m > 0:

@@ -89,7 +89,7 @@ class Monopole:
     r: float = 0.0
     strength: complex = 1.0
 
-    def on(self, points: SurfacePoints, k: float, m: int = 0) -> tuple[np.ndarray, np.ndarray]:
+    def on(self, points: SurfacePoints, k: complex, m: int = 0) -> tuple[np.ndarray, np.ndarray]:
         """Return order m of the pressure and of its normal derivative at surface points."""
         p = np.empty(points.r.shape, dtype=complex)
         q = np.empty_like(p)
@@ -117,7 +117,7 @@ class PlaneWave:
 
     elevation: float = 90.0
 
-    def on(self, points: SurfacePoints, k: float, m: int = 0) -> tuple[np.ndarray, np.ndarray]:
+    def on(self, points: SurfacePoints, k: complex, m: int = 0) -> tuple[np.ndarray, np.ndarray]:
         """Return order m of the pressure and of its normal derivative at surface points."""
         sine, cosine = np.sin(np.radians(self.elevation)), np.cos(np.radians(self.elevation))
         phase = 1j**m * np.exp(1j * k * points.z * sine)

@@ -1,11 +1,12 @@
 """The boundary element system: Burton-Miller, Galerkin, one azimuthal order at a time.
 
-For rigid solids driven by q = dp/dn on some of their surface,
+For solids driven by q = dp/dn on some of their surface,
 
     (1/2 - K - alpha N) p = -(S + alpha (1/2 + K')) q,          alpha = i/k
 
 has one solution at every frequency (Burton and Miller 1971). N is written with tangential
 derivatives (Maue's identity), so that only weakly singular kernels are left; `pairs` holds them.
+Where walls take something, q has a share T p besides, which goes to the left (see `walls`).
 
 Over a rigid floor every kernel gets a second term, of the one element with the other's mirror image
 (see `floor`); unknowns and factorisation stay what they are.
@@ -39,6 +40,7 @@ from .pairs import (
 )
 from .rings import azimuth_rules, compiled_order
 from .sharing import Block, SharedBlocks
+from .walls import Losses
 
 
 class Surface(NamedTuple):
@@ -91,19 +93,20 @@ def _with_images(mesh: Mesh, floor: float, driven: np.ndarray) -> Surface:
 
 def assemble(
     mesh: Mesh,
-    k: float,
+    k: complex,
     m: int,
     driven: np.ndarray,
     digits: float,
     shared: SharedBlocks | None = None,
+    losses: Losses | None = None,
 ) -> Block:
     """Return the system matrix and the matrix from driven node values to the right-hand side.
 
     Parameters
     ----------
     mesh : Mesh
-    k : float
-        Wavenumber in rad/m.
+    k : float or complex
+        Wavenumber in rad/m; complex in air that absorbs, or for a complex frequency.
     m : int
         Azimuthal order.
     driven : (D,) int array
@@ -112,17 +115,20 @@ def assemble(
         Decimal digits of the azimuth quadrature.
     shared : SharedBlocks, optional
         Where blocks of single bodies are kept and found; the result is the same to the last bit.
+    losses : Losses, optional
+        What the walls take; all are rigid where left out.
 
     Returns
     -------
     matrix : (N, N) complex array
-        Galerkin matrix of 1/2 - K - alpha N, alpha = i/k.
+        Galerkin matrix of 1/2 - K - alpha N, alpha = i/k, or with losses of that and
+        (S + alpha (1/2 + K')) T on p.
     drive : (N, D * NODES) complex array
         Galerkin matrix of -(S + alpha (1/2 + K')) on the node values of q = dp/dn of the
         driven elements, element by element.
     """
     images = (False,) if mesh.floor is None else (False, True)
-    matrix, drive = _assembled(mesh, k, m, driven, digits, within=False, images=images)
+    matrix, drive = _taken(mesh, k, m, driven, digits, losses, within=False, images=images)
     column = 0
     for body in range(len(mesh.lifts)):
         alone = mesh.alone(body)
@@ -131,7 +137,8 @@ def assemble(
         rows = slice(mesh.nodes[elements[0], 0], mesh.nodes[elements[-1], -1] + 1)
         columns = slice(column, column + len(moving) * NODES)
         for image in images:
-            own = _own_block(alone, k, m, moving, digits, shared, image=image)
+            taken = None if losses is None else losses.alone(body)
+            own = _own_block(alone, k, m, moving, digits, shared, taken, image=image)
             matrix[rows, rows] += own.matrix
             drive[rows, columns] += own.drive
         column = columns.stop
@@ -145,29 +152,50 @@ def assemble(
 
 def _own_block(
     mesh: Mesh,
-    k: float,
+    k: complex,
     m: int,
     driven: np.ndarray,
     digits: float,
     shared: SharedBlocks | None,
+    losses: Losses | None,
     *,
     image: bool,
 ) -> Block:
     """Block of one body on itself, wherever it hangs; or on its image, for its height."""
 
     def make() -> Block:
-        return _assembled(mesh, k, m, driven, digits, within=True, images=(image,))
+        return _taken(mesh, k, m, driven, digits, losses, within=True, images=(image,))
 
     if shared is None:
         return make()
     height = mesh.floor if image else None
-    key = (mesh.own_curve.tobytes(), driven.tobytes(), k, m, digits, height)
+    taken = None if losses is None else losses.key
+    key = (mesh.own_curve.tobytes(), driven.tobytes(), k, m, digits, height, taken)
     return shared.find(key, make)
+
+
+def _taken(
+    mesh: Mesh,
+    k: complex,
+    m: int,
+    driven: np.ndarray,
+    digits: float,
+    losses: Losses | None,
+    *,
+    within: bool,
+    images: tuple[bool, ...],
+) -> Block:
+    """Sum pairs of elements as `_assembled`, and take off what the walls take."""
+    if losses is None:
+        return _assembled(mesh, k, m, driven, digits, within=within, images=images)
+    carried = losses.carried(driven)
+    block = _assembled(mesh, k, m, carried, digits, within=within, images=images)
+    return losses.folded(block, carried, driven)
 
 
 def _assembled(
     mesh: Mesh,
-    k: float,
+    k: complex,
     m: int,
     driven: np.ndarray,
     digits: float,
@@ -241,7 +269,7 @@ def _add_mass(surface, k, e, matrix, drive):
                 mass = weight * points.values[e, i, a] * points.values[e, i, b]
                 matrix[nodes[e, a], nodes[e, b]] += mass
                 if column >= 0:
-                    drive[nodes[e, a], column + b] -= complex(0.0, mass / k)
+                    drive[nodes[e, a], column + b] -= complex(0.0, mass / k.real)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -69,7 +69,7 @@ def factorisation_time(problem: Problem) -> float:
     with threadpool_limits(1, user_api="blas"):
         for frequency in problem.frequencies:
             wavelength = problem.air.speed / frequency
-            mesh = build_mesh(problem.assembly.bodies, wavelength, jumps=driven)
+            mesh = build_mesh(problem.assembly.bodies, wavelength, jumps=(driven,))
             elements = np.flatnonzero(np.isin(mesh.parts, sorted(driven)))
             matrix, _ = assemble(mesh, 2.0 * np.pi / wavelength, 0, elements, DIGITS)
             # slogdet is LU and a product along the diagonal: the barest LU that numpy offers.

@@ -1,0 +1,264 @@
+"""What walls take: local admittances, and the boundary layers of the air, on the elements of a mesh.
+
+Where a wall takes something, dp/dn = q + T p, q being the part that is driven. With D, the matrix
+from node values of dp/dn to the right-hand side, (A - D T) p = D q is solved in place of A p = D q.
+
+An admittance beta gives T p = -i k beta p, element by element.
+
+Boundary layers are thin against wavelength and radii of curvature: 17 um (viscous) and 21 um
+(thermal) deep at 16 kHz, and not to be trusted in slits of less than ten times that. The mass that
+flows in and out of them, by continuity, is on a wall at rest
+
+    T p = -(1 + i)/2 [(gamma - 1) k^2 d_t p - d_v lap p],  d_v = sqrt(2 nu / omega), d_t = d_v/sqrt(Pr)
+
+with lap the Laplacian along the wall; it has the form of Berggren, Bernland and Noreland, J. Comput.
+Phys. 371, 633 (2018), for the other sign of time. On an unbroken run of such elements it is a field
+of its own in the basis of the pressure, found from the weak form with test functions c,
+
+    int c T p r ds = -(1 + i)/2 int [(gamma - 1) k^2 d_t c p + d_v (c_s p_s + m^2/r^2 c p)] r ds
+
+which needs no second derivative. The flux along the layer goes on round edges; where a run ends, at
+felt or on the floor, none leaves it. A wall that moves has the same layer besides: its motion along
+itself is left out.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from scipy.linalg import cho_solve_banded, cholesky_banded
+
+from dispersion.air import Air
+from dispersion.walls import Walls
+
+from .elements import DEGREE, GAUSS, Mesh, basis
+from .pairs import NODES
+from .sharing import Block
+
+RIGHT = -0.5 * (1.0 + 1.0j)  # in front of the weak form of a layer
+
+
+class Layers(NamedTuple):
+    """Boundary layers at one frequency: d_v in metres, and (gamma - 1) k^2 d_t in 1/m."""
+
+    viscous: float
+    thermal: float
+
+
+def layers_of(air: Air, frequency: float) -> Layers:
+    """Return the boundary layers on any wall at one frequency in Hz."""
+    omega = 2.0 * np.pi * frequency
+    viscous = np.sqrt(2.0 * air.kinematic_viscosity / omega)
+    thermal = viscous / np.sqrt(air.prandtl_number)
+    return Layers(viscous, (air.heat_ratio - 1.0) * (omega / air.speed) ** 2 * thermal)
+
+
+class _Terms(NamedTuple):
+    """T of one mesh as arrays: R node values of layers, numbered through all runs."""
+
+    admittance: np.ndarray  # (E,) complex, i k beta of each element
+    run: np.ndarray  # (E, NODES) numbers of an element's values in its run, -1 without layers
+    factor: np.ndarray  # (DEGREE + 1, R) Cholesky factor of the mass matrix, lower band form
+    load: np.ndarray  # (E, NODES, NODES) right side of the weak form but for `RIGHT`
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Losses:
+    """What the walls of a mesh take, at one frequency and azimuthal order.
+
+    Attributes
+    ----------
+    mesh : Mesh
+    k : float
+        Wavenumber in rad/m.
+    m : int
+        Azimuthal order.
+    beta : (E,) complex array
+        Admittance of each element.
+    layered : (E,) bool array
+        Which elements have boundary layers.
+    layers : Layers
+    """
+
+    mesh: Mesh
+    k: float
+    m: int
+    beta: np.ndarray
+    layered: np.ndarray
+    layers: Layers
+
+    @property
+    def elements(self) -> np.ndarray:
+        """Numbers of the elements that take something."""
+        return np.flatnonzero(self.layered | (self.beta != 0.0))
+
+    @cached_property
+    def key(self) -> tuple[bytes | Layers, ...]:
+        """All that a block of the system depends on, besides what makes it without losses."""
+        return self.beta.tobytes(), self.layered.tobytes(), self.layers
+
+    def alone(self, body: int) -> "Losses | None":
+        """Return those of one body in its own place, None if it takes nothing."""
+        return self._each_alone[body]
+
+    @cached_property
+    def _each_alone(self) -> "tuple[Losses | None, ...]":
+        return tuple(self._alone(body) for body in range(len(self.mesh.lifts)))
+
+    def _alone(self, body: int) -> "Losses | None":
+        at = self.mesh.body == body
+        one = Losses(
+            mesh=self.mesh.alone(body),
+            k=self.k,
+            m=self.m,
+            beta=self.beta[at],
+            layered=self.layered[at],
+            layers=self.layers,
+        )
+        return one if len(one.elements) else None
+
+    def carried(self, driven: np.ndarray) -> np.ndarray:
+        """Return the elements of which D is needed: those that are driven or take something."""
+        return np.union1d(driven, self.elements)
+
+    def folded(self, block: Block, carried: np.ndarray, driven: np.ndarray) -> Block:
+        """Return A - D T and the columns of D of driven elements, D having those of `carried`."""
+        _fold(block.matrix, block.drive, carried, self.mesh.nodes, *self._terms)
+        columns = np.flatnonzero(np.isin(carried, driven))[:, None] * NODES + np.arange(NODES)
+        return Block(block.matrix, np.ascontiguousarray(block.drive[:, columns.ravel()]))
+
+    def gradient(self, pressure: np.ndarray) -> np.ndarray:
+        """Return T p at the nodes of every element, (E, NODES, W), for p at the unknowns, (N, W)."""
+        terms, on_elements = self._terms, pressure[self.mesh.nodes]
+        gradient = -terms.admittance[:, None, None] * on_elements
+        if terms.factor.shape[1]:
+            at = terms.run[self.layered]
+            right = np.zeros((terms.factor.shape[1], pressure.shape[1]), dtype=complex)
+            np.add.at(right, at, RIGHT * (terms.load[self.layered] @ on_elements[self.layered]))
+            gradient[self.layered] += cho_solve_banded((terms.factor, True), right)[at]
+        return gradient
+
+    def absorbed(self, pressure: np.ndarray, air: Air, frequency: float) -> np.ndarray:
+        """Return the power that each element takes, (E, W, W) in W.
+
+        The integral of Re beta |p|^2 / (2 rho c) and, of the layers,
+        [(gamma - 1) k^2 d_t |p|^2 + d_v |grad p|^2] / (4 omega rho), as a Hermitian matrix of W
+        sources: with sources of strength s, s @ matrix @ conj(s) watts are taken.
+        """
+        mass, slopes = self._integrals
+        mass, slopes = 2.0 * np.pi * mass, 2.0 * np.pi * slopes
+        in_layers = self.layers.thermal * mass + self.layers.viscous * slopes
+        in_layers /= 4.0 * 2.0 * np.pi * frequency * air.density
+        locally = mass / (2.0 * air.density * air.speed)
+        form = self.beta.real[:, None, None] * locally
+        form += np.where(self.layered[:, None, None], in_layers, 0.0)
+        p = pressure[self.mesh.nodes]
+        return p.swapaxes(1, 2) @ form @ p.conj()
+
+    @cached_property
+    def _integrals(self) -> tuple[np.ndarray, np.ndarray]:
+        """Integrals of c p and of c_s p_s + m^2/r^2 c p over each element, (E, NODES, NODES)."""
+        shape = basis(GAUSS + 2)
+        at = self.mesh.at(shape.points)
+        weight = at.r * at.jacobian * shape.weights
+        along = weight / at.jacobian**2
+        mass = np.einsum("eq,qa,qb->eab", weight, shape.values, shape.values, optimize=True)
+        slopes = np.einsum("eq,qa,qb->eab", along, shape.slopes, shape.slopes, optimize=True)
+        if self.m > 0:
+            around = self.m**2 * weight / at.r**2
+            slopes += np.einsum("eq,qa,qb->eab", around, shape.values, shape.values, optimize=True)
+        return mass, slopes
+
+    @cached_property
+    def _terms(self) -> _Terms:
+        mass, slopes = self._integrals
+        load = self.layers.thermal * mass + self.layers.viscous * slopes
+        run, length = self._runs()
+        band = np.zeros((DEGREE + 1, length))
+        for a in range(NODES):
+            for b in range(a + 1):
+                np.add.at(band[a - b], run[self.layered, b], mass[self.layered, a, b])
+        if self.m > 0:
+            # A wave of order m > 0 vanishes on the axis, and what the layer takes with it.
+            for e, a in zip(*np.nonzero(np.isin(self.mesh.nodes, self.mesh.axis_nodes)), strict=True):
+                if run[e, a] >= 0:
+                    load[e, a] = 0.0
+                    for below in range(1, DEGREE + 1):
+                        band[below, run[e, a]] = 0.0
+                        if run[e, a] >= below:
+                            band[below, run[e, a] - below] = 0.0
+        factor = cholesky_banded(band, lower=True) if length else band
+        return _Terms(1j * self.k * self.beta, run, factor, load)
+
+    def _runs(self) -> tuple[np.ndarray, int]:
+        """Number the values of the layers: neighbours in an unbroken run share their common end."""
+        run, following = np.full((len(self.layered), NODES), -1), 0
+        for e in np.flatnonzero(self.layered):
+            goes_on = not self.mesh.starts[e] and self.layered[e - 1]
+            first = following - 1 if goes_on else following
+            run[e] = first + np.arange(NODES)
+            following = first + NODES
+        return run, following
+
+
+def losses_on(mesh: Mesh, walls: Walls, frequency: float, m: int, air: Air) -> Losses | None:
+    """Return what the walls of a mesh take at one frequency in Hz, None if nothing."""
+    if walls.rigid:
+        return None
+    beta = np.zeros(mesh.elements, dtype=complex)
+    layered = np.full(mesh.elements, walls.layers)
+    parts = np.array(mesh.parts)
+    for label, absorber in walls.absorbers:
+        beta[parts == label] = absorber.admittance(frequency, air)
+        if absorber.replaces_layers:
+            layered[parts == label] = False
+    losses = Losses(
+        mesh=mesh,
+        k=2.0 * np.pi * frequency / air.speed,
+        m=m,
+        beta=beta,
+        layered=layered,
+        layers=layers_of(air, frequency),
+    )
+    return losses if len(losses.elements) else None
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _fold(matrix, drive, carried, nodes, admittance, run, factor, load):
+    """Subtract D T from the matrix, row by row."""
+    length = factor.shape[1]
+    row_of_layers = np.empty(length, np.complex128)
+    for row in range(len(matrix)):
+        row_of_layers[:] = 0.0
+        for place in range(len(carried)):
+            e = carried[place]
+            for a in range(NODES):
+                value = drive[row, place * NODES + a]
+                if run[e, a] >= 0:
+                    row_of_layers[run[e, a]] += value
+                matrix[row, nodes[e, a]] += admittance[e] * value
+        _solve_banded(factor, row_of_layers)
+        for place in range(len(carried)):
+            e = carried[place]
+            if run[e, 0] < 0:
+                continue
+            for b in range(NODES):
+                taken = 0.0j
+                for a in range(NODES):
+                    taken += load[e, a, b] * row_of_layers[run[e, a]]
+                matrix[row, nodes[e, b]] -= RIGHT * taken
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _solve_banded(factor, x):
+    """Solve with a Cholesky factor in lower band form, in place."""
+    for i in range(len(x)):
+        for below in range(1, min(DEGREE, i) + 1):
+            x[i] -= factor[below, i - below] * x[i - below]
+        x[i] /= factor[0, i]
+    for i in range(len(x) - 1, -1, -1):
+        for below in range(1, min(DEGREE, len(x) - 1 - i) + 1):
+            x[i] -= factor[below, i] * x[i + below]
+        x[i] /= factor[0, i]
