@@ -22,22 +22,24 @@ felt or on the floor, none leaves it. A wall that moves has the same layer besid
 itself is left out.
 """
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
 from numba import njit
-from scipy.linalg import cho_solve_banded, cholesky_banded
 
 from dispersion.air import Air
 from dispersion.walls import Walls
 
 from .elements import DEGREE, GAUSS, Mesh, basis
 from .pairs import NODES
+from .rings import ELEMENTWISE
 from .sharing import Block
 
 RIGHT = -0.5 * (1.0 + 1.0j)  # in front of the weak form of a layer
+ROWS_AT_ONCE = 8  # of a matrix, from which D T is subtracted in vector registers
 
 
 class Layers(NamedTuple):
@@ -60,7 +62,7 @@ class _Terms(NamedTuple):
 
     admittance: np.ndarray  # (E,) complex, i k beta of each element
     run: np.ndarray  # (E, NODES) numbers of an element's values in its run, -1 without layers
-    factor: np.ndarray  # (DEGREE + 1, R) Cholesky factor of the mass matrix, lower band form
+    factor: np.ndarray  # (DEGREE + 1, R) of the mass matrix, see `_factor`
     load: np.ndarray  # (E, NODES, NODES) right side of the weak form but for `RIGHT`
 
 
@@ -137,7 +139,8 @@ class Losses:
             at = terms.run[self.layered]
             right = np.zeros((terms.factor.shape[1], pressure.shape[1]), dtype=complex)
             np.add.at(right, at, RIGHT * (terms.load[self.layered] @ on_elements[self.layered]))
-            gradient[self.layered] += cho_solve_banded((terms.factor, True), right)[at]
+            _solve(terms.factor, right)
+            gradient[self.layered] += right[at]
         return gradient
 
     def absorbed(self, pressure: np.ndarray, air: Air, frequency: float) -> np.ndarray:
@@ -163,12 +166,11 @@ class Losses:
         shape = basis(GAUSS + 2)
         at = self.mesh.at(shape.points)
         weight = at.r * at.jacobian * shape.weights
-        along = weight / at.jacobian**2
-        mass = np.einsum("eq,qa,qb->eab", weight, shape.values, shape.values, optimize=True)
-        slopes = np.einsum("eq,qa,qb->eab", along, shape.slopes, shape.slopes, optimize=True)
+        mass, slopes = np.zeros((2, self.mesh.elements, NODES, NODES))
+        _add_products(weight, shape.values, mass)
+        _add_products(weight / at.jacobian**2, shape.slopes, slopes)
         if self.m > 0:
-            around = self.m**2 * weight / at.r**2
-            slopes += np.einsum("eq,qa,qb->eab", around, shape.values, shape.values, optimize=True)
+            _add_products(self.m**2 * weight / at.r**2, shape.values, slopes)
         return mass, slopes
 
     @cached_property
@@ -176,20 +178,12 @@ class Losses:
         mass, slopes = self._integrals
         load = self.layers.thermal * mass + self.layers.viscous * slopes
         run, length = self._runs()
-        band = np.zeros((DEGREE + 1, length))
-        for a in range(NODES):
-            for b in range(a + 1):
-                np.add.at(band[a - b], run[self.layered, b], mass[self.layered, a, b])
+        still = np.zeros((len(run), NODES), dtype=bool)
         if self.m > 0:
             # A wave of order m > 0 vanishes on the axis, and what the layer takes with it.
-            for e, a in zip(*np.nonzero(np.isin(self.mesh.nodes, self.mesh.axis_nodes)), strict=True):
-                if run[e, a] >= 0:
-                    load[e, a] = 0.0
-                    for below in range(1, DEGREE + 1):
-                        band[below, run[e, a]] = 0.0
-                        if run[e, a] >= below:
-                            band[below, run[e, a] - below] = 0.0
-        factor = cholesky_banded(band, lower=True) if length else band
+            still = np.isin(self.mesh.nodes, self.mesh.axis_nodes)
+            load[still] = 0.0
+        factor = _factor(mass, run, still, length)
         return _Terms(1j * self.k * self.beta, run, factor, load)
 
     def _runs(self) -> tuple[np.ndarray, int]:
@@ -226,39 +220,94 @@ def losses_on(mesh: Mesh, walls: Walls, frequency: float, m: int, air: Air) -> L
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _add_products(weight, shapes, out):
+    """Add the weighted products of shape functions at Gauss points to element matrices."""
+    for e in range(len(out)):
+        for i in range(len(shapes)):
+            for a in range(NODES):
+                share = weight[e, i] * shapes[i, a]
+                for b in range(NODES):
+                    out[e, a, b] += share * shapes[i, b]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _factor(mass, run, still, length):
+    """Return the Cholesky factor of the mass matrix of all runs, (DEGREE + 1, R).
+
+    `factor[d, i]` is that of row i + d and column i, on the diagonal its inverse. Values that are
+    `still` are kept at zero.
+    """
+    band = np.zeros((DEGREE + 1, length))
+    for e in range(len(run)):
+        if run[e, 0] >= 0:
+            for a in range(NODES):
+                for b in range(a + 1):
+                    if a == b or not (still[e, a] or still[e, b]):
+                        band[a - b, run[e, b]] += mass[e, a, b]
+    for i in range(length):
+        band[0, i] = 1.0 / math.sqrt(band[0, i])
+        most = min(DEGREE, length - 1 - i)
+        for d in range(1, most + 1):
+            band[d, i] *= band[0, i]
+        for d in range(1, most + 1):
+            for below in range(d, most + 1):
+                band[below - d, i + d] -= band[below, i] * band[d, i]
+    return band
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
+def _solve(factor, x):
+    """Solve with the mass matrix for the right-hand sides (R, W) in place."""
+    length, width = x.shape
+    for i in range(length):
+        for below in range(1, min(DEGREE, i) + 1):
+            for lane in range(width):
+                x[i, lane] -= factor[below, i - below] * x[i - below, lane]
+        for lane in range(width):
+            x[i, lane] *= factor[0, i]
+    for i in range(length - 1, -1, -1):
+        for below in range(1, min(DEGREE, length - 1 - i) + 1):
+            for lane in range(width):
+                x[i, lane] -= factor[below, i] * x[i + below, lane]
+        for lane in range(width):
+            x[i, lane] *= factor[0, i]
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
 def _fold(matrix, drive, carried, nodes, admittance, run, factor, load):
-    """Subtract D T from the matrix, row by row."""
+    """Subtract D T from the matrix, some rows at a time; all as real numbers.
+
+    Lanes 2 i and 2 i + 1 of `on_layers` hold the real and imaginary parts of row i.
+    """
     length = factor.shape[1]
-    row_of_layers = np.empty(length, np.complex128)
-    for row in range(len(matrix)):
-        row_of_layers[:] = 0.0
+    on_layers, taken = np.empty((length, 2 * ROWS_AT_ONCE)), np.empty(2 * ROWS_AT_ONCE)
+    for first in range(0, len(matrix), ROWS_AT_ONCE):
+        rows = min(ROWS_AT_ONCE, len(matrix) - first)
+        on_layers[:] = 0.0
         for place in range(len(carried)):
             e = carried[place]
-            for a in range(NODES):
-                value = drive[row, place * NODES + a]
-                if run[e, a] >= 0:
-                    row_of_layers[run[e, a]] += value
-                matrix[row, nodes[e, a]] += admittance[e] * value
-        _solve_banded(factor, row_of_layers)
+            if admittance[e] != 0.0:
+                for row in range(first, first + rows):
+                    for a in range(NODES):
+                        value = drive[row, place * NODES + a]
+                        matrix[row, nodes[e, a]] += admittance[e] * value
+            if run[e, 0] >= 0:
+                for a in range(NODES):
+                    for row in range(rows):
+                        value = drive[first + row, place * NODES + a]
+                        on_layers[run[e, a], 2 * row] += value.real
+                        on_layers[run[e, a], 2 * row + 1] += value.imag
+        _solve(factor, on_layers)
         for place in range(len(carried)):
             e = carried[place]
             if run[e, 0] < 0:
                 continue
             for b in range(NODES):
-                taken = 0.0j
+                for lane in range(2 * ROWS_AT_ONCE):
+                    taken[lane] = 0.0
                 for a in range(NODES):
-                    taken += load[e, a, b] * row_of_layers[run[e, a]]
-                matrix[row, nodes[e, b]] -= RIGHT * taken
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _solve_banded(factor, x):
-    """Solve with a Cholesky factor in lower band form, in place."""
-    for i in range(len(x)):
-        for below in range(1, min(DEGREE, i) + 1):
-            x[i] -= factor[below, i - below] * x[i - below]
-        x[i] /= factor[0, i]
-    for i in range(len(x) - 1, -1, -1):
-        for below in range(1, min(DEGREE, len(x) - 1 - i) + 1):
-            x[i] -= factor[below, i] * x[i + below]
-        x[i] /= factor[0, i]
+                    for lane in range(2 * ROWS_AT_ONCE):
+                        taken[lane] += load[e, a, b] * on_layers[run[e, a], lane]
+                for row in range(rows):
+                    value = complex(taken[2 * row], taken[2 * row + 1])
+                    matrix[first + row, nodes[e, b]] -= RIGHT * value
