@@ -25,6 +25,7 @@ from .pairs import NODES, locate, shape_at
 from .rings import ELEMENTWISE, LONGEST_RULE, compiled_order, cosine_and_sine, ring_pair
 from .sharing import Block, SharedBlocks
 from .system import pair_rules
+from .walls import Losses
 
 BESSEL_STEP = 1.0 / 32.0  # cubic Hermite between: error below 3e-9
 MAX_DEPTH = 60  # parts kept while an element is bisected, one more each time
@@ -45,6 +46,7 @@ def far_field(
     q: np.ndarray,
     elevations: np.ndarray,
     shared: SharedBlocks | None = None,
+    losses: Losses | None = None,
 ) -> np.ndarray:
     """Return r p exp(-ikr) far away, in Pa m; over a floor that of the image too, and 0 below it.
 
@@ -56,23 +58,25 @@ def far_field(
     p : (N, W) complex array
         Pressure at the unknowns in Pa, for W sources.
     q : (E, P, W) complex array
-        dp/dn at the nodes of every element in Pa/m.
+        dp/dn at the nodes of every element in Pa/m, without what the walls take.
     elevations : (D,) array
         Degrees; 0 is horizontal, +90 straight up.
     shared : SharedBlocks, optional
         Where what single bodies send out is kept and found; the result does not change by a bit.
+    losses : Losses, optional
+        What the walls take; all are rigid where left out.
 
     Returns
     -------
     (D, W) complex array
     """
     if mesh.floor is None:
-        return _free_far_field(mesh, k, m, p, q, elevations, shared)
+        return _free_far_field(mesh, k, m, p, q, elevations, shared, losses)
     upward = is_above(elevations, 0.0)
     eps = elevations[upward]
     # What the image sends up is what the bodies send down, from as far below the floor.
     both = np.concatenate((eps, -eps))
-    up, down = np.split(_free_far_field(mesh, k, m, p, q, both, shared), 2)
+    up, down = np.split(_free_far_field(mesh, k, m, p, q, both, shared, losses), 2)
     out = np.zeros((len(elevations), p.shape[1]), dtype=complex)
     out[upward] = up + np.exp(-2j * k * mesh.floor * np.sin(np.radians(eps)))[:, None] * down
     return out
@@ -86,16 +90,18 @@ def _free_far_field(
     q: np.ndarray,
     elevations: np.ndarray,
     shared: SharedBlocks | None,
+    losses: Losses | None,
 ) -> np.ndarray:
     out = np.zeros((len(elevations), p.shape[1]), dtype=complex)
     sines = np.sin(np.radians(elevations))
     for body, lift in enumerate(mesh.lifts):
         elements = np.flatnonzero(mesh.body == body)
         driven = np.flatnonzero(np.any(q[elements] != 0.0, axis=(1, 2)))
-        block = _far_block(mesh.alone(body), k, m, driven, elevations, shared)
+        taken = None if losses is None else losses.alone(body)
+        block = _far_block(mesh.alone(body), k, m, driven, elevations, shared, taken)
         nodes = slice(mesh.nodes[elements[0], 0], mesh.nodes[elements[-1], -1] + 1)
         moved = q[elements[driven]].reshape(-1, p.shape[1])
-        sent = block.matrix @ p[nodes] + block.drive @ moved
+        sent = block.matrix @ p[nodes] - block.drive @ moved
         out += np.exp(-1j * k * lift * sines)[:, None] * sent
     return out
 
@@ -107,22 +113,28 @@ def _far_block(
     driven: np.ndarray,
     elevations: np.ndarray,
     shared: SharedBlocks | None,
+    losses: Losses | None,
 ) -> Block:
     """What the node values of one body in its own place send out; the same wherever it hangs."""
 
     def make() -> Block:
-        return _far_kernels_on_nodes(mesh, k, m, driven, elevations)
+        if losses is None:
+            return _far_kernels_on_nodes(mesh, k, m, driven, elevations)
+        carried = losses.carried(driven)
+        block = _far_kernels_on_nodes(mesh, k, m, carried, elevations)
+        return losses.folded(block, carried, driven)
 
     if shared is None:
         return make()
-    key = ("far", mesh.own_curve.tobytes(), driven.tobytes(), k, m, elevations.tobytes())
+    taken = None if losses is None else losses.key
+    key = ("far", mesh.own_curve.tobytes(), driven.tobytes(), k, m, elevations.tobytes(), taken)
     return shared.find(key, make)
 
 
 def _far_kernels_on_nodes(
     mesh: Mesh, k: complex, m: int, driven: np.ndarray, elevations: np.ndarray
 ) -> Block:
-    """Kernels of p and q integrated over the shape functions: (D, N) and (D, driven * P)."""
+    """Kernels of p and -q integrated over the shape functions: (D, N) and (D, driven * P)."""
     shape = basis()
     at = mesh.gauss_points
     weight = (0.5 * at.r * at.jacobian * shape.weights).ravel()
@@ -182,11 +194,11 @@ def _far_kernels(
                 slope = dj + y * ddj
                 value = j + y * (dj + 0.5 * y * ddj)
                 on_p[i] = sent * k * (nr[i] * cosines[d] * slope - 1j * nz[i] * sines[d] * value)
-                on_q[i] = -sent * value
+                on_q[i] = sent * value
                 continue
             along, up = k.real * nr[i] * cosines[d] * dj, k.real * nz[i] * sines[d] * j
             on_p[i] = complex(real * along + imag * up, imag * along - real * up)
-            on_q[i] = complex(-real * j, -imag * j)
+            on_q[i] = complex(real * j, imag * j)
         for e in range(len(nodes)):
             for a in range(NODES):
                 sent = 0.0j

@@ -36,7 +36,7 @@ AGAIN_AT_MOST = 0.8
 
 
 class Block(NamedTuple):
-    """A part of the system.
+    """A part of the system, or of what is sent out: matrix p - drive q.
 
     Attributes
     ----------

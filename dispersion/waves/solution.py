@@ -116,9 +116,10 @@ class WaveSolution:
             self.wavenumber,
             self.order,
             self.pressure,
-            self.gradient,
+            self.imposed,
             np.asarray(elevations, dtype=float),
             shared,
+            self.losses,
         )
 
     def pressure_at(self, points: np.ndarray) -> np.ndarray:
