@@ -39,7 +39,7 @@ from .rings import ELEMENTWISE
 from .sharing import Block
 
 RIGHT = -0.5 * (1.0 + 1.0j)  # in front of the weak form of a layer
-ROWS_AT_ONCE = 8  # of a matrix, from which D T is subtracted in vector registers
+LANES = 16  # real numbers side by side: D T is subtracted from half as many rows at once
 
 
 class Layers(NamedTuple):
@@ -58,10 +58,10 @@ def layers_of(air: Air, frequency: float) -> Layers:
 
 
 class _Terms(NamedTuple):
-    """T of one mesh as arrays: R node values of layers, numbered through all runs."""
+    """T of one mesh as arrays; R node values of layers, DEGREE that stay empty at either end."""
 
     admittance: np.ndarray  # (E,) complex, i k beta of each element
-    run: np.ndarray  # (E, NODES) numbers of an element's values in its run, -1 without layers
+    run: np.ndarray  # (E, NODES) rows of an element's values in its run, -1 without layers
     factor: np.ndarray  # (DEGREE + 1, R) of the mass matrix, see `_factor`
     load: np.ndarray  # (E, NODES, NODES) right side of the weak form but for `RIGHT`
 
@@ -126,8 +126,23 @@ class Losses:
         return np.union1d(driven, self.elements)
 
     def folded(self, block: Block, carried: np.ndarray, driven: np.ndarray) -> Block:
-        """Return A - D T and the columns of D of driven elements, D having those of `carried`."""
-        _fold(block.matrix, block.drive, carried, self.mesh.nodes, *self._terms)
+        """Return A - D T and the columns of D of driven elements, D having those of `carried`.
+
+        Of several bodies the block is that between different ones.
+        """
+        rows = len(block.matrix)
+        for body, losses in enumerate(self._each_alone):
+            if losses is None:
+                continue
+            elements = np.flatnonzero(self.mesh.body == body)
+            numbers = np.flatnonzero(self.mesh.body[carried] == body)
+            node, column = self.mesh.nodes[elements[0], 0], numbers[0] * NODES
+            after = self.mesh.nodes[elements[-1], -1] + 1
+            every = ((0, rows),) if len(self._each_alone) == 1 else ((0, node), (after, rows))
+            for first, last in every:
+                place = (first, last, node, column)
+                own = carried[numbers] - elements[0]
+                _fold(*block, place, own, losses.mesh.nodes, *losses._terms)
         columns = np.flatnonzero(np.isin(carried, driven))[:, None] * NODES + np.arange(NODES)
         return Block(block.matrix, np.ascontiguousarray(block.drive[:, columns.ravel()]))
 
@@ -135,12 +150,11 @@ class Losses:
         """Return T p at the nodes of every element, (E, NODES, W), for p at the unknowns, (N, W)."""
         terms, on_elements = self._terms, pressure[self.mesh.nodes]
         gradient = -terms.admittance[:, None, None] * on_elements
-        if terms.factor.shape[1]:
-            at = terms.run[self.layered]
-            right = np.zeros((terms.factor.shape[1], pressure.shape[1]), dtype=complex)
-            np.add.at(right, at, RIGHT * (terms.load[self.layered] @ on_elements[self.layered]))
-            _solve(terms.factor, right)
-            gradient[self.layered] += right[at]
+        at = terms.run[self.layered]
+        on_layers = np.zeros((terms.factor.shape[1], pressure.shape[1]), dtype=complex)
+        np.add.at(on_layers, at, RIGHT * (terms.load[self.layered] @ on_elements[self.layered]))
+        _solve(terms.factor, on_layers.view(float))
+        gradient[self.layered] += on_layers[at]
         return gradient
 
     def absorbed(self, pressure: np.ndarray, air: Air, frequency: float) -> np.ndarray:
@@ -187,8 +201,11 @@ class Losses:
         return _Terms(1j * self.k * self.beta, run, factor, load)
 
     def _runs(self) -> tuple[np.ndarray, int]:
-        """Number the values of the layers: neighbours in an unbroken run share their common end."""
-        run, following = np.full((len(self.layered), NODES), -1), 0
+        """Number the values of the layers: neighbours in an unbroken run share their common end.
+
+        Returns the numbers, from DEGREE on, and the one after the last.
+        """
+        run, following = np.full((len(self.layered), NODES), -1), DEGREE
         for e in np.flatnonzero(self.layered):
             goes_on = not self.mesh.starts[e] and self.layered[e - 1]
             first = following - 1 if goes_on else following
@@ -232,82 +249,87 @@ def _add_products(weight, shapes, out):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _factor(mass, run, still, length):
-    """Return the Cholesky factor of the mass matrix of all runs, (DEGREE + 1, R).
+    """Return the Cholesky factor of the mass matrix of all runs.
 
-    `factor[d, i]` is that of row i + d and column i, on the diagonal its inverse. Values that are
-    `still` are kept at zero.
+    `factor[d, i]` is that of row i + d and column i, on the diagonal its inverse; the first and
+    last DEGREE columns are zero. Values that are `still` are kept at zero.
     """
-    band = np.zeros((DEGREE + 1, length))
+    band = np.zeros((DEGREE + 1, length + DEGREE))
     for e in range(len(run)):
         if run[e, 0] >= 0:
             for a in range(NODES):
                 for b in range(a + 1):
                     if a == b or not (still[e, a] or still[e, b]):
                         band[a - b, run[e, b]] += mass[e, a, b]
-    for i in range(length):
+    for i in range(DEGREE, length):
         band[0, i] = 1.0 / math.sqrt(band[0, i])
-        most = min(DEGREE, length - 1 - i)
-        for d in range(1, most + 1):
+        for d in range(1, DEGREE + 1):
             band[d, i] *= band[0, i]
-        for d in range(1, most + 1):
-            for below in range(d, most + 1):
+        for d in range(1, DEGREE + 1):
+            for below in range(d, DEGREE + 1):
                 band[below - d, i + d] -= band[below, i] * band[d, i]
     return band
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
 def _solve(factor, x):
-    """Solve with the mass matrix for the right-hand sides (R, W) in place."""
-    length, width = x.shape
-    for i in range(length):
-        for below in range(1, min(DEGREE, i) + 1):
-            for lane in range(width):
-                x[i, lane] -= factor[below, i - below] * x[i - below, lane]
-        for lane in range(width):
-            x[i, lane] *= factor[0, i]
-    for i in range(length - 1, -1, -1):
-        for below in range(1, min(DEGREE, length - 1 - i) + 1):
-            for lane in range(width):
-                x[i, lane] -= factor[below, i] * x[i + below, lane]
-        for lane in range(width):
-            x[i, lane] *= factor[0, i]
+    """Solve with the mass matrix for right-hand sides, in the columns of x, in place.
+
+    Its first and last DEGREE rows are empty, so that all others have as many neighbours.
+    """
+    for i in range(DEGREE, len(x) - DEGREE):
+        for lane in range(x.shape[1]):
+            value = x[i, lane]
+            for below in range(1, DEGREE + 1):
+                value -= factor[below, i - below] * x[i - below, lane]
+            x[i, lane] = value * factor[0, i]
+    for i in range(len(x) - DEGREE - 1, DEGREE - 1, -1):
+        for lane in range(x.shape[1]):
+            value = x[i, lane]
+            for below in range(1, DEGREE + 1):
+                value -= factor[below, i] * x[i + below, lane]
+            x[i, lane] = value * factor[0, i]
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
-def _fold(matrix, drive, carried, nodes, admittance, run, factor, load):
-    """Subtract D T from the matrix, some rows at a time; all as real numbers.
+def _fold(matrix, drive, place, carried, nodes, admittance, run, factor, load):
+    """Subtract D T of one body from some rows of its columns; all as real numbers.
 
-    Lanes 2 i and 2 i + 1 of `on_layers` hold the real and imaginary parts of row i.
+    `place` holds the first row, the one after the last, the body's first node and column. Lanes 2 i
+    and 2 i + 1 hold the real and imaginary parts of row i.
     """
-    length = factor.shape[1]
-    on_layers, taken = np.empty((length, 2 * ROWS_AT_ONCE)), np.empty(2 * ROWS_AT_ONCE)
-    for first in range(0, len(matrix), ROWS_AT_ONCE):
-        rows = min(ROWS_AT_ONCE, len(matrix) - first)
+    first_row, last_row, first_node, first_column = place
+    on_layers, taken = np.empty((factor.shape[1], LANES)), np.empty((NODES, LANES))
+    for first in range(first_row, last_row, LANES // 2):
+        rows = min(LANES // 2, last_row - first)
         on_layers[:] = 0.0
-        for place in range(len(carried)):
-            e = carried[place]
+        for number in range(len(carried)):
+            e, column = carried[number], first_column + number * NODES
             if admittance[e] != 0.0:
                 for row in range(first, first + rows):
                     for a in range(NODES):
-                        value = drive[row, place * NODES + a]
-                        matrix[row, nodes[e, a]] += admittance[e] * value
+                        share = admittance[e] * drive[row, column + a]
+                        matrix[row, first_node + nodes[e, a]] += share
             if run[e, 0] >= 0:
-                for a in range(NODES):
-                    for row in range(rows):
-                        value = drive[first + row, place * NODES + a]
+                for row in range(rows):
+                    for a in range(NODES):
+                        value = drive[first + row, column + a]
                         on_layers[run[e, a], 2 * row] += value.real
                         on_layers[run[e, a], 2 * row + 1] += value.imag
         _solve(factor, on_layers)
-        for place in range(len(carried)):
-            e = carried[place]
+        for number in range(len(carried)):
+            e = carried[number]
             if run[e, 0] < 0:
                 continue
+            start, node = run[e, 0], first_node + nodes[e, 0]
             for b in range(NODES):
-                for lane in range(2 * ROWS_AT_ONCE):
-                    taken[lane] = 0.0
-                for a in range(NODES):
-                    for lane in range(2 * ROWS_AT_ONCE):
-                        taken[lane] += load[e, a, b] * on_layers[run[e, a], lane]
-                for row in range(rows):
-                    value = complex(taken[2 * row], taken[2 * row + 1])
-                    matrix[first + row, nodes[e, b]] -= RIGHT * value
+                for lane in range(LANES):
+                    value = 0.0
+                    for a in range(NODES):
+                        value += load[e, a, b] * on_layers[start + a, lane]
+                    taken[b, lane] = value
+            for row in range(rows):
+                for b in range(NODES):
+                    x, y = taken[b, 2 * row], taken[b, 2 * row + 1]
+                    # Less `RIGHT` times x + i y.
+                    matrix[first + row, node + b] += complex(0.5 * (x - y), 0.5 * (x + y))
