@@ -291,19 +291,26 @@ def _single_wave(squared, k):
     """Return what `_wave` does, in single precision; x = kR < 1e5."""
     distance = math.sqrt(squared)
     inverse = _ONE / distance
-    x = np.float32(k) * distance
+    x = np.float32(k.real) * distance
+    fade = -k.imag * distance
+    damped = np.float32(1.0 - fade)
     turns = np.int32(x * _TURN + _HALF)
     count = np.float32(turns)
     y = (x - count * _PI_HIGH) - count * _PI_LOW
     y2 = y * y
-    sign = np.float32(1 - 2 * (turns & 1)) * inverse
+    sign = np.float32(1 - 2 * (turns & 1)) * inverse * np.float32(exponential(fade))
     sine = y * (_ONE + y2 * (_F1 + y2 * (_F2 + y2 * (_F3 + y2 * (_F4 + y2 * _F5)))))
     cosine = _D3 + y2 * (_D4 + y2 * (_D5 + y2 * _D6))
     cosine = _ONE + y2 * (_D1 + y2 * (_D2 + y2 * cosine))
     cosine *= sign
     sine *= sign
     inverse2 = inverse * inverse
-    return cosine, sine, -(x * sine + cosine) * inverse2, (x * cosine - sine) * inverse2
+    return (
+        cosine,
+        sine,
+        -(x * sine + damped * cosine) * inverse2,
+        (x * cosine - damped * sine) * inverse2,
+    )
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
