@@ -201,12 +201,12 @@ class WaveSolution:
     def balance_with(self, far_power: np.ndarray) -> np.ndarray:
         """Return the power balance in dB, (W,), for a power far away found otherwise, (W,) in W.
 
-        What air that absorbs takes is not computed: there only too much power counts.
+        In air that absorbs it is 0: what the air takes is what is left.
         """
         absorbed = (np.diagonal(one).real for one in self.absorbed_power().values())
         arrived, driven = far_power + sum(absorbed), self.driven_power()
         if self.attenuation > 0.0:
-            arrived = np.maximum(arrived, driven)
+            return np.zeros(len(driven))
         return balance_db(arrived, driven, self.power_of_0_db())
 
 

@@ -107,7 +107,9 @@ class Losses:
 
     @cached_property
     def _each_alone(self) -> "tuple[Losses | None, ...]":
-        return tuple(self._alone(body) for body in range(len(self.mesh.lifts)))
+        if not self.mesh.bodies:
+            return (self,)
+        return tuple(self._alone(body) for body in range(len(self.mesh.bodies)))
 
     def _alone(self, body: int) -> "Losses | None":
         at = self.mesh.body == body
