@@ -223,11 +223,10 @@ def add_product(azimuth, points, e, f, k, m, scratch, driven):
     kernels, blocks = scratch.kernels, scratch.blocks
     values, slopes = points.values, points.slopes
     _contract_rigid(values, slopes, e, f, kernels, blocks)
-    for part in range(2):
-        if driven:
-            for row in (DRIVE_FORTH + part, DRIVE_BACK + part):
-                _contract(values, e, values, f, kernels[row], blocks[row])
-        if m is not None:
+    if driven:
+        _contract_drive(values, e, f, kernels, blocks)
+    if m is not None:
+        for part in range(2):
             _contract_both(slopes, e, values, f, kernels[SLOPE_FIRST + part], blocks, part)
             _contract_both(values, e, slopes, f, kernels[SLOPE_SECOND + part], blocks, part)
 
@@ -319,15 +318,23 @@ def _contract_rigid(values, slopes, e, f, kernels, blocks):
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
-def _contract(left, e, right, f, kernel, block):
-    """Add left[e]^T kernel right[f] to a block."""
+def _contract_drive(values, e, f, kernels, blocks):
+    """Add what acts on dp/dn, both directions in one walk."""
     for a in range(NODES):
         for j in range(GAUSS):
-            half = 0.0
+            forth_r = forth_i = back_r = back_i = 0.0
             for i in range(GAUSS):
-                half += left[e, i, a] * kernel[i, j]
+                value = values[e, i, a]
+                forth_r += value * kernels[DRIVE_FORTH, i, j]
+                forth_i += value * kernels[DRIVE_FORTH + 1, i, j]
+                back_r += value * kernels[DRIVE_BACK, i, j]
+                back_i += value * kernels[DRIVE_BACK + 1, i, j]
             for b in range(NODES):
-                block[a, b] += half * right[f, j, b]
+                right = values[f, j, b]
+                blocks[DRIVE_FORTH, a, b] += forth_r * right
+                blocks[DRIVE_FORTH + 1, a, b] += forth_i * right
+                blocks[DRIVE_BACK, a, b] += back_r * right
+                blocks[DRIVE_BACK + 1, a, b] += back_i * right
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")

@@ -219,7 +219,9 @@ def azimuth_rule(rules, c, spread, reach, k, m, h, wm, wh, ws):
     else:
         level = min(max(int(math.ceil(-math.log2(c))), 0), C_LEVELS - 1)
         waves = 0
-        while waves < len(rules.wave_levels) - 1 and rules.wave_levels[waves] < k.real * reach + turns:
+        while (
+            waves < len(rules.wave_levels) - 1 and rules.wave_levels[waves] < k.real * reach + turns
+        ):
             waves += 1
         n = rules.near_count[level, waves]
         start = rules.near_start[level, waves]

@@ -307,7 +307,9 @@ def solve(
     losses = losses_on(mesh, walls, frequency, order, air)
     attenuation = _attenuation(air, frequency) if absorbing_air else 0.0
     wavenumber = _wavenumber(frequency, air, attenuation)
-    matrix, drive_matrix = assemble(mesh, wavenumber, order, driven, settings.digits, shared, losses)
+    matrix, drive_matrix = assemble(
+        mesh, wavenumber, order, driven, settings.digits, shared, losses
+    )
     imposed = np.zeros((*mesh.nodes.shape, len(sources)), dtype=complex)
     right = np.empty((mesh.unknowns, len(sources)), dtype=complex)
     for w, source in enumerate(sources):
@@ -414,9 +416,7 @@ def _check(
             )
 
 
-def _require_labels(
-    what: str, asked: Sequence[frozenset[str]], bodies: Sequence[Meridian]
-) -> None:
+def _require_labels(what: str, asked: Sequence[frozenset[str]], bodies: Sequence[Meridian]) -> None:
     labels = {piece.part for body in bodies for piece in body.pieces}
     if missing := frozenset().union(*asked) - labels:
         raise ValueError(f"{what} {sorted(missing)} are on no body; parts: {sorted(labels)}")

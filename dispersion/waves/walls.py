@@ -1,4 +1,4 @@
-"""What walls take: local admittances, and the boundary layers of the air, on the elements of a mesh.
+"""What walls take: local admittances, and boundary layers of the air, on the elements of a mesh.
 
 Where a wall takes something, dp/dn = q + T p, q being the part that is driven. With D, the matrix
 from node values of dp/dn to the right-hand side, (A - D T) p = D q is solved in place of A p = D q.
@@ -9,11 +9,12 @@ Boundary layers are thin against wavelength and radii of curvature: 17 um (visco
 (thermal) deep at 16 kHz, and not to be trusted in slits of less than ten times that. The mass that
 flows in and out of them, by continuity, is on a wall at rest
 
-    T p = -(1 + i)/2 [(gamma - 1) k^2 d_t p - d_v lap p],  d_v = sqrt(2 nu / omega), d_t = d_v/sqrt(Pr)
+    T p = -(1 + i)/2 [(gamma - 1) k^2 d_t p - d_v lap p]
+    d_v = sqrt(2 nu / omega), d_t = d_v / sqrt(Pr), lap the Laplacian along the wall,
 
-with lap the Laplacian along the wall; it has the form of Berggren, Bernland and Noreland, J. Comput.
-Phys. 371, 633 (2018), for the other sign of time. On an unbroken run of such elements it is a field
-of its own in the basis of the pressure, found from the weak form with test functions c,
+as in Berggren, Bernland and Noreland, J. Comput. Phys. 371, 633 (2018), for the other sign of time.
+On an unbroken run of such elements it is a field of its own in the basis of the pressure, found
+from the weak form with test functions c,
 
     int c T p r ds = -(1 + i)/2 int [(gamma - 1) k^2 d_t c p + d_v (c_s p_s + m^2/r^2 c p)] r ds
 
@@ -149,7 +150,9 @@ class Losses:
         return Block(block.matrix, np.ascontiguousarray(block.drive[:, columns.ravel()]))
 
     def gradient(self, pressure: np.ndarray) -> np.ndarray:
-        """Return T p at the nodes of every element, (E, NODES, W), for p at the unknowns, (N, W)."""
+        """Return T p at the nodes of every element, (E, NODES, W), of the unknowns, (N, W)."""
+        if self.mesh.bodies:
+            return self._gradient_of_bodies(pressure)
         terms, on_elements = self._terms, pressure[self.mesh.nodes]
         gradient = -terms.admittance[:, None, None] * on_elements
         at = terms.run[self.layered]
@@ -157,6 +160,15 @@ class Losses:
         np.add.at(on_layers, at, RIGHT * (terms.load[self.layered] @ on_elements[self.layered]))
         _solve(terms.factor, on_layers.view(float))
         gradient[self.layered] += on_layers[at]
+        return gradient
+
+    def _gradient_of_bodies(self, pressure: np.ndarray) -> np.ndarray:
+        gradient = np.zeros((*self.mesh.nodes.shape, pressure.shape[1]), dtype=complex)
+        for body, losses in enumerate(self._each_alone):
+            if losses is not None:
+                elements = np.flatnonzero(self.mesh.body == body)
+                first, last = self.mesh.nodes[elements[[0, -1]], [0, -1]]
+                gradient[elements] = losses.gradient(pressure[first : last + 1])
         return gradient
 
     def absorbed(self, pressure: np.ndarray, air: Air, frequency: float) -> np.ndarray:
@@ -301,37 +313,51 @@ def _fold(matrix, drive, place, carried, nodes, admittance, run, factor, load):
     and 2 i + 1 hold the real and imaginary parts of row i.
     """
     first_row, last_row, first_node, first_column = place
-    on_layers, taken = np.empty((factor.shape[1], LANES)), np.empty((NODES, LANES))
+    on_layers, sent = np.empty((factor.shape[1], LANES)), np.empty((NODES, LANES))
     for first in range(first_row, last_row, LANES // 2):
-        rows = min(LANES // 2, last_row - first)
+        last = min(first + LANES // 2, last_row)
         on_layers[:] = 0.0
         for number in range(len(carried)):
             e, column = carried[number], first_column + number * NODES
             if admittance[e] != 0.0:
-                for row in range(first, first + rows):
+                for row in range(first, last):
                     for a in range(NODES):
                         share = admittance[e] * drive[row, column + a]
                         matrix[row, first_node + nodes[e, a]] += share
             if run[e, 0] >= 0:
-                for row in range(rows):
-                    for a in range(NODES):
-                        value = drive[first + row, column + a]
-                        on_layers[run[e, a], 2 * row] += value.real
-                        on_layers[run[e, a], 2 * row + 1] += value.imag
+                _gather(drive, first, last, column, on_layers, run[e, 0])
         _solve(factor, on_layers)
         for number in range(len(carried)):
             e = carried[number]
-            if run[e, 0] < 0:
-                continue
-            start, node = run[e, 0], first_node + nodes[e, 0]
-            for b in range(NODES):
-                for lane in range(LANES):
-                    value = 0.0
-                    for a in range(NODES):
-                        value += load[e, a, b] * on_layers[start + a, lane]
-                    taken[b, lane] = value
-            for row in range(rows):
-                for b in range(NODES):
-                    x, y = taken[b, 2 * row], taken[b, 2 * row + 1]
-                    # Less `RIGHT` times x + i y.
-                    matrix[first + row, node + b] += complex(0.5 * (x - y), 0.5 * (x + y))
+            if run[e, 0] >= 0:
+                _load(load, e, on_layers, run[e, 0], sent)
+                _subtract(matrix, first, last, first_node + nodes[e, 0], sent)
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def _gather(drive, first, last, column, on_layers, start):
+    """Add some rows of one element's columns to the lanes of its run."""
+    for row in range(last - first):
+        for a in range(NODES):
+            value = drive[first + row, column + a]
+            on_layers[start + a, 2 * row] += value.real
+            on_layers[start + a, 2 * row + 1] += value.imag
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def _load(load, e, on_layers, start, sent):
+    for b in range(NODES):
+        for lane in range(LANES):
+            value = 0.0
+            for a in range(NODES):
+                value += load[e, a, b] * on_layers[start + a, lane]
+            sent[b, lane] = value
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
+def _subtract(matrix, first, last, node, sent):
+    for row in range(last - first):
+        for b in range(NODES):
+            x, y = sent[b, 2 * row], sent[b, 2 * row + 1]
+            # Less `RIGHT` times x + i y.
+            matrix[first + row, node + b] += complex(0.5 * (x - y), 0.5 * (x + y))
