@@ -268,3 +268,11 @@ class Air:
     def absorption(self, frequency: ArrayLike) -> NDArray[np.float64]:
         """Attenuation of pure tones in dB/m; see `absorption`."""
         return absorption(frequency, self.temperature_c, self.humidity_percent, self.pressure_pa)
+
+    def attenuation(self, frequency: float) -> float:
+        """Attenuation of a pure tone in nepers per metre.
+
+        Below the range of `absorption`, where it is next to nothing, that of the range's end.
+        """
+        lowest = 4.001e-4 * self.pressure_pa
+        return float(self.absorption(max(frequency, lowest))) * np.log(10.0) / 20.0

@@ -38,6 +38,7 @@ keep_kernels(config)  # before any kernel is defined
 from .elements import Mesh, MeshSettings, build_mesh
 from .flush import FlushSolution, solve_flush
 from .one_thread import one_blas_thread
+from .poles import find_pole
 from .rings import ring_kernels
 from .sharing import MOST_BLOCK_BYTES, SharedBlocks
 from .solution import (
@@ -69,6 +70,7 @@ __all__ = [
     "axial_motion",
     "balance_db",
     "build_mesh",
+    "find_pole",
     "normal_motion",
     "normal_velocity",
     "one_blas_thread",

@@ -382,7 +382,7 @@ def ring_pair(rules, r, z, rs, zs, k, m, h, wm, wh, ws):
     return ring_point(d2, 2.0 * rr, k, m, n, h, wm, wh, ws)
 
 
-def ring_kernels(point, source, k: float, m: int = 0, normal=(0.0, 0.0), digits: float = 13.0):
+def ring_kernels(point, source, k: complex, m: int = 0, normal=(0.0, 0.0), digits: float = 13.0):
     """Green's function of a ring and its derivative along the ring's normal.
 
     Parameters

@@ -58,7 +58,8 @@ FAINT = 1e-3
 """Share of the power of 0 dB under which a balance counts as a share of this: 30 dB below, where
 the promise of 0.1 dB ends."""
 MAX_UNKNOWNS = 12_000
-"""A system of this size takes 2.3 GB; a larger one is refused before memory is taken."""
+"""A system of this size takes 2.3 GB, and 2.9 more where walls take something; a larger one is
+refused before memory is taken."""
 DEFAULT_SETTINGS = WaveSettings()
 ROOM_AIR = Air()
 
@@ -290,22 +291,11 @@ def solve(
     ValueError
         If a body is not closed, a driven part is on no body, or a body is not above the floor.
     """
-    if floor is not None:
-        bodies = above_floor(bodies, lifts, floor)
-    k = 2.0 * np.pi * frequency / air.speed
     moving = frozenset().union(*(s.parts for s in sources if isinstance(s, Drive)))
-    covered = [frozenset((label,)) for label, _ in walls.absorbers]
-    _check(bodies, frequency, k, moving, floor)
-    _require_labels("absorbers", covered, bodies)
-    mesh = build_mesh(bodies, 2.0 * np.pi / k, settings.mesh, (moving, *covered), lifts, floor)
-    if mesh.unknowns > MAX_UNKNOWNS:
-        raise MeshError(
-            f"the mesh has {mesh.unknowns} unknowns at {frequency:.0f} Hz, {MAX_UNKNOWNS} at most: "
-            "lower the highest frequency, or take a coarser mesh"
-        )
+    mesh = checked_mesh(bodies, frequency, moving, air, settings.mesh, lifts, floor, walls)
     driven = np.flatnonzero(np.isin(mesh.parts, sorted(moving)))
     losses = losses_on(mesh, walls, frequency, order, air)
-    attenuation = _attenuation(air, frequency) if absorbing_air else 0.0
+    attenuation = air.attenuation(frequency) if absorbing_air else 0.0
     wavenumber = _wavenumber(frequency, air, attenuation)
     matrix, drive_matrix = assemble(
         mesh, wavenumber, order, driven, settings.digits, shared, losses
@@ -333,6 +323,32 @@ def solve(
         losses=losses,
         attenuation=attenuation,
     )
+
+
+def checked_mesh(
+    bodies: Sequence[Meridian],
+    frequency: float,
+    moving: frozenset[str],
+    air: Air,
+    settings: MeshSettings,
+    lifts: Sequence[float] | None,
+    floor: float | None,
+    walls: Walls,
+) -> Mesh:
+    """Return the mesh for `solve`, or refuse as it does; `moving` labels what is driven."""
+    covered = [frozenset((label,)) for label, _ in walls.absorbers]
+    _require_labels("absorbers", covered, bodies)
+    if floor is not None:
+        bodies = above_floor(bodies, lifts, floor)
+    k = 2.0 * np.pi * frequency / air.speed
+    _check(bodies, frequency, k, moving, floor)
+    mesh = build_mesh(bodies, 2.0 * np.pi / k, settings, (moving, *covered), lifts, floor)
+    if mesh.unknowns > MAX_UNKNOWNS:
+        raise MeshError(
+            f"the mesh has {mesh.unknowns} unknowns at {frequency:.0f} Hz, {MAX_UNKNOWNS} at most: "
+            "lower the highest frequency, or take a coarser mesh"
+        )
+    return mesh
 
 
 def _itself(solution: WaveSolution) -> Any:  # or no `Result` could have it as default
@@ -420,12 +436,6 @@ def _require_labels(what: str, asked: Sequence[frozenset[str]], bodies: Sequence
     labels = {piece.part for body in bodies for piece in body.pieces}
     if missing := frozenset().union(*asked) - labels:
         raise ValueError(f"{what} {sorted(missing)} are on no body; parts: {sorted(labels)}")
-
-
-def _attenuation(air: Air, frequency: float) -> float:
-    """Nepers per metre; as at the lowest frequency of the formula below it, where it is nothing."""
-    lowest = 4.001e-4 * air.pressure_pa
-    return float(air.absorption(max(frequency, lowest))) * np.log(10.0) / 20.0
 
 
 @lru_cache(maxsize=64)

@@ -104,7 +104,7 @@ class Monopole:
         scale = self.strength / (2.0 * np.pi)
         return scale * p, scale * q
 
-    def far(self, elevations: np.ndarray, k: float, m: int = 0) -> np.ndarray:
+    def far(self, elevations: np.ndarray, k: complex, m: int = 0) -> np.ndarray:
         """Return order m of r p exp(-ikr) far away without any surface."""
         eps = np.radians(elevations)
         phase = np.exp(-1j * k * self.z * np.sin(eps)) * (-1j) ** m

@@ -22,6 +22,7 @@ from studies.questions.proof.cases import (
     floors,
     flush,
     laws,
+    losses,
     meshes,
     monopoles,
     pistons,
@@ -30,6 +31,7 @@ from studies.questions.proof.cases import (
     sphere_scattering,
     sphere_sources,
     standards,
+    walls,
 )
 from studies.questions.proof.cases.check import WAVES, Check, Compared
 from studies.questions.proof.cases.meshes import FULL_ORDER, LADDERS, MeshLadder
@@ -45,6 +47,8 @@ FAMILIES: Mapping[str, tuple[Check, ...]] = {
     "on a floor": floors.CHECKS,
     "flush in a baffle": flush.CHECKS,
     "power, reciprocity": laws.CHECKS,
+    "soft balls": walls.CHECKS,
+    "losses": losses.CHECKS,
     "meshes": (meshes.ORDER,),
     "rings": rings.CHECKS,
     "edge waves": quick_methods.EDGE_WAVES,
@@ -74,9 +78,10 @@ UNCHECKED = (
         "cone and dome move as one piece, or let go smoothly above a frequency that you give",
     ),
     (
-        "Surfaces that give or absorb",
-        "everything is hard: foam, felt, panels that shake and the losses of a narrow gap are not"
-        " in the model",
+        "Surfaces that give, and what a material takes",
+        "a wall takes what its admittance says, and nothing measured says how much foam, paint or a"
+        " cone takes; panels that shake are not in the model, nor slits below a fifth of a"
+        " millimetre",
     ),
     (
         "Posts above c / gap",

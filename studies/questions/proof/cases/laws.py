@@ -12,6 +12,7 @@ import numpy as np
 from dispersion.bands import study_frequencies
 from dispersion.problem import Problem
 from dispersion.solvers import solve_waves
+from dispersion.walls import RIGID_WALLS, Walls
 from dispersion.waves import Monopole, PlaneWave, ring_kernels, solve
 from studies.questions.proof.cases.check import (
     LEVEL_TOLERANCE_DB,
@@ -44,14 +45,14 @@ def power_balance(name: str) -> Compared:
     return compare(name, at, error, np.zeros(len(at)), POWER_TOLERANCE_DB, frequencies)
 
 
-def places_exchanged(case: tuple[float, int]) -> Compared:
+def places_exchanged(case: tuple[float, int], walls: Walls = RIGID_WALLS) -> Compared:
     """Pressure from a to b less that from b to a, as a share of it."""
     frequency, m = case
     k = 2.0 * np.pi * frequency / AIR.speed
     off = []
     for a, b in PLACES:
         sources = [Monopole(z, r) for r, z in (a, b)]
-        solution = solve(built().bodies, frequency, sources, AIR, m)
+        solution = solve(built().bodies, frequency, sources, AIR, m, walls=walls)
         scattered = solution.pressure_at(np.array([a, b]))
         direct = ring_kernels(a, b, k, m)[0] / (2.0 * np.pi)
         there, back = scattered[1, 0] + direct, scattered[0, 1] + direct

@@ -23,7 +23,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from dispersion.waves import Monopole, PlaneWave, WaveSolution, solve
+from dispersion.walls import RIGID_WALLS, ConstantAdmittance, Walls
+from dispersion.waves import Drive, Monopole, PlaneWave, WaveSolution, solve
 from dispersion.waves.elements import basis
 from studies.questions.proof.cases.check import (
     WAVES,
@@ -33,7 +34,15 @@ from studies.questions.proof.cases.check import (
     degrees,
     joined,
 )
-from studies.questions.proof.cases.solids import AIR, built, frequency_of, hertz, hidden, sphere
+from studies.questions.proof.cases.solids import (
+    AIR,
+    built,
+    frequency_of,
+    hertz,
+    hidden,
+    parts_of,
+    sphere,
+)
 
 ELEVATIONS = np.arange(-90.0, 91.0, 3.0)
 
@@ -57,37 +66,43 @@ def in_air(frequency: float) -> float:
     return 2.0 * np.pi * frequency / AIR.speed
 
 
-def left_out(sources: Sequence[Monopole], solution: WaveSolution, waves: np.ndarray) -> np.ndarray:
+def left_out(drives: Sequence[Drive], solution: WaveSolution, waves: np.ndarray) -> np.ndarray:
     """Far field (D, W) of the drive that the quartics leave out; `waves` (E, P, D) is p."""
     shape = basis(9)
     at = solution.mesh.at(shape.points)
-    m, k = solution.order, solution.wavenumber
-    exact = np.stack([source.on(at, k, m)[1] for source in sources], axis=-1)
-    carried = np.einsum("qp,epw->eqw", shape.values, solution.gradient[:, :, : len(sources)])
+    exact = np.stack([drive.gradient(at, solution.frequency) for drive in drives], axis=-1)
+    carried = np.einsum("qp,epw->eqw", shape.values, solution.imposed[:, :, : len(drives)])
     area = 2.0 * np.pi * at.r * at.jacobian * shape.weights
     pressure = np.einsum("qp,epd->eqd", shape.values, waves)
     return -np.einsum("eq,eqw,eqd->dw", area, exact - carried, pressure) / (4.0 * np.pi)
 
 
 def radiated(
-    sources: Sequence[Monopole], frequency: float, m: int
+    sources: Sequence[Monopole], frequency: float, m: int, beta: complex = 0.0
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Far field (D, W) of the solids that move like the sources, and the part that was added."""
+    """Far field (D, W) of the solids that move like the sources, and the part that was added.
+
+    All walls have the admittance beta.
+    """
+    soft = ConstantAdmittance(beta)
+    walls = Walls(layers=False, absorbers=tuple((part, soft) for part in parts_of(built().bodies)))
     bodies = built().bodies
-    drives = [hidden(source, bodies, m) for source in sources]
+    drives = [hidden(source, bodies, m, beta=beta) for source in sources]
     # Waves that come from each elevation: they travel the other way, half a turn round.
     arriving = [PlaneWave(-elevation) for elevation in ELEVATIONS]
-    solution = solve(bodies, frequency, [*drives, *arriving], AIR, m)
+    solution = solve(
+        bodies, frequency, [*drives, *arriving], AIR, m, walls=walls if beta else RIGID_WALLS
+    )
     pressure = solution.pressure[solution.mesh.nodes]
-    added = left_out(sources, solution, (-1.0) ** m * pressure[:, :, len(sources) :])
+    added = left_out(drives, solution, (-1.0) ** m * pressure[:, :, len(sources) :])
     return solution.far_field(ELEVATIONS)[:, : len(sources)] + added, added
 
 
-def in_the_example(case: tuple[float, int]) -> Compared:
+def in_the_example(case: tuple[float, int], beta: complex = 0.0) -> Compared:
     """Column, driver, cap and plate at the default mesh, at one frequency and azimuthal order."""
     frequency, m = case
     sources = ON_AXIS + OFF_AXIS if m == 0 else OFF_AXIS
-    found, added = radiated(sources, frequency, m)
+    found, added = radiated(sources, frequency, m, beta)
     tried = []
     for w, source in enumerate(sources):
         exact = source.far(ELEVATIONS, in_air(frequency), m)

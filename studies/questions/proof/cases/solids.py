@@ -108,11 +108,18 @@ def parts_of(bodies: Sequence[Meridian]) -> frozenset[str]:
     return frozenset(piece.part for body in bodies for piece in body.pieces)
 
 
-def hidden(source: Monopole, bodies: Sequence[Meridian], order: int, name: str = "") -> Drive:
-    """Drive of all surfaces that a monopole inside a solid would pass through unchanged."""
+def hidden(
+    source: Monopole, bodies: Sequence[Meridian], order: int, name: str = "", beta: complex = 0.0
+) -> Drive:
+    """Drive of all surfaces that a monopole inside a solid would pass through unchanged.
+
+    Walls of an admittance beta take -i k beta p from it, which they must be given besides.
+    """
 
     def gradient(points: SurfacePoints, frequency: float) -> np.ndarray:
-        return source.on(points, 2.0 * math.pi * frequency / AIR.speed, order)[1]
+        k = 2.0 * math.pi * frequency / AIR.speed
+        p, q = source.on(points, k, order)
+        return q + 1j * k * beta * p
 
     return Drive(name, parts_of(bodies), gradient)
 
