@@ -116,7 +116,7 @@ def solve_flush(
     moving = frozenset().union(*(drive.parts for drive in drives))
     if missing := moving.difference(outline.parts):
         raise ValueError(f"driven parts {sorted(missing)} are on no driver; parts: {outline.parts}")
-    mesh = build_mesh([outline], 2.0 * np.pi / k, settings.mesh, moving)
+    mesh = build_mesh([outline], 2.0 * np.pi / k, settings.mesh, (moving,))
     parts = np.array(mesh.parts)
     round_it = np.flatnonzero(parts == HEMISPHERE)
     driven = np.flatnonzero(np.isin(parts, sorted(moving)))
@@ -134,6 +134,7 @@ def solve_flush(
         names=tuple(one.name for one in drives),
         pressure=np.linalg.solve(matrix, right),
         gradient=gradient,
+        imposed=gradient,
     )
     far = outside.sent[:, None] * (outside.apart @ surface.pressure)
     return FlushSolution(surface=surface, orders=outside.orders, far=far)

@@ -15,7 +15,7 @@ from dispersion.air import Air
 from dispersion.walls import RIGID_WALLS, Walls
 from shapes.meridian import Meridian
 
-from .solution import DEFAULT_SETTINGS, ROOM_AIR, WaveSettings, checked_mesh, imposed_gradient
+from .solution import DEFAULT_SETTINGS, ROOM_AIR, WaveSettings, checked_mesh, gradient_of
 from .sources import Drive
 from .system import assemble
 from .walls import losses_on
@@ -63,7 +63,7 @@ def find_pole(
     frequency, f = at.real, at if at.imag else at * (1.0 - 0.005j)
     mesh = checked_mesh(bodies, frequency, drive.parts, air, settings.mesh, lifts, floor, walls)
     driven = np.flatnonzero(np.isin(mesh.parts, sorted(drive.parts)))
-    imposed = imposed_gradient(drive, mesh, frequency)[driven].ravel()
+    imposed = gradient_of(drive, mesh, frequency)[driven].ravel()
     losses = losses_on(mesh, walls, frequency, order, air)
     attenuation = air.attenuation(frequency) if absorbing_air else 0.0
 
