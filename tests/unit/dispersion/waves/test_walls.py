@@ -29,7 +29,7 @@ from studies.questions.proof.cases.walls import Ball
 
 AIR = Air()
 BUILT = Assembly(
-    column=Column(0.2, 0.4),
+    column=Column(width=0.2, height=0.4),
     driver=Driver(
         effective_radius=0.052,
         frame_radius=0.065,
