@@ -25,7 +25,7 @@ from dispersion.response import Response
 from dispersion.sources import Way
 from dispersion.waves import DEFAULT_SETTINGS, MAX_UNKNOWNS
 from dispersion.waves.rings import longest_radius
-from shapes.columns import computed_outline
+from shapes.columns import computed_outline, made_round
 
 POWER_WARNING_DB = 0.1
 """What the wave solver promises of its levels: 0.1 dB within 30 dB of the largest."""
@@ -95,6 +95,8 @@ def _of_the_shape(response: Response) -> Iterator[str]:
     outline = computed_outline(assembly.column, assembly.plate)
     if outline is not None and not true_shapes:
         yield outline
+    if true_shapes and assembly.plate is not None and assembly.plate.sides:
+        yield made_round("top plate", assembly.plate.footprint)
     if assembly.posts is not None:
         yield (
             "posts count as rods that reflect, in the mean over all azimuths"

@@ -182,17 +182,18 @@ def computed_outline(column: Column, plate: TopPlate | None = None) -> str | Non
     said = []
     baffle = column.laid_on
     if not column.footprint.is_round:
-        said.append(_made_round("column", column.footprint))
+        said.append(made_round("column", column.footprint))
     if baffle is not None:
         said.append(_of_the_baffle(column, baffle))
     if column.foot is not None and not column.foot.footprint.is_round:
-        said.append(_made_round("foot", column.foot.footprint))
+        said.append(made_round("foot", column.foot.footprint))
     if plate is not None and not plate.footprint.is_round:
-        said.append(_made_round("top plate", plate.footprint))
+        said.append(made_round("top plate", plate.footprint))
     return "; ".join(said) or None
 
 
-def _made_round(name: str, footprint: Footprint) -> str:
+def made_round(name: str, footprint: Footprint) -> str:
+    """Say that a part with sides is computed as a round one."""
     return (
         f"the {footprint.name} {name} is computed as a round one of equal area,"
         f" {in_both(2 * footprint.radius)} across"
@@ -206,7 +207,7 @@ def _of_the_baffle(column: Column, baffle: Baffle) -> str:
     if baffle.footprint.is_round:
         words = f"the round baffle, {in_both(baffle.footprint.width)} across, counts as it is and"
     else:
-        words = f"{_made_round('baffle', baffle.footprint)}, and"
+        words = f"{made_round('baffle', baffle.footprint)}, and"
     words += f" {way} {in_both(abs(step))}"
     past = column.footprint.outer_radius - baffle.footprint.inner_radius
     if not column.footprint.is_round and baffle.footprint.is_round and past > 0:

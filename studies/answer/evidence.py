@@ -11,6 +11,8 @@ import numpy as np
 from dispersion.bands import band_label, third_octave_centres
 from dispersion.checks import remarks_after
 from dispersion.response import Response
+from shapes.assembly import Assembly
+from shapes.columns import computed_outline
 from studies.solving.candidates import Row
 
 
@@ -71,6 +73,12 @@ class Evidence:
             "power given off by the driver and power found far away agree within"
             f" {max(self.worst_power_error_db, 0.001):.3f} dB everywhere",
         )
+
+
+def outline_sentences(assembly: Assembly) -> tuple[str, ...]:
+    """Say which outline is computed and what was made round; nothing where nothing was."""
+    outline = computed_outline(assembly.column, assembly.plate)
+    return () if outline is None else (f"{outline[0].upper()}{outline[1:]}.",)
 
 
 def evidence_of(rows: Sequence[Row], best: Row) -> Evidence:

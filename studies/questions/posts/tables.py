@@ -6,6 +6,7 @@ from dispersion.bands import band_label
 from dispersion.gliding import ARC_DEG, iso_limit_db
 from studies.answer import cautions
 from studies.answer.columns import band, number, text, window_in_words
+from studies.answer.evidence import outline_sentences
 from studies.answer.table import Fact, Findings, Table, TableColumn, joined
 from studies.questions.posts.study import PostsStudy
 
@@ -47,7 +48,8 @@ def _answer(study: PostsStudy) -> list[str]:
     said += _omnidirectional(study)
     said += [f"{name} does not fit: {reason}." for name, reason in study.left_out.items()]
     window = window_in_words(study.design.window_deg)
-    return [*said, f"Level over that without posts, mean of {window} of elevation.", *METHOD]
+    said.append(f"Level over that without posts, mean of {window} of elevation.")
+    return [*said, *outline_sentences(study.design.assembly()), *METHOD]
 
 
 def _omnidirectional(study: PostsStudy) -> list[str]:

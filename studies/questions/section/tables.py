@@ -6,12 +6,12 @@ import math
 
 from shapes.assembly import Assembly
 from shapes.clearances import list_clearances
-from shapes.columns import computed_outline
 from shapes.lengths import in_both, in_degrees, in_mm
 from shapes.reflector import Reflector
 from shapes.reflectors import WorkshopFact
 from studies.answer import cautions
 from studies.answer.columns import both, mm, number, text, window_in_words
+from studies.answer.evidence import outline_sentences
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.design import Design
 
@@ -36,16 +36,12 @@ def section_tables(design: Design) -> Findings:
 
 
 def _answer(design: Design, assembly: Assembly) -> list[str]:
-    column = assembly.column
     said = [_gaps(assembly), _choking(assembly), _posts(assembly)]
     said.append(
         f"The middle of the ring is {in_both(assembly.height_of_ring)} above the floor; window"
         f" {window_in_words(design.window_deg)}, seen from there."
     )
-    outline = computed_outline(column, assembly.plate)
-    if outline is not None:
-        said.append(f"{outline[0].upper()}{outline[1:]}.")
-    return said
+    return [*said, *outline_sentences(assembly)]
 
 
 def _gaps(assembly: Assembly) -> str:

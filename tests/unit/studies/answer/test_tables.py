@@ -333,7 +333,7 @@ def test_section_names_three_gaps_and_all_clearances() -> None:
 def test_section_says_that_a_square_column_counts_as_round() -> None:
     findings = section_tables(small_design(('shape = "round"', 'shape = "square"')))
     # 200 mm square: diameter 2 * 200 / sqrt(pi) = 225.7 mm.
-    assert "225.7 mm" in said(findings, "square column counts as a round one of equal area")
+    assert "225.7 mm" in said(findings, "square column is computed as a round one of equal area")
 
 
 def test_evidence_names_mesh_power_and_driver_once(trimmed: Trim) -> None:
