@@ -34,7 +34,7 @@ COMPUTING = re.compile(
 """What figures leave to the result; the rest of numpy lays out, picks, finds ends of an axis."""
 LEFT_OPEN = re.compile(r"\b(TO" + r"DO|FIX" + r"ME|XX" + r"X)\b")
 FENCES = {
-    "numba": r"dispersion/(waves|paths)/\w+\.py",
+    "numba": r"dispersion/(waves|allround|paths)/\w+\.py",
     "matplotlib": r"studies/(answer/(charts/(\w+/)?\w+|picture)|questions/\w+/(\w+_)?figures)\.py",
     "click": r"studies/(cli|answer/command_options|questions/\w+/command)\.py",
     "rich": r"studies/(answer/printing|solving/progress)\.py",

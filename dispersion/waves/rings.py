@@ -203,6 +203,30 @@ def azimuth_rule(rules, c, spread, reach, k, m, h, wm, wh, ws):
     """
     scale = 1.0 / (2.0 * math.pi)
     turns = 0.0 if m is None else float(m)
+    n, start, stretched = chosen_rule(rules, c, spread, reach, k, turns)
+    if stretched:
+        for j in range(n):
+            h[j] = rules.near_h[start + j]
+            wm[j] = scale * rules.near_weight[start + j]
+        if m is not None:
+            _turn(n, m, rules.near_phi[start : start + n], wm, ws)
+    else:
+        for j in range(n):
+            h[j] = rules.mid_h[start + j]
+            wm[j] = scale * math.pi / n
+        if m is not None:
+            _turn(n, m, rules.mid_phi[start : start + n], wm, ws)
+    for j in range(n):
+        wh[j] = wm[j] * h[j]
+    return n
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def chosen_rule(rules, c, spread, reach, k, turns):
+    """Return how many angles, where they start in the tables, and if in those stretched.
+
+    For `azimuth_rule`, and for several orders up to `turns` at once.
+    """
     if c > STRETCH_BELOW:
         half = 0.5 * c
         growth = 2.0 * math.log(half + math.sqrt(1.0 + half * half))
@@ -210,29 +234,12 @@ def azimuth_rule(rules, c, spread, reach, k, m, h, wm, wh, ws):
         tail = rules.tail * swing ** (1.0 / 3.0)
         n = int(2.0 + swing + tail + 1.15 * rules.digits / growth)
         n = min(n, MAX_MIDPOINT)
-        start = rules.mid_start[n]
-        for j in range(n):
-            h[j] = rules.mid_h[start + j]
-            wm[j] = scale * math.pi / n
-        if m is not None:
-            _turn(n, m, rules.mid_phi[start : start + n], wm, ws)
-    else:
-        level = min(max(int(math.ceil(-math.log2(c))), 0), C_LEVELS - 1)
-        waves = 0
-        while (
-            waves < len(rules.wave_levels) - 1 and rules.wave_levels[waves] < k.real * reach + turns
-        ):
-            waves += 1
-        n = rules.near_count[level, waves]
-        start = rules.near_start[level, waves]
-        for j in range(n):
-            h[j] = rules.near_h[start + j]
-            wm[j] = scale * rules.near_weight[start + j]
-        if m is not None:
-            _turn(n, m, rules.near_phi[start : start + n], wm, ws)
-    for j in range(n):
-        wh[j] = wm[j] * h[j]
-    return n
+        return n, rules.mid_start[n], False
+    level = min(max(int(math.ceil(-math.log2(c))), 0), C_LEVELS - 1)
+    waves = 0
+    while waves < len(rules.wave_levels) - 1 and rules.wave_levels[waves] < k.real * reach + turns:
+        waves += 1
+    return rules.near_count[level, waves], rules.near_start[level, waves], True
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -148,6 +148,14 @@ class WaveSolution:
         velocity = gradient / (2j * np.pi * self.frequency * self.air.density)
         return 0.5 * np.einsum("eq,eqw->w", area, (p * velocity.conj()).real)
 
+    def work_of(self, pressure: np.ndarray) -> np.ndarray:
+        """Half of int p conj(v_n) dS over what moves, (W, X) in W, for pressures (N, X)."""
+        gradient, area = self._imposed_and_area
+        shape = basis(GAUSS + 2)
+        p = np.einsum("qp,epx->eqx", shape.values, pressure[self.mesh.nodes])
+        velocity = gradient / (2j * np.pi * self.frequency * self.air.density)
+        return 0.5 * np.einsum("eq,eqw,eqx->wx", area, velocity.conj(), p, optimize=True)
+
     def absorbed_power(self) -> dict[str, np.ndarray]:
         """Power that the parts take, in W, (W, W) Hermitian matrices by label.
 

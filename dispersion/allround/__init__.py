@@ -1,0 +1,24 @@
+"""What is not round, on top of `dispersion.waves`: posts in the gap, exactly.
+
+    answer = solve_ring(assembly, frequency, drives, orders, elevations, air)
+    field = stand(answer, [Rod(radius=0.003, circle_radius=0.089)], fold=3)
+    field.at_azimuths(azimuths)  # (ways, elevations, azimuths), Pa m
+
+Posts of any count, thickness and circle take milliseconds once the answer of a design is known.
+"""
+
+from .flat_ring import AllRoundError, FlatRing, flat_ring, orders_up_to
+from .ring_answer import RingAnswer, solve_ring
+from .posts import PostedField, Rod, stand
+
+__all__ = [
+    "AllRoundError",
+    "FlatRing",
+    "PostedField",
+    "RingAnswer",
+    "Rod",
+    "flat_ring",
+    "orders_up_to",
+    "solve_ring",
+    "stand",
+]
