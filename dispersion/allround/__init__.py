@@ -8,8 +8,8 @@ Posts of any count, thickness and circle take milliseconds once the answer of a 
 """
 
 from .flat_ring import AllRoundError, FlatRing, flat_ring, orders_up_to
-from .ring_answer import RingAnswer, solve_ring
 from .posts import PostedField, Rod, stand
+from .ring_answer import RingAnswer, solve_ring
 
 __all__ = [
     "AllRoundError",

@@ -18,7 +18,7 @@ from shapes.lengths import in_mm
 from shapes.meridian import Line, Meridian, Piece
 from shapes.pieces import TOLERANCE
 
-LOWER, UPPER = ("baffle", "baffle felt"), ("plate underside", "plate felt")
+FACES = ("baffle", "baffle felt", "plate underside", "plate felt")
 MORE_MODES = 3
 """Modes beyond those that travel: with 1 the error is 2e-3 of the largest pressure, with 3 7e-5."""
 MORE_ORDERS = 8
@@ -76,7 +76,7 @@ class FlatRing:
 
 
 def flat_ring(assembly: Assembly) -> FlatRing:
-    """Return where baffle and plate face each other flat and level.
+    """Return where baffle and plate face each other flat and level; the widest such place.
 
     Raises
     ------
@@ -85,17 +85,21 @@ def flat_ring(assembly: Assembly) -> FlatRing:
     """
     if assembly.plate is None or assembly.upper is None:
         raise AllRoundError("posts: there is no top plate on them: give the design a [plate]")
-    gap, frame = assembly.plate_gap, assembly.driver.frame_radius
-    low = _level_span(assembly.lower, 0.0, LOWER)
-    high = _level_span(assembly.upper, gap, UPPER)
+    low, high = _level_spans(assembly.lower, 0.0), _level_spans(assembly.upper, assembly.plate_gap)
     hung = 0.0 if assembly.reflector is None else assembly.reflector.widest_radius
-    inner, outer = max(low[0], high[0], frame, hung), min(low[1], high[1])
+    inside = max(assembly.driver.frame_radius, hung)
+    spans = [
+        (max(inside, below[0], above[0]), min(below[1], above[1]))
+        for below in low
+        for above in high
+    ]
+    inner, outer = max(spans, key=lambda span: span[1] - span[0], default=(0.0, 0.0))
     if outer - inner <= TOLERANCE:
         raise AllRoundError(
             "posts: baffle and plate nowhere face each other flat: the waves between them are "
             "known only there; make the plate or the baffle wider, or the reflector narrower"
         )
-    return FlatRing(inner, outer, gap)
+    return FlatRing(inner, outer, assembly.plate_gap)
 
 
 def check_foot(ring: FlatRing, radius: float, circle_radius: float) -> None:
@@ -115,12 +119,17 @@ def orders_up_to(k: float, radius: float, more: int = MORE_ORDERS) -> int:
     return int(np.ceil(k * radius)) + more
 
 
-def _level_span(body: Meridian, z: float, parts: tuple[str, ...]) -> tuple[float, float]:
-    level = [piece for piece in body.of_parts(*parts) if _is_level(piece, z)]
-    if not level:
-        return np.inf, -np.inf
-    radii = [radius for piece in level for radius in (piece.start[0], piece.end[0])]
-    return min(radii), max(radii)
+def _level_spans(body: Meridian, z: float) -> list[tuple[float, float]]:
+    """Radii between which a body's faces lie level at a height, stretches that meet joined."""
+    spans: list[tuple[float, float]] = []
+    for piece in body.of_parts(*FACES):
+        if _is_level(piece, z):
+            low, high = sorted((piece.start[0], piece.end[0]))
+            if spans and min(abs(low - spans[-1][1]), abs(high - spans[-1][0])) < TOLERANCE:
+                before = spans.pop()
+                low, high = min(low, before[0]), max(high, before[1])
+            spans.append((low, high))
+    return spans
 
 
 def _is_level(piece: Piece, z: float) -> TypeGuard[Line]:

@@ -11,8 +11,8 @@ same coefficients (Graf's addition theorem)
 
     g_mln = (J_m-l(kappa_n r_0), H_m-l(kappa_n r_0)).
 
-The round bodies answer them by the answer matrices R_m (`ring_answer`), the other posts in the plane. With
-N posts all alike every m / N of the waves about the axis is a whole number:
+The round bodies answer them by R_m (`ring_answer`), the other posts in the plane. With N posts all
+alike every m / N of the waves about the axis is a whole number:
 
     a_i = a0_i + sum_j S_ij T_j a_j,    a0_i = g_0i . (alpha0, beta0)
     S_ij = N sum_m exp(i m (phi_i - phi_j)) g_mi^T R_m g_mj + waves straight from post to post

@@ -26,9 +26,10 @@ CAP = ball_cap(ball_diameter=0.070, keep=0.014)  # base radius sqrt(14 * 56) = 2
         (PLATES, 0.025, 0.055),
         (PLATES.with_reflector(CAP), 0.028, 0.055),
         (replace(PLATES, plate=TopPlate(radius=0.2, thickness=0.02)), 0.025, 0.060),
-        (PLATES.with_felt(FeltRing(0.003), FeltRing(0.003, 0.03, 0.05)), 0.025, 0.055),
+        (PLATES.with_felt(FeltRing(0.003, let_in=True), None), 0.025, 0.055),
+        (PLATES.with_felt(FeltRing(0.003, 0.030, 0.035), None), 0.035, 0.055),
     ],
-    ids=["plates", "cap", "wide plate", "felt, let in flush"],
+    ids=["plates", "cap", "wide plate", "felt let in", "felt that stands out"],
 )
 def test_the_ring_lies_between_the_innermost_flats(
     assembly: Assembly, inner: float, outer: float

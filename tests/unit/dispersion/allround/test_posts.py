@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from dispersion.air import Air
-from dispersion.allround import RingAnswer, PostedField, Rod, orders_up_to, solve_ring, stand
+from dispersion.allround import PostedField, RingAnswer, Rod, orders_up_to, solve_ring, stand
 from dispersion.allround.flat_ring import AllRoundError
 from dispersion.waves import axial_motion
 from shapes.assembly import Assembly, Column, Driver, TopPlate, Tweeter
