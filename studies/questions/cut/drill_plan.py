@@ -64,7 +64,7 @@ class WallLine:
 class Board:
     """A board seen from above: its outline (N, 2) in mm, what is marked on it, whether posts are.
 
-    What is marked lies about the axis: circles, and the outlines of walls.
+    What is marked lies about the axis: circles, and the outlines of walls. A foot carries no posts.
     """
 
     name: str

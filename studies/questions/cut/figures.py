@@ -22,8 +22,8 @@ def cut_pictures(cutting: Cutting) -> Pictures:
 
 @in_common_style
 def boards_figure(cutting: Cutting) -> Figure:
-    """Draw top plate and baffle from above, beside one another, not to scale."""
-    drawn = tuple(boards(cutting))
+    """Draw what is drilled, plate and baffle, from above, beside one another, not to scale."""
+    drawn = tuple(board for board in boards(cutting) if board.posts)
     figure = Figure(figsize=(WIDTH_IN, HEIGHT_IN))
     room_in = min(WIDTH_IN / len(drawn), HEIGHT_IN - HEAD_IN)
     scale = max(board.size for board in drawn) * 1.05 / (72 * room_in)

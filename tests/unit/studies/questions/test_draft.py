@@ -127,7 +127,7 @@ def test_lengths_are_written_in_the_unit_of_the_file(size: float, unit: str, tex
 
 @pytest.mark.parametrize(
     ("driver", "ball", "gap"),
-    list(itertools.product((0.05, 0.13, 0.2032, 0.38), (0.12, 0.2032, 0.4), (0.03, 0.06, 0.15))),
+    list(itertools.product((0.05, 0.13, 0.38), (0.12, 0.4), (0.03, 0.06, 0.15))),
 )
 def test_a_draft_can_be_built_or_names_what_does_not_fit(
     driver: float, ball: float, gap: float
