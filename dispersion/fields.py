@@ -5,8 +5,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from dispersion.elevations import mean_square
-from dispersion.problem import Problem
+from dispersion.elevations import mean_square, sphere_weights
+from dispersion.problem import AIR, FAR_AWAY, Problem
 from dispersion.sources import Way
 from dispersion.waves import (
     Drive,
@@ -35,12 +35,16 @@ class Fields(NamedTuple):
         Far-field power over the power through the driven surface; see `waves.balance_db`.
     unknowns : int
         Size of the system that was solved.
+    arrived : (L, W, W) complex array
+        Power at each of the problem's destinations, as Hermitian matrices: with ways of transfer t
+        it is t @ matrix @ conj(t), in the measure of the mean of |far|^2 over all directions.
     """
 
     far: np.ndarray
     near: np.ndarray
     power_error_db: np.ndarray
     unknowns: int
+    arrived: np.ndarray
 
 
 def solve_fields(
@@ -120,11 +124,24 @@ def _relative_fields(
     distance = np.hypot(*problem.points.T)
     near = solution.pressure_at(problem.points).T * (distance * np.exp(-1j * k * distance))
     power = np.abs(far) ** 2
+    half = np.ones(len(problem.elevations))
     if problem.floor:
         # The grid's weights see a pattern that ends at the horizon: half of that sample is above.
-        power[:, np.abs(problem.elevations) < HORIZON_DEG] *= 0.5
-    radiated = mean_square(power, problem.elevations)
-    radiated *= 4.0 * np.pi / (2.0 * air.density * air.speed)
-    error = solution.balance_with(radiated)
+        half[np.abs(problem.elevations) < HORIZON_DEG] = 0.5
+    watts = 4.0 * np.pi / (2.0 * air.density * air.speed)
+    error = solution.balance_with(mean_square(power * half, problem.elevations) * watts)
     scale = 1.0 / reference[:, None]
-    return Fields(far * scale, near * scale, error, solution.mesh.unknowns)
+    weights = sphere_weights(problem.elevations) * half
+    arrived = _arrived(solution, problem, (far * weights) @ far.conj().T * watts)
+    arrived *= scale * scale.T / watts
+    return Fields(far * scale, near * scale, error, solution.mesh.unknowns, arrived)
+
+
+def _arrived(solution: WaveSolution, problem: Problem, far_away: np.ndarray) -> np.ndarray:
+    """Power in watts at each destination, (L, W, W), that far away being known."""
+    taken = solution.absorbed_power()
+    nothing = np.zeros_like(far_away)
+    found = {FAR_AWAY: far_away, **taken}
+    if problem.absorbing_air:
+        found[AIR] = solution.driven_power_of_all() - far_away - sum(taken.values())
+    return np.array([found.get(name, nothing) for name in problem.destinations])

@@ -9,6 +9,7 @@ from dispersion.sources import Way
 from dispersion.walls import RIGID_WALLS, Walls
 from shapes.assembly import Assembly
 
+FAR_AWAY, AIR = "far away", "air"
 ELEVATION_STEP_DEG = 0.5
 """Fine enough for a column of 1 m at 20 kHz, whose lobes are about a degree wide."""
 
@@ -68,6 +69,13 @@ class Problem:
     def floor_z(self) -> float | None:
         """Height of the floor in metres, at the column's foot; None in free air."""
         return -self.assembly.column.height if self.floor else None
+
+    @property
+    def destinations(self) -> tuple[str, ...]:
+        """Where power may go: far away, into parts whose walls may take some, into the air."""
+        pieces = (piece for body, _ in self.assembly.placed_bodies for piece in body.pieces)
+        parts = () if self.walls.rigid else sorted({piece.part for piece in pieces})
+        return (FAR_AWAY, *parts, *([AIR] if self.absorbing_air else []))
 
     def require_free_air(self, method: str) -> None:
         """Raise a ValueError if the problem has a floor, for a method that knows none."""

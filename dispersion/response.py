@@ -8,12 +8,13 @@ what column and reflector do to the driver's own on-axis curve.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 
+from dispersion.bands import band_edges
 from dispersion.problem import Problem
 from dispersion.rational import Resonance
 
@@ -82,6 +83,9 @@ class Response:
         `waves.balance_db` for what counts where next to none leaves.
     unknowns : (F,) array
         Size of the system solved at each frequency.
+    arrived_by_way : (S, L, W, W) complex array or None
+        Power at each of the problem's destinations by solved frequency, see `fields.Fields`. None
+        where it is not known: by other methods, or read between other sizes.
     account : str
         How a method without a power balance vouches for itself, in words; else empty.
     settling : Settling or None
@@ -97,6 +101,7 @@ class Response:
     near_by_way: np.ndarray = field(repr=False)
     power_error_db: np.ndarray = field(repr=False)
     unknowns: np.ndarray = field(repr=False)
+    arrived_by_way: np.ndarray | None = field(default=None, repr=False)
     account: str = ""
     settling: Settling | None = field(default=None, repr=False)
 
@@ -142,7 +147,46 @@ class Response:
         """(F, E) squared magnitude of the far field."""
         return np.abs(self.far) ** 2
 
+    def shares_of_power(self, centres: np.ndarray) -> np.ndarray | None:
+        """Share of the power that arrives at each destination, all ways together.
+
+        Parameters
+        ----------
+        centres : (B,) array
+            Exact centres of third-octave bands, Hz.
+
+        Returns
+        -------
+        (B, L) array or None
+            Of the problem's destinations, each band adding up to 1; power is linear in the
+            logarithm of frequency between those solved. None where it is not known.
+        """
+        if self.arrived_by_way is None:
+            return None
+        f = self.solved_frequencies
+        transfer = np.array([way.transfer(f) for way in self.problem.ways])
+        each = np.einsum("wf,flwv,vf->fl", transfer, self.arrived_by_way, transfer.conj()).real
+        edges = zip(*band_edges(centres), strict=True)
+        means = np.array([_mean_between(f, each, low, high) for low, high in edges])
+        return means / means.sum(axis=1, keepdims=True)
+
     @property
     def worst_power_error_db(self) -> float:
         """Largest imbalance of power, in dB, over ways and frequencies; inf if any is no number."""
         return float(np.nan_to_num(np.abs(self.power_error_db), nan=np.inf).max())
+
+
+def arrived_in(
+    responses: Sequence[Response], order: np.ndarray | slice = slice(None)
+) -> np.ndarray | None:
+    """Return `arrived_by_way` of several responses to one problem; None if one has none."""
+    each = [one.arrived_by_way for one in responses if one.arrived_by_way is not None]
+    return np.concatenate(each)[order] if len(each) == len(responses) else None
+
+
+def _mean_between(f: np.ndarray, values: np.ndarray, low: float, high: float) -> np.ndarray:
+    """Mean of values (S, L) at frequencies over the logarithm of frequency from low to high."""
+    inside = f[(f > low) & (f < high)]
+    at = np.log(np.concatenate(([low], inside, [high])))
+    along = np.array([np.interp(at, np.log(f), column) for column in values.T])
+    return np.trapezoid(along, at, axis=1) / (at[-1] - at[0])

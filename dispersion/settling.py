@@ -59,7 +59,7 @@ from dispersion.rational import (
     Real,
     Resonance,
 )
-from dispersion.response import Response, Settling
+from dispersion.response import Response, Settling, arrived_in
 from dispersion.sliding import (
     DirectionWeights,
     FinePower,
@@ -354,6 +354,7 @@ def settled_response(
         near_by_way=read[:, :, directions:],
         power_error_db=np.concatenate([one.power_error_db for one in rounds], axis=1)[:, order],
         unknowns=np.concatenate([one.unknowns for one in rounds])[order],
+        arrived_by_way=arrived_in(rounds, order),
         settling=settling,
     )
     how = direction_weights(problem.elevations, window)

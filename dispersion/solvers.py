@@ -79,6 +79,7 @@ def solve_waves(
         near_by_way=np.stack([each.near for each in solved], axis=1),
         power_error_db=np.stack([each.power_error_db for each in solved], axis=1),
         unknowns=np.array([each.unknowns for each in solved]),
+        arrived_by_way=np.stack([each.arrived for each in solved]),
     )
 
 

@@ -156,6 +156,11 @@ class WaveSolution:
         velocity = gradient / (2j * np.pi * self.frequency * self.air.density)
         return 0.5 * np.einsum("eq,eqw,eqx->wx", area, velocity.conj(), p, optimize=True)
 
+    def driven_power_of_all(self) -> np.ndarray:
+        """Return the driven power of sources together, in W, as matrix like `absorbed_power`."""
+        power = self.work_of(self.pressure).T
+        return 0.5 * (power + power.conj().T)
+
     def absorbed_power(self) -> dict[str, np.ndarray]:
         """Power that the parts take, in W, (W, W) Hermitian matrices by label.
 

@@ -28,7 +28,8 @@ PATIENCE_S = 30.0
 """How long to wait for another process that is writing."""
 LEDGER_ID = 0x726F756E
 """SQLite's application id: distinguishes a ledger from anybody else's database."""
-# What is touched at every use is small and apart from what is large and never changes.
+# What is touched at every use is small and apart from what is large and never changes. A table
+# `fields` is that of earlier versions, and goes with their solves.
 TABLES = """
 CREATE TABLE IF NOT EXISTS solves (
     id INTEGER PRIMARY KEY,
@@ -38,17 +39,19 @@ CREATE TABLE IF NOT EXISTS solves (
     kept REAL NOT NULL,
     used REAL NOT NULL
 );
-CREATE TABLE IF NOT EXISTS fields (
+CREATE TABLE IF NOT EXISTS arrays (
     id INTEGER PRIMARY KEY REFERENCES solves ON DELETE CASCADE,
     unknowns INTEGER NOT NULL,
     far BLOB NOT NULL,
     near BLOB NOT NULL,
     error BLOB NOT NULL,
+    arrived BLOB NOT NULL,
     digest BLOB NOT NULL
 );
 """
 FETCH = """
-SELECT far, near, error, unknowns, digest FROM solves JOIN fields USING (id) WHERE key = ?
+SELECT far, near, error, arrived, unknowns, digest FROM solves JOIN arrays USING (id)
+WHERE key = ?
 """
 TOO_MUCH = """
 DELETE FROM solves WHERE id IN (
@@ -161,13 +164,13 @@ class Ledger:
                 return None
             self.found += key not in self._own
             self._used.add(key)
-        far, near, power_error = map(_unpacked, blobs)
-        return Fields(far, near, power_error, unknowns)
+        far, near, power_error, arrived = map(_unpacked, blobs)
+        return Fields(far, near, power_error, unknowns, arrived)
 
     def keep(self, key: bytes, fields: Fields) -> None:
         """Write a finished solve; where that fails, say so once and go on without."""
-        far, near, power_error, unknowns = fields
-        blobs = [_packed(array) for array in (far, near, power_error)]
+        far, near, power_error, unknowns, arrived = fields
+        blobs = [_packed(array) for array in (far, near, power_error, arrived)]
         row: tuple[int | bytes, ...] = (unknowns, *blobs, _digest(key, blobs, unknowns))
         with self._lock:
             if not self._writes:
@@ -239,7 +242,7 @@ class Ledger:
                 (key, keys.solver_version(), size, now, now),
             )
             self._database.execute(
-                "INSERT INTO fields VALUES (?, ?, ?, ?, ?, ?)", (solve.lastrowid, *row)
+                "INSERT INTO arrays VALUES (?, ?, ?, ?, ?, ?, ?)", (solve.lastrowid, *row)
             )
 
     def _drop(self, key: bytes) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from dispersion.neighbours import LEAST_MEMBERS, Begun, read_between
 from dispersion.problem import Problem
 from dispersion.rational import Complex
-from dispersion.response import Response
+from dispersion.response import Response, arrived_in
 from dispersion.settling import first_frequencies, window_and_points
 from dispersion.windows import column_weights
 
@@ -134,6 +134,7 @@ def _at_one_frequency(
             near_by_way=columns[:, :, directions:],
             power_error_db=worst,
             unknowns=largest,
+            arrived_by_way=None,
         )
 
     responses = [solved[n] if n in solved else read(n) for n in range(len(members))]
@@ -156,5 +157,6 @@ def _joined(found: Sequence[_Found], place: int) -> Begun:
         near_by_way=np.concatenate([one.near_by_way for one in each], axis=1),
         power_error_db=np.concatenate([one.power_error_db for one in each], axis=1),
         unknowns=np.concatenate([one.unknowns for one in each]),
+        arrived_by_way=arrived_in(each),
     )
     return Begun(response=response, read=sum(not one.solved[place] for one in found))

@@ -1,12 +1,13 @@
-"""Curves against frequency: levels, directivity index, sound power, upward leak."""
+"""Curves against frequency: levels, directivity index, sound power, upward leak, shares."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import FuncFormatter
 from numpy.typing import ArrayLike
 
 from dispersion.coverage import Coverage
@@ -24,6 +25,8 @@ from studies.answer.charts.style import (
     level_limits,
     new_figure,
 )
+
+LEAST_SHARE_PERCENT = 0.01
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,6 +115,39 @@ def index_figure(title: str, coverage: Coverage) -> Figure:
     for axes in (top, middle, bottom):
         frequency_axis(axes, edges[0], edges[-1], label=axes is bottom)
     figure.align_ylabels()
+    return figure
+
+
+@in_common_style
+def shares_figure(title: str, centres: np.ndarray, shares: Mapping[str, np.ndarray]) -> Figure:
+    """Draw shares of the power by third-octave band on a logarithmic scale.
+
+    Parameters
+    ----------
+    title : str
+    centres : (B,) array
+        Hz.
+    shares : mapping of str to (B,) array
+        Per cent; as many are drawn as there are colours, the first ones.
+
+    Returns
+    -------
+    Figure
+    """
+    figure = new_figure(5.4, title)
+    axes = figure.subplots()
+    edges = edges_of_bands(centres)
+    drawn = list(shares.items())[: len(SERIES)]
+    for number, (name, values) in enumerate(drawn):
+        dash = DASHES[number % len(DASHES)]
+        _steps(axes, values, edges, color=SERIES[number], linestyle=dash, label=name)
+    axes.set_yscale("log")
+    axes.set_ylim(LEAST_SHARE_PERCENT, 130.0)
+    axes.yaxis.set_major_formatter(FuncFormatter(lambda share, _: f"{share:g}"))
+    axes.set_ylabel("share of the power, per cent")
+    axes.grid(axis="both")
+    frequency_axis(axes, edges[0], edges[-1])
+    legend_below(figure, axes, 4)
     return figure
 
 

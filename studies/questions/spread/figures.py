@@ -5,7 +5,7 @@ from __future__ import annotations
 from dispersion.paths.posts import Ripple
 from studies.answer.charts.around import AroundTrace, round_band_figure
 from studies.answer.charts.coverage import polar_figure
-from studies.answer.charts.curves import Trace, curves_figure, index_figure
+from studies.answer.charts.curves import Trace, curves_figure, index_figure, shares_figure
 from studies.answer.columns import posts_name
 from studies.answer.picture import Picture, Pictures, coverage_picture, section_pictures
 from studies.questions.spread.study import Spread
@@ -32,6 +32,8 @@ def spread_pictures(spread: Spread) -> Pictures:
         ),
         **section_pictures(design),
     }
+    if spread.where_it_goes:
+        pictures["power"] = _where_it_goes(spread)
     if spread.ripple is not None:
         pictures["round"] = _round(spread, spread.ripple)
     return pictures
@@ -50,6 +52,19 @@ def _at_ears(spread: Spread) -> list[Trace]:
         Trace("straight up", frequencies, spread.straight_up_curve_db),
         Trace("driver alone", frequencies, spread.bare_driver_db, background=True),
     ]
+
+
+def _where_it_goes(spread: Spread) -> Picture:
+    figure = shares_figure(
+        f"{spread.design.title}: where the power goes",
+        spread.row.coverage.centres,
+        {one.name: 100.0 * one.shares for one in spread.where_it_goes},
+    )
+    return Picture(
+        figure,
+        "How much of the driver's power arrives far away, and how much the walls of the parts that"
+        " take most keep for themselves.",
+    )
 
 
 def _round(spread: Spread, ripple: Ripple) -> Picture:

@@ -28,6 +28,13 @@ class BandSwing(NamedTuple):
     swing_db: float
 
 
+class Destination(NamedTuple):
+    """Where power goes, and its share of it in each third-octave band, (B,) of 1."""
+
+    name: str
+    shares: np.ndarray
+
+
 class AroundColumn(NamedTuple):
     """Window level round the column with its posts, each (B,) by third octave, dB re 0 dB."""
 
@@ -87,6 +94,20 @@ class Spread:
         level, ripple = self.row.coverage.window_level_db, self.ripple
         changes = (ripple.minimum_db, ripple.mean_db, ripple.maximum_db)
         return AroundColumn(*(level + change for change in changes))
+
+    @property
+    def where_it_goes(self) -> tuple[Destination, ...]:
+        """Share of the power that each destination takes; empty where nothing is absorbed.
+
+        Far away first, then the parts from the one that takes most in any band.
+        """
+        response, centres = self.row.response, self.row.coverage.centres
+        shares = response.shares_of_power(centres)
+        if shares is None or shares.shape[1] == 1:
+            return ()
+        names = response.problem.destinations
+        far, *taken = (Destination(*pair) for pair in zip(names, shares.T, strict=True))
+        return (far, *sorted(taken, key=lambda one: -one.shares.max()))
 
     @property
     def widest_swing(self) -> BandSwing | None:

@@ -16,12 +16,18 @@ from studies.answer.columns import (
     in_words,
     number,
     score_cells,
+    text,
     window_in_words,
 )
 from studies.answer.evidence import evidence_of
 from studies.answer.resonances import resonance_tables, resonances_in_words
 from studies.answer.table import Fact, Findings, Table
 from studies.questions.spread.study import Spread
+
+POWER_CAPTION = (
+    "shares of the driver's power that arrive far away or are taken by a part's walls; what walls"
+    " take of sharp resonances is most uncertain"
+)
 
 
 def spread_tables(spread: Spread) -> Findings:
@@ -43,6 +49,7 @@ def spread_tables(spread: Spread) -> Findings:
             by_band,
             *resonance_tables(spread.row.response.sharp_resonances),
             _score(spread),
+            *_where_it_goes(spread),
             *_around(spread),
             _upwards(levels.curves(spread.design, named, spread.bare_driver_db), spread),
             levels.elevations(named),
@@ -192,6 +199,40 @@ def _upwards(curves: Table, spread: Spread) -> Table:
     found = [levels for levels, _ in wanted.values()]
     rows = tuple((*row, *map(float, more)) for row, *more in zip(curves.rows, *found, strict=True))
     return replace(curves, columns=(*curves.columns, *columns), rows=rows)
+
+
+def _where_it_goes(spread: Spread) -> tuple[Table, ...]:
+    """Shares of the power, per cent: a line for each destination; then every band, in files."""
+    found, centres = spread.where_it_goes, spread.row.coverage.centres
+    if not found:
+        return ()
+    name = text("destination", "where it goes", "far away, or what takes it")
+    columns = (
+        name,
+        number("mean_percent", "mean, %", "share of the power, mean over the bands, per cent", 2),
+        number("most_percent", "most, %", "largest share in any band, per cent", 2),
+        replace(band("in the band"), key="most_band_hz"),
+    )
+    rows = tuple(
+        (
+            one.name,
+            100.0 * float(one.shares.mean()),
+            100.0 * float(one.shares.max()),
+            float(centres[one.shares.argmax()]),
+        )
+        for one in found
+    )
+    by_band = tuple(
+        (float(centre), one.name, 100.0 * float(share))
+        for one in found
+        for centre, share in zip(centres, one.shares, strict=True)
+    )
+    share = number("share_percent", "share, %", "share of the power, per cent", 3)
+    title = "Where the power of the driver goes"
+    return (
+        Table("power", title, columns, rows, POWER_CAPTION),
+        Table("power_by_band", title, (band(), name, share), by_band, scope="data"),
+    )
 
 
 def _around(spread: Spread) -> tuple[Table, ...]:

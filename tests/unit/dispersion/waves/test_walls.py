@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from dispersion.air import Air
+from dispersion.elevations import mean_square
 from dispersion.problem import Problem
 from dispersion.solvers import solve_waves
 from dispersion.sources import Way
@@ -22,7 +23,7 @@ from dispersion.waves import (
 )
 from dispersion.waves import walls as waves_walls
 from dispersion.waves.walls import layers_of
-from shapes import Assembly, Column, Driver, DustCap, TopPlate, ball_cap
+from shapes import Assembly, Column, Driver, DustCap, TopPlate, Tweeter, ball_cap
 from shapes.meridian import Line, Meridian
 from studies.questions.proof.cases.solids import hidden, sphere
 from studies.questions.proof.cases.walls import Ball
@@ -187,3 +188,28 @@ def test_pole_of_a_quarter_wave_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(poles, "MOST_STEPS", 2)
     with pytest.raises(ValueError, match="no resonance is reached"):
         find_pole([pipe], 0.9 * guess, drive, AIR)
+
+
+def test_power_of_ways_together_is_told_by_part() -> None:
+    """Two ways: what arrives is quadratic in their strengths, and adds up to what they give."""
+    two = replace(
+        BUILT, driver=replace(BUILT.driver, centre=None), tweeter=Tweeter(0.0125, 0.004, 0.0, 0.017)
+    )
+    ways = tuple(Way(name=way.name) for way in two.ways)
+    problem = replace(PROBLEM, assembly=two, ways=ways, walls=Walls(), floor=False)
+    response = solve_waves(problem)
+    arrived = response.arrived_by_way
+    assert arrived is not None and arrived.shape == (2, len(problem.destinations), 2, 2)
+    np.testing.assert_allclose(arrived, arrived.conj().swapaxes(2, 3))
+    far = np.einsum("lwv->l", arrived[1])[0].real
+    assert far == pytest.approx(mean_square(response.power, problem.elevations)[1], rel=1e-9)
+    shares = response.shares_of_power(np.array([5011.87]))
+    assert shares is not None and shares.sum() == pytest.approx(1.0)
+    rigid = solve_waves(replace(problem, walls=RIGID_WALLS))
+    assert rigid.problem.destinations == ("far away",)
+    assert rigid.shares_of_power(np.array([5011.87])) == pytest.approx(1.0)
+
+
+def test_air_takes_what_is_left() -> None:
+    """By its name only: kernels for a complex wavenumber are compiled in slow tests."""
+    assert replace(PROBLEM, absorbing_air=True).destinations == ("far away", "air")

@@ -6,6 +6,7 @@ from concurrent.futures import Executor, Future
 from dataclasses import replace
 from functools import partial
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,10 +16,12 @@ from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.sliding import SlidingBands
 from dispersion.solvers import solve_waves
+from dispersion.walls import RIGID_WALLS, ConstantAdmittance, Walls
 from studies.design import Design, DesignError
 from studies.design.study_tables import TargetTable
 from studies.questions.contest.study import contest
 from studies.questions.gap.study import gap
+from studies.questions.spread.figures import spread_pictures
 from studies.questions.spread.study import ceiling_angle, spread
 from studies.questions.spread.tables import spread_tables
 from studies.questions.trim.study import trim
@@ -271,6 +274,28 @@ def test_spread_tells_the_level_towards_the_ceiling_and_straight_up() -> None:
         np.mean(found.row.seat_curves_db[:, 0] - found.ceiling_curve_db)
     )
     assert told.fact("post_ripple_db") == pytest.approx(found.ripple.peak_to_peak_db.max())
+
+
+def test_spread_tells_where_the_power_goes_where_something_is_absorbed() -> None:
+    def soft(problem: Problem, **how: Any) -> Response:
+        cone = ConstantAdmittance(0.02)
+        return solve_waves(replace(problem, walls=Walls(absorbers=(("cone", cone),))), **how)
+
+    def hard(problem: Problem, **how: Any) -> Response:
+        return solve_waves(replace(problem, walls=RIGID_WALLS), **how)
+
+    found = spread(small_design(), soft, fineness=4)
+    far, cone, *others = found.where_it_goes
+    assert (far.name, cone.name) == ("far away", "cone")
+    assert sum(one.shares for one in (far, cone, *others)) == pytest.approx(1.0)
+    assert all(one.shares.max() < cone.shares.max() for one in others)
+    tables = {table.name: table for table in spread_tables(found).tables}
+    assert tables["power"].values("destination")[:2] == ("far away", "cone")
+    assert len(tables["power_by_band"].rows) == len(found.row.coverage.centres) * (2 + len(others))
+    assert "power" in spread_pictures(found)
+    rigid = spread(small_design(), hard, fineness=4)
+    assert rigid.where_it_goes == ()
+    assert "power" not in {table.name for table in spread_tables(rigid).tables}
 
 
 def test_spread_estimates_its_own_posts_and_only_those() -> None:

@@ -12,7 +12,8 @@ SIZE = 3 * 16 + 2 * 16
 
 
 def made_up(number: int) -> Fields:
-    return Fields(np.full((1, 3), number + 0j), np.full((1, 2), number + 0j), np.zeros(1), number)
+    far, near = np.full((1, 3), number + 0j), np.full((1, 2), number + 0j)
+    return Fields(far, near, np.zeros(1), number, np.ones((1, 1, 1)))
 
 
 class Behind:
