@@ -48,7 +48,7 @@ from typing import NamedTuple
 import numpy as np
 
 from dispersion.bands import band_edges, third_octave_centres
-from dispersion.elevations import window_power
+from dispersion.elevations import power_at, window_power
 from dispersion.neighbours import Begun
 from dispersion.problem import Problem
 from dispersion.rational import (
@@ -253,7 +253,11 @@ def transfer_of(problem: Problem) -> Transfer:
 def window_and_points(
     problem: Problem, window: tuple[float, float], points: Sequence[int] = ()
 ) -> Real:
-    """Rows of `Wanted.values`: the mean over a window of elevations, then single points.
+    """Rows of `Wanted.values`: mean over a window, its two ends and middle, then single points.
+
+    With the mean alone the rms of level over the window's directions, and so the score, was off by
+    up to 0.22 dB at a resonance; with the three directions, for a fifth more solves, by 0.03 dB at
+    most (eight caps of two examples, bands settled within 0.3 dB).
 
     Parameters
     ----------
@@ -265,12 +269,14 @@ def window_and_points(
 
     Returns
     -------
-    (1 + len(points), E + P) array
+    (4 + len(points), E + P) array
     """
     directions = len(problem.elevations)
-    values = np.zeros((1 + len(points), directions + len(problem.points)))
+    single = np.linspace(*window, 3)
+    values = np.zeros((4 + len(points), directions + len(problem.points)))
     values[0, :directions] = window_power(np.eye(directions), problem.elevations, window)
-    values[np.arange(len(points)) + 1, directions + np.asarray(points, dtype=int)] = 1.0
+    values[1:4, :directions] = power_at(np.eye(directions), problem.elevations, single).T
+    values[np.arange(len(points)) + 4, directions + np.asarray(points, dtype=int)] = 1.0
     return values
 
 
