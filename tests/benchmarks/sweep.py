@@ -18,6 +18,7 @@ from functools import partial
 from importlib.resources import files
 
 import click
+import growth
 import numpy as np
 from threadpoolctl import threadpool_limits
 
@@ -29,6 +30,7 @@ from dispersion.waves import SharedBlocks, build_mesh
 from dispersion.waves.system import assemble
 from shapes.reflectors import ball_cap
 from studies.design import Design, read_design
+from studies.questions.spread.study import spread
 from studies.questions.trim.study import trim
 from studies.solving.grid import COARSE_BY_NEED, COARSE_PER_BAND, Fineness
 from studies.solving.memory import Remembering
@@ -169,6 +171,20 @@ def by_need(design: Design) -> dict[str, float]:
     }
 
 
+def growing(design: Design) -> dict[str, float]:
+    """Exponents of cost, and one candidate more where all are ranked by need."""
+    candidates = growth.by_candidates(design)
+    twelve = partial(spread, design, solve_waves)
+    twelve()
+    return {
+        "spread_12_cpu_s": growth.processor_time(twelve),
+        "another_by_need_over_lone": growth.another_over_lone(candidates),
+        "exponent_of_candidates": candidates.exponent,
+        "exponent_of_frequency": growth.by_frequency(design).exponent,
+        "exponent_of_height": growth.by_height(design).exponent,
+    }
+
+
 def in_a_new_process(code: str, **environment: str) -> float:
     """Seconds that a fresh interpreter takes for some code."""
     start = time.perf_counter()
@@ -224,6 +240,12 @@ def measure() -> dict[str, float]:
         "another_gap_over_sweep": more["another_gap"] / sweep,
         "grid_s": grid,
         **by_need(design),
+        **growing(design),
+        "spread_12_cpu_s": "spread at 12 a band, processor s (2 aimed at)",
+        "another_by_need_over_lone": "another candidate by need over one alone (0.25 aimed at)",
+        "exponent_of_candidates": "exponent of cost by candidates, 1 to 41",
+        "exponent_of_frequency": "exponent of one solve by frequency, 4 to 20 kHz",
+        "exponent_of_height": "exponent of one solve by the column's height, 0.3 to 1.8 m",
         "peak_mib": peak,
         "help_s": min(in_a_new_process(helping) for _ in range(REPEATS)),
         "first_run_s": first,
