@@ -24,8 +24,8 @@ mean, against one 2.5 times as fine, largest of the three examples in free air:
     5, 0.15, 4 (1.5)                             0.71      0.072   0.017
     ===========================================  ========  ======  ======
 
-The third takes 0.83 of the time, but over a floor the coaxial example is then off by 0.17 dB at
-12.5 kHz, more than the 0.1 dB of the promise, so the first serves everywhere. The last would serve
+The third takes 0.83 of the time, but over a floor the coaxial example is then off by 0.17 dB, more
+than the 0.1 dB of the promise, so the first serves everywhere. The last would serve
 to rank, but what leads is then solved a second time at every frequency.
 """
 

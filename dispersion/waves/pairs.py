@@ -44,8 +44,8 @@ What compiles: the larger kernels are functions of their own, since `inline="alw
 copy at every call, and flags are passed as variables, since a literal compiles anew. All kernels of
 a first run took 24 s of processor time with both, and 12.5 s without, at the same speed.
 
-Fewer Gauss points (4) for elements that are small beside distance and wavelength was tried and left
-out: no faster, since what is left of a pair is then loops too short for vector registers.
+Fewer Gauss points (4) for elements that are small beside distance and wavelength were tried and
+left out: the same levels, and no faster.
 """
 
 import math
