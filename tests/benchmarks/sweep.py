@@ -14,6 +14,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import replace
 from functools import partial
 from importlib.resources import files
 
@@ -26,6 +27,7 @@ from dispersion.bands import twelve_per_octave
 from dispersion.fields import Fields
 from dispersion.problem import Problem
 from dispersion.solvers import solve_waves
+from dispersion.walls import ConstantAdmittance, Walls
 from dispersion.waves import SharedBlocks, build_mesh
 from dispersion.waves.system import assemble
 from shapes.reflectors import ball_cap
@@ -62,6 +64,27 @@ def best_time(task) -> float:
         task()
         times.append(time.perf_counter() - start)
     return min(times)
+
+
+FELT = Walls(
+    layers=False, absorbers=(("baffle", ConstantAdmittance(0.3 - 0.6j, replaces_layers=True)),)
+)
+
+
+def cost_of_losses(problem: Problem) -> dict[str, float]:
+    """Processor time of lone sweeps with losses over a rigid one, one worker, taken in turns."""
+    cases = {"rigid": problem, "layers": replace(problem, walls=Walls())}
+    cases["felt"] = replace(problem, walls=FELT)
+    spent = dict.fromkeys(cases, np.inf)
+    for _ in range(REPEATS + 1):  # the first compiles
+        for name, case in cases.items():
+            start = time.process_time()
+            solve_waves(case, workers=1)
+            spent[name] = min(spent[name], time.process_time() - start)
+    return {
+        "layers_over_rigid": spent["layers"] / spent["rigid"],
+        "felt_over_rigid": spent["felt"] / spent["rigid"],
+    }
 
 
 def factorisation_time(problem: Problem) -> float:
@@ -211,6 +234,7 @@ def measure() -> dict[str, float]:
     start = time.perf_counter()
     trim_study(design)
     study = time.perf_counter() - start
+    losses = cost_of_losses(problem)
     more = one_more(design)
     start = time.perf_counter()
     grid_study(design)
@@ -236,6 +260,7 @@ def measure() -> dict[str, float]:
         "workers_gain": one_worker / sweep,
         "study_s": study,
         "candidate_over_sweep": study / 41.0 / sweep,
+        **losses,
         "another_keep_over_sweep": more["another_keep"] / sweep,
         "another_gap_over_sweep": more["another_gap"] / sweep,
         "grid_s": grid,
@@ -263,6 +288,8 @@ MEANINGS = {
     "workers_gain": "one worker over all workers",
     "study_s": "trim study of 41 candidates, s (60 aimed at)",
     "candidate_over_sweep": "one candidate of the study over a lone sweep",
+    "layers_over_rigid": "boundary layers over rigid walls, processor time (1.35 at most)",
+    "felt_over_rigid": "felt on the baffle over rigid walls, processor time (1.2 at most)",
     "another_keep_over_sweep": "another keep, column shared, over a lone sweep",
     "another_gap_over_sweep": "another gap, column and reflector shared, over a lone sweep",
     "grid_s": "200 pairs of keep and gap, s (60 aimed at)",

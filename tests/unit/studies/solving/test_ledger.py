@@ -69,7 +69,7 @@ def filled(path: Path, count: int = 40) -> None:
 
 
 def same(one: Response, other: Response) -> bool:
-    names = ("far_by_way", "near_by_way", "power_error_db", "unknowns")
+    names = ("far_by_way", "near_by_way", "power_error_db", "unknowns", "arrived_by_way")
     pairs = [(getattr(one, name), getattr(other, name)) for name in names]
     return all(a.tobytes() == b.tobytes() and a.dtype == b.dtype for a, b in pairs)
 
