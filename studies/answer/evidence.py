@@ -13,7 +13,10 @@ from dispersion.checks import remarks_after
 from dispersion.response import Response
 from shapes.assembly import Assembly
 from shapes.columns import computed_outline
+from studies.design.walls_table import walls_in_words
 from studies.solving.candidates import Row
+
+HARD_WALLS = "walls: hard in this method, whatever the file says"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +73,7 @@ class Evidence:
         return (
             f"method {self.method}, {designs}: {self.unknowns_lowest} unknowns at"
             f" {self.lowest_hz:.0f} Hz, {self.unknowns_highest} at {self.highest_hz:.0f} Hz",
-            "power given off by the driver and power found far away agree within"
+            "power given off by the driver and power found far away and in the walls agree within"
             f" {max(self.worst_power_error_db, 0.001):.3f} dB everywhere",
         )
 
@@ -125,7 +128,9 @@ def _sizes(response: Response) -> tuple[int, int]:
 
 def _grouped_remarks(best: Response, worst: Response) -> tuple[str, ...]:
     """Remarks of all designs differ in their power balance only: two speak for all, each once."""
-    return tuple(dict.fromkeys((*remarks_after(worst), *remarks_after(best))))
+    waves = best.method == "waves"
+    walls = walls_in_words(best.problem.walls) if waves else (HARD_WALLS,)
+    return tuple(dict.fromkeys((*remarks_after(worst), *remarks_after(best), *walls)))
 
 
 def _chosen_by_need(best: Response) -> tuple[str, ...]:

@@ -80,12 +80,12 @@ Progress = Callable[[str, int, int], None]
 
 
 def problem_of(design: Design, assembly: Assembly, per_band: int = FINE_PER_BAND) -> Problem:
-    """Return the problem that the solver takes: an assembly with the design's ways, air and seats.
+    """Return the problem that a solver takes: an assembly, the design's ways, walls, air, seats.
 
     Parameters
     ----------
     design : Design
-        Gives ways, air, the seats as points, and the band of its target.
+        Gives ways, walls, air, the seats as points, and the band of its target.
     assembly : Assembly
     per_band : int
         Frequencies in a third-octave band, four or more.
@@ -98,6 +98,7 @@ def problem_of(design: Design, assembly: Assembly, per_band: int = FINE_PER_BAND
         frequencies=study_frequencies(low, high, per_band),
         air=design.air,
         points=seats,
+        walls=design.walls_on(assembly),
     )
 
 

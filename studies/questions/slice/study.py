@@ -69,7 +69,12 @@ def slice_study(
     x, z, solid = _grid(design, assembly, frequencies)
     air = np.column_stack([axis[~solid] for axis in np.meshgrid(x, z)])
     problem = Problem(
-        assembly=assembly, ways=design.ways, frequencies=frequencies, air=design.air, points=air
+        assembly=assembly,
+        ways=design.ways,
+        frequencies=frequencies,
+        air=design.air,
+        points=air,
+        walls=design.walls_on(assembly),
     )
     _refuse(design, problems_before(problem))
     advance = counted(progress, STAGE, len(frequencies))

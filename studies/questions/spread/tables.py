@@ -231,7 +231,13 @@ def _where_it_goes(spread: Spread) -> tuple[Table, ...]:
     title = "Where the power of the driver goes"
     return (
         Table("power", title, columns, rows, POWER_CAPTION),
-        Table("power_by_band", title, (band(), name, share), by_band, scope="data"),
+        Table(
+            "power_by_band",
+            "Power by part and third octave",
+            (band(), name, share),
+            by_band,
+            scope="data",
+        ),
     )
 
 

@@ -78,7 +78,14 @@ def test_the_slice_is_the_pressure_of_the_wave_solver(slices: Slices) -> None:
     points = np.column_stack((np.abs(slices.x[columns]), slices.z[rows]))
     for number, frequency in enumerate(FREQUENCIES):
         settings = WaveSettings().finer(1.0)
-        solution = solve(assembly.bodies, frequency, drives, design.air, settings=settings)
+        solution = solve(
+            assembly.bodies,
+            frequency,
+            drives,
+            design.air,
+            settings=settings,
+            walls=design.walls_on(assembly),
+        )
         at_1m = design.air.density * solution.volume_acceleration()[0] / (2.0 * np.pi)
         expected = solution.pressure_at(points)[:, 0] / at_1m
         assert slices.pressure[number, rows, columns] == pytest.approx(expected, rel=1e-9)
