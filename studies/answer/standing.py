@@ -36,6 +36,31 @@ def behind(lead_db: float) -> str:
     return f"{lead_db:.2f} dB behind"
 
 
+def soft_cone_in_words(what: str, size: str | None, lead_db: float, from_hz: float) -> str:
+    """Say whether the best moves if the cone absorbs, which nobody knows beforehand.
+
+    Parameters
+    ----------
+    what : str
+        What is chosen: "keep", "gap".
+    size : str or None
+        The best with such a cone; None if it is the same.
+    lead_db : float
+        By how much it then leads the best as it is, dB.
+    from_hz : float
+        From where the cone absorbs, Hz.
+    """
+    cone = (
+        f"If the cone takes 11 per cent of the sound that meets it above {from_hz / 1e3:.2g} kHz"
+        " (nobody knows; 0 to 15 is possible)"
+    )
+    if size is None:
+        return f"{cone}, the best {what} stays where it is."
+    if lead_db < NO_DIFFERENCE_DB:
+        return f"{cone}, {size} is as good: no difference ({lead_db:.2f} dB)."
+    return f"{cone}, the best {what} MOVES to {size}, {lead_db:.2f} dB ahead of the one above."
+
+
 def best_at_end(key: str, best: float, tried: Sequence[float], built: Sequence[float]) -> list[str]:
     """Warn if the best size is the least or the largest of those tried or of those possible.
 

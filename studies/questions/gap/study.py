@@ -14,6 +14,7 @@ from studies.solving.hanging import (
     near_best_gaps,
     solve_gaps,
 )
+from studies.solving.losses import Softened, may_overtake, soften
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,12 +30,34 @@ class GapStudy:
         The lowest score among the gaps that leak no more than wanted, if there is one.
     near_best : NearBest
         Range of plate gaps, m.
+    softened : Softened or None
+        Leaders with a cone that absorbs; None where there is no such doubt.
     """
 
     design: Design
     choices: tuple[GapChoice, ...]
     best: GapChoice
     near_best: NearBest
+    softened: Softened | None = None
+
+    @property
+    def soft_best(self) -> GapChoice | None:
+        """The best gap with a cone that absorbs; None where there is no such doubt."""
+        if self.softened is None or self.softened.of(self.best.row) is None:
+            return None
+        row = self.softened.best([choice.row for choice in self.contenders])
+        return next(choice for choice in self.contenders if choice.row is row)
+
+    @property
+    def soft_lead_db(self) -> float:
+        """By how much that one leads the best as it is, both with such a cone, dB; 0 if it is it.
+
+        0 where there is no such doubt, too.
+        """
+        soft = self.soft_best
+        if self.softened is None or soft is None:
+            return 0.0
+        return self.softened.lead_db(soft.row, self.best.row)
 
     @property
     def contenders(self) -> tuple[GapChoice, ...]:
@@ -103,4 +126,8 @@ def gap(
     """
     choices = solve_gaps(design, solver, fineness, progress)
     good = near_best_gaps(choices, design.target.near_best_db)
-    return GapStudy(design, choices, best_gap(choices), good)
+    best = best_gap(choices)
+    rows = [choice.row for choice in gap_contenders(choices)]
+    leaders = may_overtake(rows, best.row, design.target.near_best_db)
+    softened = soften(design, leaders, solver, fineness, progress)
+    return GapStudy(design, choices, best, good, softened)

@@ -19,7 +19,14 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
-from studies.answer.standing import STANDING, behind, best_at_end, range_in_words, standing_caption
+from studies.answer.standing import (
+    STANDING,
+    behind,
+    best_at_end,
+    range_in_words,
+    soft_cone_in_words,
+    standing_caption,
+)
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.questions.gap.study import GapStudy
@@ -70,6 +77,7 @@ def _answer(study: GapStudy) -> list[str]:
         f"Three gaps there: plate gap {in_both(built.plate_gap)}, rim gap"
         f" {in_both(built.rim_gap)}, tip clearance {in_both(built.tip_clearance)}.",
         *_as_written(study),
+        *_soft_cone(study),
         f"Up to {in_words(study.plate_limit_hz(best))} only one wave runs outwards"
         " between plates this far apart; above, lobes are possible.",
         *target_in_words(study.design),
@@ -113,6 +121,15 @@ def _as_written(study: GapStudy) -> list[str]:
     return [f"The gap in the file, {size}: {behind(lead)}."]
 
 
+def _soft_cone(study: GapStudy) -> list[str]:
+    """Whether the best gap moves with a cone that absorbs."""
+    soft = study.soft_best
+    if soft is None or study.softened is None:
+        return []
+    size = None if soft is study.best else in_both(soft.plate_gap)
+    return [soft_cone_in_words("gap", size, study.soft_lead_db, study.softened.from_hz)]
+
+
 def _facts(study: GapStudy) -> tuple[Fact, ...]:
     best, built = study.best, study.best.row.assembly
     return (
@@ -124,6 +141,12 @@ def _facts(study: GapStudy) -> tuple[Fact, ...]:
         Fact("near_best_low_mm", mm(study.near_best.low), "least gap that is near-best, mm"),
         Fact("near_best_high_mm", mm(study.near_best.high), "largest gap that is near-best, mm"),
         Fact("near_best_db", study.near_best.within_db, "what counts as near-best, dB"),
+        Fact(
+            "soft_cone_gap_mm",
+            mm(study.soft_best.plate_gap) if study.soft_best else None,
+            "best gap if the cone absorbs, mm; none where there is no such doubt",
+        ),
+        Fact("soft_cone_lead_db", study.soft_lead_db, "by how much it then leads the best, dB"),
         Fact("chokes", built.is_choked, "whether the recommended gap chokes the driver"),
         Fact(
             "plate_limit_hz",

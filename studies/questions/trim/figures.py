@@ -87,6 +87,8 @@ def _shaving(trim: Trim) -> Picture:
         trim.best.ball_diameter * 1e3,
         [cut.keep * 1e3 for cut in stops],
         trim.best.row.coverage.centres,
-        [step.change_db for step in trim.steps],
+        [step.sure_change_db for step in trim.steps],
     )
-    return Picture(figure, "What a level meter should show after each step of the shaving.")
+    return Picture(
+        figure, "What a level meter should show at least after each step of the shaving."
+    )

@@ -26,6 +26,7 @@ from studies.solving.grid import (
     leaders_fineness,
     run,
 )
+from studies.solving.losses import Softened, least_change, may_overtake, soften
 from studies.solving.shaving import (
     Cut,
     best_cut,
@@ -48,10 +49,13 @@ class ShaveStep:
     ----------
     start, stop : Cut
         Before and after the step, both solved.
+    softened : Softened or None
+        The stops once more with a cone that absorbs; None where there is no such doubt.
     """
 
     start: Cut
     stop: Cut
+    softened: Softened | None = None
 
     @property
     def change_db(self) -> np.ndarray:
@@ -60,18 +64,33 @@ class ShaveStep:
         return after.window_level_db - before.window_level_db
 
     @property
+    def soft_change_db(self) -> np.ndarray:
+        """(B,) the same with a cone that absorbs; as it is where there is no such doubt, dB."""
+        if self.softened is None:
+            return self.change_db
+        before, after = (self.softened.of(cut.row) for cut in (self.start, self.stop))
+        if before is None or after is None:
+            return self.change_db
+        return after.coverage.window_level_db - before.coverage.window_level_db
+
+    @property
+    def sure_change_db(self) -> np.ndarray:
+        """(B,) the smaller of both, 0 where they differ in sign: what a meter will show, dB."""
+        return least_change(self.change_db, self.soft_change_db)
+
+    @property
     def by_change(self) -> np.ndarray:
-        """(B,) places of the bands in the order of their change, the largest first."""
-        return np.argsort(-np.abs(self.change_db), kind="stable")
+        """(B,) places of the bands in the order of their sure change, the largest first."""
+        return np.argsort(-np.abs(self.sure_change_db), kind="stable")
 
     @property
     def largest_change_db(self) -> float:
-        """Change of the window level in the band that changes most, with its sign, dB."""
-        return float(self.change_db[self.by_change[0]])
+        """Sure change of the window level in the band where it is largest, with its sign, dB."""
+        return float(self.sure_change_db[self.by_change[0]])
 
     @property
     def shows_on_a_meter(self) -> bool:
-        """True if some band changes by `METER_DB` or more."""
+        """True if some band surely changes by `METER_DB` or more."""
         return abs(self.largest_change_db) >= METER_DB
 
 
@@ -154,6 +173,8 @@ class Trim:
         None unless the best ball is the design's own and several diameters of it were measured.
     rays_opinion : RaysOpinion or None
         None if the method asked for was not the wave solver.
+    softened : Softened or None
+        Leaders and shaving stops with a cone that absorbs; None where there is no such doubt.
     """
 
     design: Design
@@ -166,6 +187,26 @@ class Trim:
     steps: tuple[ShaveStep, ...]
     ball_spread: BallSpread | None
     rays_opinion: RaysOpinion | None = None
+    softened: Softened | None = None
+
+    @property
+    def soft_best(self) -> Cut | None:
+        """The best cut with a cone that absorbs; None where there is no such doubt."""
+        if self.softened is None or self.softened.of(self.best.row) is None:
+            return None
+        row = self.softened.best([cut.row for cut in self.cuts])
+        return next(cut for cut in self.cuts if cut.row is row)
+
+    @property
+    def soft_lead_db(self) -> float:
+        """By how much that one leads the best as it is, both with such a cone, dB; 0 if it is it.
+
+        0 where there is no such doubt, too.
+        """
+        soft = self.soft_best
+        if self.softened is None or soft is None:
+            return 0.0
+        return self.softened.lead_db(soft.row, self.best.row)
 
     @property
     def balls(self) -> tuple[float, ...]:
@@ -285,6 +326,9 @@ def trim(
     measured = [Cut(*end, next(rows)) for end in ends]
     finer = dict(zip((stop.keep for stop in coarse), rows, strict=True))
     stops = tuple(replace(stop, row=finer.get(stop.keep, stop.row)) for stop in stops)
+    leaders = may_overtake([cut.row for cut in cuts], best.row, design.target.near_best_db)
+    doubtful = [*leaders, *(stop.row for stop in stops)]
+    softened = soften(design, doubtful, solver, fineness, progress)
     return Trim(
         design=design,
         cuts=cuts,
@@ -293,9 +337,10 @@ def trim(
         half_ball=half_ball,
         plate_alone=plate_alone,
         bare_column=bare_column,
-        steps=tuple(ShaveStep(start, stop) for start, stop in pairwise(stops)),
+        steps=tuple(ShaveStep(start, stop, softened) for start, stop in pairwise(stops)),
         ball_spread=_ball_spread(measured),
         rays_opinion=_rays_opinion(design, same_ball, best, progress),
+        softened=softened,
     )
 
 

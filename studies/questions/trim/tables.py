@@ -25,6 +25,7 @@ from studies.questions.trim.study import ShaveStep, Trim
 from studies.questions.trim.words import answer
 from studies.solving.candidates import Row
 from studies.solving.shaving import Cut
+from studies.solving.target import METER_DB
 
 MOST_BANDS = 3
 """Bands named for each step of the shaving."""
@@ -108,6 +109,12 @@ def _facts(trim: Trim) -> tuple[Fact, ...]:
         Fact("runner_up_score_db", second.row.score if second else None, "its score, dB"),
         *gains,
         Fact(
+            "soft_cone_keep_mm",
+            mm(trim.soft_best.keep) if trim.soft_best else None,
+            "best height if the cone absorbs, mm; none where there is no such doubt",
+        ),
+        Fact("soft_cone_lead_db", trim.soft_lead_db, "by how much it then leads the best, dB"),
+        Fact(
             "ball_spread_score_db",
             spread.score_change_db if spread else None,
             "change of the score between the smallest and largest measured ball, dB",
@@ -185,7 +192,9 @@ def _shaving(trim: Trim) -> Table:
             "third octaves that change most:\nHz and dB",
             "the bands that change most, Hz, each with its change, dB",
         ),
-        number("largest_change_db", "change", "change in the first of them, dB", 1, shown=False),
+        number(
+            "largest_change_db", "change", "sure change in the first of them, dB", 1, shown=False
+        ),
         TableColumn(
             "shows_on_a_meter",
             "meter\nshows it",
@@ -200,7 +209,8 @@ def _shaving(trim: Trim) -> Table:
         columns,
         tuple(_shaving_row(step) for step in trim.steps),
         "change of the window's level that each step should bring, measured as third-octave noise"
-        " at one place; from tall to short, since foam does not grow back",
+        " at one place; from tall to short, since foam does not grow back; a range: if the cone"
+        " absorbs, and if not",
     )
 
 
@@ -208,7 +218,7 @@ def _shaving_row(step: ShaveStep) -> tuple[Value, ...]:
     stop = step.stop
     centres = stop.row.coverage.centres
     most = step.by_change[:MOST_BANDS]
-    changes = ", ".join(f"{_short_band(centres[i])} {step.change_db[i]:+.1f}" for i in most)
+    changes = ", ".join(f"{_short_band(centres[i])} {change_in_words(step, i)}" for i in most)
     return (
         mm(step.start.keep),
         mm(stop.keep),
@@ -217,6 +227,17 @@ def _shaving_row(step: ShaveStep) -> tuple[Value, ...]:
         changes,
         step.largest_change_db,
         step.shows_on_a_meter,
+    )
+
+
+def change_in_words(step: ShaveStep, at: int) -> str:
+    """Write a change, as a range where a cone that absorbs would make it another: "+6 to +14"."""
+    as_it_is, soft = step.change_db[at], step.soft_change_db[at]
+    if abs(as_it_is - soft) < METER_DB:
+        return f"{as_it_is:+.1f}"
+    first, second = sorted((as_it_is, soft), key=abs)
+    return (
+        f"{first:+.0f} to {second:+.0f}" if abs(first) >= 3.0 else f"{first:+.1f} to {second:+.1f}"
     )
 
 
@@ -231,10 +252,13 @@ def _shaving_bands(trim: Trim) -> Table:
         TableColumn("keep_mm", "keep", "keep after the step, mm"),
         TableColumn("frequency_hz", "band", "exact centre of the third-octave band, Hz"),
         number("change_db", "change", "change of the window level, dB"),
+        number("soft_change_db", "absorbing", "the same with a cone that absorbs, dB"),
     )
     rows = tuple(
-        (mm(step.start.keep), mm(step.stop.keep), float(centre), float(change))
+        (mm(step.start.keep), mm(step.stop.keep), *map(float, values))
         for step in trim.steps
-        for centre, change in zip(step.stop.row.coverage.centres, step.change_db, strict=True)
+        for values in zip(
+            step.stop.row.coverage.centres, step.change_db, step.soft_change_db, strict=True
+        )
     )
     return Table("shaving_bands", "Shaving by third octave", columns, rows, scope="data")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_mm
 from studies.answer.columns import target_in_words
-from studies.answer.standing import behind, best_at_end, range_in_words
+from studies.answer.standing import behind, best_at_end, range_in_words, soft_cone_in_words
 from studies.questions.trim.study import Trim
 from studies.solving.target import NO_DIFFERENCE_DB
 
@@ -27,6 +27,7 @@ def answer(trim: Trim) -> list[str]:
         *_as_written(trim),
         *_hanging(trim),
         *_spread(trim),
+        *_soft_cone(trim),
         *_rays(trim),
         *target_in_words(trim.design),
     ]
@@ -101,6 +102,15 @@ def _spread(trim: Trim) -> list[str]:
         f" {spread.score_change_db:.2f} dB, and no third octave by more than"
         f" {spread.level_change_db:.1f} dB."
     ]
+
+
+def _soft_cone(trim: Trim) -> list[str]:
+    """Whether the best keep moves with a cone that absorbs."""
+    soft = trim.soft_best
+    if soft is None or trim.softened is None:
+        return []
+    size = None if soft is trim.best else in_both(soft.keep)
+    return [soft_cone_in_words("keep", size, trim.soft_lead_db, trim.softened.from_hz)]
 
 
 def _rays(trim: Trim) -> list[str]:

@@ -1,0 +1,110 @@
+"""The doubt about a cone's losses: only above where it lets go, only where the file is silent."""
+
+from functools import cache, partial
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from small import small_design
+
+from dispersion.solvers import solve_rays, solve_waves
+from dispersion.waves import SharedBlocks
+from shapes.assembly import Assembly
+from studies.design import Design
+from studies.questions.trim.study import ShaveStep
+from studies.questions.trim.tables import change_in_words
+from studies.solving.candidates import Candidate, Row
+from studies.solving.grid import run
+from studies.solving.losses import Softened, least_change, may_overtake, soften
+from studies.solving.shaving import Cut
+
+AIR = "[air]\ntemperature"
+TREBLE = ("band = [500, 800]", 'band = ["5 kHz", "6.3 kHz"]')
+SOLVE = partial(solve_waves, shared=SharedBlocks(), workers=1)
+
+
+def walled(table: str, *pairs: tuple[str, str]) -> Design:
+    return small_design(*pairs, (AIR, f"[walls]\n{table}\n\n{AIR}"))
+
+
+@cache
+def solved(*pairs: tuple[str, str]) -> tuple[Design, Row]:
+    design = small_design(*pairs)
+    (row,) = run(design, [Candidate("as written", design.assembly)], SOLVE, 4, "test")
+    return design, row
+
+
+def test_the_doubt_is_a_design_whose_file_gives_that_cone() -> None:
+    design, row = solved(TREBLE)
+    softened = soften(design, [row, row], SOLVE, 4)
+    assert softened.from_hz == 4000.0
+    written = walled("cone = { admittance = 0.03 }", TREBLE)
+    (same,) = run(written, [Candidate("as written", written.assembly)], SOLVE, 4, "test")
+    assert softened.of(row).score == same.score
+    assert abs(same.score - row.score) > 0.01
+
+
+def test_below_where_the_cone_lets_go_nothing_changes() -> None:
+    design, row = solved()
+    assert soften(design, [row], SOLVE, 4).of(row).score == row.score
+
+
+@pytest.mark.parametrize(
+    "table", ['losses = "none"', "cone = { admittance = 0.01 }"], ids=["none", "given"]
+)
+def test_where_the_file_knows_there_is_no_doubt(table: str) -> None:
+    _, row = solved(TREBLE)
+    assert soften(walled(table, TREBLE), [row], SOLVE, 4) is None
+
+
+def test_a_method_that_knows_no_walls_has_none_either() -> None:
+    design = small_design()
+    rays = partial(solve_rays, rays=64)
+    rows = run(design, [Candidate("as written", design.assembly)], rays, 4, "test")
+    assert soften(design, rows, rays, 4) is None
+
+
+def scored(name: str, assembly: Assembly, score: float, levels: tuple[float, ...]) -> Row:
+    coverage = SimpleNamespace(
+        centres=np.array([4e3, 5e3, 6.3e3]), window_level_db=np.array(levels)
+    )
+    found = SimpleNamespace(scorecard=SimpleNamespace(score=score), coverage=coverage)
+    return Row(name, assembly, found=found)
+
+
+TALL, SHORT = (small_design().trimmed(0.18, keep) for keep in (0.04, 0.03))
+BEFORE, AFTER = scored("tall", TALL, 3.0, (0, 0, 0)), scored("short", SHORT, 2.9, (1, 14, -2))
+SOFT = Softened(
+    4000.0,
+    {
+        TALL: scored("tall", TALL, 3.1, (0.0, 0.0, 0.0)),
+        SHORT: scored("short", SHORT, 3.3, (1.2, 6.0, 1.0)),
+    },
+)
+
+
+def test_the_best_may_move_and_by_how_much() -> None:
+    assert SOFT.best([BEFORE, AFTER]) is BEFORE
+    assert SOFT.lead_db(BEFORE, AFTER) == pytest.approx(0.2)
+    assert SOFT.of(Row("never drawn", reason="too tall")) is None
+
+
+def test_those_that_may_overtake_are_within_0_3_db_or_near_best() -> None:
+    far = scored("far", TALL, 3.35, (0, 0, 0))
+    assert may_overtake([BEFORE, AFTER, far], AFTER, 0.05) == [BEFORE, AFTER]
+    assert may_overtake([BEFORE, AFTER, far], AFTER, 0.5) == [BEFORE, AFTER, far]
+
+
+def test_what_is_sure_is_the_smaller_change_of_one_sign() -> None:
+    sure = least_change(np.array([1.0, 14.0, -2.0]), np.array([1.2, 6.0, 1.0]))
+    assert sure == pytest.approx([1.0, 6.0, 0.0])
+
+
+def test_a_shaving_step_promises_what_is_sure_and_says_the_range() -> None:
+    step = ShaveStep(Cut(0.18, 0.04, BEFORE), Cut(0.18, 0.03, AFTER), SOFT)
+    assert step.largest_change_db == 6.0
+    said = [change_in_words(step, band) for band in range(3)]
+    assert said == ["+1.0", "+6 to +14", "+1.0 to -2.0"]
+    hard = ShaveStep(step.start, step.stop)
+    assert hard.largest_change_db == 14.0
+    assert change_in_words(hard, 1) == "+14.0"
