@@ -35,6 +35,10 @@ BOARDS = (
     " reach for anything.",
     "Glue: ventilate, gloves, nothing on the skin; wipe up what squeezes out while it is wet.",
 )
+FELT = (
+    "Felt burns and sheds dust: keep it from amplifiers and lamps, ventilate while the glue dries,"
+    " and leave the cone's surround free to move."
+)
 POSTS = (
     "Posts of one speaker within 0.2 mm of each other; dry-fit on threaded rod and measure first."
 )

@@ -8,6 +8,7 @@ from studies.questions.cut.command import cut
 from studies.questions.draft.command import draft, examples, schema
 from studies.questions.explore.command import explore
 from studies.questions.export.command import export
+from studies.questions.felt.command import felt
 from studies.questions.gap.command import gap
 from studies.questions.ledger.command import ledger
 from studies.questions.meter.command import meter
@@ -32,6 +33,7 @@ COMMANDS = (
     contest,
     carve,
     gap,
+    felt,
     tolerance,
     explore,
     seat,

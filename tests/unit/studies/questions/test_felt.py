@@ -1,0 +1,155 @@
+"""Whether felt pays: what is laid where, what it takes, and what is said of it."""
+
+from functools import cache, partial
+
+import pytest
+from pictures import check_files, check_lettering, check_units
+from small import small_design
+
+from dispersion.absorbers import PorousLayer
+from dispersion.solvers import solve_waves
+from dispersion.waves import SharedBlocks
+from shapes.assembly import TopPlate
+from studies.answer.table import Findings
+from studies.design import Design, DesignError
+from studies.questions.felt.figures import felt_pictures
+from studies.questions.felt.study import (
+    BOTH,
+    NO_FELT,
+    PLACES,
+    UNDER_PLATE,
+    FeltStudy,
+    felt,
+    laid,
+)
+from studies.questions.felt.tables import felt_tables
+from studies.solving.candidates import Candidate, winner_of
+from studies.solving.grid import run, solve_again
+
+BAND = ("band = [500, 800]", 'band = ["5 kHz", "6.3 kHz"]')
+AIR = "[air]\ntemperature"
+SOLVE = partial(solve_waves, shared=SharedBlocks(), workers=1)
+
+
+def walled(table: str, *pairs: tuple[str, str]) -> Design:
+    return small_design(BAND, (AIR, f"[walls]\n{table}\n\n{AIR}"), *pairs)
+
+
+@cache
+def found() -> FeltStudy:
+    return felt(small_design(BAND), SOLVE, fineness=4)
+
+
+@cache
+def told() -> Findings:
+    return felt_tables(found())
+
+
+def test_every_place_width_and_thickness_is_tried_beside_none() -> None:
+    study = found()
+    assert len(study.choices) == 1 + 3 * 3 * 2
+    assert study.bare.row.assembly.baffle_felt is None
+    assert all(choice.row.solved for choice in study.choices)
+    widest = [c for c in study.choices if c.place == BOTH and c.share == 1.0]
+    built = widest[0].row.assembly
+    # From the frame of 130 mm to the flat of 194 mm; from the cap to the plate's flat.
+    assert widest[0].widths[0] == pytest.approx(0.032)
+    assert widest[0].widths[1] == pytest.approx(0.097 - built.reflector.widest_radius)
+    assert sorted(c.thickness for c in widest) == [5e-3, 10e-3]
+
+
+def test_felt_keeps_the_power_balance() -> None:
+    """What the driver gives off is found far away or in the felt, 0.05 dB being a requirement."""
+    worst = [choice.row.response.worst_power_error_db for choice in found().choices]
+    assert max(worst) < 0.05
+    changes = [found().power_change_db(choice) for choice in found().choices[1:]]
+    assert all(abs(change).max() > 0.1 for change in changes)
+
+
+def test_octaves_are_the_mean_power_of_their_thirds_in_the_band() -> None:
+    study = found()
+    choice = study.best_in(BOTH)
+    (four, eight) = study.lost_by_octave(choice)
+    assert (four.centre, eight.centre) == pytest.approx((3981.07, 7943.28), rel=1e-5)
+    assert four.window_db == pytest.approx(-study.window_change_db(choice)[0])  # 5 kHz alone
+    assert eight.power_db == pytest.approx(-study.power_change_db(choice)[1])
+
+
+def test_the_least_felt_is_near_best_and_no_more_than_the_best() -> None:
+    study = found()
+    assert study.best.row is winner_of([choice.row for choice in study.choices])
+    least, best = study.least, study.best_felt
+    assert study.pays == (study.gain_db >= 0.1)
+    if study.pays:
+        assert least.row.score <= best.row.score + study.design.target.near_best_db
+        assert least.amount <= best.amount
+    else:
+        assert least is None
+        assert study.chosen is study.bare
+
+
+def test_leaders_are_solved_again_with_their_own_felt() -> None:
+    """The same numbers as a design that has this very felt."""
+    study = found()
+    choice = study.best_felt
+    layer = PorousLayer(choice.thickness, 50e3)
+    design = study.design.with_absorbers({"baffle felt": layer, "plate felt": layer})
+    (again,) = solve_again(design, [choice.row], SOLVE, 12)
+    assert again.score == pytest.approx(choice.row.score, abs=1e-9)
+
+
+def test_the_answer_comes_first_and_names_the_price() -> None:
+    verdict, price, *_ = told().answer
+    assert verdict.startswith("Felt pays: " if found().pays else "No felt: ")
+    assert price.startswith("It takes ")
+    assert "of the power" in price
+    assert any("common practice, no source" in line for line in told().answer)
+
+
+def test_tables_list_every_ring_the_best_first() -> None:
+    table = told().table("rings")
+    leaders = found().best_of_each[0].row.per_band
+    scores = [c.row.score for c in found().solved if c.row.per_band == leaders]
+    assert list(table.values("score_db"))[: len(scores)] == sorted(scores)
+    assert table.values("place").count(NO_FELT) == 1
+    assert len(told().table("octaves").rows) == 2 * len(PLACES)
+
+
+def test_pictures_say_their_units() -> None:
+    pictures = felt_pictures(found())
+    for name in ("score", "changes"):
+        check_files(pictures[name].figure)
+        check_lettering(pictures[name].figure)
+        check_units(pictures[name].figure)
+
+
+def test_without_losses_there_is_no_felt() -> None:
+    with pytest.raises(DesignError, match=r"walls.losses: .*leave it out"):
+        felt(walled('losses = "none"'), SOLVE, fineness=4)
+
+
+def test_felt_in_the_file_gives_its_resistivity() -> None:
+    layer = "felt_on_baffle = { thickness = 4, flow_resistivity = 30000 }"
+    design = walled(layer)
+    study = FeltStudy(design, found().choices, 30e3)
+    assert "30000 Pa s/m2 (as in the file)" in " ".join(felt_tables(study).answer)
+
+
+def test_a_ring_too_narrow_to_cut_is_not_laid() -> None:
+    """A third of 12 mm from the cap to the plate's flat."""
+    bare = small_design().trimmed(0.18, 0.065).with_plate(TopPlate(0.098, 0.015))
+    free = 0.098 - bare.reflector.widest_radius
+    assert 0.005 < free < 0.015
+    with pytest.raises(ValueError, match="free flat leave no room for such a ring"):
+        laid(bare, UNDER_PLATE, 1 / 3, 5e-3)
+    assert laid(bare, UNDER_PLATE, 1.0, 5e-3).plate_felt.width == pytest.approx(free)
+
+
+def test_a_solver_sees_felt_only_where_it_is_laid() -> None:
+    """Felt that a design would lay, on an assembly without it, is the assembly without it."""
+    plain = small_design(BAND)
+    felted = plain.with_absorbers({"plate felt": PorousLayer(5e-3, 50e3)})
+    assert felted.walls_on(plain.assembly()).absorbers == ()
+    bare = [Candidate("bare", plain.assembly)]
+    (row,), (other,) = (run(design, bare, SOLVE, 4, "test") for design in (plain, felted))
+    assert row.score == other.score
