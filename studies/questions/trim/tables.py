@@ -27,6 +27,8 @@ from studies.solving.candidates import Row
 from studies.solving.shaving import Cut
 from studies.solving.target import METER_DB
 
+WHOLE_DB = 3.0
+"""Ranges of such changes and larger ones are written in whole decibels."""
 MOST_BANDS = 3
 """Bands named for each step of the shaving."""
 
@@ -236,9 +238,8 @@ def change_in_words(step: ShaveStep, at: int) -> str:
     if abs(as_it_is - soft) < METER_DB:
         return f"{as_it_is:+.1f}"
     first, second = sorted((as_it_is, soft), key=abs)
-    return (
-        f"{first:+.0f} to {second:+.0f}" if abs(first) >= 3.0 else f"{first:+.1f} to {second:+.1f}"
-    )
+    whole = abs(first) >= WHOLE_DB and round(first) != round(second)
+    return f"{first:+.0f} to {second:+.0f}" if whole else f"{first:+.1f} to {second:+.1f}"
 
 
 def _short_band(frequency: float) -> str:

@@ -108,3 +108,7 @@ def test_a_shaving_step_promises_what_is_sure_and_says_the_range() -> None:
     hard = ShaveStep(step.start, step.stop)
     assert hard.largest_change_db == 14.0
     assert change_in_words(hard, 1) == "+14.0"
+    near = scored("short", SHORT, 2.9, (9.9, 10.4, 0))
+    soft = Softened(4e3, {TALL: SOFT.rows[TALL], SHORT: scored("", SHORT, 3.0, (10.5, 9.8, 0))})
+    close = ShaveStep(step.start, Cut(0.18, 0.03, near), soft)
+    assert [change_in_words(close, at) for at in (0, 1)] == ["+9.9 to +10.5", "+9.8 to +10.4"]
