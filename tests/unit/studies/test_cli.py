@@ -157,8 +157,7 @@ def test_carve_writes_a_design_file_that_other_commands_take() -> None:
         assert {f"carve-{picture}.png", f"carve-{picture}.svg"} <= files
     score = json.loads((folder / "carve.json").read_text(encoding="utf-8"))["facts"]["score_db"]
     carved = str(folder / "carved.toml")
-    # Carved lines are scored at 12 frequencies in a third octave.
-    spread = run("spread", carved, "--json", "--out", "spread", "--per-band", "12")
+    spread = run("spread", carved, "--json", "--out", "spread")
     assert json.loads(spread.stdout)["tables"]["score"]["rows"][0]["score_db"] == score
     assert run("section", carved, "--out", "section").exit_code == 0
     explored = run("explore", carved)
