@@ -322,12 +322,6 @@ def settled_response(
     ValueError
         If the solver refuses the problem.
     """
-    rounds: list[Response] = []
-
-    def remembered(asked: Problem) -> Response:
-        rounds.append(solver(asked) if begun is None or rounds else begun.response)
-        return rounds[-1]
-
     wanted = Wanted(
         low=float(problem.frequencies[0]),
         high=float(problem.frequencies[-1]),
@@ -339,6 +333,61 @@ def settled_response(
         batch=BATCH_FOR_BANDS if curves is None else BATCH_FOR_CURVES,
         transfer=transfer_of(problem),
     )
+    response, found = _settled(problem, solver, wanted, start, begun)
+    how = direction_weights(problem.elevations, window)
+    fine = found.fine_power(wanted.transfer, how)
+    sliding = slide(fine, found.centres[0], found.centres[-1])
+    return SettledResponse(response, found, sliding)
+
+
+def settled_at_points(
+    problem: Problem,
+    solver: Callable[[Problem], Response],
+    *,
+    within_db: float,
+    points: Sequence[int],
+    start: Real | None = None,
+) -> Response:
+    """Solve a problem at frequencies chosen by need for single points, and read it at its own.
+
+    Parameters
+    ----------
+    problem, solver, within_db, start
+        As for `settled_response`.
+    points : sequence of int
+        Numbers of the problem's points of which the band values have to settle; what is read
+        elsewhere is as good as the same frequencies make it.
+
+    Raises
+    ------
+    ValueError
+        If the solver refuses the problem.
+    """
+    values = np.zeros((len(points), len(problem.elevations) + len(problem.points)))
+    values[np.arange(len(points)), len(problem.elevations) + np.asarray(points, dtype=int)] = 1.0
+    wanted = Wanted(
+        low=float(problem.frequencies[0]),
+        high=float(problem.frequencies[-1]),
+        values=values,
+        within_db=within_db,
+        transfer=transfer_of(problem),
+    )
+    return _settled(problem, solver, wanted, start, None)[0]
+
+
+def _settled(
+    problem: Problem,
+    solver: Callable[[Problem], Response],
+    wanted: Wanted,
+    start: Real | None,
+    begun: Begun | None,
+) -> tuple[Response, Settled]:
+    rounds: list[Response] = []
+
+    def remembered(asked: Problem) -> Response:
+        rounds.append(solver(asked) if begun is None or rounds else begun.response)
+        return rounds[-1]
+
     start = start if begun is None else begun.response.problem.frequencies
     found = settle_bands(solve_columns(problem, remembered), wanted, start)
     directions = len(problem.elevations)
@@ -346,7 +395,7 @@ def settled_response(
     order = np.argsort(np.concatenate([one.problem.frequencies for one in rounds]))
     settling = Settling(
         frequencies=found.frequencies,
-        within_db=within_db,
+        within_db=wanted.within_db,
         doubt_db=found.doubt_db.max(axis=1),
         near_power=found.power[:, directions:],
         resonances=tuple(one for one in found.resonances if one.trusted),
@@ -363,10 +412,7 @@ def settled_response(
         arrived_by_way=arrived_in(rounds, order),
         settling=settling,
     )
-    how = direction_weights(problem.elevations, window)
-    fine = found.fine_power(wanted.transfer, how)
-    sliding = slide(fine, found.centres[0], found.centres[-1])
-    return SettledResponse(response, found, sliding)
+    return response, found
 
 
 def settle_bands(solve: Solve, wanted: Wanted, start: Real | None = None) -> Settled:

@@ -139,8 +139,8 @@ def _chosen_by_need(best: Response) -> tuple[str, ...]:
     if settling is None:
         return ()
     chosen = (
-        f"{len(settling.frequencies)} frequencies, chosen by need: third octaves in the window have"
-        f" settled within {settling.within_db:g} dB"
+        f"{len(settling.frequencies)} frequencies, chosen by need: third octaves have settled"
+        f" within {settling.within_db:g} dB"
     )
     if len(settling.foretold):
         rms = 100 * math.sqrt(float(np.mean(settling.foretold**2)))

@@ -4,16 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
 from dispersion.bands import band_means, study_frequencies
 from dispersion.elevations import level_db
 from dispersion.response import Response
+from dispersion.settling import settled_at_points
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.measured.positions import Position
-from studies.solving.grid import Progress, Solver, counted, problem_of
+from studies.solving.grid import (
+    EXPECTED_SOLVES,
+    ByNeed,
+    Fineness,
+    Progress,
+    Solver,
+    as_expected,
+    counted,
+    expected_solves,
+    problem_of,
+    read_per_band,
+)
 
 PREDICTING = "levels at the positions"
 
@@ -44,9 +57,12 @@ def predict(
     assembly: Assembly,
     positions: Sequence[Position],
     solver: Solver,
-    per_band: int,
+    fineness: Fineness,
     progress: Progress | None = None,
     band: tuple[float, float] | None = None,
+    *,
+    settled: int | None = None,
+    begin: np.ndarray | None = None,
 ) -> Predicted:
     """Solve one assembly of a design at all positions.
 
@@ -58,12 +74,14 @@ def predict(
     positions : sequence of Position
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int
-        Frequencies in a third-octave band, four or more.
+    fineness : int or ByNeed
+        Frequencies in a third-octave band, four or more, or as many as it takes.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
     band : (float, float), optional
         Lowest and highest band, Hz; the design's own if left out.
+    settled, begin
+        As for `predicted_at`.
 
     Returns
     -------
@@ -75,9 +93,18 @@ def predict(
     R of the position from the middle of the baffle.
     """
     wanted = band or design.target.band
-    total = len(study_frequencies(*wanted, per_band))
-    advance = counted(progress, PREDICTING, total)
-    return predicted_at(design, assembly, positions, solver, per_band, advance, wanted)
+    advance = counted(progress, PREDICTING, expected_solves(wanted, fineness))
+    return predicted_at(
+        design,
+        assembly,
+        positions,
+        solver,
+        fineness,
+        advance,
+        wanted,
+        settled=settled,
+        begin=begin,
+    )
 
 
 def predicted_at(
@@ -85,21 +112,46 @@ def predicted_at(
     assembly: Assembly,
     positions: Sequence[Position],
     solver: Solver,
-    per_band: int,
-    advance: Callable[[int], None] | None,
+    fineness: Fineness,
+    advance: Callable[[int], None],
     band: tuple[float, float],
+    *,
+    settled: int | None = None,
+    begin: np.ndarray | None = None,
 ) -> Predicted:
     """Solve one assembly at all positions, as `predict` does, as part of a longer run.
 
-    `advance`, if given, is called with the number of solves that were just finished; `band` is the
-    lowest and highest third octave, Hz.
+    Parameters
+    ----------
+    design, assembly, positions, solver, fineness
+        As for `predict`.
+    advance : callable
+        Called with the number of solves that were just finished, `expected_solves` in all.
+    band : (float, float)
+        Lowest and highest third octave, Hz.
+    settled : int, optional
+        By need: how many positions, the first ones, are to settle; all if left out. Levels at the
+        others are as good as the same frequencies make them.
+    begin : (N,) array, optional
+        By need: frequencies that are asked for first, such as those of a design that differs
+        little: errors of both then have much in common.
     """
     problem = replace(
-        problem_of(design, assembly, per_band),
-        frequencies=study_frequencies(*band, per_band),
+        problem_of(design, assembly, read_per_band(fineness)),
+        frequencies=study_frequencies(*band, read_per_band(fineness)),
         points=places(positions, design.column_height),
     )
-    response = solver(problem, progress=advance)
+    if not isinstance(fineness, ByNeed):
+        response = solver(problem, progress=advance)
+        return Predicted(tuple(positions), *levels_at(response), response)
+    with as_expected(advance, EXPECTED_SOLVES) as count:
+        response = settled_at_points(
+            problem,
+            partial(solver, progress=count),
+            within_db=fineness.within_db,
+            points=range(len(positions) if settled is None else settled),
+            start=begin,
+        )
     return Predicted(tuple(positions), *levels_at(response), response)
 
 
@@ -111,5 +163,7 @@ def places(positions: Sequence[Position], column_height: float) -> np.ndarray:
 def levels_at(response: Response) -> tuple[np.ndarray, np.ndarray]:
     """(B,) exact centres, Hz, and (P, B) band levels at the problem's points, dB re 0 dB at 1 m."""
     centres, power = band_means(response.problem.frequencies, np.abs(response.near) ** 2)
+    if response.settling is not None:
+        power = response.settling.near_power
     distance = np.hypot(*response.problem.points.T)
     return centres, level_db(power).T - 20.0 * np.log10(distance)[:, None]

@@ -16,7 +16,7 @@ from shapes.clashes import find_clashes
 from studies.design import Design, DesignError, Mistake
 from studies.design.reflector_tables import BallTable
 from studies.solving.candidates import NearBest, Row
-from studies.solving.grid import Progress, Solver
+from studies.solving.grid import Fineness, Progress, Solver
 from studies.solving.hanging import best_gap, gap_contenders, near_best_gaps, solve_gaps
 from studies.solving.shaving import Cut, best_cut, near_best_keeps, shaving_stops, solve_cuts
 
@@ -79,7 +79,7 @@ class OpenQuestion:
 def open_question(
     design: Design,
     solver: Solver,
-    per_band: int,
+    fineness: Fineness,
     progress: Progress | None = None,
     kind: Kind | None = None,
     among: Sequence[float] = (),
@@ -91,8 +91,9 @@ def open_question(
     design : Design
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int
-        Frequencies in a third-octave band for the search; leaders are settled at `FINE_PER_BAND`.
+    fineness : int or ByNeed
+        Frequencies in a third-octave band for the search, or as many as it takes; leaders are
+        settled more finely.
     progress : callable, optional
         Called with (stage, done, total).
     kind : {"keep", "plate gap"}, optional
@@ -111,9 +112,9 @@ def open_question(
     if among:
         return OpenQuestion(kind=about, contenders=_named(design, about, among))
     if about == "keep":
-        return _which_keep(design, solver, per_band, progress)
+        return _which_keep(design, solver, fineness, progress)
     if design.tables.gap is not None:
-        return _which_gap(design, solver, per_band, progress)
+        return _which_gap(design, solver, fineness, progress)
     written = design.tables.plate_gap
     sizes = (written - GAP_DOUBT, written, written + GAP_DOUBT)
     contenders = [_contender(design, about, size) for size in sizes if size > 0]
@@ -122,11 +123,11 @@ def open_question(
 
 
 def _which_keep(
-    design: Design, solver: Solver, per_band: int, progress: Progress | None
+    design: Design, solver: Solver, fineness: Fineness, progress: Progress | None
 ) -> OpenQuestion:
     diameter = _ball_of(design).diameter
     sizes = sorted({(diameter, keep) for _, keep in design.trim_candidates()})
-    cuts = solve_cuts(design, sizes, solver, per_band, progress)
+    cuts = solve_cuts(design, sizes, solver, fineness, progress)
     winner, good = best_cut(cuts), near_best_keeps(cuts, design.target.near_best_db)
     solved = [_of_cut(cut) for cut in cuts if cut.row.solved]
     best, shorter = _of_cut(winner), [one for one in solved if one.size < good.low]
@@ -147,9 +148,9 @@ def _of_cut(cut: Cut) -> Contender:
 
 
 def _which_gap(
-    design: Design, solver: Solver, per_band: int, progress: Progress | None
+    design: Design, solver: Solver, fineness: Fineness, progress: Progress | None
 ) -> OpenQuestion:
-    choices = gap_contenders(solve_gaps(design, solver, per_band, progress))
+    choices = gap_contenders(solve_gaps(design, solver, fineness, progress))
     winner, good = best_gap(choices), near_best_gaps(choices, design.target.near_best_db)
     best = Contender(winner.plate_gap, winner.row.assembly)
     solved = [Contender(one.plate_gap, one.row.assembly) for one in choices]

@@ -17,7 +17,7 @@ from studies.design import Design
 from studies.measured.positions import Position
 from studies.questions.meter.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
 from studies.questions.meter.uncertainty import Uncertainty, late_db, model_db, noise_db, room_db
-from studies.solving.grid import COARSE_PER_BAND, Progress, Solver
+from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver
 from studies.solving.predicting import Predicted, predict
 
 ROOM_MOST_DB = 2.0
@@ -35,26 +35,39 @@ class PlacePredictor:
     design : Design
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int
-        Frequencies in a third-octave band.
+    fineness : int or ByNeed
+        Frequencies in a third-octave band, or as many as it takes: begun at those of the first
+        prediction.
     progress : callable or None
         Called with (stage, done, total).
     """
 
     def __init__(
-        self, design: Design, solver: Solver, per_band: int, progress: Progress | None
+        self, design: Design, solver: Solver, fineness: Fineness, progress: Progress | None
     ) -> None:
         self._design, self._solver = design, solver
-        self._per_band, self._progress = per_band, progress
+        self._fineness, self._progress = fineness, progress
         self._known: dict[tuple[Assembly, tuple[Position, ...]], Predicted] = {}
+        self._begin: np.ndarray | None = None
 
-    def __call__(self, assembly: Assembly, positions: Sequence[Position]) -> Predicted:
-        """Return the band levels of one assembly at these places."""
+    def __call__(
+        self, assembly: Assembly, positions: Sequence[Position], settled: int | None = None
+    ) -> Predicted:
+        """Return the band levels of one assembly at these places, of which the first settle."""
         key = (assembly, tuple(positions))
         if key not in self._known:
             self._known[key] = predict(
-                self._design, assembly, positions, self._solver, self._per_band, self._progress
+                self._design,
+                assembly,
+                positions,
+                self._solver,
+                self._fineness,
+                self._progress,
+                settled=settled,
+                begin=self._begin,
             )
+        if self._begin is None:
+            self._begin = self._known[key].response.solved_frequencies
         return self._known[key]
 
     @property
@@ -109,7 +122,7 @@ def predict_places(
     gap_is_open : bool
         The plate gap is what is to be found out, so its tolerance is no source of error.
     """
-    nearby = predictor(assembly, _with_neighbours(design, stands))
+    nearby = predictor(assembly, _with_neighbours(design, stands), len(stands))
     count, centres, measuring = len(stands), nearby.centres, design.tables.measuring
     level = nearby.level_db[:count]
     early = late = np.zeros_like(level)

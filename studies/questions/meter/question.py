@@ -15,8 +15,8 @@ from studies.questions.meter.open_question import Kind
 from studies.questions.meter.study import Meter, meter, with_options
 from studies.questions.meter.tables import meter_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
-from studies.solving.session import MethodError, solved
+from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.session import MethodError, coarse_of, solved, weighed_per_band
 
 
 def find(design: Design, options: MeterOptions) -> Meter:
@@ -34,7 +34,7 @@ def find(design: Design, options: MeterOptions) -> Meter:
             with_instrument,
             solver,
             progress,
-            options.solving.per_band or COARSE_PER_BAND,
+            coarse_of(options.solving),
             question=kind,
             among=[parse_length(size) for size in options.tell],
         )
@@ -62,7 +62,8 @@ def weigh(design: Design, options: MeterOptions) -> Work:
         tried = len({keep for _, keep in design.trim_candidates()})
     else:
         tried = 3 if gap is None else len(design.gap_candidates())
-    return (Portion(tried, options.solving.per_band or COARSE_PER_BAND), Portion(24, FINE_PER_BAND))
+    coarse = weighed_per_band(options.solving)
+    return (Portion(tried, coarse), Portion(24, max(coarse, FINE_PER_BAND)))
 
 
 def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:

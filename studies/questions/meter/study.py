@@ -25,7 +25,15 @@ from studies.questions.meter.places import FARTHER, Stand, stands_of, widest_rad
 from studies.questions.meter.prediction import PlacePredictions, PlacePredictor, predict_places
 from studies.questions.meter.selection import SelectedReading, pairwise_confusion, select_readings
 from studies.questions.meter.shaving import Shaving, shaving_of
-from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
+from studies.solving.grid import (
+    CHANGES_BY_NEED,
+    COARSE_PER_BAND,
+    FINE_PER_BAND,
+    ByNeed,
+    Fineness,
+    Progress,
+    Solver,
+)
 
 MOST_READINGS = 6
 """Most readings that are selected to separate candidates."""
@@ -192,7 +200,7 @@ def meter(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = COARSE_PER_BAND,
+    fineness: Fineness = COARSE_PER_BAND,
     question: Kind | None = None,
     among: Sequence[float] = (),
 ) -> Meter:
@@ -205,9 +213,9 @@ def meter(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band for the search of the near-best; predictions for the
-        meter are solved at `FINE_PER_BAND` or more.
+    fineness : int or ByNeed
+        Frequencies in a third-octave band for the search of the near-best, or as many as it takes;
+        predictions for the meter are solved at `FINE_PER_BAND` or more, or by need.
     question : {"keep", "plate gap"}, optional
         What is to be found out; left out, the height to keep where the file has `[trim]`.
     among : sequence of float
@@ -218,9 +226,10 @@ def meter(
     DesignError
         If the room does not hold the reference place, or fewer than two candidates can be built.
     """
-    assembly, fine = design.assembly(), max(per_band, FINE_PER_BAND)
+    assembly = design.assembly()
+    fine = CHANGES_BY_NEED if isinstance(fineness, ByNeed) else max(fineness, FINE_PER_BAND)
     stands, left_out = stands_of(design, assembly)
-    asked = open_question(design, solver, per_band, progress, question, among)
+    asked = open_question(design, solver, fineness, progress, question, among)
     predictor = PlacePredictor(design, solver, fine, progress)
     gap_is_open = asked.kind == "plate gap"
     predicted = predict_places(design, assembly, stands, predictor, gap_is_open=gap_is_open)

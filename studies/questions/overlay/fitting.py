@@ -8,9 +8,11 @@ Every size is counted in prior widths from what is written: effective diameter 5
 half an octave, proud height and plate gap 2 mm, keep 1.5 mm (half angle 1 degree), bounds at three
 widths, all common practice, no source. What all positions share in a band is projected out unless
 the design has its driver's curve; then one level is fitted. What is tried is the text that will be
-written, parsed: lengths in whole micrometres. The example takes 47 solves of its band at twelve
-frequencies a third octave. Tried and left out: four frequencies a band, which end at an effective
-diameter 1.3 mm smaller with an interval that leaves out what is true.
+written, parsed: lengths in whole micrometres. The example takes 41 trials, each third octave
+settled within 0.3 dB at the positions: 2870 solves. Within 0.15 dB it took 4530, with sizes within
+0.2 mm of these; at twelve even frequencies 9024, with plate gap 0.5 mm and keep 0.4 mm smaller,
+where the intervals are +-1.1 and 0.8 mm. Tried and left out: four even frequencies, which end at an
+effective diameter 1.3 mm smaller with an interval that leaves out what is true.
 
 Errors that are the same at all angles are in no interval: levels of a boundary element library
 that were 0.09 dB rms off through its mesh moved the plate gap by 0.4 mm where the driver counted
@@ -42,7 +44,7 @@ from studies.questions.overlay.estimating import (
 )
 from studies.questions.overlay.search import Search
 from studies.questions.overlay.trials import Trials
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver
 
 INSEPARABLE, UNDETERMINED = 0.9, 0.8
 """Size of a correlation from which on the readings do not separate two sizes; standard deviation
@@ -209,7 +211,7 @@ def fit(
     measured: MeasuredBands,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = FINE_PER_BAND,
+    fineness: Fineness = FINE_PER_BAND,
     *,
     curve_removed: bool | None = None,
     stated_db: float = STATED_DB,
@@ -224,9 +226,9 @@ def fit(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band. With four, narrow resonances between them moved the
-        effective diameter of the example by 1.3 mm.
+    fineness : int or ByNeed
+        Frequencies in a third-octave band, or as many as it takes. With four, narrow resonances
+        between them moved the effective diameter of the example by 1.3 mm.
     curve_removed : bool, optional
         Subtract the mean over the positions band by band, that is the driver's own curve and the
         level with it. Left out: unless the design has a curve of its driver; then one level is
@@ -243,7 +245,7 @@ def fit(
     parameters = _movable(design)
     readings = _with_two_readings(measured) if by_band else _without_empty_ends(measured)
     _require_enough(readings, len(parameters), by_band=by_band)
-    trials = Trials(design, parameters, readings, solver, per_band, progress)
+    trials = Trials(design, parameters, readings, solver, fineness, progress)
     free = free_readings(np.isfinite(readings.level_db), by_band=by_band)
     freedom = degrees_of_freedom(free, len(parameters))
     search = Search(trials, by_band=by_band, stated_db=stated_db, freedom=freedom)

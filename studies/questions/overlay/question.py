@@ -10,8 +10,8 @@ from studies.questions.overlay.figures import overlay_pictures
 from studies.questions.overlay.fitted_file import fitted_files
 from studies.questions.overlay.study import Overlay, overlay
 from studies.questions.overlay.tables import overlay_tables
-from studies.solving.grid import FINE_PER_BAND, Progress, Solver
-from studies.solving.session import MethodError, require_reflector, solved
+from studies.solving.grid import Progress, Solver
+from studies.solving.session import MethodError, changes_of, require_reflector, solved
 
 
 def find(design: Design, options: OverlayOptions) -> Overlay:
@@ -30,7 +30,7 @@ def find(design: Design, options: OverlayOptions) -> Overlay:
             design,
             solver,
             progress,
-            options.solving.per_band or FINE_PER_BAND,
+            changes_of(options.solving),
             measurements=measurements,
             with_fit=options.fit,
         )

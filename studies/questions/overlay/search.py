@@ -13,6 +13,9 @@ RESERVED, MOST_STEPS, MOST_ROUNDS, STEADY = 22, 10, 4, 0.1
 """Solves kept for the Jacobian at the solution and for cross-validation; Gauss-Newton steps of one
 round; most rounds with a new standard deviation; relative change of it that counts as none."""
 IMPOSSIBLE_DB = 1e3
+ROUGH, CONVERGED = 1e-2, 1e-3
+"""Share of the misfit, or of the sizes, that a step must still gain: before the Jacobian is taken
+from both sides, and after. Converged at once, the example took 46 trials in place of 37."""
 
 
 class Search:
@@ -56,24 +59,24 @@ class Search:
 
     def run(self) -> None:
         """Search from the design as written; afterwards the Jacobian is that at the solution."""
-        self._until_steady()
+        self._until_steady(ROUGH)
         self._at, self.jacobian = self.widths, self.trials.jacobian(self.widths, both_sides=True)
-        self._until_steady()
+        self._until_steady(CONVERGED)
 
     def centred_jacobian(self) -> np.ndarray:
         """(K, N) Jacobian of the residuals, sign reversed: mean over the positions subtracted."""
         return centred(self.jacobian, self.known, by_band=self.by_band)
 
-    def _until_steady(self) -> None:
+    def _until_steady(self, gain: float) -> None:
         for _ in range(MOST_ROUNDS):
-            converged, before = self._least_squares(), self.sigma_db
+            converged, before = self._least_squares(gain), self.sigma_db
             residual = self._residual(self.widths)
             self.sigma_db = residual_deviation(residual, self.stated_db, self.freedom)
             self.settled = converged and abs(self.sigma_db / before - 1.0) < STEADY
             if self.settled:
                 return
 
-    def _least_squares(self) -> bool:
+    def _least_squares(self, gain: float) -> bool:
         """Move to the most likely sizes at this standard deviation; return whether it converged."""
         from scipy.optimize import least_squares
 
@@ -82,8 +85,8 @@ class Search:
             self.widths,
             jac=self._misfit_jacobian,
             bounds=self.trials.bounds,
-            ftol=1e-3,
-            xtol=1e-3,
+            ftol=gain,
+            xtol=gain,
             gtol=1e-2,
             max_nfev=max(1, min(self._solves_left, MOST_STEPS)),
         )

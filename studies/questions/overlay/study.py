@@ -29,7 +29,15 @@ from studies.questions.overlay.one_size_off import (
     one_size_off,
     settled,
 )
-from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Progress, Solver
+from studies.solving.grid import (
+    COARSE_BY_NEED,
+    COARSE_PER_BAND,
+    FINE_PER_BAND,
+    ByNeed,
+    Fineness,
+    Progress,
+    Solver,
+)
 from studies.solving.predicting import Predicted, predict
 
 LEAST_GAIN_DB, LEAST_GAIN = 0.1, 0.1
@@ -76,7 +84,7 @@ class Overlay:
     distance_only : Comparison
         As if the speaker radiated alike in all directions: what the distances alone explain.
     tried : tuple of SizeOff
-        Every size and change, solved at four frequencies in each third octave.
+        Every size and change, solved by need or at four frequencies in each third octave.
     tried_rms_db : float
         rms of the design as written, solved as coarsely as those.
     best_by_size : tuple of SizeOff
@@ -205,7 +213,7 @@ def overlay(
     design: Design,
     solver: Solver,
     progress: Progress | None = None,
-    per_band: int = FINE_PER_BAND,
+    fineness: Fineness = FINE_PER_BAND,
     *,
     measurements: Sequence[Measurement],
     with_fit: bool = False,
@@ -219,8 +227,9 @@ def overlay(
         One of `dispersion.solvers.SOLVERS`.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band for the prediction; sizes off are solved at four.
+    fineness : int or ByNeed
+        Frequencies in a third-octave band for the prediction and the fit; sizes off are then solved
+        at four. By need, what is tried settles within `COARSE_BY_NEED`.
     measurements : sequence of Measurement
         See `studies.measured.reading.read_measurements`.
     with_fit : bool
@@ -234,15 +243,18 @@ def overlay(
         If the readings are too few for a fit.
     """
     measured, whole = _bands_measured(design, measurements)
-    fitted = fit(design, measured, solver, progress, per_band) if with_fit else None
+    by_need = isinstance(fineness, ByNeed)
+    trials = COARSE_BY_NEED if by_need else fineness
+    fitted = fit(design, measured, solver, progress, trials) if with_fit else None
     assembly = design.assembly()
     band = (measured.centres[0], measured.centres[-1])
-    predicted = predict(design, assembly, measured.positions, solver, per_band, progress, band)
+    predicted = predict(design, assembly, measured.positions, solver, fineness, progress, band)
     distance = np.hypot(*predicted.response.problem.points.T)
     spreading = np.broadcast_to(-20.0 * np.log10(distance)[:, None], measured.level_db.shape)
     comparer = Comparer(design, measured, solver, progress)
-    as_written, tried = one_size_off(comparer)
-    best = tried if per_band == COARSE_PER_BAND else settled(comparer, tried, per_band)
+    coarse = COARSE_BY_NEED if by_need else COARSE_PER_BAND
+    as_written, tried = one_size_off(comparer, coarse)
+    best = tried if by_need or fineness == coarse else settled(comparer, tried, fineness)
     return Overlay(
         design=design,
         assembly=assembly,

@@ -8,12 +8,11 @@ from functools import partial
 import numpy as np
 from numpy.typing import ArrayLike
 
-from dispersion.bands import study_frequencies
 from dispersion.response import Response
 from studies.design import Design, DesignError, parse_design
 from studies.design.parameters import Parameter, parameter_text
 from studies.measured.positions import MeasuredBands
-from studies.solving.grid import Progress, Solver, counted
+from studies.solving.grid import Fineness, Progress, Solver, counted, expected_solves
 from studies.solving.predicting import predicted_at
 
 MOST_EVALUATIONS = 80
@@ -37,8 +36,9 @@ class Trials:
         Positions and bands that are predicted.
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
-    per_band : int
-        Frequencies in a third-octave band.
+    fineness : int or ByNeed
+        Frequencies in a third-octave band, or as many as it takes: begun at those that the first
+        trial took, so that differences are of like errors.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
 
@@ -54,20 +54,21 @@ class Trials:
         parameters: Sequence[Parameter],
         measured: MeasuredBands,
         solver: Solver,
-        per_band: int,
+        fineness: Fineness,
         progress: Progress | None = None,
     ) -> None:
         self.design, self.parameters, self.measured = design, tuple(parameters), measured
         self.evaluations = 0
         band = (float(measured.centres[0]), float(measured.centres[-1]))
-        self._total = MOST_EVALUATIONS * len(study_frequencies(*band, per_band))
+        self._total = MOST_EVALUATIONS * expected_solves(band, fineness)
         advance = counted(progress, FITTING, self._total)
         self._predict = partial(
-            predicted_at, solver=solver, per_band=per_band, advance=advance, band=band
+            predicted_at, solver=solver, fineness=fineness, advance=advance, band=band
         )
         self._progress = progress
         self._known: dict[tuple[float, ...], np.ndarray | None] = {}
         self._responses: dict[tuple[float, ...], Response] = {}
+        self._begin: np.ndarray | None = None
 
     @property
     def bounds(self) -> tuple[np.ndarray, np.ndarray]:
@@ -143,6 +144,10 @@ class Trials:
         except DesignError:
             return None
         self.evaluations += 1
-        predicted = self._predict(design, design.assembly(), self.measured.positions)
+        predicted = self._predict(
+            design, design.assembly(), self.measured.positions, begin=self._begin
+        )
+        if self._begin is None:
+            self._begin = predicted.response.solved_frequencies
         self._responses[values] = predicted.response
         return predicted.level_db

@@ -232,7 +232,7 @@ def test_frequencies_are_chosen_by_need_and_full_is_the_check() -> None:
     assert by_need["facts"][level] == pytest.approx(full["facts"][level], abs=0.1)
     assert "chosen by need" not in " ".join(full["evidence"]["remarks"])
     assert by_need["evidence"]["remarks"][0] == (
-        "10 frequencies, chosen by need: third octaves in the window have settled within 0.05 dB"
+        "10 frequencies, chosen by need: third octaves have settled within 0.05 dB"
     )
 
 
@@ -271,7 +271,7 @@ def test_a_band_that_has_not_settled_is_named(monkeypatch: pytest.MonkeyPatch) -
     assert result.exit_code == 0
     said = " ".join(result.stdout.split())
     assert (
-        "10 frequencies, chosen by need: third octaves in the window have settled within 0.005 dB,"
+        "10 frequencies, chosen by need: third octaves have settled within 0.005 dB,"
         " but for 630 Hz (0.01 dB), 800 Hz (0.01 dB)"
     ) in said
 
