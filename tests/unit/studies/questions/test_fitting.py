@@ -43,7 +43,7 @@ CENTRES = third_octave_centres(2000, 5000)
 HEIGHTS = (0.5, 0.8, 0.93, 1.1, 1.4, 1.8)
 PLACES = tuple(Position(f"at {height:g} m", 1.0, height) for height in HEIGHTS)
 SIZES = ("effective diameter", "shrink frequency", "driver proud height", "plate gap", "keep")
-fit = partial(fit_at, per_band=4)
+fit = partial(fit_at, fineness=4)
 LESS_THAN_A_STEP = 1e-2
 """Prior widths: the search stops when it gains less than a thousandth of its cost."""
 

@@ -100,14 +100,14 @@ def measured_on(
 @pytest.fixture(scope="module")
 def perfect() -> Overlay:
     design = example()
-    return overlay(design, solver, per_band=4, measurements=measured_on(design))
+    return overlay(design, solver, fineness=4, measurements=measured_on(design))
 
 
 @pytest.fixture(scope="module")
 def wider() -> Overlay:
     """The speaker was built with a plate gap of 62 mm where 60 is written."""
     built = measured_on(example(("plate_gap = 60 ", "plate_gap = 62 ")))
-    return overlay(example(), solver, per_band=4, measurements=built)
+    return overlay(example(), solver, fineness=4, measurements=built)
 
 
 # Arithmetic of the comparison --------------------------------------------------------------------
@@ -233,7 +233,7 @@ def test_everything_tried_is_listed(wider: Overlay) -> None:
 def test_the_best_of_each_size_is_solved_as_finely_as_the_prediction(one_step: None) -> None:
     design = example(("band = [4000, 8000]", "band = [4000, 5000]"))
     built = measured_on(design, driver=DRIVER[:2])
-    found = overlay(design, solver, per_band=8, measurements=built)
+    found = overlay(design, solver, fineness=8, measurements=built)
     counts = {len(one.response.problem.frequencies) for one in found.best_by_size}
     assert counts == {16} and {len(one.response.problem.frequencies) for one in found.tried} == {8}
 
@@ -241,7 +241,7 @@ def test_the_best_of_each_size_is_solved_as_finely_as_the_prediction(one_step: N
 def test_a_size_that_cannot_be_built_is_listed() -> None:
     # 44 of 46 mm are kept: 4 mm more would stand in the cone, and a gap 4 mm less too.
     tight = example(("plate_gap = 60 ", "plate_gap = 46 "), ("proud = 3 ", "proud = 0 "))
-    found = overlay(tight, solver, per_band=4, measurements=measured_on(tight))
+    found = overlay(tight, solver, fineness=4, measurements=measured_on(tight))
     reasons = {(one.dimension.name, one.change): one.reason for one in found.tried if one.reason}
     assert reasons
     rows = overlay_tables(found).table("tried").records()
@@ -251,7 +251,7 @@ def test_a_size_that_cannot_be_built_is_listed() -> None:
 
 def test_what_the_gate_hides_is_grey_and_not_compared(perfect: Overlay) -> None:
     gated = [replace(one, gate_limit_hz=4600.0) for one in perfect.measurements]
-    found = overlay(perfect.design, solver, per_band=4, measurements=gated)
+    found = overlay(perfect.design, solver, fineness=4, measurements=gated)
     # Lower edges of IEC 61260-1: the 5 kHz band begins at 4467 Hz, the 6.3 kHz band at 5623 Hz.
     assert found.comparison.compared.any(axis=0).tolist() == [False, False, True, True]
     assert np.isfinite(found.whole_db).all()
@@ -266,14 +266,14 @@ def test_what_the_gate_hides_is_grey_and_not_compared(perfect: Overlay) -> None:
 def test_a_measurement_below_the_gate_is_refused(perfect: Overlay) -> None:
     gated = [replace(one, gate_limit_hz=9000.0) for one in perfect.measurements]
     with pytest.raises(MeasurementError, match="made up: nothing to compare.*9000 Hz"):
-        overlay(perfect.design, solver, per_band=4, measurements=gated)
+        overlay(perfect.design, solver, fineness=4, measurements=gated)
     beyond = [replace(one, frequencies=one.frequencies / 10) for one in perfect.measurements]
     with pytest.raises(MeasurementError, match="at least two third octaves"):
-        overlay(perfect.design, solver, per_band=4, measurements=beyond)
+        overlay(perfect.design, solver, fineness=4, measurements=beyond)
 
 
 def test_one_position_says_what_it_cannot_tell(perfect: Overlay, one_step: None) -> None:
-    found = overlay(perfect.design, solver, per_band=4, measurements=perfect.measurements[:1])
+    found = overlay(perfect.design, solver, fineness=4, measurements=perfect.measurements[:1])
     assert not found.comparison.driver_removed
     # The driver's curve about its median, 0.75 dB, is all there is.
     left = DRIVER - np.median(DRIVER)
@@ -289,7 +289,7 @@ def test_positions_at_one_height_test_little(perfect: Overlay, one_step: None) -
     around = tuple(Position(f"at {a}", 2.0, 1.15, float(a)) for a in (0, 20, 40, 60))
     built = measured_on(perfect.design, around)
     built = (replace(built[0], level_db=built[0].level_db + 2.0), *built[1:])
-    found = overlay(perfect.design, solver, per_band=4, measurements=built)
+    found = overlay(perfect.design, solver, fineness=4, measurements=built)
     assert found.predicted_spread_db == pytest.approx(0.0, abs=1e-9)
     # 2 dB at one of four: a standard deviation of 1 dB.
     assert found.round_db == pytest.approx(1.0)
@@ -303,7 +303,7 @@ def test_single_bands_that_stand_out_are_named(perfect: Overlay) -> None:
     levels = bad.level_db.copy()
     levels[2] += 7.0
     built = (*perfect.measurements[:3], replace(bad, level_db=levels), perfect.measurements[4])
-    found = overlay(perfect.design, solver, per_band=4, measurements=built)
+    found = overlay(perfect.design, solver, fineness=4, measurements=built)
     # A fifth of it goes into the driver's curve.
     assert found.comparison.worst_db == pytest.approx(5.6, abs=1e-6)
     assert found.comparison.beyond == 1
@@ -313,7 +313,7 @@ def test_single_bands_that_stand_out_are_named(perfect: Overlay) -> None:
         replace(one, level_db=one.level_db + change)
         for one, change in zip(perfect.measurements, (4.0, -4.0, 4.0, -4.0, 0.0), strict=True)
     )
-    unlike = overlay(perfect.design, solver, per_band=4, measurements=noisy)
+    unlike = overlay(perfect.design, solver, fineness=4, measurements=noisy)
     assert not unlike.comparison.explained
     assert overlay_tables(unlike).answer[0].startswith("The model does not explain")
 

@@ -1,0 +1,76 @@
+"""Levels at positions: by need what a fine grid finds, and what is tried begins where it is told.
+
+The fine grid is the source: 36 even frequencies in a third octave, with no narrow resonance there.
+"""
+
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dispersion.solvers import solve_waves
+from dispersion.waves import SharedBlocks
+from studies.design import Design, parse_design, read_design
+from studies.measured.positions import Position
+from studies.measured.reading import read_measurements
+from studies.questions.overlay.study import Overlay, overlay
+from studies.solving.grid import CHANGES_BY_NEED, as_expected
+from studies.solving.memory import Remembering
+from studies.solving.predicting import predict
+
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
+PLACES = (Position("seated", 2.0, 1.15), Position("steep", 0.8, 1.7))
+WAVES = partial(solve_waves, shared=SharedBlocks(), store=Remembering(None))
+
+
+def example() -> Design:
+    path = EXAMPLES / "reading_room.toml"
+    text = path.read_text(encoding="utf-8")
+    return parse_design(text.replace('["100 Hz", "16 kHz"]', "[500, 800]"), path)
+
+
+def test_levels_by_need_are_those_of_a_fine_grid() -> None:
+    design = example()
+    need, fine = (
+        predict(design, design.assembly(), PLACES, WAVES, fineness)
+        for fineness in (CHANGES_BY_NEED, 36)
+    )
+    assert need.centres == pytest.approx(fine.centres)
+    assert need.level_db == pytest.approx(fine.level_db, abs=0.01)
+    settling = need.response.settling
+    assert len(settling.frequencies) < 20 and settling.settled.all()
+
+
+def test_what_is_tried_begins_where_it_is_told() -> None:
+    design = example()
+    begin = np.geomspace(446.0, 892.0, 13)
+    moved = design.assembly().with_gap(0.061)
+    found = predict(design, moved, PLACES, WAVES, CHANGES_BY_NEED, settled=1, begin=begin)
+    assert set(begin) <= set(found.response.solved_frequencies)
+
+
+@pytest.mark.parametrize(("solves", "expected"), [([3, 4], 10), ([8, 9], 10), ([], 0), ([2], -1)])
+def test_progress_passes_on_as_much_as_was_expected(solves: list[int], expected: int) -> None:
+    passed: list[int] = []
+    with as_expected(passed.append, expected) as count:
+        for each in solves:
+            count(each)
+    assert sum(passed) == max(expected, 0) and min(passed) >= 0
+
+
+@pytest.mark.slow
+def test_the_overlay_by_need_is_that_of_a_full_grid() -> None:
+    """The same sizes are blamed; those fitted lie within half of each other's intervals."""
+    design = read_design(EXAMPLES / "reading_room.toml")
+    measured = read_measurements((EXAMPLES / "measured" / "index.toml",), design)
+
+    def laid_over(fineness: object) -> Overlay:
+        return overlay(design, WAVES, None, fineness, measurements=measured, with_fit=True)
+
+    need, full = laid_over(CHANGES_BY_NEED), laid_over(24)
+    assert need.culprits[0].dimension.name == full.culprits[0].dimension.name
+    assert need.culprits[0].change == full.culprits[0].change
+    assert need.comparison.rms_db == pytest.approx(full.comparison.rms_db, abs=0.1)
+    for one, other in zip(need.fitted.estimates, full.fitted.estimates, strict=True):
+        assert abs(one.value - other.value) <= 0.25 * (other.high - other.low)
