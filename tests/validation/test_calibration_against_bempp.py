@@ -139,7 +139,7 @@ def calibrated(seed: int, curve_removed: bool) -> dict[str, SizeEstimate]:
         written(),
         read_by_a_workshop(seed),
         solver,
-        per_band=PER_BAND,
+        fineness=PER_BAND,
         curve_removed=curve_removed,
         stated_db=STATED_DB,
     )

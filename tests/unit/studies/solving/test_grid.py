@@ -135,7 +135,8 @@ def test_leaders_begin_where_the_coarse_pass_ended(design: Design) -> None:
     for before, after in again:
         first = next(p for p in solver.problems if p.assembly == before.assembly)
         assert np.array_equal(first.frequencies, before.response.solved_frequencies)
-        assert set(before.response.solved_frequencies) < set(after.response.solved_frequencies)
+        # A coarse pass asks for the window's ends too, so that nothing more may be needed.
+        assert set(before.response.solved_frequencies) <= set(after.response.solved_frequencies)
         assert after.per_band == STRICT.per_band
     # What the coarse pass had solved was found: nothing has been kept twice.
     assert (
