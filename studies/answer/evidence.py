@@ -118,7 +118,7 @@ def _read(different: Sequence[Response]) -> tuple[str, ...]:
     together = sum(len(settling.frequencies) for settling in chosen)
     return (
         f"of the {together} frequencies of all these designs together {read} were read between"
-        " designs that differ in one size only, where fits agree within 0.04 dB",
+        " designs that differ in one size only, where fits differ by 0.04 dB at most",
     )
 
 
