@@ -5,18 +5,17 @@ written and what each size alone changes, a parabola through both ends of its to
 act on each other it does not hold; that shows in speakers that were solved throughout, see
 `studies.questions.tolerance.batch`.
 
-Over 32 speakers of two examples, all six sizes off at once, against solving each (rms error in the
-window, largest of the third octaves, and the rms spread of the speakers there; error of the score,
-rms and largest, and its spread), dB:
+Over 32 speakers of two examples, all six sizes off at once, against solving each: error of the
+window's level in the third octave that is worst, rms, and how much the speakers differ there, dB:
 
-    ===========================================  =============  =====================
-    ..                                           band           score
-    ===========================================  =============  =====================
-    cone                                         0.07 of 0.25   0.006, 0.015 of 0.093
-    ball, but for 5 and 6.3 kHz                  0.35 of 0.95   0.020, 0.046 of 0.108
-    ball, but for 5, 6.3 and 12.5 kHz            0.15 of 0.50   0.011, 0.030 of 0.108
-    ball, all bands                              1.2 of 1.8     0.081, 0.235 of 0.108
-    ===========================================  =============  =====================
+    ==================================  =====  ========
+    ..                                  error  speakers
+    ==================================  =====  ========
+    cone                                0.07   0.25
+    ball, but for 5 and 6.3 kHz         0.35   0.95
+    ball, but for 5, 6.3 and 12.5 kHz   0.15   0.50
+    ball, all third octaves             1.2    1.8
+    ==================================  =====  ========
 
 Under the ball a resonance of Q 150 at 5.6 kHz crosses from one third octave into the next. Left
 out: the same of complex pressures at single frequencies, and of their logarithms. Levels at a seat

@@ -6,9 +6,9 @@ what a meter shows, in the window or at the first seat, every speaker is solved 
 octave; in the others it is read. What reading is off by on the checked speakers is the batch's
 doubt. On an even grid of frequencies every speaker is solved throughout.
 
-The example with 32 speakers: 17 designs throughout and 28 speakers in two third octaves, 1444
-solves and 24 s of processor time beside other work, where all at 12 a third octave took 12 420 and
-209 s. Left out: every speaker by need, within 0.3 dB, 35 s for the batch alone.
+The example with 32 speakers: 17 designs throughout and 28 speakers in two third octaves, 1676
+solves and 32 s of processor time on a busy machine, where all at 12 a third octave took 12 420 and
+209 s on a quieter one. Left out: every speaker by need, within 0.3 dB, 35 s for the batch alone.
 """
 
 from __future__ import annotations
