@@ -24,12 +24,10 @@ from dispersion.elevations import (
     window_nodes,
     window_power,
 )
-from dispersion.sliding import SlidingBands, fine_power, slide
+from dispersion.sliding import MIDDLE_HZ, SlidingBands, fine_power, slide
 
-TREBLE_REFERENCE = (500.0, 2000.0)
 TREBLE_DROP_DB = 6.0
-"""Bands whose mean is the middle of the curve, Hz, and how far below it the treble ends: common
-practice, no source."""
+"""How far below the middle of the curve the treble ends: common practice, no source."""
 
 
 def evenness(power: ArrayLike, elevations: ArrayLike, window: tuple[float, float]) -> Array:
@@ -96,7 +94,7 @@ def treble_limit(centres: ArrayLike, levels: ArrayLike, drop_db: float = TREBLE_
         500 Hz to 2 kHz.
     """
     f, curve = np.asarray(centres, dtype=float), np.asarray(levels, dtype=float)
-    middle = _bands_within(f, TREBLE_REFERENCE)
+    middle = _bands_within(f, MIDDLE_HZ)
     if not np.any(middle):
         return float("nan")
     return float(f[curve >= curve[middle].mean() - drop_db][-1])

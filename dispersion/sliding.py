@@ -15,7 +15,7 @@ No equaliser changes the first two: they are differences of levels at one freque
 arcs of 30 degrees from the mean over all directions, in octave bands; ANSI/CTA-2034-A asks for
 smooth sound power and early reflections beside a smooth listening window (see
 `dispersion.cta_2034_a`), which is steadiness here. A peak is heard more readily than a notch of the
-same size: common knowledge of the field, no source at hand, hence double.
+same size (common practice, no source), hence double.
 """
 
 from __future__ import annotations
@@ -37,14 +37,14 @@ from dispersion.elevations import (
 )
 
 WIDTH = 0.1
-"""Of a third octave to base ten, in tens of logarithms of frequency: 10^(1/10)."""
+"""Logarithm to base ten of the ratio of a third octave's edges."""
 STEPS_PER_WIDTH = 12
 """Places of the sliding band from one third octave to the next."""
 EQUALISER_OCTAVES = 1.0
 """Full width of the equaliser, and so of the smooth curve that it can make."""
 MIDDLE_HZ = (500.0, 2000.0)
-"""Whose mean level the treble is lifted to; above it the treble begins: common practice, no source.
-"""
+"""Middle of the curve, whose mean level the treble is held against; above it the treble begins:
+common practice, no source."""
 PEAKS_COUNT = 2.0
 """A peak's square over that of a notch of the same size."""
 

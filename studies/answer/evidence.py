@@ -15,6 +15,7 @@ from shapes.assembly import Assembly
 from shapes.columns import computed_outline
 from studies.design.walls_table import walls_in_words
 from studies.solving.candidates import Row
+from studies.solving.lines import READ_WITHIN
 
 HARD_WALLS = "walls: hard in this method, whatever the file says"
 
@@ -115,10 +116,11 @@ def _read(different: Sequence[Response]) -> tuple[str, ...]:
     read = sum(settling.read for settling in chosen)
     if not read:
         return ()
+    differ_db = 20.0 * math.log10(1.0 + READ_WITHIN)
     together = sum(len(settling.frequencies) for settling in chosen)
     return (
         f"of the {together} frequencies of all these designs together {read} were read between"
-        " designs that differ in one size only, where fits differ by 0.04 dB at most",
+        f" designs that differ in one size only, where fits differ by {differ_db:.2f} dB at most",
     )
 
 

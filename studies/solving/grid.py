@@ -108,6 +108,11 @@ def leaders_fineness(asked: Fineness) -> Fineness:
     return FINE_BY_NEED if isinstance(asked, ByNeed) else max(asked, FINE_PER_BAND)
 
 
+def score_doubt_db(asked: Fineness) -> float:
+    """Return how far two scores may be off against each other where all are solved as `asked`."""
+    return BY_NEED_DOUBT_DB if isinstance(asked, ByNeed) else COARSE_DOUBT_DB
+
+
 def read_per_band(asked: Fineness) -> int:
     """Return how many frequencies a third-octave band of a response has."""
     return asked.per_band if isinstance(asked, ByNeed) else asked
@@ -299,8 +304,7 @@ def settle(
     NotSolvedError
         If no row was solved.
     """
-    doubt = BY_NEED_DOUBT_DB if isinstance(fineness, ByNeed) else COARSE_DOUBT_DB
-    limit = winner_of(rows).score + design.target.near_best_db + doubt
+    limit = winner_of(rows).score + design.target.near_best_db + score_doubt_db(fineness)
     finer = read_per_band(fineness)
     leaders = [i for i, row in enumerate(rows) if row.score <= limit and row.per_band < finer]
     settled = solve_again(design, [rows[i] for i in leaders], solver, fineness, progress)

@@ -14,7 +14,7 @@ from dispersion.response import Response, arrived_in
 from dispersion.settling import first_frequencies, window_and_points
 from dispersion.windows import column_weights
 
-WITHIN = 0.005
+READ_WITHIN = 0.005
 """Doubt of a response that is read between neighbours, over its size in the window: 0.04 dB."""
 
 
@@ -119,7 +119,7 @@ def _at_one_frequency(
     first = members[0]
     weights = np.tile(column_weights(window_and_points(first, window)), len(first.ways))
     wavenumber = 2.0 * np.pi * float(first.frequencies[0]) / first.air.speed
-    between = read_between(np.array(sizes), wavenumber, solve, weights, within=WITHIN)
+    between = read_between(np.array(sizes), wavenumber, solve, weights, within=READ_WITHIN)
     worst = np.abs([response.power_error_db for response in solved.values()]).max(axis=0)
     largest = np.max([response.unknowns for response in solved.values()], axis=0)
     pattern = next(iter(solved.values()))

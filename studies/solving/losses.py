@@ -29,6 +29,25 @@ with a standard deviation of 0.08, 0.25 at most."""
 
 
 @dataclass(frozen=True, eq=False)
+class SoftBest:
+    """The best candidate with a cone that absorbs.
+
+    Attributes
+    ----------
+    row : Row
+        As it was solved without.
+    lead_db : float
+        By how much it leads the best as it is, both with such a cone; 0 if it is that one, dB.
+    from_hz : float
+        From where the cone takes something, Hz.
+    """
+
+    row: Row
+    lead_db: float
+    from_hz: float
+
+
+@dataclass(frozen=True, eq=False)
 class Softened:
     """Candidates solved again with a cone that takes something.
 
@@ -47,19 +66,13 @@ class Softened:
         """Return a candidate with such a cone; None where it was not solved again."""
         return None if row.drawn is None else self.rows.get(row.drawn)
 
-    def best(self, rows: Sequence[Row]) -> Row:
-        """Return that of `rows`, solved again one of them at least, which scores best then."""
-        again = [row for row in rows if self.of(row) is not None]
-        return min(again, key=self.score)
-
-    def score(self, row: Row) -> float:
-        """Score of a candidate with such a cone, dB; infinite where it was not solved again."""
-        soft = self.of(row)
-        return float("inf") if soft is None else soft.score
-
-    def lead_db(self, row: Row, best: Row) -> float:
-        """By how much a candidate leads the best one, both with such a cone, dB."""
-        return self.score(best) - self.score(row)
+    def best(self, rows: Sequence[Row], best: Row) -> SoftBest | None:
+        """Return that of `rows` which scores best then; None if the `best` was not solved again."""
+        scores = {row: soft.score for row in rows if (soft := self.of(row)) is not None}
+        if best not in scores:
+            return None
+        row = min(scores, key=scores.__getitem__)
+        return SoftBest(row=row, lead_db=scores[best] - scores[row], from_hz=self.from_hz)
 
 
 def soften(

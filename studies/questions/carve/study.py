@@ -30,15 +30,14 @@ from studies.questions.carve.limits import Limits, impossible, limits_of
 from studies.questions.carve.search import scan_caps, scan_cones, search_curves
 from studies.solving.candidates import Candidate, Row
 from studies.solving.grid import (
-    BY_NEED_DOUBT_DB,
     COARSE_BY_NEED,
-    COARSE_DOUBT_DB,
     ByNeed,
     Fineness,
     Progress,
     Solver,
     leaders_fineness,
     run,
+    score_doubt_db,
 )
 
 SOLVES = 240
@@ -262,7 +261,7 @@ class _Settled:
 def _settled(bench: Bench, checker: Solver) -> Carved:
     """Solve the best few of each kind again, as spread would: no narrow resonance decides."""
     fine = leaders_fineness(bench.fineness)
-    doubt = BY_NEED_DOUBT_DB if isinstance(fine, ByNeed) else COARSE_DOUBT_DB
+    doubt = score_doubt_db(fine)
     leaders = [(kind, trial) for kind in KINDS for trial in _leaders(_of_kind(bench, kind), doubt)]
     candidates = [_candidate(bench, kind, trial) for kind, trial in leaders]
     rows = run(

@@ -29,7 +29,7 @@ from studies.questions.explore.study import Explore, Knob
 from studies.questions.explore.tables import explore_tables
 from studies.questions.explore.words import near_best_in_words, verdict, what_to_build
 from studies.solving.candidates import Row
-from studies.solving.grid import COARSE_DOUBT_DB, FINE_PER_BAND
+from studies.solving.grid import BY_NEED_DOUBT_DB, COARSE_DOUBT_DB, FINE_PER_BAND
 
 HUNDREDTHS = 100.0
 ELEVATION_STEP = 3
@@ -44,6 +44,7 @@ def explore_files(found: Explore) -> dict[str, bytes]:
     """Return the explorer's page, ``explore.html``: complete in one file, without a network."""
     from plotly.offline import get_plotlyjs
 
+    by_need = found.best_row.response.settling is not None
     page = render(
         "explorer.html.j2",
         "studies.questions.explore",
@@ -58,7 +59,8 @@ def explore_files(found: Explore) -> dict[str, bytes]:
         seats=[seat.name for seat in found.design.seats],
         terms=_terms(found),
         data=explorer_data(found),
-        coarse_doubt=COARSE_DOUBT_DB,
+        by_need=by_need,
+        doubt=BY_NEED_DOUBT_DB if by_need else COARSE_DOUBT_DB,
         plotly=Markup(get_plotlyjs()),
     )
     return {"explore.html": page.encode("utf-8")}

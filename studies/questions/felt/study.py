@@ -17,15 +17,13 @@ from studies.design import Design, DesignError, Mistake
 from studies.design.walls_table import FELT_PIECES, FELT_RESISTIVITY
 from studies.solving.candidates import Candidate, Row, winner_of
 from studies.solving.grid import (
-    BY_NEED_DOUBT_DB,
-    COARSE_DOUBT_DB,
     COARSE_PER_BAND,
-    ByNeed,
     Fineness,
     Progress,
     Solver,
     leaders_fineness,
     run,
+    score_doubt_db,
     solve_again,
 )
 from studies.solving.target import NO_DIFFERENCE_DB
@@ -258,8 +256,7 @@ def _settled(
 ) -> tuple[FeltChoice, ...]:
     """Leaders, the best in each place and the design without felt, solved again more finely."""
     first = FeltStudy(design, tuple(choices), resistivity)
-    doubt = BY_NEED_DOUBT_DB if isinstance(fineness, ByNeed) else COARSE_DOUBT_DB
-    limit = first.best.row.score + design.target.near_best_db + doubt
+    limit = first.best.row.score + design.target.near_best_db + score_doubt_db(fineness)
     named = {id(choice) for choice in first.best_of_each}
     again: dict[int, FeltChoice] = {}
     for thickness in (0.0, *THICKNESSES):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from studies.design import Design
-from studies.solving.candidates import SAME_SIZE, NearBest, Standing
+from studies.solving.candidates import SAME_SIZE, NearBest, Row, Standing
 from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver
 from studies.solving.hanging import (
     GapChoice,
@@ -14,7 +14,7 @@ from studies.solving.hanging import (
     near_best_gaps,
     solve_gaps,
 )
-from studies.solving.losses import Softened, may_overtake, soften
+from studies.solving.losses import SoftBest, Softened, may_overtake, soften
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,23 +41,15 @@ class GapStudy:
     softened: Softened | None = None
 
     @property
-    def soft_best(self) -> GapChoice | None:
+    def soft_best(self) -> SoftBest | None:
         """The best gap with a cone that absorbs; None where there is no such doubt."""
-        if self.softened is None or self.softened.of(self.best.row) is None:
+        if self.softened is None:
             return None
-        row = self.softened.best([choice.row for choice in self.contenders])
-        return next(choice for choice in self.contenders if choice.row is row)
+        return self.softened.best([choice.row for choice in self.contenders], self.best.row)
 
-    @property
-    def soft_lead_db(self) -> float:
-        """By how much that one leads the best as it is, both with such a cone, dB; 0 if it is it.
-
-        0 where there is no such doubt, too.
-        """
-        soft = self.soft_best
-        if self.softened is None or soft is None:
-            return 0.0
-        return self.softened.lead_db(soft.row, self.best.row)
+    def choice_of(self, row: Row) -> GapChoice:
+        """Return the gap whose row this is."""
+        return next(choice for choice in self.choices if choice.row is row)
 
     @property
     def contenders(self) -> tuple[GapChoice, ...]:

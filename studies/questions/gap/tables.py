@@ -124,14 +124,14 @@ def _as_written(study: GapStudy) -> list[str]:
 def _soft_cone(study: GapStudy) -> list[str]:
     """Whether the best gap moves with a cone that absorbs."""
     soft = study.soft_best
-    if soft is None or study.softened is None:
+    if soft is None:
         return []
-    size = None if soft is study.best else in_both(soft.plate_gap)
-    return [soft_cone_in_words("gap", size, study.soft_lead_db, study.softened.from_hz)]
+    size = None if soft.row is study.best.row else in_both(study.choice_of(soft.row).plate_gap)
+    return [soft_cone_in_words("gap", size, soft.lead_db, soft.from_hz)]
 
 
 def _facts(study: GapStudy) -> tuple[Fact, ...]:
-    best, built = study.best, study.best.row.assembly
+    best, built, soft = study.best, study.best.row.assembly, study.soft_best
     return (
         Fact("plate_gap_mm", mm(best.plate_gap), "recommended gap, baffle to top plate, mm"),
         Fact("post_length_mm", mm(study.post_length), "cut length of a post with sockets, mm"),
@@ -143,10 +143,14 @@ def _facts(study: GapStudy) -> tuple[Fact, ...]:
         Fact("near_best_db", study.near_best.within_db, "what counts as near-best, dB"),
         Fact(
             "soft_cone_gap_mm",
-            mm(study.soft_best.plate_gap) if study.soft_best else None,
+            mm(study.choice_of(soft.row).plate_gap) if soft else None,
             "best gap if the cone absorbs, mm; none where there is no such doubt",
         ),
-        Fact("soft_cone_lead_db", study.soft_lead_db, "by how much it then leads the best, dB"),
+        Fact(
+            "soft_cone_lead_db",
+            soft.lead_db if soft else 0.0,
+            "by how much it then leads the best, dB",
+        ),
         Fact("chokes", built.is_choked, "whether the recommended gap chokes the driver"),
         Fact(
             "plate_limit_hz",

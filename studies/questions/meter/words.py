@@ -37,11 +37,6 @@ def place_name(stand: Stand) -> str:
     return f"{stand.position.name} ({stand.elevation_deg:+.0f} deg)"
 
 
-def size_name(meter: Meter, size: float) -> str:
-    """Name a candidate: "keep 25.0 mm (31/32 in)"."""
-    return f"{meter.question.kind} {in_both(size)}"
-
-
 def band_range(meter: Meter) -> str:
     """Name the bands that are compared at the reference: "400 Hz to 16 kHz"."""
     bands = meter.compared_centres

@@ -26,7 +26,7 @@ from studies.solving.grid import (
     leaders_fineness,
     run,
 )
-from studies.solving.losses import Softened, least_change, may_overtake, soften
+from studies.solving.losses import SoftBest, Softened, least_change, may_overtake, soften
 from studies.solving.shaving import (
     Cut,
     best_cut,
@@ -190,23 +190,15 @@ class Trim:
     softened: Softened | None = None
 
     @property
-    def soft_best(self) -> Cut | None:
+    def soft_best(self) -> SoftBest | None:
         """The best cut with a cone that absorbs; None where there is no such doubt."""
-        if self.softened is None or self.softened.of(self.best.row) is None:
+        if self.softened is None:
             return None
-        row = self.softened.best([cut.row for cut in self.cuts])
+        return self.softened.best([cut.row for cut in self.cuts], self.best.row)
+
+    def cut_of(self, row: Row) -> Cut:
+        """Return the cut whose row this is."""
         return next(cut for cut in self.cuts if cut.row is row)
-
-    @property
-    def soft_lead_db(self) -> float:
-        """By how much that one leads the best as it is, both with such a cone, dB; 0 if it is it.
-
-        0 where there is no such doubt, too.
-        """
-        soft = self.soft_best
-        if self.softened is None or soft is None:
-            return 0.0
-        return self.softened.lead_db(soft.row, self.best.row)
 
     @property
     def balls(self) -> tuple[float, ...]:

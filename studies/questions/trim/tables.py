@@ -76,7 +76,7 @@ def _compared(trim: Trim) -> list[tuple[str, Row]]:
 
 def _facts(trim: Trim) -> tuple[Fact, ...]:
     best, second, spread = trim.best, trim.runner_up, trim.ball_spread
-    built = best.row.assembly
+    built, soft = best.row.assembly, trim.soft_best
     gains = (
         Fact(
             f"gain_over_{name.replace(' ', '_')}_db",
@@ -112,10 +112,14 @@ def _facts(trim: Trim) -> tuple[Fact, ...]:
         *gains,
         Fact(
             "soft_cone_keep_mm",
-            mm(trim.soft_best.keep) if trim.soft_best else None,
+            mm(trim.cut_of(soft.row).keep) if soft else None,
             "best height if the cone absorbs, mm; none where there is no such doubt",
         ),
-        Fact("soft_cone_lead_db", trim.soft_lead_db, "by how much it then leads the best, dB"),
+        Fact(
+            "soft_cone_lead_db",
+            soft.lead_db if soft else 0.0,
+            "by how much it then leads the best, dB",
+        ),
         Fact(
             "ball_spread_score_db",
             spread.score_change_db if spread else None,

@@ -107,10 +107,10 @@ def _spread(trim: Trim) -> list[str]:
 def _soft_cone(trim: Trim) -> list[str]:
     """Whether the best keep moves with a cone that absorbs."""
     soft = trim.soft_best
-    if soft is None or trim.softened is None:
+    if soft is None:
         return []
-    size = None if soft is trim.best else in_both(soft.keep)
-    return [soft_cone_in_words("keep", size, trim.soft_lead_db, trim.softened.from_hz)]
+    size = None if soft.row is trim.best.row else in_both(trim.cut_of(soft.row).keep)
+    return [soft_cone_in_words("keep", size, soft.lead_db, soft.from_hz)]
 
 
 def _rays(trim: Trim) -> list[str]:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from dispersion.bands import study_frequencies
 from dispersion.coverage import measure_coverage
 from dispersion.elevations import level_db
-from dispersion.sliding import SlidingBands, fine_power, slide
+from dispersion.sliding import STEPS_PER_WIDTH, SlidingBands, fine_power, slide
 
 GRID = np.linspace(-90.0, 90.0, 181)
 F = study_frequencies(200.0, 16_000.0, 48)
@@ -41,16 +41,16 @@ def test_a_pattern_that_is_the_same_everywhere_has_no_parts() -> None:
 def test_bands_at_the_centres_of_third_octaves_are_their_means() -> None:
     power = pattern(F)
     coverage = measure_coverage(F, GRID, power, WINDOW, (200.0, 16_000.0))
-    found = slide(fine_power(F, GRID, power, WINDOW), 250.0, 12_500.0)
-    inner = coverage.centres[2:-2]
+    # From the first to the last exact centre the band stops at every one of them.
+    found = slide(fine_power(F, GRID, power, WINDOW), *coverage.centres[[0, -1]])
     for sliding, by_band in (
+        (found.centres, coverage.centres),
         (found.window_level_db, coverage.window_level_db),
         (found.deviation_db, coverage.evenness_db),
         (found.sound_power_db, coverage.sound_power_db),
         (found.leak, coverage.upward_leak),
     ):
-        read = np.interp(np.log(inner), np.log(found.centres), sliding)
-        assert read == pytest.approx(by_band[2:-2], abs=0.05)
+        assert sliding[::STEPS_PER_WIDTH] == pytest.approx(by_band, rel=1e-9, abs=1e-9)
 
 
 def test_coverage_is_the_rms_over_the_window_s_directions() -> None:

@@ -84,8 +84,12 @@ SOFT = Softened(
 
 
 def test_the_best_may_move_and_by_how_much() -> None:
-    assert SOFT.best([BEFORE, AFTER]) is BEFORE
-    assert SOFT.lead_db(BEFORE, AFTER) == pytest.approx(0.2)
+    moved = SOFT.best([BEFORE, AFTER], AFTER)
+    assert moved.row is BEFORE
+    assert moved.lead_db == pytest.approx(0.2)
+    stays = SOFT.best([BEFORE, AFTER], BEFORE)
+    assert (stays.row, stays.lead_db) == (BEFORE, 0.0)
+    assert SOFT.best([BEFORE], Row("never drawn", reason="too tall")) is None
     assert SOFT.of(Row("never drawn", reason="too tall")) is None
 
 
