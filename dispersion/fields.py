@@ -32,7 +32,8 @@ class Fields(NamedTuple):
         Pressure of each way at the points, over its own 0 dB at that distance from the middle of
         the baffle, the phase of that distance taken off.
     power_error_db : (W,) array
-        Far-field power over the power through the driven surface; see `waves.balance_db`.
+        Far-field power over power through the driven surface less what walls take; see
+        `waves.balance_db`.
     unknowns : int
         Size of the system that was solved.
     arrived : (L, W, W) complex array

@@ -79,7 +79,8 @@ class Response:
         The same at the problem's points, relative to 0 dB at that point's distance from the
         middle of the baffle.
     power_error_db : (W, F) array
-        Far-field power over power through the driven surface; zero when energy is kept. See
+        Far-field power over power through the driven surface less what walls take; 0 when energy is
+        kept. See
         `waves.balance_db` for what counts where next to none leaves.
     unknowns : (F,) array
         Size of the system solved at each frequency.

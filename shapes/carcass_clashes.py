@@ -82,6 +82,14 @@ def _baffle_clashes(column: Column, baffle: Baffle, driver: Driver) -> Iterator[
             f" {in_both(thick)}",
             "make the edge radius smaller or the baffle thicker",
         )
+    below = driver.radius_below(thick)
+    if below > column.radius - TOLERANCE:
+        yield Clash(
+            "baffle",
+            f"below the baffle, {in_both(thick)} thick, the cone is still {in_both(2 * below)}"
+            f" across and comes out beside the column, {in_both(2 * column.radius)} across",
+            f"make the baffle {in_both(-driver.neck_z)} thick or more, or the column wider",
+        )
     if column.wall is None:
         return
     inside = column.footprint.inset(column.wall)

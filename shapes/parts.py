@@ -121,6 +121,13 @@ class Driver:
             return self.centre.neck_radius
         return self.centre.radius if self.centre else 0.0
 
+    def radius_below(self, depth: float) -> float:
+        """Radius of the cavity at a depth under the baffle's face, m; 0 below the neck."""
+        if depth >= -self.neck_z:
+            return 0.0
+        share = max(depth - self.recess, 0.0) / self.cone_depth if self.cone_depth else 0.0
+        return self.effective_radius + share * (self.neck_radius - self.effective_radius)
+
     @property
     def area(self) -> float:
         """Effective area, square metres."""

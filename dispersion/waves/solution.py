@@ -217,11 +217,13 @@ class WaveSolution:
 
         In air that absorbs it is 0: what the air takes is what is left.
         """
-        absorbed = (np.diagonal(one).real for one in self.absorbed_power().values())
-        arrived, driven = far_power + sum(absorbed), self.driven_power()
+        absorbed = sum(np.diagonal(one).real for one in self.absorbed_power().values())
+        driven = self.driven_power()
         if self.attenuation > 0.0:
             return np.zeros(len(driven))
-        return balance_db(arrived, driven, self.power_of_0_db())
+        # Against what should arrive far away: where walls take nearly all, as in a gap of a
+        # millimetre, a small share of the driven power is a large one of what is heard.
+        return balance_db(far_power, driven - absorbed, self.power_of_0_db())
 
 
 def _wavenumber(frequency: float, air: Air, attenuation: float) -> complex:
@@ -235,7 +237,7 @@ def balance_db(arrived: np.ndarray, driven: np.ndarray, power_of_0_db: np.ndarra
     Parameters
     ----------
     arrived, driven : ndarray, shape (W,)
-        Power far away or absorbed, and power through the driven surface, W.
+        Power far away, and power through the driven surface less what walls absorb, W.
     power_of_0_db : ndarray, shape (W,)
         W.
 

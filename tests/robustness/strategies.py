@@ -35,7 +35,8 @@ def designs(draw: st.DrawFn) -> Tables:
     baffle = draw(baffles(column))
     if baffle is not None:
         flat = baffle["diameter"] / 2 - baffle["edge_radius"]
-    driver, tweeter, top = draw(drivers(flat))
+    # Below a thin baffle the cone has to have room in the column.
+    driver, tweeter, top = draw(drivers(min(flat, column["width"] / 2) if baffle else flat))
     reflector, widest, height = draw(reflectors(flat))
     plate = draw(plates(widest))
     if plate is None and reflector["kind"] == "none":

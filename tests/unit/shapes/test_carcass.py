@@ -178,6 +178,20 @@ def test_what_does_not_fit_is_found_with_its_remedy() -> None:
     assert "210.0 mm" in remedy or "baffle larger" in remedy
 
 
+def test_a_cone_that_comes_out_beside_the_column_is_found() -> None:
+    # 2 mm under the face a cone of 88 mm and 22 mm deep is 88 (1 - 2 / 22) = 80 mm across.
+    wide = Driver(effective_radius=0.044, frame_radius=0.0505, cone_depth=0.022)
+    assert 2 * wide.radius_below(0.002) == pytest.approx(0.080)
+    thin = Column(width=0.0799, height=0.4, baffle=Baffle(Footprint(0.114), 0.002))
+    bare = Assembly(column=thin, driver=wide, plate_gap=0.1, reflector=None, plate=None)
+    clashes = find_clashes(bare)
+    assert [clash.part for clash in clashes] == ["baffle"]
+    assert "80.0 mm" in clashes[0].message
+    assert "22.0 mm" in clashes[0].remedy
+    thick = replace(thin, baffle=Baffle(Footprint(0.114), 0.0221))
+    assert find_clashes(replace(bare, column=thick)) == ()
+
+
 def test_posts_turn_towards_the_corners_of_the_plate_too() -> None:
     square = TopPlate(Footprint(0.2, 4).radius, 0.015, sides=4)
     round_column, four = Column(width=0.26, height=0.9), Posts(4, 0.004, 0.11)
