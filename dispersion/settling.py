@@ -6,9 +6,10 @@ samples out of its support; where they differ, a sample is missing, and the next
 differ most.
 
 Third octaves of the examples from 100 Hz to 16 kHz, level in the window: frequencies solved,
-largest error of a band, and error of the score in dB, against 576 frequencies read by the same
-fits. The ball over the plain driver and over the coaxial one, each at three kept heights, and the
-cone; a fixed grid, and settled within 0.3 and 0.05 dB:
+largest error of a band, and error of a score in dB (rms across the window and along the third
+octaves, added), against 576 frequencies read by the same fits. The ball over the plain driver and
+over the coaxial one, each at three kept heights, and the cone; a fixed grid, and settled within 0.3
+and 0.05 dB, walls hard:
 
     =============  ============  ============  ============  ============  ============
     ..             4 a band, 92  12, 276       24, 552       within 0.3    within 0.05

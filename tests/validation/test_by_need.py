@@ -16,6 +16,7 @@ from studies.questions.seat.study import seat
 from studies.solving.candidates import Candidate
 from studies.solving.grid import COARSE_BY_NEED, FINE_BY_NEED, run
 from studies.solving.shaving import cut_candidate
+from studies.solving.target import NO_DIFFERENCE_DB
 
 CONVERGED_DB = 0.1
 """Bands of which 48 and 96 frequencies give the same level are those that 96 can judge."""
@@ -109,5 +110,6 @@ def test_caps_read_between_few_are_chosen_as_on_a_fine_even_grid(name: str) -> N
     even = run(design, caps, solver, 24, "even")
     assert sum(row.solves for row in read) < 0.12 * sum(row.solves for row in even)
     scores, judge = (np.array([row.score for row in rows]) for rows in (read, even))
-    assert np.sqrt(np.mean((scores - judge) ** 2)) < 0.05
-    assert judge[scores.argmin()] < judge.min() + 0.05
+    # What is reported as no difference must hold between the two ways.
+    assert np.sqrt(np.mean((scores - judge) ** 2)) < 0.5 * NO_DIFFERENCE_DB
+    assert judge[scores.argmin()] < judge.min() + NO_DIFFERENCE_DB
