@@ -117,7 +117,7 @@ def test_an_arrow_key_changes_every_picture_and_the_words(
 
 
 def test_slider_tells_mm_and_inches(opened: Any) -> None:
-    press(opened, "knob0", RIGHT)
+    press(opened, "knob0", HOME, RIGHT)
     slider = opened.find_element("id", "knob0")
     assert slider.get_attribute("aria-valuetext") == "44.0 mm (1 23/32 in)"
     assert opened.find_element("id", "size0").text == "44.0 mm (1 23/32 in)"

@@ -48,7 +48,7 @@ def test_every_picture_has_its_place(browser: Any, page: Path) -> None:
         " const b = s.getBoundingClientRect(), c = s.parentElement.getBoundingClientRect();"
         " return [b.width, b.height, b.right - c.right]; })"
     )
-    assert len(sizes) == 6
+    assert len(sizes) == 7
     for width, height, beyond in sizes:
         assert width > 800
         assert height > 200
