@@ -5,6 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from dispersion.air import Air
 from dispersion.elevations import mean_square, sphere_weights
 from dispersion.problem import AIR, FAR_AWAY, Problem
 from dispersion.sources import Way
@@ -77,7 +78,7 @@ def solve_fields(
         If the wave solver refuses it.
     """
     drives = [
-        _drive(built, way, problem)
+        drive_of(built, way, problem.air)
         for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
     ]
 
@@ -105,7 +106,8 @@ def solve_fields(
     return dict(zip(frequencies, fields, strict=True))
 
 
-def _drive(built: DrivenWay, way: Way, problem: Problem) -> Drive:
+def drive_of(built: DrivenWay, way: Way, air: Air) -> Drive:
+    """What moves a way's parts, and how much of them at each radius and frequency."""
     weight = None
     if way.lets_go is not None:
         lets_go, radius = way.lets_go, built.effective_radius
@@ -113,7 +115,7 @@ def _drive(built: DrivenWay, way: Way, problem: Problem) -> Drive:
         def weight(r: np.ndarray, frequency: float) -> np.ndarray:
             return lets_go.weight(r, frequency, radius)
 
-    return axial_motion(built.name, built.parts, problem.air, weight=weight)
+    return axial_motion(built.name, built.parts, air, weight=weight)
 
 
 def _relative_fields(

@@ -7,18 +7,21 @@
 Posts of any count, thickness and circle take milliseconds once the answer of a design is known.
 """
 
+from .around import Around, solve_around
 from .flat_ring import AllRoundError, FlatRing, flat_ring, orders_up_to
 from .posts import PostedField, Rod, stand
 from .ring_answer import RingAnswer, solve_ring
 
 __all__ = [
     "AllRoundError",
+    "Around",
     "FlatRing",
     "PostedField",
     "RingAnswer",
     "Rod",
     "flat_ring",
     "orders_up_to",
+    "solve_around",
     "solve_ring",
     "stand",
 ]

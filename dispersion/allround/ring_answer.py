@@ -29,7 +29,7 @@ high orders they differ by many powers of ten.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy import special
@@ -73,6 +73,8 @@ class RingAnswer:
         Of each way, m^3/s^2.
     power : (W,) array
         Through each driven way without posts, W.
+    unknowns : int
+        Size of the system of each order.
     work : (W, N, 2) complex array
         Half of int p conj(v) dS over each way for waves (outside, inside) of order 0 in the ring.
     """
@@ -90,6 +92,16 @@ class RingAnswer:
     volume_acceleration: np.ndarray = field(repr=False)
     power: np.ndarray = field(repr=False)
     work: np.ndarray = field(repr=False)
+    unknowns: int
+
+    def heard_at(self, directions: slice) -> "RingAnswer":
+        """Return the answer with some of its elevations only."""
+        return replace(
+            self,
+            elevations=self.elevations[directions],
+            far=self.far[:, directions].copy(),
+            way_far=self.way_far[:, directions].copy(),
+        )
 
 
 def solve_ring(
@@ -172,6 +184,7 @@ def answer_of(
         volume_acceleration=driven.volume_acceleration(),
         power=driven.driven_power(),
         work=np.einsum("ncr,wrn->wnc", back[0], work),
+        unknowns=sources.mesh.unknowns,
     )
 
 

@@ -49,6 +49,7 @@ from .solution import (
     WaveSolution,
     balance_db,
     solve,
+    sphere_rule,
     sweep,
 )
 from .sources import Drive, Monopole, PlaneWave, axial_motion, normal_motion, normal_velocity
@@ -76,6 +77,7 @@ __all__ = [
     "one_blas_thread",
     "ring_kernels",
     "solve",
+    "sphere_rule",
     "solve_flush",
     "sweep",
 ]

@@ -222,13 +222,9 @@ def add_product(azimuth, points, e, f, k, m, scratch, driven):
     _fill_kernels(points, e, f, k, m, rings, scratch.kernels)
     kernels, blocks = scratch.kernels, scratch.blocks
     values, slopes = points.values, points.slopes
-    _contract_rigid(values, slopes, e, f, kernels, blocks)
+    _contract_rigid(values, slopes, e, f, m, kernels, blocks)
     if driven:
         _contract_drive(values, e, f, kernels, blocks)
-    if m is not None:
-        for part in range(2):
-            _contract_both(slopes, e, values, f, kernels[SLOPE_FIRST + part], blocks, part)
-            _contract_both(values, e, slopes, f, kernels[SLOPE_SECOND + part], blocks, part)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
@@ -295,7 +291,7 @@ def pair_kernels(r, z, tr, tz, rs, zs, trs, tzs, weight, k, m, rings, lane, kern
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
-def _contract_rigid(values, slopes, e, f, kernels, blocks):
+def _contract_rigid(values, slopes, e, f, m, kernels, blocks):
     """Add what acts on the pressure, real and imaginary parts in one walk."""
     for a in range(NODES):
         for j in range(GAUSS):
@@ -308,6 +304,16 @@ def _contract_rigid(values, slopes, e, f, kernels, blocks):
                 back_i += value * kernels[BACK + 1, i, j]
                 slope_r += slope * kernels[SLOPES, i, j]
                 slope_i += slope * kernels[SLOPES + 1, i, j]
+            if m is not None:
+                both_r = both_i = 0.0
+                for i in range(GAUSS):
+                    value, slope = values[e, i, a], slopes[e, i, a]
+                    both_r += slope * kernels[SLOPE_FIRST, i, j]
+                    both_i += slope * kernels[SLOPE_FIRST + 1, i, j]
+                    slope_r += value * kernels[SLOPE_SECOND, i, j]
+                    slope_i += value * kernels[SLOPE_SECOND + 1, i, j]
+                forth_r, forth_i = forth_r + both_r, forth_i + both_i
+                back_r, back_i = back_r + both_r, back_i + both_i
             for b in range(NODES):
                 value, slope = values[f, j, b], slopes[f, j, b]
                 both_r, both_i = slope_r * slope, slope_i * slope
@@ -335,20 +341,6 @@ def _contract_drive(values, e, f, kernels, blocks):
                 blocks[DRIVE_FORTH + 1, a, b] += forth_i * right
                 blocks[DRIVE_BACK, a, b] += back_r * right
                 blocks[DRIVE_BACK + 1, a, b] += back_i * right
-
-
-@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
-def _contract_both(left, e, right, f, kernel, blocks, part):
-    """Add a symmetric operator's product to the blocks of both directions."""
-    for a in range(NODES):
-        for j in range(GAUSS):
-            half = 0.0
-            for i in range(GAUSS):
-                half += left[e, i, a] * kernel[i, j]
-            for b in range(NODES):
-                product = half * right[f, j, b]
-                blocks[FORTH + part, a, b] += product
-                blocks[BACK + part, a, b] += product
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

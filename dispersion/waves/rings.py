@@ -209,13 +209,13 @@ def azimuth_rule(rules, c, spread, reach, k, m, h, wm, wh, ws):
             h[j] = rules.near_h[start + j]
             wm[j] = scale * rules.near_weight[start + j]
         if m is not None:
-            _turn(n, m, rules.near_phi[start : start + n], wm, ws)
+            _turn(n, m, rules.near_phi[start : start + n], rules.near_h[start : start + n], wm, ws)
     else:
         for j in range(n):
             h[j] = rules.mid_h[start + j]
             wm[j] = scale * math.pi / n
         if m is not None:
-            _turn(n, m, rules.mid_phi[start : start + n], wm, ws)
+            _turn(n, m, rules.mid_phi[start : start + n], rules.mid_h[start : start + n], wm, ws)
     for j in range(n):
         wh[j] = wm[j] * h[j]
     return n
@@ -242,13 +242,6 @@ def chosen_rule(rules, c, spread, reach, k, turns):
     return rules.near_count[level, waves], rules.near_start[level, waves], True
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _turn(n, m, phi, wm, ws):
-    for j in range(n):
-        ws[j] = wm[j] * math.sin(m * phi[j]) * math.sin(phi[j])
-        wm[j] *= math.cos(m * phi[j])
-
-
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
 def cosine_and_sine(x):
     """Return cos(x) and sin(x) for 0 <= x < 1e5, good to 1e-12.
@@ -264,6 +257,14 @@ def cosine_and_sine(x):
     cosine = _C5 + y2 * (_C6 + y2 * (_C7 + y2 * (_C8 + y2 * _C9)))
     cosine = 1.0 + y2 * (_C1 + y2 * (_C2 + y2 * (_C3 + y2 * (_C4 + y2 * cosine))))
     return sign * cosine, sign * sine
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
+def _turn(n, m, phi, h, wm, ws):
+    for j in range(n):
+        cosine, sine = cosine_and_sine(m * phi[j])
+        ws[j] = wm[j] * sine * math.sqrt(h[j] * (2.0 - h[j]))
+        wm[j] *= cosine
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
@@ -343,9 +344,7 @@ def ring_block(points, d2, rr2, k, m, n, h, wm, wh, ws, out):
             out[EI, i] += w * ei
             out[EHR, i] += v * er
             out[EHI, i] += v * ei
-        if m is not None:
-            for i in range(points):
-                c, si, er, ei = _single_wave(d2[i] + rr2[i] * hj, k)
+            if m is not None:
                 out[GSR, i] += s * c
                 out[GSI, i] += s * si
 
@@ -364,9 +363,7 @@ def ring_point(d2, rr2, k, m, n, h, wm, wh, ws):
         ei += wm[j] * fi
         ehr += wh[j] * fr
         ehi += wh[j] * fi
-    if m is not None:
-        for j in range(n):
-            c, s, fr, fi = _wave(d2 + rr2 * h[j], k)
+        if m is not None:
             gsr += ws[j] * c
             gsi += ws[j] * s
     return (

@@ -192,7 +192,7 @@ class WaveSolution:
             # Even: half the points of the doubled bodies' rule lie above the floor, none on it.
             reach = at.z.max() - self.mesh.floor + at.r.max()
             points = 2 * (int(0.5 * self.wavenumber.real * reach) + 12)
-        sines, weights = _sphere_rule(points)
+        sines, weights = sphere_rule(points)
         power = np.abs(self.far_field(np.degrees(np.arcsin(sines)))) ** 2
         return np.pi * (weights @ power) / (self.air.density * self.air.speed)
 
@@ -255,7 +255,8 @@ def balance_db(arrived: np.ndarray, driven: np.ndarray, power_of_0_db: np.ndarra
 
 
 @lru_cache(maxsize=256)
-def _sphere_rule(n: int) -> tuple[np.ndarray, np.ndarray]:
+def sphere_rule(n: int) -> tuple[np.ndarray, np.ndarray]:
+    """Sines of elevations and weights of Gauss quadrature over the sphere, n of each."""
     return np.polynomial.legendre.leggauss(n)
 
 

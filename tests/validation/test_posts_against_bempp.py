@@ -17,7 +17,8 @@ import pytest
 from bodies import AIR
 from scipy.spatial import Delaunay
 
-from dispersion.paths.posts import AZIMUTHS_DEG, post_centres, relative_power, window_elevations
+from dispersion.paths.posts import post_centres, relative_power, window_elevations
+from dispersion.ripple import AZIMUTHS_DEG
 from dispersion.waves import axial_motion, solve
 from shapes.assembly import Assembly, Column, Driver, Posts, TopPlate
 from shapes.clashes import find_clashes

@@ -10,11 +10,13 @@ import click
 from studies.answer.command_options import (
     Refusal,
     example,
+    finer_option,
     metres,
     output_options,
     per_band_option,
     require_few,
     some_solver_options,
+    workers_option,
 )
 from studies.answer.delivery import DesignDelivery
 from studies.solving.options import Options, SolverOptions
@@ -32,9 +34,12 @@ class PostsOptions(Options):
     ----------
     also : tuple[tuple[int, float], ...]
         Count and diameter, m, of other posts to compare with.
+    estimate : bool
+        Quickly and roughly, by the gap's modes alone.
     """
 
     also: tuple[tuple[int, float], ...] = ()
+    estimate: bool = False
 
 
 @click.command(epilog=example("posts mine.toml --also '4 x 12mm'"))
@@ -46,18 +51,25 @@ class PostsOptions(Options):
     help='Other posts to hold against, such as "4 x 12mm"; may be repeated.'
     " [default: one more post, and both counts at twice the diameter]",
 )
-@some_solver_options(per_band_option)
-def posts(delivery: DesignDelivery, solving: SolverOptions, also: tuple[str, ...]) -> None:
+@click.option(
+    "--estimate",
+    is_flag=True,
+    help="A quick look, good to 0.1 dB up to 4 kHz and low by up to 1.4 dB above.",
+)
+@some_solver_options(workers_option, per_band_option, finer_option)
+def posts(
+    delivery: DesignDelivery, solving: SolverOptions, also: tuple[str, ...], estimate: bool
+) -> None:
     """How far the level swings round the column.
 
-    For the posts in the file and for others on the same circle: an estimate.
+    For the posts in the file and for others, solved exactly.
     """
     from studies.answer.delivering import answer
     from studies.questions.posts.question import QUESTION
 
     require_few("also", also, MOST_AT_ONCE)
     posts = tuple(map(_count_and_diameter, also))
-    answer(QUESTION, delivery, PostsOptions(also=posts, solving=solving))
+    answer(QUESTION, delivery, PostsOptions(also=posts, estimate=estimate, solving=solving))
 
 
 def _count_and_diameter(text: str) -> tuple[int, float]:

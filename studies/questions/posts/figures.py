@@ -18,7 +18,8 @@ def posts_pictures(study: PostsStudy) -> Pictures:
     return {
         "around": Picture(
             around_figure(f"{title}: level round the column", traces),
-            "How far the level swings as you walk round the column, by estimate.",
+            "How far the level swings as you walk round the column"
+            + ("." if study.exact else ", by estimate."),
         ),
         "azimuth": Picture(azimuth, "Where round the column it is louder and softer."),
     }

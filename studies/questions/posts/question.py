@@ -9,14 +9,16 @@ from studies.questions.posts.command import PostsOptions
 from studies.questions.posts.figures import posts_pictures
 from studies.questions.posts.study import PostsStudy, posts_study
 from studies.questions.posts.tables import posts_tables
-from studies.solving.grid import COARSE_PER_BAND
 from studies.solving.session import watched
 
 
 def find(design: Design, options: PostsOptions) -> PostsStudy:
     """Work out the ripple of posts."""
-    per_band = options.solving.per_band or COARSE_PER_BAND
-    return watched(lambda watch: posts_study(design, options.also, watch, per_band))
+    return watched(
+        lambda watch: posts_study(
+            design, options.also, watch, options.solving, estimate=options.estimate
+        )
+    )
 
 
 QUESTION = Question(

@@ -1,23 +1,42 @@
-"""Which posts? How far the level swings round the column, for the file's posts and for others."""
+"""Which posts? How far the level swings round the column, for the file's posts and for others.
+
+Exactly: what takes time is the design without posts, solved once for all orders; any other count,
+thickness or circle then takes milliseconds a frequency. By estimate: nothing is solved but the
+gap's modes.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+import itertools
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from dispersion.allround import AllRoundError, Around, flat_ring, solve_around
 from dispersion.bands import study_frequencies
 from dispersion.gliding import deviation_by_octave, iso_limit_db
-from dispersion.paths.posts import Ripple, compare_posts
-from shapes.assembly import Posts
+from dispersion.paths.posts import compare_posts
+from dispersion.ripple import Ripple
+from dispersion.waves import WaveSettings
+from shapes.assembly import Assembly, Posts
 from shapes.clashes import find_clashes
 from studies.answer.columns import posts_name
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
-from studies.solving.grid import COARSE_PER_BAND, Progress
+from studies.solving.grid import COARSE_PER_BAND, Progress, problem_of
+from studies.solving.options import SolverOptions
 
 STAGE = "posts"
+AS_USUAL = SolverOptions()
+IN_WINDOW = 9
+"""Elevations over the window: the lobes of a gap are seldom narrower than the steps between."""
+SINGLE_DEG = (0.0, 10.0, 20.0)
+"""Elevations looked at by themselves, besides those of the seats."""
+USUAL_COUNTS = (3, 4)
+METRIC_RODS = (0.004, 0.005, 0.006, 0.008, 0.010, 0.012, 0.016)
+INCH_RODS = tuple(0.0254 * size for size in (1 / 8, 3 / 16, 1 / 4, 5 / 16, 3 / 8, 1 / 2))
+"""Diameters on sale, metres: common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -48,11 +67,26 @@ class PostsStudy:
         By count and diameter of the posts; those of the file come first.
     left_out : mapping of str to str
         Choices that do not fit, with the reason.
+    around : Around or None
+        What was solved; None by estimate.
+    single : tuple of Ripple
+        The file's posts at single elevations, ascending; exact only.
+    on_sale : tuple of Ripple
+        Usual counts of rods on sale on the file's circle, and those of the file nearer and farther;
+        exact only.
     """
 
     design: Design
     ripples: Mapping[str, Ripple]
     left_out: Mapping[str, str]
+    around: Around | None = field(default=None, repr=False)
+    single: tuple[Ripple, ...] = field(default=(), repr=False)
+    on_sale: tuple[Ripple, ...] = field(default=(), repr=False)
+
+    @property
+    def exact(self) -> bool:
+        """Whether it was solved; else it is the estimate."""
+        return self.around is not None
 
     @property
     def own(self) -> Ripple:
@@ -89,48 +123,116 @@ def posts_study(
     design: Design,
     others: Sequence[tuple[int, float]] = (),
     progress: Progress | None = None,
-    per_band: int = COARSE_PER_BAND,
+    solving: SolverOptions = AS_USUAL,
+    *,
+    estimate: bool = False,
 ) -> PostsStudy:
-    """Work out the ripple for the file's posts and for alternatives on the same circle.
+    """Work out the ripple for the file's posts and for alternatives.
 
     Parameters
     ----------
     design : Design
     others : sequence of (int, float)
-        Count and diameter (m) of each alternative; if left out, one post more of the same diameter,
-        and both counts at twice the diameter.
+        Count and diameter (m) of each alternative on the file's circle; if left out, one post more
+        of the same diameter, and both counts at twice the diameter.
     progress : callable, optional
         Called with (stage, done, total).
-    per_band : int
-        Frequencies in a third-octave band, four or more.
+    solving : SolverOptions
+        Frequencies in a third-octave band, threads, and how much finer the mesh is.
+    estimate : bool
+        Take the quick estimate in place of the wave solver.
 
     Raises
     ------
     DesignError
-        If the file has no posts.
+        If the file has no posts, or none that can be told exactly.
     """
     assembly = design.assembly()
     own = assembly.posts
     if own is None:
         mistake = Mistake("posts", "the file has no [posts] table, so there is nothing to work out")
         raise DesignError(design.path, (mistake,))
-    frequencies = study_frequencies(*design.target.band, per_band)
     asked = {posts_name(own): own}
     for count, diameter in others or usual_alternatives(own):
         posts = replace(own, count=count, radius=0.5 * diameter)
         asked.setdefault(posts_name(posts), posts)
+    left_out = {name: why for name, posts in asked.items() if (why := _unfit(assembly, posts))}
+    fitting = {name: posts for name, posts in asked.items() if name not in left_out}
+    if estimate:
+        return _by_estimate(design, fitting, left_out, progress, solving.per_band)
+    return _exactly(design, fitting, left_out, progress, solving)
+
+
+def _by_estimate(
+    design: Design,
+    fitting: Mapping[str, Posts],
+    left_out: Mapping[str, str],
+    progress: Progress | None,
+    per_band: int | None,
+) -> PostsStudy:
+    frequencies = study_frequencies(*design.target.band, per_band or COARSE_PER_BAND)
     ripples: dict[str, Ripple] = {}
-    left_out: dict[str, str] = {}
-    for done, (name, posts) in enumerate(asked.items()):
+    for done, (name, posts) in enumerate(fitting.items()):
         if progress is not None:
-            progress(STAGE, done, len(asked))
-        clashes = find_clashes(replace(assembly, posts=posts))
-        if clashes:
-            left_out[name] = "; ".join(f"{clash.message}: {clash.remedy}" for clash in clashes)
-            continue
-        found = compare_posts(assembly, design.air, frequencies, {name: posts}, design.window_deg)
-        ripples.update(found)
+            progress(STAGE, done, len(fitting))
+        chosen = {name: posts}
+        ripples |= compare_posts(
+            design.assembly(), design.air, frequencies, chosen, design.window_deg
+        )
     return PostsStudy(design, ripples, left_out)
+
+
+def _exactly(
+    design: Design,
+    fitting: Mapping[str, Posts],
+    left_out: Mapping[str, str],
+    progress: Progress | None,
+    solving: SolverOptions,
+) -> PostsStudy:
+    assembly = design.assembly()
+    window = np.linspace(*design.window_deg, IN_WINDOW).tolist()
+    single = sorted({*SINGLE_DEG, *(seat.elevation_deg for seat in design.seats)})
+    problem = problem_of(design, assembly, solving.per_band or COARSE_PER_BAND)
+    problem = replace(problem, elevations=np.array(sorted({*window, *single})))
+    counts = {*USUAL_COUNTS, *(posts.count for posts in fitting.values())}
+    settings = WaveSettings().finer(solving.finer)
+    try:
+        ticking = _ticking(progress, len(problem.frequencies))
+        around = solve_around(problem, tuple(counts), settings, solving.workers, ticking)
+    except AllRoundError as refusal:
+        raise DesignError(
+            design.path, (Mistake("posts", f"{refusal}; or take --estimate"),)
+        ) from None
+    over, *alone = around.ripples(assembly.standing_posts, [window, *([e] for e in single)])
+    (own_name, _), *rest = fitting.items()
+    ripples = {own_name: over} | {name: around.ripples(p, [window])[0] for name, p in rest}
+    sold = [around.ripples(posts, [window])[0] for posts in _on_sale(design, assembly)]
+    return PostsStudy(design, ripples, left_out, around, tuple(alone), tuple(sold))
+
+
+def _ticking(progress: Progress | None, total: int) -> Callable[[int], None] | None:
+    """Count what is done, whatever thread says so."""
+    if progress is None:
+        return None
+    done = itertools.count(1)
+    progress(STAGE, 0, total)
+    return lambda _: progress(STAGE, next(done), total)
+
+
+def _on_sale(design: Design, assembly: Assembly) -> list[Posts]:
+    """Usual counts of rods on sale on the file's circle; the file's nearer and farther."""
+    own, ring = assembly.standing_posts, flat_ring(assembly)
+    rods = INCH_RODS if design.tables.unit == "in" else METRIC_RODS
+    choices = [replace(own, count=n, radius=0.5 * d) for n in USUAL_COUNTS for d in rods]
+    for circle in (ring.inner + own.radius, ring.outer - own.radius):
+        choices.append(replace(own, circle_radius=circle))
+    return [posts for posts in choices if not _unfit(assembly, posts)]
+
+
+def _unfit(assembly: Assembly, posts: Posts) -> str:
+    """Why posts do not fit; empty if they do."""
+    clashes = find_clashes(replace(assembly, posts=posts))
+    return "; ".join(f"{clash.message}: {clash.remedy}" for clash in clashes)
 
 
 def usual_alternatives(own: Posts) -> tuple[tuple[int, float], ...]:

@@ -5,16 +5,21 @@ from __future__ import annotations
 from dispersion.bands import band_label
 from dispersion.gliding import ARC_DEG, iso_limit_db
 from studies.answer import cautions
-from studies.answer.columns import band, number, text, window_in_words
-from studies.answer.evidence import outline_sentences
+from studies.answer.columns import band, number, posts_name, text, window_in_words
+from studies.answer.evidence import Evidence, outline_sentences
 from studies.answer.table import Fact, Findings, Table, TableColumn, joined
 from studies.questions.posts.study import PostsStudy
 
-METHOD = (
+ESTIMATE = (
     "Method: rods in the gap's vertical modes, an estimate. Against boundary elements in three"
     " dimensions its ripple was 0.2 dB off with one mode in the gap and 0.8 dB off with two; three"
     " or more modes (above c / gap) have not been checked.",
     "The rim's reflection back into the gap is left out, and so is what the reflector sends back.",
+)
+EXACT = (
+    "Method: the wave solver, and posts as circles among all modes of the gap: exact for round rods"
+    " that stand wholly on the flat of baffle and plate. Square or slotted ones count as round.",
+    "Surfaces count as hard, all posts as alike and evenly spaced.",
 )
 
 
@@ -25,8 +30,13 @@ def posts_tables(study: PostsStudy) -> Findings:
         design=study.design,
         answer=tuple(_answer(study)),
         facts=tuple(_facts(study)),
-        tables=(_choices(study), *_arcs(study), _by_band(study)),
-        evidence=None,
+        tables=(
+            _choices(study),
+            *(_on_sale(study), _single(study)) * study.exact,
+            *_arcs(study),
+            _by_band(study),
+        ),
+        evidence=_evidence(study),
         cautions=(cautions.POSTS,),
     )
 
@@ -49,7 +59,31 @@ def _answer(study: PostsStudy) -> list[str]:
     said += [f"{name} does not fit: {reason}." for name, reason in study.left_out.items()]
     window = window_in_words(study.design.window_deg)
     said.append(f"Level over that without posts, mean of {window} of elevation.")
-    return [*said, *outline_sentences(study.design.assembly()), *METHOD]
+    method = EXACT if study.exact else ESTIMATE
+    return [*said, *outline_sentences(study.design.assembly()), *method]
+
+
+def _evidence(study: PostsStudy) -> Evidence | None:
+    around = study.around
+    if around is None:
+        return None
+    answers, frequencies = around.answers, around.problem.frequencies
+    return Evidence(
+        method="waves, posts exactly",
+        solved=1,
+        lowest_hz=float(frequencies[0]),
+        highest_hz=float(frequencies[-1]),
+        unknowns_lowest=answers[0].unknowns,
+        unknowns_highest=answers[-1].unknowns,
+        worst_power_error_db=around.worst_power_error_db,
+        settings=around.settings.summary(),
+        remarks=(
+            f"{len(answers)} frequencies, up to {len(answers[-1].orders)} azimuthal orders and"
+            f" {len(answers[-1].kappa)} modes of the gap at the highest; the power is that with the"
+            " posts of the file",
+        ),
+        reference="the same design without posts, in the same direction",
+    )
 
 
 def _omnidirectional(study: PostsStudy) -> list[str]:
@@ -57,12 +91,13 @@ def _omnidirectional(study: PostsStudy) -> list[str]:
     arcs = study.own_arcs
     if not arcs:
         return []
+    by = "" if study.exact else "by this estimate "
     over = [band_label(arc.octave_hz) for arc in arcs if arc.is_beyond]
     verdict = f"go beyond that at {joined(over)}" if over else "keep within that"
     return [
         f"ISO 3382-1 would call it the same all round if no arc of {ARC_DEG:.0f} degrees departed"
         f" from the circle by more than 1 to 6 dB (octaves from {band_label(arcs[0].octave_hz)} to"
-        f" {band_label(arcs[-1].octave_hz)}): by this estimate the posts in the file {verdict}, at"
+        f" {band_label(arcs[-1].octave_hz)}): {by}the posts in the file {verdict}, at"
         f" most {max(arc.off_db for arc in arcs):.2f} dB off."
     ]
 
@@ -111,6 +146,55 @@ def _choices(study: PostsStudy) -> Table:
     return Table("choices", "Posts side by side", columns, tuple(rows))
 
 
+def _on_sale(study: PostsStudy) -> Table:
+    """Every rod on sale, and the file's posts nearer and farther."""
+    columns = (
+        text("candidate", "posts", "count and diameter"),
+        number("circle_mm", "circle,\nmm", "diameter of the circle of their axes, mm", 0),
+        number("ripple_db", "most it\nswings, dB", "largest swing of any band, dB", 1),
+        number("usual_ripple_db", "middle\nband, dB", "median over the bands of the swing, dB", 2),
+        TableColumn(
+            "audible_from_hz",
+            "over 1 dB\nfrom",
+            "lowest band that swings by more than 1 dB, Hz",
+            band_label,
+        ),
+        number("best_azimuth_deg", "best seen\nat, deg", "from the first post, degrees", 0),
+    )
+    rows = []
+    for ripple in (study.own, *study.on_sale):
+        heard = ripple.audible_centres
+        rows.append(
+            (
+                posts_name(ripple.posts),
+                2e3 * ripple.posts.circle_radius,
+                float(ripple.peak_to_peak_db.max()),
+                ripple.median_peak_to_peak_db,
+                float(heard[0]) if heard.size else None,
+                ripple.best_azimuth_deg,
+            )
+        )
+    caption = "First the file's posts; then usual rods on its circle; its own nearer and farther."
+    return Table("on_sale", "Other rods and circles", columns, tuple(rows), caption)
+
+
+def _single(study: PostsStudy) -> Table:
+    """Swing of the file's posts at single elevations, band by band."""
+    columns = [band(), number("window_db", "window", "swing, mean power of the window, dB", 1)]
+    for ripple in study.single:
+        elevation = ripple.window_deg[0]
+        key = f"at_{elevation:.1f}_deg_db".replace(".", "_").replace("-", "minus_")
+        columns.append(
+            number(key, f"{elevation:.0f} deg", f"swing at {elevation:.1f} degrees up, dB", 1)
+        )
+    own = study.own
+    swings = [own.peak_to_peak_db, *(ripple.peak_to_peak_db for ripple in study.single)]
+    rows = tuple(zip(*([*map(float, x)] for x in (own.centres, *swings)), strict=True))
+    title = f"Swing of {study.own_name} at single elevations, dB"
+    caption = "0, 10 and 20 degrees and those of the seats, seen from the ring."
+    return Table("elevations", title, tuple(columns), rows, caption)
+
+
 def _arcs(study: PostsStudy) -> tuple[Table, ...]:
     """Departure of an arc from the circle by octave, beside the limit of the standard."""
     if not study.octaves.size:
@@ -127,7 +211,8 @@ def _arcs(study: PostsStudy) -> tuple[Table, ...]:
         (float(octave), iso_limit_db(octave), *map(float, found))
         for octave, *found in zip(study.octaves, *study.arcs_db.values(), strict=True)
     ]
-    title = "Arcs of 30 degrees against the whole circle, dB (ISO 3382-1), an estimate"
+    title = "Arcs of 30 degrees against the whole circle, dB (ISO 3382-1)"
+    title += "" if study.exact else ", an estimate"
     caption = (
         "Largest departure of the mean level over any arc from the energy mean of the circle, in"
         " the window of elevations, for pink noise; without posts it is 0."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dispersion.paths.posts import Ripple
+from dispersion.ripple import Ripple
 from studies.answer.charts.around import AroundTrace, round_band_figure
 from studies.answer.charts.coverage import polar_figure
 from studies.answer.charts.curves import Trace, curves_figure, index_figure, shares_figure

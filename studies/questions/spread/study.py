@@ -10,7 +10,8 @@ import numpy as np
 
 from dispersion.bands import study_frequencies
 from dispersion.elevations import level_db, power_at
-from dispersion.paths.posts import Ripple, post_ripple
+from dispersion.paths.posts import post_ripple
+from dispersion.ripple import Ripple
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.solving.candidates import Candidate, NotSolvedError, Row

@@ -11,7 +11,6 @@ from dispersion.bands import BandError, study_frequencies
 from dispersion.paths.cylinders import far_pattern, line_source, scatter
 from dispersion.paths.posts import (
     PostsError,
-    Ripple,
     compare_posts,
     mode_shares,
     post_centres,
@@ -19,6 +18,7 @@ from dispersion.paths.posts import (
     radial_wavenumbers,
     relative_power,
 )
+from dispersion.ripple import Ripple
 from dispersion.waves import axial_motion, solve
 from shapes.assembly import Assembly, Column, Driver, Posts, TopPlate
 

@@ -12,8 +12,8 @@ from pictures import check_files, check_lettering, check_units
 from dispersion import checks
 from dispersion.bands import third_octave_centres
 from dispersion.gliding import gliding_deviation_db
-from dispersion.paths.posts import Ripple
 from dispersion.paths.scene import CENTRED
+from dispersion.ripple import Ripple
 from dispersion.solvers import SOLVERS, solve_waves
 from shapes.clashes import find_clashes
 from studies.answer.columns import posts_name
