@@ -29,7 +29,8 @@ level without posts:
     =====================  ==========  ==================  ==================  ==============
 
 About their means the two curves are nowhere more than 0.13, 0.16, 0.14 and 0.55 dB apart. The last
-row has two modes. Nothing larger, and no gap with three modes or more, has been tried.
+row has two modes. The exact way (`dispersion.allround`) says the same of the first example up to 5
+kHz within 0.1 dB; above, it finds up to 1.4 dB more ripple.
 
 Reflectors off the centre or tilted are not treated here, nor by the wave solver, which needs one
 axis for everything: they are left to the rays.

@@ -33,7 +33,7 @@ QUICK = (
     "cut",
     "rays --rays 65536",
     "rays --shift 3mm --tilt 1 --rays 65536",
-    "posts",
+    "posts --estimate",
     "spread --per-band 4",
     "spread --method images",
     "trim --method images",

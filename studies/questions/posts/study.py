@@ -224,6 +224,7 @@ def _on_sale(design: Design, assembly: Assembly) -> list[Posts]:
     own, ring = assembly.standing_posts, flat_ring(assembly)
     rods = INCH_RODS if design.tables.unit == "in" else METRIC_RODS
     choices = [replace(own, count=n, radius=0.5 * d) for n in USUAL_COUNTS for d in rods]
+    choices = [posts for posts in choices if posts_name(posts) != posts_name(own)]
     for circle in (ring.inner + own.radius, ring.outer - own.radius):
         choices.append(replace(own, circle_radius=circle))
     return [posts for posts in choices if not _unfit(assembly, posts)]

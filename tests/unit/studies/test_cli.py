@@ -591,7 +591,7 @@ def test_rays_posts_and_trust_answer() -> None:
     path = write_design()
     for command, extra in (
         ("rays", ("--rays", "4096")),
-        ("posts", ("--also", "4 x 12mm")),
+        ("posts", ("--also", "4 x 12mm", "--estimate")),
         ("trust", ("--per-band", "4")),
     ):
         result = run(command, str(path), "--out", command, "--json", *extra)

@@ -201,7 +201,8 @@ def test_other_documents_do_not_meet_the_schema_of_directivity(
 
 def test_documents_of_commands_meet_the_schema_of_results(findings: Findings) -> None:
     design = findings.design
-    for told in (findings, section_tables(design), posts_tables(posts_study(design))):
+    posts = posts_tables(posts_study(design, estimate=True))
+    for told in (findings, section_tables(design), posts):
         document = json.loads(json_text(told, csv_files(told)))
         assert not list(validator("results").iter_errors(document))
 
