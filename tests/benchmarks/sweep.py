@@ -23,8 +23,9 @@ import growth
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from dispersion.allround import Rod, orders_up_to, solve_ring, stand
 from dispersion.bands import twelve_per_octave
-from dispersion.fields import Fields
+from dispersion.fields import Fields, drive_of
 from dispersion.problem import Problem
 from dispersion.solvers import solve_waves
 from dispersion.walls import ConstantAdmittance, Walls
@@ -100,6 +101,32 @@ def factorisation_time(problem: Problem) -> float:
             # slogdet is LU and a product along the diagonal: the barest LU that numpy offers.
             total += best_time(lambda matrix=matrix: np.linalg.slogdet(matrix))
     return total
+
+
+def posts_over_sweep(design: Design, problem: Problem) -> float:
+    """Processor time of the sweep with the design's own posts over that of one worker without."""
+    drives = [
+        drive_of(built, way, problem.air)
+        for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
+    ]
+    posts, plate = problem.assembly.standing_posts, problem.assembly.hung_plate
+
+    def exactly() -> None:
+        for frequency in problem.frequencies:
+            most = orders_up_to(2.0 * np.pi * frequency / problem.air.speed, plate.radius)
+            orders = range(0, most + 1, posts.count)
+            elevations, air = problem.elevations, problem.air
+            answer = solve_ring(problem.assembly, frequency, drives, orders, elevations, air)
+            stand(answer, [Rod(posts.radius, posts.circle_radius)], posts.count)
+
+    seconds = []
+    with threadpool_limits(1, user_api="blas"):
+        for task in (exactly, lambda: solve_waves(problem, workers=1)):
+            task()
+            start = time.process_time()
+            task()
+            seconds.append(time.process_time() - start)
+    return seconds[0] / seconds[1]
 
 
 def trim_study(design: Design) -> None:
@@ -257,6 +284,7 @@ def measure() -> dict[str, float]:
         "sweep_s": sweep,
         "sweep_over_lu": sweep / lu,
         "floor_over_sweep": floor / sweep,
+        "posts_over_sweep": posts_over_sweep(design, problem),
         "workers_gain": one_worker / sweep,
         "study_s": study,
         "candidate_over_sweep": study / 41.0 / sweep,
@@ -280,6 +308,7 @@ MEANINGS = {
     "sweep_s": "one design, whole sweep, s",
     "sweep_over_lu": "sweep over LU (20 at most, 10 aimed at)",
     "floor_over_sweep": "the same on a rigid floor over in free air",
+    "posts_over_sweep": "the same with its three posts exactly, processor time (12 aimed at)",
     "workers_gain": "one worker over all workers",
     "study_s": "trim study of 41 candidates, s (60 aimed at)",
     "candidate_over_sweep": "one candidate of the study over a lone sweep",

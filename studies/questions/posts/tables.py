@@ -6,7 +6,7 @@ from dispersion.bands import band_label
 from dispersion.gliding import ARC_DEG, iso_limit_db
 from studies.answer import cautions
 from studies.answer.columns import band, number, posts_name, text, window_in_words
-from studies.answer.evidence import Evidence, outline_sentences
+from studies.answer.evidence import HARD_WALLS, Evidence, outline_sentences
 from studies.answer.table import Fact, Findings, Table, TableColumn, joined
 from studies.questions.posts.study import PostsStudy
 
@@ -19,7 +19,7 @@ ESTIMATE = (
 EXACT = (
     "Method: the wave solver, and posts as circles among all modes of the gap: exact for round rods"
     " that stand wholly on the flat of baffle and plate. Square or slotted ones count as round.",
-    "Surfaces count as hard, all posts as alike and evenly spaced.",
+    "All posts count as alike and evenly spaced.",
 )
 
 
@@ -81,6 +81,7 @@ def _evidence(study: PostsStudy) -> Evidence | None:
             f"{len(answers)} frequencies, up to {len(answers[-1].orders)} azimuthal orders and"
             f" {len(answers[-1].kappa)} modes of the gap at the highest; the power is that with the"
             " posts of the file",
+            HARD_WALLS,
         ),
         reference="the same design without posts, in the same direction",
     )
