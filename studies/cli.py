@@ -6,14 +6,17 @@ command that needs it, so that help comes at once.
 
 from __future__ import annotations
 
+import contextlib
+import functools
 from typing import Any, NoReturn
 
 import click
 
 from studies.answer.command_options import Refusal
 from studies.questions import COMMANDS
+from studies.signals import SIGNALS, WORDS, run_answering
 
-FAULT, INTERRUPTED = 1, 130
+FAULT = 1
 NO_FILE_YET = "No file yet? `roundcast draft` writes a first one, `roundcast examples` copies some."
 OWN_PACKAGES = ("shapes", "dispersion", "studies")
 
@@ -36,8 +39,7 @@ class _PlainSpoken(click.Group):
         try:
             return super().invoke(ctx)
         except KeyboardInterrupt:
-            click.echo("\nInterrupted. No half-written file is left.", err=True)
-            ctx.exit(INTERRUPTED)
+            _end_interrupted(ctx)
         except click.MissingParameter as error:
             if error.param is None or error.param.human_readable_name != "DESIGN":
                 raise
@@ -45,9 +47,17 @@ class _PlainSpoken(click.Group):
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
         except Exception as error:
+            if SIGNALS.came:  # which raises whatever it meets
+                _end_interrupted(ctx)
             if ctx.params.get("debug"):
                 raise
             _refuse(error)
+
+
+def _end_interrupted(ctx: click.Context) -> NoReturn:
+    with contextlib.suppress(OSError):  # the terminal may be gone
+        click.echo(f"\n{WORDS}", err=True)
+    ctx.exit(SIGNALS.status)
 
 
 def _refuse(error: Exception) -> NoReturn:
@@ -77,7 +87,7 @@ def _print_version(ctx: click.Context, option: click.Parameter, asked: bool) -> 
     cls=_PlainSpoken,
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog="Exit status: 0 answered, 2 a mistake in what was given, 1 a fault of the program, 130"
-    " interrupted.",
+    " interrupted (143 and 129 by SIGTERM and SIGHUP); a second time ends it at once.",
 )
 @click.option(
     "--version",
@@ -100,4 +110,4 @@ for command in COMMANDS:
     main.add_command(command)
 
 if __name__ == "__main__":
-    main(prog_name="roundcast")
+    run_answering(functools.partial(main, prog_name="roundcast"))

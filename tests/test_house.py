@@ -12,7 +12,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 FLOORS = {"shapes": set(), "dispersion": {"shapes"}, "studies": {"shapes", "dispersion"}}
-TOWER = ("design", "measured", "solving", "answer", "questions", "cli")
+TOWER = ("signals", "design", "measured", "solving", "answer", "questions", "cli", "entry")
 """Parts of studies: each may import itself and what stands before it."""
 WITHIN = ("study", "words", "tables", "figures", "question")
 """Modules of one question, likewise; whatever else a question holds is free."""

@@ -11,7 +11,6 @@ describes this method and is no independent test of it.
 
 import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
@@ -22,6 +21,7 @@ from dispersion.paths.bounces import DEFAULT_SETTINGS, EdgeSettings, RingScene, 
 from dispersion.paths.kirchhoff import Complex, Real
 from dispersion.problem import Problem
 from dispersion.response import Response
+from dispersion.stopping import Threads, current_stop
 
 Progress = Callable[[int], None]
 
@@ -87,6 +87,7 @@ def solve_edges(
     tops = 2.0 ** (np.ceil(3.0 * np.log2(frequencies)) / 3.0)
 
     def one(f: float, scene: RingScene) -> tuple[Complex, Complex, Real, int]:
+        current_stop().check()
         ways = all_ways(problem, scene, f, settings)
         if progress is not None:
             progress(1)
@@ -95,7 +96,7 @@ def solve_edges(
         return far, near, np.array([paths.driven for paths in ways]), scene.size
 
     # The matrices are small: threads of the linear algebra would only stand in each other's way.
-    with threadpool_limits(limits=1), ThreadPoolExecutor(workers or os.cpu_count()) as pool:
+    with threadpool_limits(limits=1), Threads(workers or os.cpu_count()) as pool:
         shared = np.unique(tops)
         made = pool.map(lambda top: ring_scene(problem, top, settings), shared)
         scenes = dict(zip(shared, made, strict=True))

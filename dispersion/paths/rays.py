@@ -23,7 +23,6 @@ Two threads trace 5.7 to 6.6 million reflections a second: a million rays throug
 import math
 import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -46,6 +45,7 @@ from dispersion.paths.tally import (
 )
 from dispersion.problem import Problem
 from dispersion.response import Response
+from dispersion.stopping import Threads, current_stop
 from shapes.assembly import Assembly
 
 __all__ = [
@@ -323,13 +323,14 @@ def follow(
     places = np.full((count if keep_places else 0, most_bounces + 2, 3), np.nan)
 
     def run(start: int) -> None:
+        current_stop().check()
         part = slice(start, start + _CHUNK)
         tracing.trace(
             *scene.rows, origins[part], directions[part], most_bounces,
             places[part], out[part], code[part],
         )  # fmt: skip
 
-    with ThreadPoolExecutor(workers or os.cpu_count() or 1) as pool:
+    with Threads(workers or os.cpu_count() or 1) as pool:
         list(pool.map(run, range(0, count, _CHUNK)))
     return out, code, places
 

@@ -19,6 +19,8 @@ import numpy as np
 from numba import njit
 from scipy import special
 
+from dispersion.stopping import current_stop
+
 from .elements import GAUSS, Mesh, basis
 from .floor import is_above, mirrored_points
 from .pairs import NODES, locate, shape_at
@@ -264,7 +266,7 @@ def _free_field_at(
     points: np.ndarray,
     digits: float,
 ) -> np.ndarray:
-    out = np.zeros((len(points), p.shape[1]), dtype=complex)
+    out, stop = np.zeros((len(points), p.shape[1]), dtype=complex), current_stop()
     _field(
         pair_rules(digits),
         mesh.curve,
@@ -274,19 +276,23 @@ def _free_field_at(
         points,
         p,
         q,
+        stop.flag,
         out,
     )
+    stop.check()
     return out
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _field(rules, curve, nodes, k, m, points, p, q, out):
+def _field(rules, curve, nodes, k, m, points, p, q, stop, out):
     # Rows by number: an array unpacked or set from a tuple takes two seconds more to compile.
     rule = np.empty((4, LONGEST_RULE))
     h, wm, wh, ws = rule[0], rule[1], rule[2], rule[3]
     value, slope = np.empty((1, NODES)), np.empty((1, NODES))
     stack = np.empty((MAX_DEPTH, 2))
     for x in range(len(points)):
+        if stop[0]:
+            return
         r, z = points[x, 0], points[x, 1]
         for e in range(len(curve)):
             stack[0, 0], stack[0, 1] = -1.0, 1.0

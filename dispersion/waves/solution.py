@@ -12,7 +12,6 @@ three times as fine. Domes of some millimetres, far below their range, were out 
 
 import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
 from functools import cached_property, lru_cache
 from typing import Any, TypeVar
@@ -21,6 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from dispersion.air import Air
+from dispersion.stopping import Threads, current_stop
 from dispersion.walls import RIGID_WALLS, Walls
 from shapes.meridian import Meridian
 
@@ -325,6 +325,7 @@ def solve(
         else:
             right[:, w] = _incident(mesh, source, wavenumber, order)
     pressure = np.linalg.solve(matrix, right)
+    current_stop().check()
     names = tuple(getattr(source, "name", type(source).__name__) for source in sources)
     return WaveSolution(
         mesh=mesh,
@@ -417,7 +418,7 @@ def sweep(
     costliest_first = np.argsort(frequencies)[::-1]
     with (
         one_blas_thread(),
-        ThreadPoolExecutor(workers or os.cpu_count()) as pool,
+        Threads(workers or os.cpu_count()) as pool,
     ):
         futures = {int(i): pool.submit(one, frequencies[i]) for i in costliest_first}
         try:

@@ -18,12 +18,13 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from dispersion.stopping import current_stop
+
 from .elements import GAUSS, Mesh, basis
 from .floor import mirrored
 from .pairs import (
     APART,
     BACK,
-    BLOCK_ROWS,
     COINCIDENT,
     DISJOINT,
     DRIVE_BACK,
@@ -215,27 +216,29 @@ def _assembled(
         surface = _with_images(mesh, mesh.floor, driven)
     else:
         surface = surface_arrays(mesh, driven)
+    stop = current_stop()
     for image in images:
-        _assemble(rules, surface, mesh.elements, image, k, order, within, matrix, drive)
+        stop.check()
+        _assemble(rules, surface, mesh.elements, image, k, order, within, stop.flag, matrix, drive)
+    stop.check()
     return Block(matrix, drive)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _assemble(rules, surface, elements, image, k, m, within, matrix, drive):
-    """Add every pair of elements, or of the mirror image of one with the other."""
+def _assemble(rules, surface, elements, image, k, m, within, stop, matrix, drive):
+    """Add every pair of elements, or of the mirror image of one with the other, until stopped."""
     scratch = new_scratch()
     blocks = scratch.blocks
     for e in range(elements):
+        if stop[0]:
+            return
         if within and not image:
             _add_mass(surface, k, e, matrix, drive)
         one = e + elements if image else e
         for f in range(e, elements):
             if (surface.body[e] == surface.body[f]) != within:
                 continue
-            for row in range(BLOCK_ROWS):
-                for a in range(NODES):
-                    for b in range(NODES):
-                        blocks[row, a, b] = 0.0
+            blocks[:] = 0.0
             touch = surface.after[one] == f
             driven = surface.columns[e, 0] >= 0 or surface.columns[f, 0] >= 0
             if one != f and not touch and _apart(surface, one, f):

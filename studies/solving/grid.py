@@ -3,7 +3,6 @@
 import contextlib
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import partial
 from threading import Lock
@@ -19,6 +18,7 @@ from dispersion.neighbours import Begun
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.settling import settled_response
+from dispersion.stopping import Threads
 from dispersion.waves import one_blas_thread
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
@@ -508,7 +508,7 @@ def _side_by_side(at_once: int) -> Iterator[Callable[..., Iterable[Any]]]:
     if at_once == 1:
         yield map
         return
-    with ThreadPoolExecutor(at_once) as pool:
+    with Threads(at_once) as pool:
         try:
             yield pool.map
         except BaseException:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import platform
 from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor, as_completed
+from concurrent.futures import as_completed
 from dataclasses import dataclass
 from functools import partial
 from importlib import metadata
@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from dispersion.keys import solver_version
+from dispersion.stopping import Threads
 from dispersion.waves import DEFAULT_SETTINGS, one_blas_thread
 from studies.questions.proof.cases import (
     closed_forms,
@@ -306,7 +307,7 @@ def _all_of(
     tasks: list[Callable[[], Compared]], progress: Progress, workers: int
 ) -> list[Compared]:
     """Results in the order of the tasks; the first error stops everything."""
-    with one_blas_thread(), ThreadPoolExecutor(workers) as pool:
+    with one_blas_thread(), Threads(workers) as pool:
         waiting = [pool.submit(task) for task in tasks]
         try:
             for done, future in enumerate(as_completed(waiting), start=1):

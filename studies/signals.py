@@ -1,0 +1,98 @@
+"""Signals that end the command: how soon, in which order, with which status. Loads nothing heavy.
+
+The first Ctrl-C, SIGTERM or SIGHUP stops what is being solved and ends the command in good order;
+what has not ended `PATIENCE_S` later, such as a factorisation that nothing can stop, is ended. A
+second one ends it at once: the ledger and all files bear that.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import socket
+import sys
+import threading
+from collections.abc import Callable
+from types import FrameType
+from typing import Any
+
+PATIENCE_S = 1.5
+WORDS = "Interrupted. No half-written file is left."
+TAKEN = ("SIGINT", "SIGTERM", "SIGHUP")
+"""Those that a system does not know are left out, and those that whoever started us ignores."""
+
+
+class Signals:
+    """The signals that end the command.
+
+    Attributes
+    ----------
+    came : int
+        Number of the first that came; 0 before.
+    """
+
+    def __init__(self) -> None:
+        self.came = 0
+
+    @property
+    def status(self) -> int:
+        """Exit status of what was interrupted, as shells have it: 128 and the signal's number."""
+        return 128 + (self.came or signal.SIGINT)
+
+    def take(self) -> None:
+        """Answer to all of `TAKEN` from here on; in the main thread."""
+        known = [number for name in TAKEN if (number := getattr(signal, name, None))]
+        taken = [number for number in known if signal.getsignal(number) != signal.SIG_IGN]
+        ear, mouth = socket.socketpair()
+        mouth.setblocking(False)
+        signal.set_wakeup_fd(mouth.fileno(), warn_on_full_buffer=False)
+        self._mouth = mouth  # which must not be closed
+        for number in taken:
+            signal.signal(number, self._interrupt)
+        threading.Thread(target=self._watch, args=(ear, taken), daemon=True).start()
+
+    def _interrupt(self, number: int, frame: FrameType | None) -> None:
+        self.came = self.came or number
+        # Wherever it is raised, in a callback or a thread that ends, nothing more is to be told.
+        sys.unraisablehook = threading.excepthook = _say_nothing
+        raise KeyboardInterrupt
+
+    def _watch(self, ear: socket.socket, taken: list[int]) -> None:
+        """Hear of signals in a thread of its own: the main one may be deep in compiled code."""
+        while (number := ear.recv(1)[0]) not in taken:
+            pass
+        self.came = self.came or number
+        if stopping := sys.modules.get("dispersion.stopping"):
+            stopping.EVERYTHING.set()
+        ear.settimeout(PATIENCE_S)
+        try:
+            while ear.recv(1)[0] not in taken:
+                pass
+        except TimeoutError:
+            with contextlib.suppress(OSError):
+                os.write(2, f"\n{WORDS}\n".encode())
+        os._exit(self.status)
+
+
+SIGNALS = Signals()
+
+
+def run_answering(command: Callable[[], None]) -> None:
+    """Run a command that ends the process, and answer to signals meanwhile."""
+    SIGNALS.take()
+    try:
+        command()
+    except BaseException:
+        if not SIGNALS.came:
+            raise
+    if SIGNALS.came:
+        # In good order, but without the second in which compiled code is taken down.
+        for stream in (sys.stdout, sys.stderr):
+            with contextlib.suppress(AttributeError, OSError):
+                stream.flush()
+        os._exit(SIGNALS.status)
+
+
+def _say_nothing(_: Any) -> None:
+    pass
