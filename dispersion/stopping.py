@@ -3,7 +3,7 @@
 The assembly looks at it between two rows of elements, hundredths of a second apart even on the
 largest mesh, the field at points between two points. Whatever is stopped raises `StoppedError`.
 
-    stop = Stop()
+    stop = StopFlag()
     with stopped_by(stop):  # in the thread that asks; another may call stop.set()
         ...
 
@@ -31,7 +31,7 @@ class StoppedError(RuntimeError):
     """What was being solved was stopped from outside; there is no result, and none is at fault."""
 
 
-class Stop:
+class StopFlag:
     """A flag that any thread may set; what runs under it then raises `StoppedError`.
 
     Attributes
@@ -53,18 +53,18 @@ class Stop:
             raise StoppedError("stopped before it was finished")
 
 
-EVERYTHING = Stop()
+EVERYTHING = StopFlag()
 """Of all that runs under no stop of its own."""
 _asked = ContextVar("_asked", default=EVERYTHING)
 
 
-def current_stop() -> Stop:
+def current_stop() -> StopFlag:
     """Return the stop that this thread answers to."""
     return _asked.get()
 
 
 @contextlib.contextmanager
-def stopped_by(stop: Stop) -> Iterator[Stop]:
+def stopped_by(stop: StopFlag) -> Iterator[StopFlag]:
     """Have this thread, and all `Threads` that it starts, answer to a stop of their own."""
     token = _asked.set(stop)
     try:

@@ -7,7 +7,6 @@ make them. Surfaces count as hard, the air as taking nothing.
 
 import os
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -19,6 +18,7 @@ from dispersion.bands import band_means
 from dispersion.fields import drive_of
 from dispersion.problem import Problem
 from dispersion.ripple import AZIMUTHS_DEG, Ripple
+from dispersion.stopping import Threads
 from dispersion.waves import (
     DEFAULT_SETTINGS,
     WaveSettings,
@@ -135,7 +135,7 @@ def solve_around(
 
     # The highest frequency costs most: started first, no worker ends up waiting for it.
     order = np.argsort(problem.frequencies)[::-1]
-    with one_blas_thread(), ThreadPoolExecutor(workers or os.cpu_count()) as pool:
+    with one_blas_thread(), Threads(workers or os.cpu_count()) as pool:
         found = dict(zip(order, pool.map(one, problem.frequencies[order]), strict=True))
     answers, errors = zip(*(found[at] for at in range(len(order))), strict=True)
     return Around(

@@ -9,7 +9,14 @@ from small import small_design
 
 from dispersion.fields import solve_fields
 from dispersion.problem import Problem
-from dispersion.stopping import EVERYTHING, Stop, StoppedError, Threads, current_stop, stopped_by
+from dispersion.stopping import (
+    EVERYTHING,
+    StopFlag,
+    StoppedError,
+    Threads,
+    current_stop,
+    stopped_by,
+)
 from dispersion.waves import WaveSettings
 from studies.solving.grid import problem_of
 
@@ -20,7 +27,7 @@ def problem() -> Problem:
 
 
 def test_threads_answer_to_the_stop_of_whoever_gives_them_work() -> None:
-    own = Stop()
+    own = StopFlag()
     with Threads(2) as pool:
         with stopped_by(own):
             found = list(pool.map(lambda _: current_stop(), range(4)))
@@ -30,7 +37,7 @@ def test_threads_answer_to_the_stop_of_whoever_gives_them_work() -> None:
 
 
 def test_one_question_is_stopped_and_another_goes_on() -> None:
-    asked, own, ended = problem(), Stop(), []
+    asked, own, ended = problem(), StopFlag(), []
 
     def stopped() -> None:
         with stopped_by(own):
@@ -51,7 +58,7 @@ def test_one_question_is_stopped_and_another_goes_on() -> None:
 
 
 def test_what_is_stopped_already_does_not_begin() -> None:
-    own = Stop()
+    own = StopFlag()
     own.set()
     with stopped_by(own), pytest.raises(StoppedError):
         solve_fields(problem(), [500.0], WaveSettings(), 1)
