@@ -29,12 +29,15 @@ from dataclasses import dataclass
 from dispersion.fields import Fields, solve_fields
 from dispersion.keys import solver_version
 from dispersion.problem import Problem
+from dispersion.stopping import current_stop
 from dispersion.waves import SharedBlocks, WaveSettings
 
 Solved = dict[float, Fields] | str
 """Fields by frequency, or why the solver refuses."""
 PIECE = 24
 """Frequencies of a piece: a third of a second or so, long against the way to another machine."""
+LOOK_EVERY_S = 0.5
+"""How often to look whether there is still anybody to wait for."""
 TRIES = 2  # a piece that fails twice is at fault itself, not the machine it was on
 _BLOCKS = SharedBlocks()
 """Of this process; two of its threads may use it at once."""
@@ -44,8 +47,19 @@ class TaskError(ValueError):
     """A piece that failed `TRIES` times; the message says how the last try ended."""
 
 
+class LostError(RuntimeError):
+    """Whoever should solve the pieces is gone; the message says who, and what to do."""
+
+
 class OtherVersionError(RuntimeError):
     """A piece made by other code than that which should solve it."""
+
+
+class DistantExecutor(Executor):
+    """An executor that may be lost as a whole, with nobody left to end what it was given."""
+
+    def look(self) -> None:
+        """Raise LostError if nothing will come back any more; called all the while."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +113,8 @@ def hand_out(
     ------
     TaskError
         If a piece failed twice.
+    LostError
+        If a `DistantExecutor` was lost.
     ValueError
         If the wave solver refuses the problem.
     """
@@ -107,7 +123,11 @@ def hand_out(
     waiting = {executor.submit(perform, task): (task, 1) for task in tasks}
     try:
         while waiting:
-            for future in wait(waiting, return_when=FIRST_COMPLETED).done:
+            back = wait(waiting, LOOK_EVERY_S, return_when=FIRST_COMPLETED).done
+            current_stop().check()
+            if isinstance(executor, DistantExecutor):
+                executor.look()  # before what came back is taken for failures of its own
+            for future in back:
                 task, tries = waiting.pop(future)
                 if failure := _failure(future):
                     waiting[_again(executor, task, tries, failure)] = (task, tries + 1)
@@ -115,9 +135,12 @@ def hand_out(
                 for frequency, found in _unless_refused(future).items():
                     fields[frequency] = found
                     each(frequency, found)
-    finally:
+    except LostError:  # nobody is left to call anything off
+        raise
+    except BaseException:
         for future in waiting:
             future.cancel()
+        raise
     return fields
 
 

@@ -158,6 +158,16 @@ _cluster_option = click.option(
     help="Solve on the workers of a running Dask scheduler, such as tcp://192.0.2.7:8786;"
     " needs the package distributed. The results are the same.",
 )
+_WAVE_OPTIONS = (
+    workers_option,
+    per_band_option,
+    _full_option,
+    finer_option,
+    ledger_option,
+    _no_ledger_option,
+    _cluster_option,
+    *_budget_options,
+)
 _writing_options = (
     click.option(
         "--out",
@@ -236,34 +246,14 @@ def solver_options(
     command: Callable[Concatenate[To, SolverOptions, Own], None],
 ) -> Callable[Concatenate[To, Own], None]:
     """Give a command all of the solver's options, see `some_solver_options`."""
-    options = (
-        workers_option,
-        per_band_option,
-        _full_option,
-        _method_option,
-        finer_option,
-        ledger_option,
-        _no_ledger_option,
-        _cluster_option,
-        *_budget_options,
-    )
-    return some_solver_options(*options)(command)
+    return some_solver_options(*_WAVE_OPTIONS[:3], _method_option, *_WAVE_OPTIONS[3:])(command)
 
 
 def wave_options(
     command: Callable[Concatenate[To, SolverOptions, Own], None],
 ) -> Callable[Concatenate[To, Own], None]:
     """Give a command the options of the wave solver, which is all that can answer it."""
-    options = (
-        workers_option,
-        per_band_option,
-        _full_option,
-        finer_option,
-        ledger_option,
-        _no_ledger_option,
-        *_budget_options,
-    )
-    return some_solver_options(*options)(command)
+    return some_solver_options(*_WAVE_OPTIONS)(command)
 
 
 def _taken(kind: type[Value], named: dict[str, Any], **more: Any) -> Value:

@@ -134,8 +134,7 @@ def solved(
                 solver = functools.partial(solver, shared=SharedBlocks())
             else:
                 there = open_until_done.enter_context(cluster_at(options.cluster))
-                on_cluster = functools.partial(solver, executor=there.executor)
-                solver = ClusterSolver(on_cluster, there.at_once)
+                solver = ClusterSolver(functools.partial(solver, executor=there), there.at_once)
         watch = open_until_done.enter_context(Watch(open_console(sys.stderr)))
         return study(solver, watch)
 

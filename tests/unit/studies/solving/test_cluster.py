@@ -1,23 +1,31 @@
-"""A real scheduler and two worker processes on this machine; one of them is killed."""
+"""A real scheduler and two worker processes on this machine, which are killed; and none at all."""
 
 import json
 import os
+import random
 import signal
+import socket
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Iterator
+from concurrent.futures import Future
 from functools import partial
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from dispersion.solvers import solve_waves
+from dispersion.stopping import StopFlag, StoppedError, stopped_by
+from dispersion.tasks import LostError
 from studies.design import Design, parse_design
+from studies.questions.carve.command import carve
 from studies.solving.candidates import Candidate, Row
-from studies.solving.cluster import ClusterError, ClusterSolver, cluster_at
-from studies.solving.grid import run
+from studies.solving.cluster import Cluster, ClusterError, ClusterSolver, cluster_at
+from studies.solving.grid import problem_of, run
 from studies.solving.ledger import Ledger
 
 ROOT = Path(__file__).resolve().parents[4]
@@ -41,15 +49,20 @@ def started(*words: str) -> subprocess.Popen:
 
 
 @pytest.fixture
-def scheduler(tmp_path: Path) -> Iterator[str]:
+def scheduling(tmp_path: Path) -> Iterator[tuple[str, subprocess.Popen]]:
     contact = tmp_path / "scheduler.json"
     process = started(
         *("distributed.cli.dask_scheduler", "--host", "127.0.0.1", "--port", "0"),
         *("--no-dashboard", "--no-show", "--scheduler-file", str(contact)),
     )
-    yield address_in(contact)
+    yield address_in(contact), process
     process.kill()
     process.wait()
+
+
+@pytest.fixture
+def scheduler(scheduling: tuple[str, subprocess.Popen]) -> str:
+    return scheduling[0]
 
 
 def address_in(contact: Path) -> str:
@@ -93,7 +106,7 @@ def test_a_worker_killed_in_the_middle_changes_no_bit(
 
     with cluster_at(scheduler) as there, Ledger(tmp_path / "l.sqlite") as ledger:
         assert there.threads == 2
-        solver = partial(solve_waves, executor=there.executor, store=ledger)
+        solver = partial(solve_waves, executor=there, store=ledger)
         rows = run(asked, candidates(asked), ClusterSolver(solver, 3), 4, "there", kill_one)
         assert ledger.kept == 12 * 28
     assert killed
@@ -122,3 +135,126 @@ def test_without_the_package_it_says_how_to_get_it(monkeypatch: pytest.MonkeyPat
     refused = pytest.raises(ClusterError, match=r"pip install distributed")
     with refused, cluster_at("tcp://127.0.0.1:9"):
         pass
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(10))
+def test_whatever_dies_at_any_moment_nothing_hangs_and_what_is_done_is_kept(
+    seed: int,
+    scheduling: tuple[str, subprocess.Popen],
+    workers: list[subprocess.Popen],
+    tmp_path: Path,
+) -> None:
+    address, process = scheduling
+    draw = random.Random(seed)
+    killed, after_s = draw.choice([[process], workers[:1], workers]), draw.uniform(0.0, 3.0)
+    asked, kept_in = design(), tmp_path / "l.sqlite"
+    tried = candidates(asked)[::2]
+    threading.Timer(after_s, lambda: [one.kill() for one in killed]).start()
+    start, rows = time.monotonic(), ()
+    try:
+        with cluster_at(address) as there, Ledger(kept_in) as ledger:
+            there._without_workers_s = 5.0
+            solver = partial(solve_waves, executor=there, store=ledger)
+            rows = run(asked, tried, ClusterSolver(solver, 3), 4, "there")
+    except ClusterError as gone:
+        assert address in str(gone)
+        assert len(killed) == 2 or killed == [process]
+    assert time.monotonic() - start < 60.0
+    with Ledger(kept_in) as ledger:
+        resumed = run(asked, tried, partial(solve_waves, store=ledger), 4, "here")
+    alone = run(asked, tried, solve_waves, 4, "here")
+    for found in (rows, resumed):
+        assert all(same(one, other) for one, other in zip(found, alone, strict=False))
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["", "127.0.0.1:8786", "tcp://x", "tcp://a:99999", "tcp://a:0", "http://a:80", "tcp://a:1/x"],
+)
+def test_what_is_no_address_is_refused_before_anything_is_connected(address: str) -> None:
+    refused = pytest.raises(ClusterError, match="is no address of a scheduler: write it as")
+    with refused, cluster_at(address):
+        pass
+
+
+@pytest.mark.parametrize("answer", [None, b"HTTP/1.1 200 OK\r\n\r\nhello", bytes(64), b"\xff" * 64])
+def test_a_server_of_something_else_is_refused_in_time(
+    answer: bytes | None, capfd: pytest.CaptureFixture[str]
+) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def serve() -> None:
+            connection, _ = server.accept()
+            connection.sendall(answer or b"")
+            time.sleep(2.0)
+
+        threading.Thread(target=serve, daemon=True).start()
+        address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
+        start = time.monotonic()
+        with pytest.raises(ClusterError, match="no scheduler answers"), cluster_at(address, 0.5):
+            pass
+    assert time.monotonic() - start < 1.5
+    assert capfd.readouterr().err == ""
+
+
+class NeverDone:
+    """A client whose workers never come back with anything."""
+
+    def __init__(self, status: str = "running", threads: int = 2) -> None:
+        self.status, self.threads = status, threads
+
+    def nthreads(self) -> dict[str, int]:
+        return {"one": self.threads} if self.threads else {}
+
+    def get_executor(self, pure: bool) -> SimpleNamespace:
+        return SimpleNamespace(submit=lambda *_: Future())
+
+
+class Silent(NeverDone):
+    """One whose scheduler does not answer."""
+
+    def nthreads(self) -> dict[str, int]:
+        time.sleep(1.0)
+        return {}
+
+
+@pytest.mark.parametrize(
+    ("client", "why"),
+    [
+        (NeverDone("closed"), "has gone"),
+        (NeverDone("connecting"), "has gone"),
+        (NeverDone(threads=0), "has been without workers for"),
+        (Silent(), r"answers no more \(TimeoutError\)"),
+    ],
+)
+def test_a_study_ends_when_nothing_will_come_back(
+    client: NeverDone, why: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("studies.solving.cluster.LOOK_AGAIN_S", 0.0)
+    there = Cluster(client, "tcp://a:1", 2, patience_s=0.1, without_workers_s=0.0)
+    asked = design()
+    with pytest.raises(LostError, match=f"tcp://a:1 {why}.*is in the ledger"):
+        run(
+            asked,
+            candidates(asked)[:2],
+            ClusterSolver(partial(solve_waves, executor=there), 2),
+            4,
+            "",
+        )
+
+
+def test_a_study_on_a_cluster_is_stopped_like_any_other() -> None:
+    flag, asked = StopFlag(), design()
+    there = Cluster(NeverDone(), "tcp://a:1", 2)
+    threading.Timer(0.2, flag.set).start()
+    with stopped_by(flag), pytest.raises(StoppedError):
+        solve_waves(problem_of(asked, asked.assembly()), executor=there)
+
+
+def test_carve_asks_a_cluster_too_and_checks_there_on_a_finer_mesh() -> None:
+    assert "cluster" in {option.name for option in carve.params}
+    asked: list[dict[str, object]] = []
+    there = ClusterSolver(lambda problem, **how: asked.append(how), 2)
+    partial(there, settings="finer")(None)
+    assert asked == [{"progress": None, "settings": "finer"}]
