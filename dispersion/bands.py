@@ -134,7 +134,7 @@ def twelve_per_octave(low: float, high: float) -> NDArray[np.float64]:
 
 
 def band_means(
-    frequencies: ArrayLike, power: ArrayLike
+    frequencies: ArrayLike, power: ArrayLike, weights: ArrayLike | None = None
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Mean of the power within each third-octave band.
 
@@ -145,13 +145,16 @@ def band_means(
         what pink noise would read.
     power : array_like, shape (F, ...)
         |p|^2 at these frequencies.
+    weights : array_like, shape (F,), optional
+        How much each frequency counts: the power of what `power` is relative to, so that means are
+        over the mean of that. All alike if left out.
 
     Returns
     -------
     centres : ndarray, shape (B,)
         Exact centres of the bands, Hz, ascending.
     means : ndarray, shape (B, ...)
-        Arithmetic mean of the power in each.
+        Mean of the power in each.
 
     Raises
     ------
@@ -178,8 +181,10 @@ def band_means(
             f"the {band_label(centres[poor])} band holds {counts[poor]} frequencies: "
             f"a band mean needs at least {LEAST_PER_BAND} (study_frequencies supplies them)"
         )
-    means = np.add.reduceat(values, starts, axis=0)
-    return centres, means / counts.reshape((-1,) + (1,) * (values.ndim - 1))
+    counted = np.ones(f.size) if weights is None else np.asarray(weights, dtype=float)
+    along = (-1,) + (1,) * (values.ndim - 1)
+    means = np.add.reduceat(values * counted.reshape(along), starts, axis=0)
+    return centres, means / np.add.reduceat(counted, starts).reshape(along)
 
 
 def octaves_of(centres: ArrayLike) -> list[tuple[float, NDArray[np.bool_]]]:

@@ -179,6 +179,7 @@ def measure_coverage(
     power: ArrayLike,
     window: tuple[float, float],
     band: tuple[float, float],
+    weights: ArrayLike | None = None,
 ) -> Coverage:
     """Take all coverage numbers of one design.
 
@@ -195,6 +196,8 @@ def measure_coverage(
     band : (float, float)
         Lower and upper frequency, Hz: the bands that hold them, and those between, make the
         single numbers.
+    weights : array_like, shape (F,), optional
+        As for `bands.band_means`.
 
     Raises
     ------
@@ -204,8 +207,8 @@ def measure_coverage(
         For fewer than 4 frequencies in a band.
     """
     p, e = checked(power, elevations)
-    sliding = slide(fine_power(frequencies, e, p, window), *band)
-    centres, p = band_means(frequencies, p)
+    sliding = slide(fine_power(frequencies, e, p, window, weights), *band)
+    centres, p = band_means(frequencies, p, weights)
     return coverage_of_bands(centres, e, p, window, band, sliding)
 
 

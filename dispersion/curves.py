@@ -30,7 +30,6 @@ from dataclasses import dataclass, field
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from dispersion.bands import band_means
 from dispersion.problem import Problem
 from dispersion.rational import Complex, Real
 from dispersion.response import Response
@@ -79,8 +78,12 @@ class Curves:
         Beyond the lowest and the highest solved frequency the value there is held.
         """
         held = np.clip(frequencies, *self.ends)
-        transfer = np.array([way.transfer(held) for way in self.response.problem.ways])
+        transfer = self.response.reference.transfer(held)
         return np.einsum("wf,fwp->fp", transfer, self.between(held)[:, :, points])
+
+    def alone(self, frequencies: Real) -> Complex:
+        """(N,) the driver alone, see `Response`, held beyond the same ends."""
+        return self.response.reference.alone(np.clip(frequencies, *self.ends))
 
 
 def curves_by_need(
@@ -136,7 +139,7 @@ def curves_on_a_grid(problem: Problem, solver: Solver) -> Curves:
     spline = CubicSpline(np.log(f), response.near_by_way.transpose(1, 0, 2))
     return Curves(
         response=response,
-        power=band_means(f, response.power)[1],
+        power=response.band_means(response.power),
         between=lambda at: spline(np.log(at)),
         ends=(float(f[0]), float(f[-1])),
         errors=_without_every_second(response),
@@ -151,6 +154,6 @@ def _without_every_second(response: Response) -> Real:
         kept = np.zeros(len(at), dtype=bool)
         kept[first::2] = kept[[0, -1]] = True
         change[~kept] = np.abs(CubicSpline(at[kept], near[kept])(at[~kept]) - near[~kept])
-    size = np.sqrt(band_means(response.problem.frequencies, np.abs(near) ** 2)[1])
+    size = np.sqrt(response.band_means(np.abs(near) ** 2))
     bands = len(at) // len(size)
     return (change / np.repeat(size, bands, axis=0)).max(axis=1)

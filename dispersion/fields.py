@@ -1,14 +1,14 @@
 """What the wave solver finds of a problem at single frequencies: the fields of each way."""
 
 from collections.abc import Callable, Sequence
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
 from dispersion.air import Air
 from dispersion.elevations import mean_square, sphere_weights
 from dispersion.problem import AIR, FAR_AWAY, Problem
-from dispersion.sources import Way
+from dispersion.sources import LettingGo
 from dispersion.waves import (
     Drive,
     SharedBlocks,
@@ -28,10 +28,11 @@ class Fields(NamedTuple):
     Attributes
     ----------
     far : (W, E) complex array
-        Far field r p exp(-ikr) of each way over its own 0 dB, rho A / (2 pi).
+        Far field r p exp(-ikr) of each way over rho A / (2 pi), A being the volume acceleration of
+        its surface: over what a flat piston that moves as much gives flush, straight ahead.
     near : (W, P) complex array
-        Pressure of each way at the points, over its own 0 dB at that distance from the middle of
-        the baffle, the phase of that distance taken off.
+        Pressure of each way at the points, over that at their distance from the middle of the
+        baffle, the phase of that distance taken off.
     power_error_db : (W,) array
         Far-field power over power through the driven surface less what walls take; see
         `waves.balance_db`.
@@ -47,6 +48,19 @@ class Fields(NamedTuple):
     power_error_db: np.ndarray
     unknowns: int
     arrived: np.ndarray
+
+
+class Store(Protocol):
+    """Where finished solves are kept, by the names of `dispersion.keys`; used from any thread."""
+
+    def fetch(self, key: bytes) -> Fields | None:
+        """Return what was kept under a name, None if there is nothing."""
+
+    def keep(self, key: bytes, fields: Fields) -> None:
+        """Keep a finished solve."""
+
+    def __hash__(self) -> int:
+        """Tell one from another."""
 
 
 def solve_fields(
@@ -78,7 +92,7 @@ def solve_fields(
         If the wave solver refuses it.
     """
     drives = [
-        drive_of(built, way, problem.air)
+        drive_of(built, way.lets_go, problem.air)
         for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
     ]
 
@@ -106,14 +120,13 @@ def solve_fields(
     return dict(zip(frequencies, fields, strict=True))
 
 
-def drive_of(built: DrivenWay, way: Way, air: Air) -> Drive:
-    """What moves a way's parts, and how much of them at each radius and frequency."""
-    weight = None
-    if way.lets_go is not None:
-        lets_go, radius = way.lets_go, built.effective_radius
+def drive_of(built: DrivenWay, lets_go: LettingGo | None, air: Air) -> Drive:
+    """Return the motion of a way along the axis, all of it or as the cone lets go."""
+    if lets_go is None:
+        return axial_motion(built.name, built.parts, air)
 
-        def weight(r: np.ndarray, frequency: float) -> np.ndarray:
-            return lets_go.weight(r, frequency, radius)
+    def weight(r: np.ndarray, frequency: float) -> np.ndarray:
+        return lets_go.weight(r, frequency, built.effective_radius)
 
     return axial_motion(built.name, built.parts, air, weight=weight)
 

@@ -58,6 +58,18 @@ def solve_keys(problem: Problem, settings: object) -> list[bytes]:
     return [_with_frequency(common, frequency) for frequency in problem.frequencies]
 
 
+def key_of(whole: object, frequency: float) -> bytes:
+    """Name the solve of one frequency of anything that holds all it depends on but the code.
+
+    Raises
+    ------
+    TypeError
+        As `solve_keys`.
+    """
+    common = hashlib.sha256(b"".join(_bytes_of((solver_version(), whole))))
+    return _with_frequency(common, frequency)
+
+
 def _bytes_of(value: object) -> Iterator[bytes]:
     """Every number and word of a value, each with its kind and place, so that no two are alike."""
     if isinstance(value, np.generic):

@@ -1,9 +1,12 @@
 """Response: what a solver found, with the problem and the settings that made it.
 
-0 dB is a flush flat piston in an infinite baffle, on axis, at the same distance, that moves the
-same volume: p = rho A / (2 pi r), with A the volume acceleration of the way's moving surface
-(acceleration times effective area for a cone that moves as one). A curve therefore reads as
-what column and reflector do to the driver's own on-axis curve.
+0 dB is the driver itself: cone, dust cap, frame and ways with their crossovers, flush in an endless
+rigid baffle, straight ahead, far away, at the same distance (`dispersion.reference`). A curve
+therefore reads as what column and reflector do to the driver's own on-axis curve, and says so of
+the phase as well. A band value is the mean of |p|^2 over the band, over that of the driver alone:
+what pink noise reads of both.
+
+Methods that take the driver for a flat piston or a point have that, flush, as 0 dB.
 """
 
 from __future__ import annotations
@@ -14,9 +17,10 @@ from functools import cached_property
 
 import numpy as np
 
-from dispersion.bands import band_edges
+from dispersion.bands import band_edges, band_means
 from dispersion.problem import Problem
 from dispersion.rational import Resonance
+from dispersion.reference import Reference
 
 SHARP_Q = 25.0
 """Poles with a lower Q are interference of a few paths, broader than a tenth of a third octave."""
@@ -68,15 +72,18 @@ class Response:
     Attributes
     ----------
     problem : Problem
+    reference : Reference
+        What 0 dB is.
     method : str
         Name of the solver in `dispersion.solvers.SOLVERS`.
     settings : mapping
         Settings of the solver by name, for the record.
     far_by_way : (W, F, E) complex array or None
-        Far field of each way alone, relative to its own 0 dB, phase referred to the middle of
-        the baffle. None where it was let go (`without_far`).
+        Far field of each way alone over rho A / (2 pi), A being the volume acceleration of its
+        surface; phase referred to the middle of the baffle. None where it was let go
+        (`without_far`).
     near_by_way : (W, F, P) complex array
-        The same at the problem's points, relative to 0 dB at that point's distance from the
+        The same at the problem's points, over rho A / (2 pi r) at that point's distance from the
         middle of the baffle.
     power_error_db : (W, F) array
         Far-field power over power through the driven surface less what walls take; 0 when energy is
@@ -96,6 +103,7 @@ class Response:
     """
 
     problem: Problem
+    reference: Reference
     method: str
     settings: Mapping[str, float]
     far_by_way: np.ndarray | None = field(repr=False)
@@ -108,8 +116,17 @@ class Response:
 
     @cached_property
     def transfer(self) -> np.ndarray:
-        """(W, F) what crossover, level and driver curve make of each way."""
-        return np.array([way.transfer(self.problem.frequencies) for way in self.problem.ways])
+        """(W, F) what crossover, level and driver curve make of each way, re the driver alone."""
+        return self.reference.transfer(self.problem.frequencies)
+
+    @cached_property
+    def alone(self) -> np.ndarray:
+        """(F,) the driver alone, what 0 dB is, over rho A / (2 pi); its curve where it has one."""
+        return self.reference.alone(self.problem.frequencies)
+
+    def band_means(self, power: np.ndarray) -> np.ndarray:
+        """(B, ...) band values of |p|^2 re 0 dB at the problem's frequencies, (F, ...)."""
+        return band_means(self.problem.frequencies, power, np.abs(self.alone) ** 2)[1]
 
     def without_far(self) -> Response:
         """Return all but the far field, which is nearly all of the memory."""
@@ -135,12 +152,12 @@ class Response:
 
     @cached_property
     def far(self) -> np.ndarray:
-        """(F, E) far field of all ways together."""
+        """(F, E) far field of all ways together re 0 dB."""
         return np.einsum("wf,wfe->fe", self.transfer, self.far_of_each)
 
     @cached_property
     def near(self) -> np.ndarray:
-        """(F, P) pressure at the problem's points, all ways together."""
+        """(F, P) pressure at the problem's points re 0 dB there, all ways together."""
         return np.einsum("wf,wfp->fp", self.transfer, self.near_by_way)
 
     @property
@@ -165,8 +182,8 @@ class Response:
         if self.arrived_by_way is None:
             return None
         f = self.solved_frequencies
-        transfer = np.array([way.transfer(f) for way in self.problem.ways])
-        each = np.einsum("wf,flwv,vf->fl", transfer, self.arrived_by_way, transfer.conj()).real
+        drive = self.reference.drive(f)
+        each = np.einsum("wf,flwv,vf->fl", drive, self.arrived_by_way, drive.conj()).real
         edges = zip(*band_edges(centres), strict=True)
         means = np.array([_mean_between(f, each, low, high) for low, high in edges])
         return means / means.sum(axis=1, keepdims=True)

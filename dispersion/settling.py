@@ -60,6 +60,7 @@ from dispersion.rational import (
     Real,
     Resonance,
 )
+from dispersion.reference import Reference
 from dispersion.response import Response, Settling, arrived_in
 from dispersion.sliding import (
     DirectionWeights,
@@ -74,7 +75,6 @@ from dispersion.windows import (
     FAINT,
     GROUP,
     LEAST_IN_WINDOW,
-    Transfer,
     Wanted,
     Window,
     look_at,
@@ -170,12 +170,12 @@ class Settled:
         """(N, W, K) pressure of each way at any frequencies of the band, Hz."""
         return self.fit.at(frequencies).reshape(len(frequencies), *self.samples.shape[1:])
 
-    def fine_power(self, transfer: Transfer, how: DirectionWeights) -> FinePower:
+    def fine_power(self, reference: Reference, how: DirectionWeights) -> FinePower:
         """Power along closely spaced frequencies of the whole band, read as `how` says."""
         groups = range(0, len(self.centres), GROUP)
         return joined(
             [
-                read_fine(fit, self.centres[first : first + GROUP], transfer, how)
+                read_fine(fit, self.centres[first : first + GROUP], reference, how)
                 for fit, first in zip(self.fit.fits, groups, strict=True)
             ]
         )
@@ -246,11 +246,6 @@ def solve_columns(problem: Problem, solver: Callable[[Problem], Response]) -> So
         return columns.transpose(1, 0, 2)
 
     return solve
-
-
-def transfer_of(problem: Problem) -> Transfer:
-    """What the ways of a problem make of their pressure, at any frequencies."""
-    return lambda frequencies: np.array([way.transfer(frequencies) for way in problem.ways])
 
 
 def window_and_points(
@@ -333,6 +328,7 @@ def settled_response(
     ValueError
         If the solver refuses the problem.
     """
+    rounds = _Rounds(solver, begun)
     wanted = Wanted(
         low=float(problem.frequencies[0]),
         high=float(problem.frequencies[-1]),
@@ -342,11 +338,12 @@ def settled_response(
         within=within,
         most=MOST_FOR_BANDS if curves is None else MOST_FOR_CURVES,
         batch=BATCH_FOR_BANDS if curves is None else BATCH_FOR_CURVES,
-        transfer=transfer_of(problem),
+        transfer=rounds.transfer,
     )
-    response, found = _settled(problem, solver, wanted, start, begun)
+    start = start if begun is None else begun.response.problem.frequencies
+    response, found = _settled(problem, rounds, wanted, start)
     how = direction_weights(problem.elevations, window)
-    fine = found.fine_power(wanted.transfer, how)
+    fine = found.fine_power(response.reference, how)
     sliding = slide(fine, found.centres[0], found.centres[-1])
     return SettledResponse(response, found, sliding)
 
@@ -376,34 +373,42 @@ def settled_at_points(
     """
     values = np.zeros((len(points), len(problem.elevations) + len(problem.points)))
     values[np.arange(len(points)), len(problem.elevations) + np.asarray(points, dtype=int)] = 1.0
+    rounds = _Rounds(solver)
     wanted = Wanted(
         low=float(problem.frequencies[0]),
         high=float(problem.frequencies[-1]),
         values=values,
         within_db=within_db,
-        transfer=transfer_of(problem),
+        transfer=rounds.transfer,
     )
-    return _settled(problem, solver, wanted, start, None)[0]
+    return _settled(problem, rounds, wanted, start)[0]
+
+
+class _Rounds:
+    """A solver that remembers what it was asked for; the first round may be known already."""
+
+    def __init__(self, solver: Callable[[Problem], Response], begun: Begun | None = None) -> None:
+        self._solver, self.begun = solver, begun
+        self.responses: list[Response] = []
+
+    def __call__(self, asked: Problem) -> Response:
+        first = None if self.responses or self.begun is None else self.begun.response
+        self.responses.append(first or self._solver(asked))
+        return self.responses[-1]
+
+    def transfer(self, frequencies: Real) -> Complex:
+        """See `windows.Transfer`; known after the first round."""
+        return self.responses[0].reference.in_bands(frequencies)
 
 
 def _settled(
-    problem: Problem,
-    solver: Callable[[Problem], Response],
-    wanted: Wanted,
-    start: Real | None,
-    begun: Begun | None,
+    problem: Problem, rounds: _Rounds, wanted: Wanted, start: Real | None
 ) -> tuple[Response, Settled]:
-    rounds: list[Response] = []
-
-    def remembered(asked: Problem) -> Response:
-        rounds.append(solver(asked) if begun is None or rounds else begun.response)
-        return rounds[-1]
-
-    start = start if begun is None else begun.response.problem.frequencies
-    found = settle_bands(solve_columns(problem, remembered), wanted, start)
+    found = settle_bands(solve_columns(problem, rounds), wanted, start)
+    solved, begun = rounds.responses, rounds.begun
     directions = len(problem.elevations)
     read = found.by_way(problem.frequencies).transpose(1, 0, 2)
-    order = np.argsort(np.concatenate([one.problem.frequencies for one in rounds]))
+    order = np.argsort(np.concatenate([one.problem.frequencies for one in solved]))
     settling = Settling(
         frequencies=found.frequencies,
         within_db=wanted.within_db,
@@ -414,13 +419,13 @@ def _settled(
         foretold=found.foretold,
     )
     response = replace(
-        rounds[0],
+        solved[0],
         problem=problem,
         far_by_way=read[:, :, :directions],
         near_by_way=read[:, :, directions:],
-        power_error_db=np.concatenate([one.power_error_db for one in rounds], axis=1)[:, order],
-        unknowns=np.concatenate([one.unknowns for one in rounds])[order],
-        arrived_by_way=arrived_in(rounds, order),
+        power_error_db=np.concatenate([one.power_error_db for one in solved], axis=1)[:, order],
+        unknowns=np.concatenate([one.unknowns for one in solved])[order],
+        arrived_by_way=arrived_in(solved, order),
         settling=settling,
     )
     return response, found

@@ -71,7 +71,7 @@ class DirectionWeights:
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class FinePower:
-    """|p|^2 relative to 0 dB along closely spaced frequencies.
+    """|p|^2 along closely spaced frequencies, and that of the driver alone, which is 0 dB.
 
     Attributes
     ----------
@@ -83,6 +83,8 @@ class FinePower:
         Power in the window's directions.
     sphere, above : (N,) arrays
         Mean over the sphere, and the share of it that leaves above the window.
+    alone : (N,) array
+        Power of the driver alone: levels are those of means over the mean of this.
     """
 
     frequencies: Array = field(repr=False)
@@ -90,6 +92,7 @@ class FinePower:
     window: Array = field(repr=False)
     sphere: Array = field(repr=False)
     above: Array = field(repr=False)
+    alone: Array = field(repr=False)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -239,6 +242,7 @@ def fine_power(
     elevations: ArrayLike,
     power: ArrayLike,
     window: tuple[float, float],
+    alone: ArrayLike | None = None,
 ) -> FinePower:
     """Read power that was computed on a grid of frequencies and elevations.
 
@@ -252,11 +256,15 @@ def fine_power(
         |p|^2 relative to 0 dB.
     window : (float, float)
         Lower and upper elevation, degrees.
+    alone : (N,) array_like, optional
+        Power of the driver alone; the same everywhere if left out.
     """
     p, e = checked(power, elevations)
-    how = direction_weights(e, window)
+    own = np.ones(len(p)) if alone is None else np.asarray(alone, dtype=float)
+    p, how = p * own[:, None], direction_weights(e, window)
     return FinePower(
         frequencies=np.asarray(frequencies, dtype=float),
+        alone=own,
         weights=how.weights,
         window=p @ how.shares.T,
         sphere=p @ how.sphere,
@@ -286,7 +294,8 @@ def slide(fine: FinePower, low: float, high: float) -> SlidingBands:
         upper, lower = (_at(centres + side * WIDTH, edges, sums) for side in (0.5, -0.5))
         return (upper - lower) / WIDTH
 
-    inside, whole = mean(fine.window), mean(fine.sphere)
+    alone = mean(fine.alone)
+    inside, whole = mean(fine.window) / alone[:, None], mean(fine.sphere) / alone
     window_level = level_db(inside @ fine.weights)
     deviation = level_db(inside) - window_level[:, None]
     return SlidingBands(
@@ -294,7 +303,7 @@ def slide(fine: FinePower, low: float, high: float) -> SlidingBands:
         window_level_db=window_level,
         deviation_db=np.sqrt(deviation**2 @ fine.weights),
         sound_power_db=level_db(whole),
-        leak=np.clip(mean(fine.above) / np.maximum(whole, np.finfo(float).tiny), 0.0, 1.0),
+        leak=np.clip(mean(fine.above) / alone / np.maximum(whole, np.finfo(float).tiny), 0.0, 1.0),
     )
 
 
@@ -314,4 +323,5 @@ def joined(parts: Sequence[FinePower]) -> FinePower:
         window=np.concatenate([part.window for part in parts]),
         sphere=np.concatenate([part.sphere for part in parts]),
         above=np.concatenate([part.above for part in parts]),
+        alone=np.concatenate([part.alone for part in parts]),
     )

@@ -2,31 +2,22 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from typing import Protocol
 
 import numpy as np
 
-from dispersion.fields import Fields, solve_fields
+from dispersion.fields import Fields, Store, solve_fields
+from dispersion.flush_driver import flush_curve, flush_driver
 from dispersion.keys import solve_keys
 from dispersion.paths.edges import solve_edges
 from dispersion.paths.images import solve_images
 from dispersion.paths.rays import solve_rays
 from dispersion.problem import Problem
+from dispersion.reference import Reference
 from dispersion.response import Response
 from dispersion.tasks import hand_out
 from dispersion.waves import DEFAULT_SETTINGS, SharedBlocks, WaveSettings
 
 Progress = Callable[[int], None]
-
-
-class Store(Protocol):
-    """Where finished solves are kept, by the names of `dispersion.keys`; used from any thread."""
-
-    def fetch(self, key: bytes) -> Fields | None:
-        """Return what was kept under a name, None if there is nothing."""
-
-    def keep(self, key: bytes, fields: Fields) -> None:
-        """Keep a finished solve."""
 
 
 def solve_waves(
@@ -73,6 +64,7 @@ def solve_waves(
     solved = [fields[f] for f in problem.frequencies]
     return Response(
         problem=problem,
+        reference=Reference(problem.ways, flush_curve(flush_driver(problem, settings), store)),
         method="waves",
         settings=settings.summary(),
         far_by_way=np.stack([each.far for each in solved], axis=1),

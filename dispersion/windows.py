@@ -15,6 +15,7 @@ import numpy as np
 from dispersion.bands import band_edges, third_octave_centres
 from dispersion.elevations import level_db
 from dispersion.rational import Complex, RationalFit, Real, compressed, delayed, fit_compressed
+from dispersion.reference import Reference
 from dispersion.sliding import DirectionWeights, FinePower
 
 GROUP, MARGIN = 3, 1
@@ -47,7 +48,8 @@ CLOSEST = 1.002
 """Least ratio of two sampled frequencies; closer ones differ by little but the mesh."""
 
 Transfer = Callable[[Real], Complex]
-"""(N,) frequencies in Hz -> (W, N) what crossover, level and driver curve make of each way."""
+"""(N,) frequencies in Hz -> (W, N) what crossover, level and driver curve make of each way, re 0 dB
+of the third octave of each frequency."""
 
 
 def column_weights(values: Real) -> Real:
@@ -275,7 +277,7 @@ def _read(
 
 
 def read_fine(
-    fit: RationalFit, centres: Real, transfer: Transfer, how: DirectionWeights
+    fit: RationalFit, centres: Real, reference: Reference, how: DirectionWeights
 ) -> FinePower:
     """Read power along closely spaced frequencies of some third octaves.
 
@@ -285,13 +287,12 @@ def read_fine(
         Its columns are those of the directions and then others, for each way.
     centres : (B,) array
         Exact centres, Hz.
-    transfer : callable
-        See `Transfer`.
+    reference : Reference
     how : DirectionWeights
         Of the power in the directions.
     """
     grid = (centres[:, None] * 10.0 ** places_in_band(FINE_PER_BAND)).ravel()
-    by_way = transfer(grid)
+    by_way = reference.drive(grid)
     known = _by_support(fit, len(by_way))[:, : len(how.sphere)]
     rows = (fit.coefficients(grid)[:, None, :] * by_way.T[:, :, None]).reshape(len(grid), -1)
     seen = how.shares.any(axis=0)
@@ -306,6 +307,7 @@ def read_fine(
         window=np.abs(rows @ known[:, seen]) ** 2 @ how.shares[:, seen].T,
         sphere=mean(how.sphere),
         above=mean(how.above),
+        alone=np.abs(reference.alone(grid)) ** 2,
     )
 
 

@@ -27,10 +27,10 @@ from studies.solving.grid import FINE_BY_NEED
 
 README = Path(__file__).resolve().parent.parent / "README.md"
 SCORES = {
-    "reading_room": 5.91,
-    "reading_room_coaxial": 2.88,
-    "reading_room_cone": 4.21,
-    "reading_room_boards": 3.57,
+    "reading_room": 5.74,
+    "reading_room_coaxial": 3.07,
+    "reading_room_cone": 4.01,
+    "reading_room_boards": 3.83,
 }
 
 

@@ -16,7 +16,9 @@ from dispersion.allround.posts import PostedField, Rod, stand
 from dispersion.allround.ring_answer import RingAnswer, solve_ring
 from dispersion.bands import band_means
 from dispersion.fields import drive_of
+from dispersion.flush_driver import flush_curve, flush_driver
 from dispersion.problem import Problem
+from dispersion.reference import Reference
 from dispersion.ripple import AZIMUTHS_DEG, Ripple
 from dispersion.stopping import Threads
 from dispersion.waves import (
@@ -90,9 +92,9 @@ class Around:
 
     def _shares(self) -> np.ndarray:
         """What crossovers and levels make of each way's far field in Pa m, (F, W)."""
-        transfer = [way.transfer(self.problem.frequencies) for way in self.problem.ways]
-        volumes = np.array([answer.volume_acceleration for answer in self.answers])
-        return np.transpose(transfer) / volumes
+        flush = flush_curve(flush_driver(self.problem, self.settings))
+        drive = Reference(self.problem.ways, flush).drive(self.problem.frequencies)
+        return drive.T / np.array([answer.volume_acceleration for answer in self.answers])
 
 
 def solve_around(
@@ -158,7 +160,8 @@ def _solved(
     heard = len(problem.elevations)
     elevations = np.concatenate((problem.elevations, np.degrees(np.arcsin(sines))))
     drives = [
-        drive_of(built, way, air) for built, way in zip(assembly.ways, problem.ways, strict=True)
+        drive_of(built, way.lets_go, air)
+        for built, way in zip(assembly.ways, problem.ways, strict=True)
     ]
     answer = solve_ring(assembly, frequency, drives, orders, elevations, air, settings)
     posts = assembly.standing_posts

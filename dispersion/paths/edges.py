@@ -20,6 +20,7 @@ from dispersion.elevations import mean_square
 from dispersion.paths.bounces import DEFAULT_SETTINGS, EdgeSettings, RingScene, all_ways, ring_scene
 from dispersion.paths.kirchhoff import Complex, Real
 from dispersion.problem import Problem
+from dispersion.reference import Reference, flat
 from dispersion.response import Response
 from dispersion.stopping import Threads, current_stop
 
@@ -105,6 +106,7 @@ def solve_edges(
     far = np.stack(fars, axis=1)
     return Response(
         problem=problem,
+        reference=Reference(problem.ways, flat(len(problem.ways))),
         method="edges",
         settings=asdict(settings),
         far_by_way=far,

@@ -30,6 +30,7 @@ from dispersion.paths.mirrors import (
     piston_pattern,
 )
 from dispersion.problem import Problem
+from dispersion.reference import Reference, flat
 from dispersion.response import Response
 from dispersion.sources import Way
 from shapes.assembly import Assembly, DrivenWay
@@ -96,6 +97,7 @@ def solve_images(
     unknowns = np.zeros(k.size, dtype=int)
     return Response(
         problem=problem,
+        reference=Reference(problem.ways, flat(len(problem.ways))),
         method="images",
         settings=settings,
         far_by_way=np.array(far),

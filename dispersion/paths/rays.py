@@ -44,6 +44,7 @@ from dispersion.paths.tally import (
     weigh,
 )
 from dispersion.problem import Problem
+from dispersion.reference import Reference, flat
 from dispersion.response import Response
 from dispersion.stopping import Threads, current_stop
 from shapes.assembly import Assembly
@@ -184,6 +185,7 @@ def solve_rays(
     count = np.full(len(problem.frequencies), rays * len(problem.ways))
     return Response(
         problem=problem,
+        reference=Reference(problem.ways, flat(len(problem.ways))),
         method="rays",
         settings=settings,
         far_by_way=far.astype(complex),

@@ -19,7 +19,7 @@ from it, which it has from nowhere; -i/k would feed it.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -27,15 +27,17 @@ from numpy.typing import ArrayLike
 from scipy.special import eval_legendre
 
 from dispersion.air import Air
+from dispersion.walls import RIGID_WALLS, Walls
 from shapes.meridian import Arc, Line, Meridian
 from shapes.pieces import Piece
 
 from .elements import Mesh, basis, build_mesh
-from .solution import DEFAULT_SETTINGS, WaveSettings, WaveSolution, balance_db, gradient_of
+from .solution import DEFAULT_SETTINGS, WaveSettings, WaveSolution, gradient_of
 from .sources import Drive
 from .system import assemble
+from .walls import Losses, losses_on
 
-HEMISPHERE = "hemisphere"
+HEMISPHERE, BAFFLE = "hemisphere", "endless baffle"
 CLEAR = 1.25
 """Radius of the hemisphere over the farthest point that stands out: the n-th order that the rim
 throws is 1.25^-n weaker there."""
@@ -75,12 +77,12 @@ class FlushSolution:
 
     @property
     def power_error_db(self) -> np.ndarray:
-        """Balance of far and driven power in dB, (W,); see `balance_db`."""
+        """Balance of driven power and of that far away and absorbed, in dB, (W,)."""
         air = self.surface.air
         # The mean of P_n^2 over the half space is 1 / (2n + 1).
         mean = (1.0 / (2 * self.orders + 1)) @ np.abs(self.far) ** 2
         arrived = np.pi * mean / (air.density * air.speed)
-        return balance_db(arrived, self.surface.driven_power(), self.surface.power_of_0_db())
+        return self.surface.balance_with(arrived)
 
 
 def solve_flush(
@@ -90,6 +92,7 @@ def solve_flush(
     air: Air,
     settings: WaveSettings = DEFAULT_SETTINGS,
     clear: float = CLEAR,
+    walls: Walls = RIGID_WALLS,
 ) -> FlushSolution:
     """Solve a driver, flush in an endless rigid baffle at z = 0.
 
@@ -105,6 +108,8 @@ def solve_flush(
     settings : WaveSettings
     clear : float
         See `CLEAR`.
+    walls : Walls
+        What the driver's surfaces take; the baffle is hard.
 
     Raises
     ------
@@ -116,15 +121,19 @@ def solve_flush(
     moving = frozenset().union(*(drive.parts for drive in drives))
     if missing := moving.difference(outline.parts):
         raise ValueError(f"driven parts {sorted(missing)} are on no driver; parts: {outline.parts}")
-    mesh = build_mesh([outline], 2.0 * np.pi / k, settings.mesh, (moving,))
+    jumps = (moving, *(frozenset((label,)) for label, _ in walls.absorbers))
+    mesh = build_mesh([outline], 2.0 * np.pi / k, settings.mesh, jumps)
     parts = np.array(mesh.parts)
     round_it = np.flatnonzero(parts == HEMISPHERE)
     driven = np.flatnonzero(np.isin(parts, sorted(moving)))
-    matrix, drive = assemble(mesh, k, 0, np.concatenate((round_it, driven)), settings.digits)
+    losses = _losses(mesh, walls, frequency, air)
+    given = np.concatenate((round_it, driven))
+    matrix, drive = assemble(mesh, k, 0, given, settings.digits, losses=losses)
     outside, share = _half_space(mesh, round_it, k, radius), round_it.size * mesh.nodes.shape[1]
     matrix -= (drive[:, :share] @ outside.slopes) @ outside.apart
     gradient = np.stack([gradient_of(one, mesh, frequency) for one in drives], axis=2)
     right = drive[:, share:] @ gradient[driven].reshape(-1, len(drives))
+    pressure = np.linalg.solve(matrix, right)
     surface = WaveSolution(
         mesh=mesh,
         settings=settings,
@@ -132,9 +141,10 @@ def solve_flush(
         frequency=frequency,
         order=0,
         names=tuple(one.name for one in drives),
-        pressure=np.linalg.solve(matrix, right),
-        gradient=gradient,
+        pressure=pressure,
+        gradient=gradient if losses is None else gradient + losses.gradient(pressure),
         imposed=gradient,
+        losses=losses,
     )
     far = outside.sent[:, None] * (outside.apart @ surface.pressure)
     return FlushSolution(surface=surface, orders=outside.orders, far=far)
@@ -152,6 +162,15 @@ def hankel_ratios(most: int, x: float) -> np.ndarray:
     return ratios
 
 
+def _losses(mesh: Mesh, walls: Walls, frequency: float, air: Air) -> Losses | None:
+    """What the driver takes: on hemisphere and baffle there are neither layers nor absorbers."""
+    losses = losses_on(mesh, walls, frequency, 0, air)
+    if losses is None:
+        return None
+    own = ~np.isin(mesh.parts, (HEMISPHERE, BAFFLE))
+    return replace(losses, layered=losses.layered & own, beta=losses.beta * own)
+
+
 def _enclosed(driver: Sequence[Piece], clear: float) -> tuple[Meridian, float]:
     """Return hemisphere, baffle and driver as one closed meridian, and the hemisphere's radius."""
     chain = Meridian.joined(driver)
@@ -159,7 +178,7 @@ def _enclosed(driver: Sequence[Piece], clear: float) -> tuple[Meridian, float]:
     outside = chain.start[0]
     radius = clear * max(outside, float(np.hypot(line[:, 0], np.maximum(line[:, 1], 0.0)).max()))
     dome = Arc((0.0, radius), (radius, 0.0), (0.0, 0.0), clockwise=True, part=HEMISPHERE)
-    baffle = Line((radius, 0.0), (outside, 0.0), "baffle")
+    baffle = Line((radius, 0.0), (outside, 0.0), BAFFLE)
     return Meridian((dome, baffle, *chain.pieces)), radius
 
 

@@ -18,6 +18,15 @@ from studies.solving.candidates import Row
 from studies.solving.lines import READ_WITHIN
 
 HARD_WALLS = "walls: hard in this method, whatever the file says"
+THE_DRIVER = (
+    "the driver itself, all ways together, flush in an endless wall, straight ahead, at the same"
+    " distance"
+)
+A_PISTON = (
+    "what this method takes for the driver, a flat piston or a point, flush in an endless wall,"
+    " straight ahead, at the same distance"
+)
+"""What 0 dB is, by the wave solver and by quick methods."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,7 +66,7 @@ class Evidence:
     settings: Mapping[str, float]
     remarks: tuple[str, ...]
     account: str = ""
-    reference: str = "the driver's own on-axis curve in an endless wall, at the same distance"
+    reference: str = THE_DRIVER
 
     def sentences(self) -> tuple[str, ...]:
         """Write method, mesh, power balance, remarks and the 0 dB reference in sentences."""
@@ -107,6 +116,7 @@ def evidence_of_responses(responses: Sequence[Response], best: Response) -> Evid
         settings=best.settings,
         remarks=(*_chosen_by_need(best), *_read(different), *_grouped_remarks(best, worst)),
         account=best.account,
+        reference=THE_DRIVER if best.method == "waves" else A_PISTON,
     )
 
 

@@ -85,10 +85,10 @@ def _measure(found: Coverage, key: str) -> np.ndarray:
     return 100.0 * found.upward_leak if key == "upward_leak_percent" else getattr(found, key)
 
 
-def curves(design: Design, named: Named, bare_driver_db: np.ndarray | None = None) -> Table:
+def curves(design: Design, named: Named, driver_alone_db: np.ndarray | None = None) -> Table:
     """Tabulate levels at every single frequency, in the window and at each seat, by candidate.
 
-    `bare_driver_db` (F,) adds a column of the driver's own on-axis curve.
+    `driver_alone_db` (F,) adds a column of what 0 dB is.
     """
     columns = [
         CANDIDATE,
@@ -96,15 +96,20 @@ def curves(design: Design, named: Named, bare_driver_db: np.ndarray | None = Non
         number("window_level_db", "window", "mean level in the window, dB re 0 dB"),
         *seat_columns(design, "level"),
     ]
-    if bare_driver_db is not None:
+    if driver_alone_db is not None:
         columns.append(
-            number("bare_driver_db", "driver", "the driver's own on-axis curve, dB re 0 dB")
+            number(
+                "driver_alone_db",
+                "0 dB is",
+                "the driver alone, straight ahead in an endless wall, dB re constant acceleration"
+                " (or the 0 dB of its measured curve); all other levels are re this",
+            )
         )
     rows: list[tuple[Value, ...]] = []
     for candidate, row in named:
         if row.solved:
             levels = [row.response.problem.frequencies, row.window_curve_db, *row.seat_curves_db.T]
-            levels += [] if bare_driver_db is None else [bare_driver_db]
+            levels += [] if driver_alone_db is None else [driver_alone_db]
             rows += [(candidate, *map(float, values)) for values in zip(*levels, strict=True)]
     return Table("curves", "Levels by frequency", tuple(columns), tuple(rows), scope="bulk")
 

@@ -9,7 +9,6 @@ from typing import Literal, TypeVar
 
 import numpy as np
 
-from dispersion.bands import band_means
 from dispersion.coverage import Coverage
 from dispersion.elevations import level_db
 from dispersion.response import Response
@@ -154,8 +153,7 @@ class Row:
         """(B, seats) band level at every seat, dB re 0 dB at its distance."""
         if self.response.settling is not None:
             return level_db(self.response.settling.near_power)
-        frequencies = self.response.problem.frequencies
-        return level_db(band_means(frequencies, np.abs(self.response.near) ** 2)[1])
+        return level_db(self.response.band_means(np.abs(self.response.near) ** 2))
 
 
 @dataclass(frozen=True)

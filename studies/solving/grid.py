@@ -437,6 +437,7 @@ def _solve(
         response.power,
         design.window_deg,
         design.target.band,
+        np.abs(response.alone) ** 2,
     )
     return _scored(design, assembly, response, coverage, keep_far)
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from threading import Lock
 
-from dispersion.fields import Fields
-from dispersion.solvers import Store
+from dispersion.fields import Fields, Store
 
 MOST_BYTES = 200 * 2**20
 """Some 25 000 solves of 361 directions; the oldest go first."""

@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from dispersion.bands import band_means, study_frequencies
+from dispersion.bands import study_frequencies, third_octave_centres
 from dispersion.elevations import level_db
 from dispersion.response import Response
 from dispersion.settling import settled_at_points
@@ -41,7 +41,8 @@ class Predicted:
     centres : (B,) array
         Exact centres of the third-octave bands, Hz.
     level_db : (P, B) array
-        Band level, dB re the driver's own on-axis level at 1 m.
+        Band level, dB re the driver's own on-axis level at 1 m; with a measured curve of the
+        driver, re the 0 dB of that curve at 1 m.
     response : Response
         The solve behind it; its points are the positions.
     """
@@ -89,8 +90,8 @@ def predict(
 
     Notes
     -----
-    10 lg mean |p|^2 over the band - 20 lg(R / 1 m), where p is relative to 0 dB at the distance
-    R of the position from the middle of the baffle.
+    Band value re 0 dB at the distance R of the position from the middle of the baffle, less
+    20 lg(R / 1 m); see `as_read` for a driver with a measured curve.
     """
     wanted = band or design.target.band
     advance = counted(progress, PREDICTING, expected_solves(wanted, fineness))
@@ -162,8 +163,27 @@ def places(positions: Sequence[Position], column_height: float) -> np.ndarray:
 
 def levels_at(response: Response) -> tuple[np.ndarray, np.ndarray]:
     """(B,) exact centres, Hz, and (P, B) band levels at the problem's points, dB re 0 dB at 1 m."""
-    centres, power = band_means(response.problem.frequencies, np.abs(response.near) ** 2)
     if response.settling is not None:
-        power = response.settling.near_power
+        bands = response.settling.near_power
+    else:
+        bands = response.band_means(np.abs(response.near) ** 2)
+    level = level_db(as_read(response, bands)).T
     distance = np.hypot(*response.problem.points.T)
-    return centres, level_db(power).T - 20.0 * np.log10(distance)[:, None]
+    return _centres(response), level - 20.0 * np.log10(distance)[:, None]
+
+
+def as_read(response: Response, bands: np.ndarray) -> np.ndarray:
+    """(B, ...) band values re 0 dB, (B, ...), as readings hold them.
+
+    Readings hold the driver's own curve, which 0 dB takes away. Where the design has it measured it
+    is put back, and they are re the 0 dB of that curve; elsewhere nobody knows it.
+    """
+    reference = response.reference
+    if all(way.curve is None for way in reference.ways):
+        return bands
+    own = reference.rms_in_band(_centres(response)) ** 2
+    return bands * own.reshape((-1,) + (1,) * (bands.ndim - 1))
+
+
+def _centres(response: Response) -> np.ndarray:
+    return third_octave_centres(*response.problem.frequencies[[0, -1]])

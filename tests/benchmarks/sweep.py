@@ -190,8 +190,9 @@ class Counting:
         """Find nothing."""
 
     def keep(self, key: bytes, fields: Fields) -> None:
-        """Count one solve."""
-        self._given.append(key)
+        """Count one solve, but for those of the driver by itself, straight ahead only."""
+        if fields.far.shape[1] > 1:
+            self._given.append(key)
 
     @property
     def solves(self) -> int:

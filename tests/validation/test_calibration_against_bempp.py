@@ -7,10 +7,11 @@ memory]), linear pressure on flat triangles in three dimensions, Burton and Mill
 
 which has one solution at every frequency. `tests/data/calibration.toml` is the speaker as written
 down; what the library solved has another plate gap and another keep (`TRUE_GAP`, `TRUE_KEEP`).
-`tests/data/calibration_bempp.csv` holds its levels at microphone positions on a circle of 1 m,
-dB relative to 0 dB at 1 m; run this file as a script to make it again (about half an hour). Each is
-extrapolated from two meshes: the library's error falls with the length of the rows (at 4 kHz rows
-of 10, 5 and 3.5 mm were off by up to 0.20, 0.11 and 0.09 dB), hardly with the triangles around.
+`tests/data/calibration_bempp.csv` holds its levels at microphone positions on a circle of 1 m, dB
+relative to rho A / (2 pi 1 m), a flat piston in an endless wall; run this file as a script to make
+it again (about half an hour). Each is extrapolated from two meshes: the library's error falls with
+the length of the rows (at 4 kHz rows of 10, 5 and 3.5 mm were off by up to 0.20, 0.11 and 0.09 dB),
+hardly with the triangles around.
 
 A reading adds what a workshop adds: noise, a meter that shows something else by a constant, and
 angles that were not measured. Promised: each true size within the 95 % interval, and within 0.5 mm.
@@ -26,13 +27,15 @@ from bodies import AIR
 from triangles import Rows, joined_surfaces
 
 from dispersion.bands import band_means, study_frequencies
+from dispersion.flush_driver import FlushCurve, flush_driver
 from dispersion.solvers import solve_waves
-from dispersion.waves import SharedBlocks
+from dispersion.waves import DEFAULT_SETTINGS, SharedBlocks
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap
 from studies.design import Design, read_design
 from studies.measured.positions import MeasuredBands, Position
 from studies.questions.overlay.fitting import SizeEstimate, fit
+from studies.solving.grid import problem_of
 
 DATA = Path(__file__).parents[1] / "data"
 DESIGN, LEVELS = DATA / "calibration.toml", DATA / "calibration_bempp.csv"
@@ -60,7 +63,7 @@ def positions(design: Design) -> tuple[Position, ...]:
 
 
 def library_levels(frequency: float) -> np.ndarray:
-    """Levels (P,) of the speaker as it truly is, dB re 0 dB at 1 m."""
+    """Levels (P,) of the speaker as it truly is, dB re rho A / (2 pi 1 m)."""
     design = written()
     true = design.assembly().with_gap(TRUE_GAP).with_reflector(ball_cap(0.102, TRUE_KEEP))
     coarse, fine = (library_pressure(true, frequency, rows) for rows in ROWS)
@@ -110,7 +113,7 @@ def write_levels() -> None:
         file.write(
             "# Levels of the speaker of calibration.toml with plate gap"
             f" {TRUE_GAP * 1e3:.1f} mm and keep {TRUE_KEEP * 1e3:.1f} mm,\n"
-            "# dB re 0 dB at 1 m (flush piston in an endless wall), 1 m from the middle of the"
+            "# dB re a flat piston in an endless wall at 1 m, 1 m from the middle of the"
             " baffle,\n# by bempp-cl 0.4.2: test_calibration_against_bempp.py makes it.\n"
         )
         lines = csv.writer(file, lineterminator="\n")
@@ -123,9 +126,15 @@ def write_levels() -> None:
 
 
 def read_by_a_workshop(seed: int) -> MeasuredBands:
-    """Band levels with noise of 0.1 dB, a meter with a zero of its own, one in ten not read."""
+    """Band levels with noise of 0.1 dB, a meter with a zero of its own, one in ten not read.
+
+    The driver is equalised flat by itself in a wide baffle, so that its own curve is known.
+    """
     frequencies, levels = stored()
     centres, power = band_means(frequencies, 10.0 ** (levels / 10.0))
+    design = written()
+    own = flush_driver(problem_of(design, design.assembly()), DEFAULT_SETTINGS)
+    power /= band_means(frequencies, np.abs(FlushCurve(own)(frequencies)[0]) ** 2)[1][:, None]
     random = np.random.default_rng(seed)
     shown = 10.0 * np.log10(power).T + 83.2
     shown = shown + random.normal(0.0, 0.1, shown.shape)

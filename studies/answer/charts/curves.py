@@ -15,7 +15,6 @@ from studies.answer.charts.style import (
     DASHES,
     FAINT,
     LEVEL_LABEL,
-    QUIET,
     SERIES,
     Look,
     edges_of_bands,
@@ -43,15 +42,12 @@ class Trace:
         dB; nan where there is nothing to show.
     by_band : bool
         Third-octave band levels, drawn as steps.
-    background : bool
-        Something to compare with, drawn in grey.
     """
 
     name: str
     frequencies: ArrayLike
     level_db: ArrayLike
     by_band: bool = False
-    background: bool = False
 
 
 @in_common_style
@@ -177,17 +173,13 @@ def _steps(axes: Axes, values: np.ndarray, edges: np.ndarray, **look: Any) -> No
 
 
 def draw_traces(axes: Axes, traces: Sequence[Trace]) -> None:
-    """Draw every trace in its own colour and dash; background ones in grey, below the rest."""
-    count = 0
-    for trace in traces:
+    """Draw every trace in its own colour and dash."""
+    for count, trace in enumerate(traces):
         look: Look = {
             "color": SERIES[count % len(SERIES)],
             "linestyle": DASHES[count % len(DASHES)],
         }
-        if trace.background:
-            look = {"color": QUIET, "linestyle": "-", "alpha": 0.8, "zorder": 1.9}
-        count += not trace.background
-        width = 1.8 if count == 1 and not trace.background else 1.4
+        width = 1.4 if count else 1.8
         levels = np.asarray(trace.level_db, dtype=float)
         if trace.by_band:
             edges = edges_of_bands(trace.frequencies)

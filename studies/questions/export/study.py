@@ -115,8 +115,8 @@ class Directivity:
     directions : Directions
     pressure : (F, E) complex array
         Far-field pressure at the frequencies of the solve and the elevations of `directions`, over
-        that of the driver's own on-axis curve, all ways together; for exp(+j omega t), the delay of
-        the distance taken out.
+        that of the driver alone, straight ahead in an endless baffle, all ways together; for
+        exp(+j omega t), the delay of the distance taken out.
     as_sofa : bool
         Write the SOFA file as well.
     author, licence : str

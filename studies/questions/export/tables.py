@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from dispersion.elevations import level_db
 from studies.answer.columns import band, number
 from studies.answer.evidence import evidence_of
 from studies.answer.table import Fact, Findings, Table, TableColumn
@@ -29,7 +30,7 @@ def directivity_tables(found: Directivity) -> Findings:
         design=found.design,
         answer=tuple(answer(found)),
         facts=tuple(_facts(found)),
-        tables=(_check_values(found), _pressures(found), _bands(found)),
+        tables=(_check_values(found), _pressures(found), _bands(found), _driver(found)),
         evidence=evidence_of([found.row], found.row),
     )
 
@@ -97,6 +98,15 @@ def _bands(found: Directivity) -> Table:
     rows = _by_direction(found, found.band_centres, found.band_levels_db)
     title = "Third-octave band level by elevation"
     return Table("bands", title, (band(), _ELEVATION, level), rows, scope="bulk")
+
+
+def _driver(found: Directivity) -> Table:
+    alone = found.row.response.alone.conj()
+    level = number("level_db", "level\ndB", "level of the driver alone, dB; see pascals", 2)
+    values = (found.frequencies, level_db(np.abs(alone) ** 2), np.degrees(np.angle(alone)))
+    rows = tuple(map(tuple, np.column_stack(values).tolist()))
+    title = "The driver alone, flush in an endless baffle, straight ahead: what 0 dB is"
+    return Table("driver", title, (_FREQUENCY, level, _PHASE), rows, scope="bulk")
 
 
 def _by_direction(

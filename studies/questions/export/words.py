@@ -51,13 +51,15 @@ def meaning(found: Directivity) -> dict[str, str]:
     """
     air = found.design.air
     return {
-        "pressure": "Far-field pressure over that of a flush flat piston in an infinite baffle, on"
-        " axis, at the same distance, which moves the same volume: 1 is 0 dB. All ways together,"
-        " with crossover, level and driver curve as the design file gives them.",
-        "pascals": "Pascals at r metres in a free field: multiply by rho A / (2 pi r) and by"
+        "pressure": "Far-field pressure over that of the driver itself, all ways together with"
+        " crossover, level and curve, flush in an endless rigid baffle, on axis, at the same"
+        " distance: 1 is 0 dB.",
+        "pascals": "Pascals at r metres in a free field: multiply by what the driver gives straight"
+        " ahead in a large baffle, r metres from its middle, phase and all. Computed: its level and"
+        " phase in the table of the driver alone, times rho A / (2 pi r) and"
         f" exp(-j 2 pi f r / c), with rho = {air.density:.4f} kg/m3, c = {air.speed:.2f} m/s and A"
-        " the volume acceleration in m3/s2 (effective area times acceleration) of a way whose own"
-        " on-axis curve is at 0 dB; peak in, peak out.",
+        " the volume acceleration in m3/s2 (effective area times acceleration) of a way at 0 dB, or"
+        " the pressure that its measured curve calls 0 dB; peak in, peak out.",
         "phase": "Time counts as exp(+j 2 pi f t), as in a discrete Fourier transform: what comes"
         " later has a falling phase. The delay of the distance is taken out; phase refers to the"
         " middle of the baffle's upper face, on the axis.",

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dispersion.bands import band_edges, band_means, study_frequencies
+from dispersion.bands import band_edges, study_frequencies
 from dispersion.elevations import level_db, mean_square
 from dispersion.paths.posts import post_ripple
 from dispersion.response import Response
@@ -18,7 +18,7 @@ from studies.measured.positions import Position
 from studies.questions.meter.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
 from studies.questions.meter.uncertainty import Uncertainty, late_db, model_db, noise_db, room_db
 from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver
-from studies.solving.predicting import Predicted, predict
+from studies.solving.predicting import Predicted, as_read, predict
 
 ROOM_MOST_DB = 2.0
 """Without a gate, a reading is compared if the room changes its difference by no more, dB."""
@@ -165,7 +165,7 @@ def _early(stands: Sequence[Stand], nearby: Predicted) -> np.ndarray:
 def _power_db(response: Response) -> np.ndarray:
     """(B,) sound power, as the level at 1 m if it left evenly in all directions."""
     mean = mean_square(response.power, response.problem.elevations)
-    return level_db(band_means(response.problem.frequencies, mean)[1])
+    return level_db(as_read(response, response.band_means(mean)))
 
 
 def _instrument_and_model(design: Design, assembly: Assembly, centres: np.ndarray) -> np.ndarray:

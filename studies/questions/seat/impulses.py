@@ -16,9 +16,11 @@ WITHIN_DB = 0.1
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class SeatImpulse:
-    """Impulse response at one seat: pressure re 0 dB at 1 m by sample, `RATE` samples a second.
+    """Impulse response at one seat: pressure by sample, `RATE` samples a second.
 
-    0 dB is the driver's own on-axis curve in an endless baffle.
+    The driver's own response is in it, phase and all: 1.0 is what constant acceleration makes of
+    the driver's volume straight ahead in an endless baffle at 1 m, rho A / (2 pi 1 m), or the level
+    that its measured curve calls 0 dB.
 
     Attributes
     ----------

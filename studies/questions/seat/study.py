@@ -216,7 +216,7 @@ class _Reading:
         behind = self.pressure(sitter.behind, self.frequencies)
         behind *= self.phase(sitter.behind, self.frequencies)
         powers = np.abs(np.column_stack((behind.sum(axis=1), behind[:, 0]))) ** 2
-        together, alone = band_means(self.frequencies, powers)[1].T
+        together, alone = self.bands(powers).T
         return Listener(
             sitter=sitter,
             arrivals=self.arrivals(sitter.here),
@@ -228,7 +228,7 @@ class _Reading:
         )
 
     def pressure(self, ears: Ears, frequencies: np.ndarray) -> np.ndarray:
-        """(F, P) pressure re 0 dB at 1 m, losses in air and surface included.
+        """(F, P) pressure re 0 dB, the driver alone, at 1 m, losses in air and surface included.
 
         The phase of the distance is left out.
         """
@@ -240,6 +240,11 @@ class _Reading:
         near = self.solved.near(frequencies, ears.numbers)
         return near / ears.distances * np.sqrt(kept) * 10.0 ** (-lost_db / 20.0)
 
+    def bands(self, power: np.ndarray) -> np.ndarray:
+        """(B, ...) band values of |p|^2 re 0 dB at `frequencies`, (F, ...)."""
+        own = np.abs(self.solved.alone(self.frequencies)) ** 2
+        return band_means(self.frequencies, power, own)[1]
+
     def phase(self, ears: Ears, frequencies: np.ndarray) -> np.ndarray:
         """(F, P) phase factor of the distance, exp(ikR)."""
         k = 2.0 * np.pi * frequencies / self.design.air.speed
@@ -247,7 +252,7 @@ class _Reading:
 
     def arrivals(self, ears: Ears) -> tuple[Arrival, ...]:
         power = np.abs(self.pressure(ears, self.frequencies)) ** 2
-        levels = level_db(band_means(self.frequencies, power)[1]).T
+        levels = level_db(self.bands(power)).T
         speaker = self.seating.speaker
         found = [
             Arrival(path, float(np.hypot(*(path.spot - speaker.position)[:2])), level)
@@ -256,7 +261,8 @@ class _Reading:
         return tuple(sorted(found, key=lambda one: one.path.delay_s))
 
     def impulse(self, ears: Ears) -> SeatImpulse:
-        pressure = self.pressure(ears, self.bins).T
+        # The driver's own curve, phase and all, belongs to what is heard.
+        pressure = (self.pressure(ears, self.bins) * self.solved.alone(self.bins)[:, None]).T
         delays = ears.distances / self.design.air.speed
         return seat_impulse(
             list(pressure), delays.tolist(), _limits(self.design), self.samples, self.bins
@@ -271,7 +277,7 @@ class _Reading:
         two = [path.surface in (DIRECT, "floor") for path in ears.paths]
         paths = self.solved.near(f, ears.numbers) / ears.distances * self.phase(ears, f)
         powers = np.column_stack((exact / ears.distances[0], paths[:, two].sum(axis=1)))
-        levels = level_db(band_means(f, np.abs(powers) ** 2)[1]).T
+        levels = level_db(self.bands(np.abs(powers) ** 2)).T
         return FloorCheck(*levels)
 
 

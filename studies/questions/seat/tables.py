@@ -257,7 +257,7 @@ def _evidence(study: SeatStudy) -> Evidence:
     return replace(
         found,
         remarks=(*_read_between(study), *kept, *_LEFT_OUT),
-        reference="the driver's own on-axis curve in an endless wall, at 1 m",
+        reference="the driver itself, flush in an endless wall, straight ahead, at 1 m",
     )
 
 

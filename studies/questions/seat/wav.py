@@ -69,7 +69,9 @@ def impulse_document(study: SeatStudy, listener: Listener, number: int) -> dict[
         "sample_rate_hz": RATE,
         "samples": len(found.whole),
         "encoding": "mono, 32-bit floating point",
-        "level": "1.0 is 0 dB: the driver's own on-axis curve in an endless wall, at 1 m",
+        "level": "the driver's own response is in it, phase and all: 1.0 is its level in the bass,"
+        " straight ahead in an endless wall at 1 m, or the level that its measured curve calls"
+        " 0 dB",
         "start_sample": found.start,
         "start": "sample at which the driver's signal begins, at the middle of the baffle",
         "arrivals": [_arrival(one, study.design.air.speed) for one in listener.arrivals],

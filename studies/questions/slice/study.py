@@ -1,7 +1,7 @@
 """The pressure in a slice through the axis, at a few frequencies: what the sound does in the ring.
 
 Levels are re the driver's own on-axis level at 1 m, wherever the point is: 0 dB is the pressure
-of a flush flat piston in an infinite baffle that moves the same volume, rho A / (2 pi 1 m).
+of the driver itself, flush in an endless rigid baffle, straight ahead, at 1 m from its middle.
 """
 
 from __future__ import annotations

@@ -152,5 +152,5 @@ def _evidence(slices: Slices) -> Evidence:
             f"the slice has a point every {slices.step * 1e3:.1f} mm,"
             f" {np.min(slices.points_per_wavelength):.0f} to the shortest wave",
         ),
-        reference="the driver's own on-axis level in an endless wall, at 1 m",
+        reference="the driver itself, flush in an endless wall, straight ahead, at 1 m",
     )

@@ -24,9 +24,9 @@ def spread(delivery: DesignDelivery, solving: SolverOptions) -> None:
 
     Level by elevation and third octave, and the curve at each seat.
 
-    0 dB is a flush flat piston in an endless baffle, on axis, at the same distance, that moves the
-    same volume: a curve shows what column and reflector do to the driver's own. A band value is
-    the mean of |p|^2 over at least four frequencies in the exact third octave (IEC 61260-1).
+    0 dB is this very driver, all its ways together, flush in an endless baffle, on axis, at the
+    same distance: a curve shows what column and reflector do to the driver's own. A band value is
+    the mean of |p|^2 over the exact third octave (IEC 61260-1), over that of the driver alone.
     """
     from studies.answer.delivering import answer
     from studies.questions.spread.question import QUESTION

@@ -19,7 +19,7 @@ def spread_pictures(spread: Spread) -> Pictures:
         "curves": Picture(
             curves_figure(f"{design.title}: at the seats and off the ceiling", _at_ears(spread)),
             "What reaches the ears seated and standing, what goes to the ceiling first and straight"
-            " up, and the driver alone for comparison.",
+            " up.",
         ),
         "polar": Picture(
             polar_figure(design.title, row.coverage),
@@ -47,11 +47,7 @@ def _at_ears(spread: Spread) -> list[Trace]:
         name = f"off the ceiling, {spread.ceiling_deg:.0f} deg"
         levels = spread.curve_towards_db(spread.ceiling_deg)
         traces.append(Trace(name, frequencies, levels))
-    return [
-        *traces,
-        Trace("straight up", frequencies, spread.straight_up_curve_db),
-        Trace("driver alone", frequencies, spread.bare_driver_db, background=True),
-    ]
+    return [*traces, Trace("straight up", frequencies, spread.straight_up_curve_db)]
 
 
 def _where_it_goes(spread: Spread) -> Picture:

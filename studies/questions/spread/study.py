@@ -53,8 +53,9 @@ class Spread:
     design : Design
     row : Row
         Its geometry, solution with the far field, and score.
-    bare_driver_db : (F,) array
-        The driver's own on-axis curve: 0 dB, but for crossover, level and driver curve.
+    driver_alone_db : (F,) array
+        What 0 dB is: the driver alone, straight ahead in an endless wall, over what constant
+        acceleration makes of its volume there, or re the 0 dB of its measured curve.
     ceiling_deg : float or None
         Elevation at which the first bounce off the ceiling leaves towards the main seat, which is
         the first in the file; None without seats, or if the ceiling is not above ring and ears.
@@ -64,7 +65,7 @@ class Spread:
 
     design: Design
     row: Row
-    bare_driver_db: np.ndarray
+    driver_alone_db: np.ndarray
     ceiling_deg: float | None = None
     ripple: Ripple | None = field(default=None, repr=False)
 
@@ -160,9 +161,8 @@ def spread(
     )
     if not row.solved:
         raise NotSolvedError(row.reason)
-    summed = np.abs(row.response.transfer.sum(axis=0))
-    bare = 20.0 * np.log10(np.maximum(summed, 1e-10))
-    return Spread(design, row, bare, ceiling_angle(design), _ripple(design, row.assembly))
+    alone = level_db(np.abs(row.response.alone) ** 2)
+    return Spread(design, row, alone, ceiling_angle(design), _ripple(design, row.assembly))
 
 
 def ceiling_angle(design: Design) -> float | None:

@@ -51,7 +51,7 @@ def spread_tables(spread: Spread) -> Findings:
             _score(spread),
             *_where_it_goes(spread),
             *_around(spread),
-            _upwards(levels.curves(spread.design, named, spread.bare_driver_db), spread),
+            _upwards(levels.curves(spread.design, named, spread.driver_alone_db), spread),
             levels.elevations(named),
         ),
         evidence=evidence_of([spread.row], spread.row),

@@ -8,6 +8,7 @@ import pytest
 from dispersion.bands import study_frequencies
 from dispersion.curves import WITHIN, Curves, curves_by_need, curves_on_a_grid
 from dispersion.problem import Problem
+from dispersion.reference import Reference, flat
 from dispersion.response import Response
 from dispersion.sources import Way
 from shapes.assembly import Assembly, Column, Driver
@@ -41,6 +42,7 @@ class Resonant:
         far = np.ones((1, len(f), problem.elevations.size), dtype=complex)
         return Response(
             problem=problem,
+            reference=Reference(problem.ways, flat(len(problem.ways))),
             method="waves",
             settings={},
             far_by_way=far,

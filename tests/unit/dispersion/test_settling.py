@@ -7,13 +7,13 @@ import pytest
 from dispersion.bands import band_edges, band_means, study_frequencies
 from dispersion.elevations import window_power
 from dispersion.problem import Problem
+from dispersion.reference import Reference, flat
 from dispersion.response import Response
 from dispersion.settling import (
     first_frequencies,
     settle_bands,
     settled_response,
     solve_columns,
-    transfer_of,
     window_and_points,
 )
 from dispersion.solvers import solve_waves
@@ -173,7 +173,7 @@ def test_the_example_settles_from_few_solves(keep: int) -> None:
         high=12500.0,
         values=window_and_points(problem, window),
         within_db=0.05,
-        transfer=transfer_of(problem),
+        transfer=Reference(problem.ways, flat(1)).in_bands,
     )
     fine = settle_bands(solve, replace(asked, most=0), start=study_frequencies(4000.0, 16000.0, 24))
     found = settle_bands(solve, asked)
@@ -199,6 +199,7 @@ class Mock:
         column = resonator(f)[None, :, 0, :1] / ways
         return Response(
             problem=problem,
+            reference=Reference(problem.ways, flat(len(problem.ways))),
             method="mock",
             settings={},
             far_by_way=np.repeat(column, len(problem.elevations), axis=2),

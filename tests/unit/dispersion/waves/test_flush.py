@@ -10,6 +10,7 @@ from scipy.optimize import brentq
 from scipy.special import spherical_jn
 
 from dispersion.air import Air
+from dispersion.walls import ConstantAdmittance, Walls
 from dispersion.waves import WaveSettings, axial_motion, solve_flush
 from dispersion.waves.flush import CLEAR, hankel_ratios
 from shapes.meridian import Line
@@ -65,6 +66,20 @@ def test_power_of_each_way_of_a_coaxial_driver_is_kept() -> None:
     found = solve_flush(pieces, 4000.0, drives, AIR)
     assert found.power_error_db == pytest.approx(0.0, abs=0.01)
     assert found.far_field([90.0]) == pytest.approx(found.on_axis[None])
+
+
+@pytest.mark.parametrize("frequency", FREQUENCIES[1:])
+def test_what_the_driver_takes_is_in_the_balance(frequency: float) -> None:
+    """Layers take little in the open, felt on a cone decibels; nothing is taken by the baffle."""
+    driver, felt = tuple(driver_outline(PROUD, None)), ConstantAdmittance(0.5 + 0.2j)
+    walls = [Walls(), Walls(layers=False, absorbers=(("cone", felt),))]
+    hard = solve_flush(driver, frequency, CONE, AIR)
+    some, much = (solve_flush(driver, frequency, CONE, AIR, walls=one) for one in walls)
+    for found in (some, much):
+        assert found.power_error_db == pytest.approx(0.0, abs=0.01)
+    lost = [20.0 * np.log10(np.abs(hard.on_axis[0] / one.on_axis[0])) for one in (some, much)]
+    assert 0.0 < abs(lost[0]) < 0.05
+    assert lost[1] > 1.0
 
 
 def test_ratios_of_hankel_functions() -> None:

@@ -202,7 +202,8 @@ def test_power_of_ways_together_is_told_by_part() -> None:
     assert arrived is not None and arrived.shape == (2, len(problem.destinations), 2, 2)
     np.testing.assert_allclose(arrived, arrived.conj().swapaxes(2, 3))
     far = np.einsum("lwv->l", arrived[1])[0].real
-    assert far == pytest.approx(mean_square(response.power, problem.elevations)[1], rel=1e-9)
+    mean = mean_square(response.power, problem.elevations) * np.abs(response.alone) ** 2
+    assert far == pytest.approx(mean[1], rel=1e-9)
     shares = response.shares_of_power(np.array([5011.87]))
     assert shares is not None and shares.sum() == pytest.approx(1.0)
     rigid = solve_waves(replace(problem, walls=RIGID_WALLS))

@@ -227,7 +227,7 @@ def test_curves_draw_the_levels_they_are_given():
     traces = [
         Trace("window", CENTRES, levels, by_band=True),
         Trace("seat", CENTRES, levels - 2.0),
-        Trace("bare", CENTRES, levels - 5.0, background=True),
+        Trace("bare", CENTRES, levels - 5.0),
     ]
     axes = curves_figure("Curves", traces).axes[0]
     (steps,) = [patch for patch in axes.patches if isinstance(patch, StepPatch)]

@@ -277,8 +277,10 @@ def test_spread_shows_every_band_and_seat(spread_out: Spread) -> None:
     assert table.values("window_level_db") == pytest.approx(found.window_level_db)
     assert table.values("upward_leak_percent") == pytest.approx(100 * found.upward_leak)
     for n in range(3):
-        power = np.abs(response.near[:, n]).reshape(-1, 4) ** 2
-        assert table.values(f"seat_{n + 1}_level_db") == pytest.approx(level_db(power.mean(axis=1)))
+        alone = np.abs(response.alone).reshape(-1, 4) ** 2
+        power = (alone * np.abs(response.near[:, n]).reshape(-1, 4) ** 2).mean(axis=1)
+        level = level_db(power / alone.mean(axis=1))
+        assert table.values(f"seat_{n + 1}_level_db") == pytest.approx(level)
 
 
 def test_spread_tells_the_treble_limit_or_why_not(spread_out: Spread) -> None:
@@ -298,7 +300,7 @@ def test_raw_curves_are_for_files_only(spread_out: Spread) -> None:
     curves, elevations = findings.table("curves"), findings.table("elevations")
     assert {curves.scope, elevations.scope} == {"bulk"}
     assert len(curves.rows) == len(spread_out.row.response.problem.frequencies)
-    assert curves.values("bare_driver_db") == pytest.approx(spread_out.bare_driver_db)
+    assert curves.values("driver_alone_db") == pytest.approx(spread_out.driver_alone_db)
     found = spread_out.row.coverage
     assert elevations.values("level_db") == pytest.approx(found.level_db.ravel())
     at_zero = [r for r in elevations.records() if r["elevation_deg"] == 0.0]

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dispersion.fields import Fields
+from dispersion.fields import Fields, Store
 from dispersion.problem import Problem
 from dispersion.response import Response
-from dispersion.solvers import Store, solve_waves
+from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks, WaveSettings
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
@@ -77,6 +77,7 @@ class Shelf(dict[bytes, Fields]):
 
     fetch = dict.get
     keep = dict.__setitem__
+    __hash__ = object.__hash__
 
 
 SHELF = Shelf()

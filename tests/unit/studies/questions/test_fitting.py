@@ -14,6 +14,7 @@ import pytest
 
 from dispersion.bands import third_octave_centres
 from dispersion.problem import Problem
+from dispersion.reference import Reference, flat
 from dispersion.response import Response
 from shapes.clashes import find_clashes
 from studies.design import Design, parse_design
@@ -103,6 +104,7 @@ def straight(
     count = len(problem.frequencies)
     return Response(
         problem=problem,
+        reference=Reference(problem.ways, flat(len(problem.ways))),
         method="waves",
         settings={},
         far_by_way=np.ones((1, count, len(problem.elevations)), dtype=complex),

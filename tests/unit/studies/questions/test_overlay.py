@@ -12,7 +12,9 @@ import pytest
 from click.testing import CliRunner
 
 from dispersion.bands import third_octave_centres
+from dispersion.driver_curve import DriverCurve
 from dispersion.problem import Problem
+from dispersion.reference import Reference
 from dispersion.response import Response
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
@@ -30,7 +32,7 @@ from studies.questions.overlay.study import Overlay, overlay
 from studies.questions.overlay.tables import overlay_tables
 from studies.questions.overlay.words import change_in_words
 from studies.questions.spread.study import spread
-from studies.solving.predicting import predict
+from studies.solving.predicting import as_read, predict
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 PLACES = (
@@ -175,12 +177,30 @@ def test_scatter_round_the_column() -> None:
 def test_prediction_at_the_seats_is_that_of_the_design() -> None:
     design = example()
     seats = tuple(Position(seat.name, seat.r, seat.ear_height) for seat in design.seats)
-    row = spread(design, solver, fineness=4).row
-    mean = (np.abs(row.response.near) ** 2).reshape(4, 4, -1).mean(axis=1)
+    response = spread(design, solver, fineness=4).row.response
+    alone = (np.abs(response.alone) ** 2).reshape(4, 4, 1)
+    power = (np.abs(response.near) ** 2).reshape(4, 4, -1)
+    mean = (alone * power).mean(axis=1) / alone.mean(axis=1)
     distance = [math.hypot(seat.r, seat.z) for seat in design.seats]
     found = predict(design, design.assembly(), seats, solver, 4)
     assert found.centres == pytest.approx(third_octave_centres(4000.0, 8000.0))
     assert found.level_db == pytest.approx(10 * np.log10(mean).T - 20 * np.log10(distance)[:, None])
+
+
+def test_readings_hold_a_measured_curve_once() -> None:
+    """What is heard re the driver alone, times its curve; 0 dB alone does not know the curve."""
+    design = example()
+    response = spread(design, solver, fineness=4).row.response
+    curve = DriverCurve((1000.0, 20e3), (9.0, 9.0), zero_db=3.0)
+    flush = response.reference.flush
+    curved = Reference((replace(response.reference.ways[0], curve=curve),), flush)
+    heard = replace(response, reference=curved)
+    each = np.abs(response.near) ** 2
+    assert np.abs(heard.near) ** 2 == pytest.approx(each)
+    expected = 10.0**0.6 * each.reshape(4, 4, -1).mean(axis=1)
+    assert as_read(heard, heard.band_means(each)) == pytest.approx(expected)
+    bands = response.band_means(each)
+    assert as_read(response, bands) == pytest.approx(bands)
 
 
 def test_far_away_the_level_falls_by_the_distance() -> None:

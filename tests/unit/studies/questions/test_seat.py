@@ -20,6 +20,7 @@ from dispersion.bands import octaves_of, third_octave_centres
 from dispersion.curves import WITHIN
 from dispersion.impulse import RATE, ImpulseError
 from dispersion.problem import Problem
+from dispersion.reference import Reference, flat
 from dispersion.response import Response
 from dispersion.room import SURFACES
 from dispersion.solvers import solve_waves
@@ -77,6 +78,7 @@ class PointSource:
         nothing = np.zeros((1, len(f)))
         return Response(
             problem=problem,
+            reference=Reference(problem.ways, flat(len(problem.ways))),
             method="waves",
             settings={},
             far_by_way=far,

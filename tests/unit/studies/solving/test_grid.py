@@ -36,7 +36,10 @@ FEW = np.geomspace(*first_frequencies(500.0, 800.0)[[0, -1]], 4)
 
 
 class CountingStore:
-    """Keeps every solve, or none, and a list of the names under which one was to be kept."""
+    """Keeps every solve, or none, and a list of the names under which one was to be kept.
+
+    What the driver gives by itself has one direction, and is not in the list.
+    """
 
     def __init__(self, *, forgets: bool = False) -> None:
         self.kept: list[bytes] = []
@@ -47,7 +50,8 @@ class CountingStore:
         return self._fields.get(key)
 
     def keep(self, key: bytes, fields: Fields) -> None:
-        self.kept.append(key)
+        if fields.far.shape[1] > 1:
+            self.kept.append(key)
         if not self._forgets:
             self._fields[key] = fields
 
