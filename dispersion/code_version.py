@@ -11,6 +11,8 @@ import contextlib
 import hashlib
 import os
 import shutil
+import stat
+import tempfile
 import time
 from collections.abc import Iterable
 from functools import cache
@@ -20,6 +22,7 @@ from typing import Any
 from platformdirs import user_cache_path
 
 PACKAGE = Path(__file__).resolve().parent
+TEMPORARY = "roundcast-"
 KEPT_DAYS = 60.0
 """A folder of kernels that no run has asked for in so long is removed. Whatever has loaded them
 goes on with them in memory; at worst a run compiles for half a minute again."""
@@ -58,23 +61,45 @@ def kernel_folder(chosen: str = "", package: Path = PACKAGE) -> str:
     -------
     str
         `chosen`, or `kernels-DIGEST` in the user's folder for caches, with a digest of the code and
-        of where it lies; empty, which leaves the choice to numba, if that cannot be made.
+        of where it lies; in a folder of the user's own among temporary files, if that cannot be
+        made; empty, which leaves the choice to numba, if that neither.
     """
     if chosen:
         return chosen
     digest = code_digest(package.parent, [package.name])
-    name = hashlib.sha256(f"{package} {digest}".encode()).hexdigest()[:16]
-    try:
-        kept = user_cache_path("roundcast", appauthor=False)
-        folder = kept / f"kernels-{name}"
-        folder.mkdir(parents=True, exist_ok=True)
-        os.utime(folder)
-        if not os.access(folder, os.W_OK):
-            return ""
-    except (OSError, RuntimeError):  # a folder that is no folder, a user without a home
-        return ""
-    _remove_old(kept)
-    return str(folder)
+    name = f"kernels-{hashlib.sha256(f'{package} {digest}'.encode()).hexdigest()[:16]}"
+    for place in (_lasting, _temporary):
+        # A folder that is no folder, a user without a home or without a name.
+        with contextlib.suppress(OSError, RuntimeError):
+            folder = place() / name
+            folder.mkdir(parents=True, exist_ok=True)
+            os.utime(folder)
+            if os.access(folder, os.W_OK):
+                _remove_old(folder.parent)
+                return str(folder)
+    return ""
+
+
+def _lasting() -> Path:
+    return user_cache_path("roundcast", appauthor=False)
+
+
+def is_temporary(folder: Path) -> bool:
+    """Return whether kernels are kept among temporary files, for want of a better place."""
+    return folder.parent.name.startswith(TEMPORARY)
+
+
+def _temporary() -> Path:
+    """A folder of the user's own: what lies in it is run, so nobody else may write into it."""
+    user = os.getuid() if hasattr(os, "getuid") else 0
+    folder = Path(tempfile.gettempdir()) / f"{TEMPORARY}{user}"
+    with contextlib.suppress(FileExistsError):
+        folder.mkdir(mode=0o700)
+    found = folder.lstat()
+    own = stat.S_ISDIR(found.st_mode) and found.st_uid == user
+    if own and not found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+        return folder
+    return Path(tempfile.mkdtemp(prefix=TEMPORARY))
 
 
 def keep_kernels(config: Any) -> None:

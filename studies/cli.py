@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import logging
 from typing import Any, NoReturn
 
 import click
@@ -104,6 +105,9 @@ def main(debug: bool) -> None:
     A driver faces up; above it a ball cap, cone or curve hangs under a top plate. Describe it in
     a short file, and ask. No file yet? Begin with `roundcast draft` or `roundcast examples`.
     """
+    if not debug:
+        # Libraries log what we say in our own words, some with a traceback.
+        logging.getLogger().addHandler(logging.NullHandler())
 
 
 for command in COMMANDS:

@@ -9,10 +9,9 @@ from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
 import click
-from platformdirs import user_data_path
 
 from studies.answer.delivery import Delivery, DesignDelivery
-from studies.solving.options import SolverOptions
+from studies.solving.options import SolverOptions, default_ledger
 
 METHODS = ("waves", "edges", "rays", "images")
 """Names in `dispersion.solvers.SOLVERS`; a test holds them against it."""
@@ -118,7 +117,7 @@ ledger_option = click.option(
     type=click.Path(path_type=Path, dir_okay=False),
     metavar="FILE",
     envvar="ROUNDCAST_LEDGER",
-    default=lambda: user_data_path("roundcast", appauthor=False) / "ledger.sqlite",
+    default=default_ledger,
     help="Where finished solves are kept and found again, so that a run that was stopped goes on"
     " where it was. [default: a file among your programs' data, see `roundcast ledger`]",
 )

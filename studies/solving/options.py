@@ -2,8 +2,19 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
+
+from platformdirs import user_data_path
+
+
+def default_ledger() -> Path:
+    """Return where finished solves are kept if nobody says otherwise; no place for the homeless."""
+    try:
+        return user_data_path("roundcast", appauthor=False) / "ledger.sqlite"
+    except RuntimeError:  # a user without a home and without a name
+        return Path(os.devnull) / "ledger.sqlite"
 
 
 @dataclass(frozen=True, kw_only=True)

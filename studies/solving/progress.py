@@ -12,11 +12,15 @@ from typing import IO, Self
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from dispersion.code_version import PACKAGE, kernel_folder
+from dispersion.code_version import PACKAGE, is_temporary, kernel_folder
 
 PATIENCE_S = 2.0
 """Nothing is shown of a run that is over sooner."""
 COMPILING = "Compiling the wave solver for this machine: about half a minute, once."
+KEPT_FOR_NOW = (
+    "What is compiled is kept among temporary files, since your folder for caches cannot be"
+    " written: NUMBA_CACHE_DIR may name another."
+)
 
 
 PAGE_WIDTH = 100
@@ -103,11 +107,16 @@ class Watch:
                 return
             if self._must_compile and not self._stage:
                 self._console.print(COMPILING)
+                if is_temporary(_kernels()):
+                    self._console.print(KEPT_FOR_NOW)
             if self._console.is_terminal:
                 self._bar.start()
 
 
 def kernels_are_cached() -> bool:
     """Return whether compiled kernels of the wave solver's assembly are on disk for this code."""
-    folder = kernel_folder(os.environ.get("NUMBA_CACHE_DIR", "")) or PACKAGE
-    return any(Path(folder).rglob("system.*.nbi"))
+    return any(_kernels().rglob("system.*.nbi"))
+
+
+def _kernels() -> Path:
+    return Path(kernel_folder(os.environ.get("NUMBA_CACHE_DIR", "")) or PACKAGE)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import os
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -26,9 +27,9 @@ from studies.solving.grid import (
     Solver,
     problem_of,
 )
-from studies.solving.ledger import Ledger
+from studies.solving.ledger import Ledger, LedgerError
 from studies.solving.memory import Remembering
-from studies.solving.options import SolverOptions
+from studies.solving.options import SolverOptions, default_ledger
 from studies.solving.progress import Watch, open_console
 
 Found = TypeVar("Found")
@@ -146,7 +147,16 @@ def _opened(path: Path | None) -> Iterator[Ledger | None]:
         yield None
         return
     console = open_console(sys.stderr)
-    with Ledger(path, console.print) as ledger:
+    try:
+        ledger = Ledger(path, console.print)
+    except LedgerError as refused:
+        # Where there is no home to write in, as in a container, nobody has asked for this place.
+        if path != default_ledger() or os.access(path.parent, os.W_OK):
+            raise
+        console.print(f"Finished solves are not kept: {refused}.")
+        yield None
+        return
+    with ledger:
         yield ledger
     if ledger.found:
         console.print(f"{ledger.found} of {ledger.found + ledger.kept} solves were in {path}.")

@@ -4,13 +4,14 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
 import pytest
 
 from dispersion import code_version
-from dispersion.code_version import KEPT_DAYS, kernel_folder
+from dispersion.code_version import KEPT_DAYS, is_temporary, kernel_folder
 
 ROOT = Path(__file__).resolve().parents[3]
 LONGEST = "from dispersion.waves.pairs import new_scratch; print(new_scratch().azimuth.shape[1])"
@@ -53,19 +54,47 @@ def test_what_the_user_has_set_stays(caches: Path) -> None:
 
 
 @pytest.mark.parametrize("why", ["a file in its place", "nothing may be written", "no home"])
-def test_where_no_folder_can_be_made_numba_chooses(
-    why: str, caches: Path, package: Path, monkeypatch: pytest.MonkeyPatch
+def test_where_no_folder_can_be_made_temporary_files_hold_the_kernels(
+    why: str, caches: Path, package: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    access, temporary = os.access, tmp_path / "temporary"
+    temporary.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(temporary))
     if why == "a file in its place":
         caches.write_text("")
     elif why == "nothing may be written":  # for root, too, who may write anywhere
-        monkeypatch.setattr(os, "access", lambda *_: False)
+        monkeypatch.setattr(os, "access", lambda f, how: caches not in f.parents and access(f, how))
     else:
 
         def homeless(*_: object, **__: object) -> Path:
             raise RuntimeError("Could not determine home directory.")
 
         monkeypatch.setattr(code_version, "user_cache_path", homeless)
+    folder = Path(kernel_folder("", package))
+    assert folder.is_dir()
+    assert folder.parent.parent == temporary
+    assert folder.parent.stat().st_mode & 0o777 == 0o700
+    assert is_temporary(folder)
+
+
+def test_kernels_are_not_run_from_where_others_may_write(
+    caches: Path, package: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    caches.write_text("")
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    planted = tmp_path / f"roundcast-{os.getuid()}"
+    planted.mkdir()
+    planted.chmod(0o777)
+    folder = Path(kernel_folder("", package))
+    assert is_temporary(folder)
+    assert folder.parent != planted
+
+
+def test_without_any_place_numba_chooses(
+    caches: Path, package: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    caches.write_text("")
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path / "nowhere"))
     assert kernel_folder("", package) == ""
 
 

@@ -3,6 +3,7 @@
 import csv
 import importlib
 import json
+import os
 import subprocess
 import sys
 import time
@@ -667,3 +668,34 @@ def test_stl_that_fits_is_traced() -> None:
     result = run("rays", str(write_design()), "--rays", "4096", "--stl", "form.stl", "--out", "out")
     assert result.exit_code == 0, result.output
     assert "every ray is accounted for" in result.output
+
+
+HOMELESS = """
+import logging, sys, studies.cli as cli
+from pathlib import Path
+from studies.solving import session
+from studies.solving.options import default_ledger
+@cli.main.command()
+def quiet():
+    logging.getLogger("trimesh").warning("broken normals", exc_info=True)
+    with session._opened(default_ledger()) as ledger:
+        print(ledger)
+cli.main(["quiet"])
+"""
+
+
+def test_without_a_home_nothing_fails_and_what_libraries_log_is_not_told() -> None:
+    nowhere = {"HOME": os.devnull, "PYTHONPATH": str(ROOT)}
+    ran = subprocess.run(
+        [sys.executable, "-c", HOMELESS], env=nowhere, capture_output=True, text=True, cwd="/"
+    )
+    assert (ran.returncode, ran.stdout) == (0, "None\n")
+    assert " ".join(ran.stderr.split()).startswith("Finished solves are not kept: the ledger /dev")
+    assert ran.stderr.count(".") < 8
+    assert "Traceback" not in ran.stderr
+
+
+def test_a_ledger_that_was_asked_for_must_be_usable() -> None:
+    result = run("spread", str(write_design()), "--ledger", f"{os.devnull}/mine.sqlite")
+    assert result.exit_code == 2
+    assert "name another place with --ledger" in result.stderr
