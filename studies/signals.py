@@ -10,7 +10,6 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
-import socket
 import sys
 import threading
 from collections.abc import Callable
@@ -44,10 +43,9 @@ class Signals:
         """Answer to all of `TAKEN` from here on; in the main thread."""
         known = [number for name in TAKEN if (number := getattr(signal, name, None))]
         taken = [number for number in known if signal.getsignal(number) != signal.SIG_IGN]
-        ear, mouth = socket.socketpair()
-        mouth.setblocking(False)
-        signal.set_wakeup_fd(mouth.fileno(), warn_on_full_buffer=False)
-        self._mouth = mouth  # which must not be closed
+        ear, mouth = os.pipe()
+        os.set_blocking(mouth, False)
+        signal.set_wakeup_fd(mouth, warn_on_full_buffer=False)
         for number in taken:
             signal.signal(number, self._interrupt)
         threading.Thread(target=self._watch, args=(ear, taken), daemon=True).start()
@@ -58,24 +56,30 @@ class Signals:
         sys.unraisablehook = threading.excepthook = _say_nothing
         raise KeyboardInterrupt
 
-    def _watch(self, ear: socket.socket, taken: list[int]) -> None:
+    def _watch(self, ear: int, taken: list[int]) -> None:
         """Hear of signals in a thread of its own: the main one may be deep in compiled code."""
-        while (number := ear.recv(1)[0]) not in taken:
-            pass
-        self.came = self.came or number
+        self.came = self.came or _next_of(taken, ear)
         if stopping := sys.modules.get("dispersion.stopping"):
             stopping.EVERYTHING.set()
-        ear.settimeout(PATIENCE_S)
-        try:
-            while ear.recv(1)[0] not in taken:
-                pass
-        except TimeoutError:
-            with contextlib.suppress(OSError):
-                os.write(2, f"\n{WORDS}\n".encode())
+        patience = threading.Timer(PATIENCE_S, self._end_it)
+        patience.daemon = True
+        patience.start()
+        _next_of(taken, ear)
+        os._exit(self.status)
+
+    def _end_it(self) -> None:
+        with contextlib.suppress(OSError):
+            os.write(2, f"\n{WORDS}\n".encode())
         os._exit(self.status)
 
 
 SIGNALS = Signals()
+
+
+def _next_of(numbers: list[int], ear: int) -> int:
+    while (number := os.read(ear, 1)[0]) not in numbers:
+        pass
+    return number
 
 
 def run_answering(command: Callable[[], None]) -> None:

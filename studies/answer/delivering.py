@@ -20,6 +20,7 @@ from studies.answer.question import Asked, Found, Question
 from studies.answer.release import mark_of
 from studies.answer.report.report import report_html
 from studies.answer.table import Findings
+from studies.answer.writing import require_folder, write_files
 from studies.design import Design, read_design
 from studies.solving.budget import Budget, require_consent
 from studies.solving.progress import open_console
@@ -37,7 +38,7 @@ def answer(question: Question[Asked, Found], delivery: DesignDelivery, options: 
     """
     design = read_design(delivery.path, delivery.allow_outside)
     folder = delivery.out or Path(f"{delivery.path.stem}-{question.name}")
-    exports.require_folder(folder)
+    require_folder(folder)
     solving = options.solving
     if question.weigh is not None and not solving.yes:
         budget = Budget(solving.time_budget, solving.memory_budget, ask_at_the_terminal())
@@ -66,7 +67,7 @@ def deliver(
     page = report_html(findings, captions, files, delivery.asked, today)
     files.setdefault(f"{command}.html", page.encode("utf-8"))
     document = exports.json_text(findings, files)
-    exports.write_files(folder, files | {f"{command}.json": document.encode("ascii")})
+    write_files(folder, files | {f"{command}.json": document.encode("ascii")})
     if delivery.as_json:
         sys.stdout.write(document)
     else:

@@ -1,7 +1,7 @@
 """Findings to files: a CSV file for each table, one JSON document for all of it.
 
 Keys carry their units and are described in the JSON document. Numbers that do not exist (not
-computed, infinite) are null in JSON and empty in CSV. A file appears complete or not at all.
+computed, infinite) are null in JSON and empty in CSV.
 
 Every file can be traced to its design. CSV has no place for a comment that all readers pass over,
 so the JSON document beside it lists every file of the folder with its SHA-256, and the columns of
@@ -10,16 +10,10 @@ every CSV file; formats that have such a place carry the mark of `studies.answer
 
 from __future__ import annotations
 
-import contextlib
-import csv
 import hashlib
-import io
 import json
 import math
-import os
-import tempfile
-from collections.abc import Iterator, Mapping
-from pathlib import Path
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from studies.answer.evidence import Evidence
@@ -30,12 +24,10 @@ FORMAT = "roundcast results 1"
 """Kind and generation of the document; `roundcast schema results` describes it."""
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 """What a spreadsheet takes for the beginning of a formula, and runs."""
+ENDS_A_CELL = frozenset(',;\t"\r\n\v\f\x1c\x1d\x1e\x85\u2028\u2029')
+"""What ends a cell or a row for one reader or another."""
 DECIMALS = 6
 """Decimals kept of every number: a millionth of its unit."""
-
-
-class ExportError(ValueError):
-    """A folder or file that cannot be written; the message names it."""
 
 
 def named(design: Subject) -> dict[str, str]:
@@ -91,12 +83,15 @@ def csv_text(table: Table) -> str:
     Words that a spreadsheet would run as a formula get an apostrophe in front (`plain_cell`);
     numbers are written as they are. The JSON document holds all words unchanged.
     """
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(column.key for column in table.columns)
-    for row in table.rows:
-        writer.writerow(_cell(value) for value in row)
-    return text.getvalue()
+    return csv_lines([[column.key for column in table.columns], *table.rows])
+
+
+def csv_lines(rows: Iterable[Iterable[Any]]) -> str:
+    """Write rows of words and numbers as CSV.
+
+    Words that hold what some reader takes for the end of a cell or a row are quoted.
+    """
+    return "".join(",".join(_quoted(_cell(value)) for value in row) + "\n" for row in rows)
 
 
 def plain_cell(value: Any) -> Any:
@@ -121,114 +116,6 @@ def csv_files(findings: Findings) -> dict[str, bytes]:
     return {
         _csv_name(findings, table): csv_text(table).encode("utf-8") for table in findings.tables
     }
-
-
-def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
-    """Write files into a folder, which is made if need be: all of them or none.
-
-    Raises
-    ------
-    ExportError
-        If the folder cannot be written; it is then as it was.
-    """
-    with all_or_nothing(folder) as stage:
-        for name, content in files.items():
-            (stage / name).write_bytes(content)
-
-
-def write_text(path: Path, text: str) -> Path:
-    """Write a file, complete or not at all.
-
-    Raises
-    ------
-    ExportError
-        If it cannot be written.
-    """
-    unfinished = path.with_name(f".{path.name}.{os.getpid()}")
-    try:
-        unfinished.write_text(text, encoding="utf-8", newline="")
-        unfinished.replace(path)
-    except OSError as error:
-        raise _refused(path, error) from error
-    finally:
-        with contextlib.suppress(OSError):
-            unfinished.unlink(missing_ok=True)
-    return path
-
-
-def require_folder(folder: Path) -> None:
-    """Make sure, before any work, that a folder can be made or written into.
-
-    Raises
-    ------
-    ExportError
-        If it cannot.
-    """
-    existing = folder.absolute()
-    while not existing.exists() and existing != existing.parent:
-        existing = existing.parent
-    if not existing.is_dir():
-        raise ExportError(f"{folder}: {existing} is a file, not a folder: name another with --out")
-    if not os.access(existing, os.W_OK | os.X_OK):
-        raise ExportError(f"{folder}: no permission to write there: name another with --out")
-
-
-def make_folder(folder: Path) -> None:
-    """Make a folder, unless it is there.
-
-    Raises
-    ------
-    ExportError
-        If it cannot be made.
-    """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise _refused(folder, error) from error
-
-
-@contextlib.contextmanager
-def all_or_nothing(folder: Path) -> Iterator[Path]:
-    """Collect files beside a folder, and move them into it once all of them are there.
-
-    Yields
-    ------
-    Path
-        An empty folder to write into. If anything goes wrong it is removed with all it holds.
-
-    Raises
-    ------
-    ExportError
-        If the folder cannot be written.
-    """
-    try:
-        new = _missing(folder)
-        folder.mkdir(parents=True, exist_ok=True)
-        stage = tempfile.TemporaryDirectory(prefix=".unfinished-", dir=folder)
-    except OSError as error:
-        raise _refused(folder, error) from error
-    try:
-        with stage as name:
-            yield Path(name)
-            for file in sorted(Path(name).iterdir()):
-                file.replace(folder / file.name)
-    except BaseException as error:
-        for made in new:
-            with contextlib.suppress(OSError):
-                made.rmdir()
-        if isinstance(error, OSError):
-            raise _refused(folder, error) from error
-        raise
-
-
-def _missing(folder: Path) -> list[Path]:
-    """Folders that will have to be made, innermost first."""
-    return [part for part in (folder, *folder.parents) if not part.exists()]
-
-
-def _refused(path: Path, error: OSError) -> ExportError:
-    reason = error.strerror or str(error)
-    return ExportError(f"{path} cannot be written ({reason}): name another place")
 
 
 def _csv_name(findings: Findings, table: Table) -> str:
@@ -282,8 +169,13 @@ def _clean(value: Any) -> Any:
     return value
 
 
-def _cell(value: Any) -> Any:
+def _cell(value: Any) -> str:
     cleaned = plain_cell(_clean(value))
     if isinstance(cleaned, bool):
         return "true" if cleaned else "false"
-    return "" if cleaned is None else cleaned
+    return "" if cleaned is None else str(cleaned)
+
+
+def _quoted(cell: str) -> str:
+    doubled = cell.replace('"', '""')
+    return f'"{doubled}"' if ENDS_A_CELL.intersection(cell) else cell

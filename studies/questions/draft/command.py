@@ -170,7 +170,7 @@ def examples(folder: Path) -> None:
     """
     from importlib import resources
 
-    from studies.answer.exports import make_folder, write_files
+    from studies.answer.writing import make_folder, write_files
 
     installed = resources.files("studies.examples")
     for part, source in ((Path(), installed), (Path("measured"), installed / "measured")):

@@ -12,7 +12,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from shapes.lengths import INCH, LENGTH_UNITS
-from studies.answer.exports import write_text
+from studies.answer.writing import write_text
 from studies.design import DesignError, parse_design
 from studies.questions.draft.command import Brief
 from studies.questions.draft.sizes import DraftError, Sizes, covers, sizes_of

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import csv
-import io
-
 from dispersion.bands import nominal_centre
-from studies.answer.exports import plain_cell
+from studies.answer.exports import csv_lines
 from studies.measured.sheet import HEADER
 from studies.questions.meter.sheets import meter_sheets
 from studies.questions.meter.study import Meter
@@ -34,26 +31,24 @@ def to_fill(meter: Meter) -> str:
     `predicted_db` is the reading less that at the reference in the same band; `reading_db` is left
     empty for whatever the meter shows. Bands are named by their nominal centres.
     """
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
     # No commas and no quotation marks: the line is one cell, and begins with its #.
     title = " ".join(meter.design.title.split()).replace(",", ";").replace('"', "'")
-    writer.writerow([f"# {title}; design {meter.design.fingerprint}"])
-    writer.writerow(["# reading_db: what the meter shows; predicted_db: that less the reference's"])
-    writer.writerow(HEADER)
-    for place, stand in enumerate(meter.stands):
-        position = stand.position
-        for band, centre in enumerate(meter.centres):
-            if meter.predicted.comparable[place, band]:
-                writer.writerow(
-                    (
-                        plain_cell(position.name),
-                        f"{position.r * 1e3:.0f}",
-                        f"{position.height * 1e3:.0f}",
-                        f"{position.azimuth_deg:g}",
-                        f"{nominal_centre(centre):g}",
-                        f"{round(meter.relative_db[place, band], 2) + 0.0:.2f}",
-                        "",
-                    )
-                )
-    return text.getvalue()
+    head = (
+        f"# {title}; design {meter.design.fingerprint}\n"
+        "# reading_db: what the meter shows; predicted_db: that less the reference's\n"
+    )
+    rows = [
+        (
+            stand.position.name,
+            f"{stand.position.r * 1e3:.0f}",
+            f"{stand.position.height * 1e3:.0f}",
+            f"{stand.position.azimuth_deg:g}",
+            f"{nominal_centre(centre):g}",
+            f"{round(meter.relative_db[place, band], 2) + 0.0:.2f}",
+            "",
+        )
+        for place, stand in enumerate(meter.stands)
+        for band, centre in enumerate(meter.centres)
+        if meter.predicted.comparable[place, band]
+    ]
+    return head + csv_lines([HEADER, *rows])

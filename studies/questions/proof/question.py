@@ -6,8 +6,8 @@ from pathlib import Path
 
 from studies.answer.delivering import deliver
 from studies.answer.delivery import Delivery
-from studies.answer.exports import require_folder
 from studies.answer.question import Question
+from studies.answer.writing import require_folder
 from studies.design import Design
 from studies.questions.proof.figures import proof_pictures
 from studies.questions.proof.study import Proof, prove

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from shapes.clashes import find_clashes
-from studies.answer.exports import ExportError
+from studies.answer.writing import ExportError
 from studies.design import parse_design, read_design
 from studies.questions.draft.command import Brief, brief_of
 from studies.questions.draft.sizes import DraftError
