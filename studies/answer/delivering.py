@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
+from contextvars import ContextVar
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from studies.answer import exports
 from studies.answer.charts.style import in_both_formats
@@ -25,9 +28,22 @@ from studies.design import Design, read_design
 from studies.solving.budget import Budget, require_consent
 from studies.solving.progress import open_console
 
+TAKEN_BY: ContextVar[Callable[[Question[Any, Any], DesignDelivery, Any], None] | None] = ContextVar(
+    "taken_by", default=None
+)
+"""Who takes a question, its delivery and its options in place of the terminal: the bench, which
+reads them as the command does and answers later."""
 
-def answer(question: Question[Asked, Found], delivery: DesignDelivery, options: Asked) -> Findings:
+
+def answer(
+    question: Question[Asked, Found], delivery: DesignDelivery, options: Asked
+) -> Findings | None:
     """Answer one question about a design file; write everything or nothing.
+
+    Returns
+    -------
+    Findings or None
+        None if another takes the question, see `TAKEN_BY`.
 
     Raises
     ------
@@ -36,6 +52,9 @@ def answer(question: Question[Asked, Found], delivery: DesignDelivery, options: 
     BudgetError
         If it would cost more than the budget, and nobody says yes.
     """
+    if (take := TAKEN_BY.get()) is not None:
+        take(question, delivery, options)
+        return None
     design = read_design(delivery.path, delivery.allow_outside)
     folder = delivery.out or Path(f"{delivery.path.stem}-{question.name}")
     require_folder(folder)
@@ -57,6 +76,24 @@ def deliver(
     ExportError
         If the folder cannot be written; nothing is written then.
     """
+    findings, files = files_of(question, result, delivery)
+    write_files(folder, files)
+    page, document = f"{question.name}.html", files[f"{question.name}.json"]
+    if delivery.as_json:
+        sys.stdout.write(document.decode("ascii"))
+    else:
+        console = open_console(sys.stdout)
+        print_findings(console, findings)
+        print_files(console, folder, len(files), page)
+        if isinstance(findings.design, Design):
+            print_next(console, question.next_steps(findings.design, folder))
+    return findings
+
+
+def files_of(
+    question: Question[Asked, Found], result: Found, delivery: Delivery
+) -> tuple[Findings, dict[str, bytes]]:
+    """Put a result into words, and make every file of its folder: the page, the data, pictures."""
     command = question.name
     findings = question.tell(result)
     drawn = {f"{command}-{name}": picture for name, picture in question.draw(result).items()}
@@ -67,16 +104,7 @@ def deliver(
     page = report_html(findings, captions, files, delivery.asked, today)
     files.setdefault(f"{command}.html", page.encode("utf-8"))
     document = exports.json_text(findings, files)
-    write_files(folder, files | {f"{command}.json": document.encode("ascii")})
-    if delivery.as_json:
-        sys.stdout.write(document)
-    else:
-        console = open_console(sys.stdout)
-        print_findings(console, findings)
-        print_files(console, folder, len(files) + 1, f"{command}.html")
-        if isinstance(findings.design, Design):
-            print_next(console, question.next_steps(findings.design, folder))
-    return findings
+    return findings, files | {f"{command}.json": document.encode("ascii")}
 
 
 def _pictures(drawn: Pictures, mark: str) -> dict[str, bytes]:

@@ -87,7 +87,7 @@ def parse_design(text: str, path: Path | str, allow_outside: bool = False) -> De
         With one line for each mistake found.
     """
     file = Path(path)
-    tables = _tables_of(text, file)
+    tables = parse_tables(text, file)
     found = _Noted(file.parent, allow_outside)
     own = found.attempt("reflector", tables.reflector.build)
     if not found.mistakes:
@@ -169,7 +169,14 @@ def _text_of(path: Path) -> str:
         raise DesignError(path, (mistake,)) from None
 
 
-def _tables_of(text: str, path: Path) -> DesignFile:
+def parse_tables(text: str, path: Path) -> DesignFile:
+    """Read the tables of a design from its text; geometry and companions are not looked at.
+
+    Raises
+    ------
+    DesignError
+        With one line for each mistake found.
+    """
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -306,7 +313,7 @@ def _borrowed(key: str, name: str, found: _Noted) -> ReflectorTable | None:
     if path is None:
         return None
     try:
-        return _tables_of(_text_of(path), path).reflector
+        return parse_tables(_text_of(path), path).reflector
     except DesignError as error:
         first = error.mistakes[0]
         found.mistakes.append(

@@ -439,7 +439,7 @@ def _solve(
         design.target.band,
         np.abs(response.alone) ** 2,
     )
-    return _scored(design, assembly, response, coverage, keep_far)
+    return scored(design, assembly, response, coverage, keep_far)
 
 
 def _solve_by_need(
@@ -485,12 +485,13 @@ def _solve_by_need(
         design.target.band,
         settled.sliding,
     )
-    return _scored(design, assembly, settled.response, coverage, keep_far)
+    return scored(design, assembly, settled.response, coverage, keep_far)
 
 
-def _scored(
+def scored(
     design: Design, assembly: Assembly, response: Response, coverage: Coverage, keep_far: bool
 ) -> Row:
+    """Return a solved assembly with its score, its far field kept or let go."""
     problem = response.problem
     curve = level_db(window_power(response.power, problem.elevations, coverage.window))
     kept = response if keep_far else response.without_far()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -43,6 +44,9 @@ class SolverOptions:
         Minutes and megabytes that may be spent without asking.
     yes : bool
         Do not ask.
+    watch : callable or None
+        Told of (stage, done, total) solves, from any thread; a progress bar on standard error if
+        None. What it raises ends the run.
     """
 
     workers: int | None = None
@@ -56,6 +60,7 @@ class SolverOptions:
     time_budget: float = 20.0
     memory_budget: float = 4000.0
     yes: bool = False
+    watch: Callable[[str, int, int], None] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -87,16 +87,23 @@ def require_reflector(method: str, consequence: str = "") -> None:
         )
 
 
-def watched(study: Callable[[Progress], Found]) -> Found:
-    """Run what solves by itself, with a progress bar on standard error."""
-    with Watch(open_console(sys.stderr)) as watch:
+def watched(study: Callable[[Progress], Found], options: SolverOptions | None = None) -> Found:
+    """Run what solves by itself; its progress goes where the options say, else to a bar."""
+    with _watch_of(options or SolverOptions()) as watch:
         return study(watch)
+
+
+def _watch_of(options: SolverOptions) -> contextlib.AbstractContextManager[Progress]:
+    """Who is told of progress: whom the options name, else a bar on standard error."""
+    if options.watch is not None:
+        return contextlib.nullcontext(options.watch)
+    return Watch(open_console(sys.stderr))
 
 
 def solved(
     design: Design, options: SolverOptions, study: Callable[[Solver, Progress], Found]
 ) -> Found:
-    """Run a study with the solver that was asked for, and a progress bar on standard error.
+    """Run a study with the solver that was asked for; its progress as `watched`.
 
     Parameters
     ----------
@@ -136,7 +143,7 @@ def solved(
             else:
                 there = open_until_done.enter_context(cluster_at(options.cluster))
                 solver = ClusterSolver(functools.partial(solver, executor=there), there.at_once)
-        watch = open_until_done.enter_context(Watch(open_console(sys.stderr)))
+        watch = open_until_done.enter_context(_watch_of(options))
         return study(solver, watch)
 
 

@@ -18,13 +18,14 @@ from collections.abc import Sequence
 import numpy as np
 from markupsafe import Markup
 
-from dispersion.bands import band_label
 from shapes.lengths import in_both
 from studies.answer.charts.coverage import STEP_DB
-from studies.answer.charts.style import edges_of_bands, level_limits, short_frequency
+from studies.answer.charts.style import level_limits
 from studies.answer.charts.sweeps import cell_edges
+from studies.answer.outlines import Data, gaps_of, rounded
+from studies.answer.page_axes import absolute_colours, frequency_axis_data, normalised_colours
 from studies.answer.report.rendering import render
-from studies.questions.explore.page_section import Data, gaps_of, rounded, section_of
+from studies.questions.explore.page_section import section_of
 from studies.questions.explore.study import Explore, Knob
 from studies.questions.explore.tables import explore_tables
 from studies.questions.explore.words import near_best_in_words, verdict, what_to_build
@@ -34,7 +35,6 @@ from studies.solving.grid import BY_NEED_DOUBT_DB, COARSE_DOUBT_DB, FINE_PER_BAN
 HUNDREDTHS = 100.0
 ELEVATION_STEP = 3
 """Every third elevation is shown: 1.5 degrees apart."""
-MAP_SPAN_DB, NORMALISED_SPAN_DB = 36.0, 15.0
 LOUD_PERCENT = 99.5
 """A few beams of a few cells may be louder than the top of the colours."""
 NOTE_WIDTH = 64
@@ -82,7 +82,7 @@ def explorer_data(found: Explore) -> Data:
         "most_share": rounded(max(t.cost for row in free for t in row.scorecard.terms)),
         "seats": [seat.name for seat in found.design.seats],
         "window": list(coverage.window),
-        "frequency": _frequency_axis(coverage.centres),
+        "frequency": frequency_axis_data(coverage.centres),
         "elevations": coverage.elevations[::ELEVATION_STEP].tolist(),
         "maps": _packed([row.coverage.level_db[:, ::ELEVATION_STEP].T for row in solved]),
         "windows": _packed([row.coverage.window_level_db for row in solved]),
@@ -170,18 +170,6 @@ def _terms(found: Explore) -> str:
     return ", ".join(f"{term.name} x {term.weight:g}" for term in terms)
 
 
-def _frequency_axis(centres: np.ndarray) -> Data:
-    edges = edges_of_bands(centres)
-    ticks = [m * 10.0**n for n in range(1, 5) for m in (1, 2, 5)]
-    shown = [tick for tick in ticks if edges[0] <= tick <= edges[-1]]
-    return {
-        "edges": rounded(edges),
-        "bands": [band_label(centre) for centre in centres],
-        "ticks": shown,
-        "names": [short_frequency(tick) for tick in shown],
-    }
-
-
 def _frequencies(rows: Sequence[Row]) -> dict[int, np.ndarray]:
     """Frequencies of the curves, by their number in a third octave."""
     return {
@@ -202,35 +190,15 @@ def _curves(row: Row) -> np.ndarray:
 
 def _level_ranges(rows: Sequence[Row]) -> Data:
     """Ranges of the axes and colours, the same for every cell so that pictures compare."""
-    from plotly.colors import diverging, sample_colorscale
-
     every = np.concatenate([row.coverage.level_db.ravel() for row in rows])
     high = STEP_DB * math.ceil(np.percentile(every, LOUD_PERCENT) / STEP_DB)
-    steps = round(MAP_SPAN_DB / STEP_DB)
-    around = round(2 * NORMALISED_SPAN_DB / STEP_DB)
     curves = np.concatenate([_curves(row).ravel() for row in rows])
     return {
         "curve": level_limits(curves),
         "step": STEP_DB,
-        "absolute": {
-            "low": high - MAP_SPAN_DB,
-            "high": high,
-            "colours": _in_steps(sample_colorscale("Viridis", steps)),
-        },
-        "normalised": {
-            "low": -NORMALISED_SPAN_DB,
-            "high": NORMALISED_SPAN_DB,
-            "colours": _in_steps(sample_colorscale(diverging.PuOr_r, around)),
-        },
+        "absolute": absolute_colours(high),
+        "normalised": normalised_colours(),
     }
-
-
-def _in_steps(colours: Sequence[str]) -> list[tuple[float, str]]:
-    """Colour scale of flat steps: a level can then be read off like a contour."""
-    count = len(colours)
-    return [
-        (round(edge / count, 6), colour) for n, colour in enumerate(colours) for edge in (n, n + 1)
-    ]
 
 
 def _packed(levels: Sequence[np.ndarray]) -> str:

@@ -17,7 +17,8 @@ def find(design: Design, options: PostsOptions) -> PostsStudy:
     return watched(
         lambda watch: posts_study(
             design, options.also, watch, options.solving, estimate=options.estimate
-        )
+        ),
+        options.solving,
     )
 
 

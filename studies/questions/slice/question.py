@@ -24,7 +24,7 @@ def find(design: Design, options: SliceOptions) -> Slices:
         slices = slice_study(design, options.at, workers, watch, finer)
         return replace(slices, resonances=sharp_resonances(design, workers, watch, finer))
 
-    return watched(study)
+    return watched(study, options.solving)
 
 
 QUESTION = Question(

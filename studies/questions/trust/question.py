@@ -19,7 +19,7 @@ def find(design: Design, options: TrustOptions) -> Trust:
     """Compare every method with the wave solver."""
     workers, per_band = options.solving.workers, options.solving.per_band or PER_BAND
     solvers = {name: functools.partial(solver, workers=workers) for name, solver in SOLVERS.items()}
-    return watched(lambda watch: trust(design, solvers, watch, per_band))
+    return watched(lambda watch: trust(design, solvers, watch, per_band), options.solving)
 
 
 QUESTION = Question(
