@@ -1,7 +1,7 @@
 """The command `roundcast`: parse, call, print. No physics, no geometry.
 
-The commands stand in `studies.questions`. Whatever is heavy to import is imported inside the
-command that needs it, so that help comes at once.
+The commands stand in `studies.questions`, that of the page in `studies.bench`. Whatever is heavy to
+import is imported inside the command that needs it, so that help comes at once.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Any, NoReturn
 import click
 
 from studies.answer.command_options import Refusal
+from studies.bench.command import bench
 from studies.questions import COMMANDS
 from studies.signals import SIGNALS, WORDS, run_answering
 
@@ -110,7 +111,7 @@ def main(debug: bool) -> None:
         logging.getLogger().addHandler(logging.NullHandler())
 
 
-for command in COMMANDS:
+for command in (bench, *COMMANDS):
     main.add_command(command)
 
 if __name__ == "__main__":

@@ -12,7 +12,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 FLOORS = {"shapes": set(), "dispersion": {"shapes"}, "studies": {"shapes", "dispersion"}}
-TOWER = ("signals", "design", "measured", "solving", "answer", "questions", "cli", "entry")
+TOWER = ("signals", "design", "measured", "solving", "answer", "questions", "bench", "cli", "entry")
 """Parts of studies: each may import itself and what stands before it."""
 WITHIN = ("study", "words", "tables", "figures", "question")
 """Modules of one question, likewise; whatever else a question holds is free."""
@@ -36,8 +36,10 @@ LEFT_OPEN = re.compile(r"\b(TO" + r"DO|FIX" + r"ME|XX" + r"X)\b")
 FENCES = {
     "numba": r"dispersion/(waves|allround|paths)/\w+\.py",
     "matplotlib": r"studies/(answer/(charts/(\w+/)?\w+|picture)|questions/\w+/(\w+_)?figures)\.py",
-    "click": r"studies/(cli|answer/command_options|questions/\w+/command)\.py",
+    "click": r"studies/(cli|answer/command_options|(questions/\w+|bench)/command|bench/asking)\.py",
     "rich": r"studies/(answer/printing|solving/progress)\.py",
+    "starlette": r"studies/bench/(app|guard)\.py",
+    "uvicorn": r"studies/bench/serving\.py",
 }
 
 

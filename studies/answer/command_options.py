@@ -123,7 +123,7 @@ ledger_option = click.option(
 )
 
 
-_no_ledger_option = click.option(
+no_ledger_option = click.option(
     "--no-ledger", is_flag=True, help="Look nothing up and keep nothing in the ledger."
 )
 _budget_options = (
@@ -163,7 +163,7 @@ _WAVE_OPTIONS = (
     _full_option,
     finer_option,
     ledger_option,
-    _no_ledger_option,
+    no_ledger_option,
     _cluster_option,
     *_budget_options,
 )

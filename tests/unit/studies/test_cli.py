@@ -76,7 +76,7 @@ def test_papers_are_those_of_the_shed() -> None:
 
 
 def test_every_question_has_a_command() -> None:
-    others = {"draft", "examples", "ledger", "schema"}
+    others = {"bench", "draft", "examples", "ledger", "schema"}
     assert {question.name for question in every_question()} | others == set(cli.main.commands)
 
 

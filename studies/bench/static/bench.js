@@ -1,0 +1,239 @@
+// The bench: design at the left, section in the middle, answer at the right, questions below.
+import { html, render, useEffect, useRef, useState } from "./preact-htm.js";
+import { CoverageMap, Curves, Terms } from "./charts.js";
+import { Form, Mistakes } from "./form.js";
+import { Questions } from "./questions.js";
+import { Section } from "./section.js";
+import { act, hear, wholeState } from "./server.js";
+
+/** @typedef {Record<string, any>} Data */
+
+function Bench() {
+  const [state, setState] = useState(/** @type {Data | null} */ (null));
+  const [there, setThere] = useState(true);
+  const [ended, setEnded] = useState(false);
+  const [refused, setRefused] = useState("");
+  const change = (/** @type {(old: Data) => Data} */ of) =>
+    setState((/** @type {Data | null} */ old) => (old ? of(old) : old));
+  const newDesk = (/** @type {Data} */ desk) => change((old) =>
+    (desk.version < old.desk.version ? old : { ...old, desk }));
+  useEffect(() => {
+    wholeState().then(setState, (error) => setRefused(error.message));
+    const events = hear({
+      desk: newDesk,
+      live: (live) => change((old) => ({ ...old, live })),
+      pinned: (pinned) => change((old) => ({ ...old, pinned })),
+      run: (run) => change((old) => ({ ...old, runs: withRun(old.runs, run) })),
+      files: (files) => change((old) => ({ ...old, ...files })),
+      end: () => { setEnded(true); events.close(); },
+    }, (on) => {
+      setThere(on);
+      if (on) wholeState().then(setState, (error) => setRefused(error.message));
+    });
+    return () => events.close();
+  }, []);
+  const queue = useRef(Promise.resolve());
+  const edit = (/** @type {string} */ key, /** @type {string} */ action, value = "") => {
+    const done = queue.current.then(() => act("edit", { key, action, value }).then(
+      (desk) => { newDesk(desk); return ""; }, (error) => error.message));
+    queue.current = done.then(() => undefined);
+    return done;
+  };
+  const doing = (/** @type {string} */ name, given = {}) => act(name, given).then(
+    (desk) => { setRefused(""); if (desk.version !== undefined) newDesk(desk); },
+    (error) => setRefused(error.message));
+  if (ended) return html`<main class="plain"><h1>The bench has ended.</h1>
+    <p>Designs and answers lie in the folder. This page can be closed.</p></main>`;
+  if (!state) return html`<main class="plain"><p>${refused || "One moment."}</p></main>`;
+  return html`
+    ${!there && html`<p class="away" role="alert">The bench does not answer: was it ended? The page
+      goes on as soon as it is there again.</p>`}
+    <${Top} desk=${state.desk} designs=${state.designs} doing=${doing} />
+    ${refused && html`<p class="mistakes wide" role="alert">${refused}</p>`}
+    ${state.desk.begun
+      ? html`<${Work} state=${state} edit=${edit} doing=${doing} />`
+      : html`<${Begin} designs=${state.designs} doing=${doing} />`}`;
+}
+
+/** @param {Data[]} runs @param {Data} run */
+function withRun(runs, run) {
+  const known = runs.some((one) => one.number === run.number);
+  return known ? runs.map((one) => (one.number === run.number ? run : one)) : [run, ...runs];
+}
+
+/** @param {{desk: Data, designs: string[], doing: (name: string, given?: Data) => void}} given */
+function Top({ desk, designs, doing }) {
+  const [name, setName] = useState("");
+  const [text, setText] = useState(/** @type {string | null} */ (null));
+  const save = (/** @type {Event} */ event) => {
+    event.preventDefault();
+    doing("save", { name: name || desk.name });
+    setName("");
+  };
+  useEffect(() => {
+    const keys = (/** @type {KeyboardEvent} */ event) => {
+      const typing = event.target instanceof HTMLInputElement || event.target instanceof HTMLTextAreaElement;
+      if (typing || !(event.ctrlKey || event.metaKey) || event.key.toLowerCase() !== "z") return;
+      event.preventDefault();
+      doing("step", { way: event.shiftKey ? "forth" : "back" });
+    };
+    addEventListener("keydown", keys);
+    return () => removeEventListener("keydown", keys);
+  }, []);
+  return html`
+    <header>
+      <h1>roundcast bench ${desk.begun && html`<span class="quiet">${desk.name}${desk.saved ? "" : ", not saved"}</span>`}</h1>
+      <div class="buttons">
+        ${desk.begun && html`
+          <button type="button" disabled=${!desk.undo} onClick=${() => doing("step", { way: "back" })}>Undo</button>
+          <button type="button" disabled=${!desk.redo} onClick=${() => doing("step", { way: "forth" })}>Redo</button>
+          <form class="inline" onSubmit=${save}>
+            <label class="unseen" for="save-as">Name of the file</label>
+            <input id="save-as" type="text" value=${name} placeholder=${desk.name}
+              onInput=${(/** @type {any} */ event) => setName(event.target.value)} />
+            <button type="submit">Save</button>
+          </form>
+          <a href="design" download>Download the design</a>
+          <button type="button" aria-expanded=${text === null ? "false" : "true"}
+            onClick=${() => setText(text === null ? desk.text : null)}>Text of the file</button>
+          <${Open} designs=${designs} doing=${doing} />`}
+        <button type="button" onClick=${() => doing("end")}>End</button>
+      </div>
+    </header>
+    ${text !== null && html`
+      <section class="text" aria-label="Text of the file">
+        <label for="text">The whole file; remarks stay when a field is changed.</label>
+        <textarea id="text" rows="18" spellcheck=${false} value=${text}
+          onInput=${(/** @type {any} */ event) => setText(event.target.value)} />
+        <p><button type="button" class="main" onClick=${() => { doing("text", { text }); setText(null); }}>Take this text</button></p>
+      </section>`}`;
+}
+
+/** @param {{designs: string[], doing: (name: string, given?: Data) => void}} given */
+function Open({ designs, doing }) {
+  const upload = async (/** @type {any} */ event) => {
+    const [file] = event.target.files;
+    if (file) doing("text", { text: await file.text(), name: file.name });
+    event.target.value = "";
+  };
+  return html`
+    <label class="unseen" for="open">Open a design of the folder</label>
+    <select id="open" value="" onChange=${(/** @type {any} */ event) => {
+      if (event.target.value) doing("open", { name: event.target.value });
+      event.target.value = "";
+    }}>
+      <option value="">Open ...</option>
+      ${designs.map((name) => html`<option>${name}</option>`)}
+    </select>
+    <label class="file">From elsewhere <input type="file" accept=".toml" onChange=${upload} /></label>`;
+}
+
+/** @param {{designs: string[], doing: (name: string, given?: Data) => void}} given */
+function Begin({ designs, doing }) {
+  const [sizes, setSizes] = useState(/** @type {Record<string, any>} */ ({ unit: "in" }));
+  const set = (/** @type {string} */ name, /** @type {any} */ value) => setSizes({ ...sizes, [name]: value });
+  const field = (/** @type {string} */ name, /** @type {string} */ label, /** @type {string} */ help) => html`
+    <div class="field">
+      <label for=${`begin-${name}`}>${label}</label>
+      <span class="value"><input id=${`begin-${name}`} type="text" value=${sizes[name] ?? ""}
+        aria-describedby=${`begin-${name}-help`} autocomplete="off"
+        onInput=${(/** @type {any} */ event) => set(name, event.target.value)} /></span>
+      <p class="help always" id=${`begin-${name}-help`}>${help}</p>
+    </div>`;
+  return html`
+    <main class="plain">
+      <h2>Begin with three sizes</h2>
+      <form onSubmit=${(/** @type {Event} */ event) => { event.preventDefault(); doing("draft", sizes); }}>
+        ${field("driver", "driver", "Its nominal diameter, as sold: 7, or 7 in, or 180 mm.")}
+        ${field("ball", "ball", "Diameter of the ball to cut.")}
+        ${field("gap", "gap", "From the baffle to the underside of the top plate: 3 1/2.")}
+        <div class="field">
+          <label for="begin-unit">unit</label>
+          <span class="value"><select id="begin-unit" value=${sizes.unit}
+            onChange=${(/** @type {any} */ event) => set("unit", event.target.value)}>
+            <option value="in">inches</option><option value="mm">millimetres</option>
+            <option value="cm">centimetres</option></select></span>
+        </div>
+        <details><summary>More, if you know it</summary>
+          ${field("column", "column", "Outside width; left out, fits the driver.")}
+          ${field("height", "height", "From the floor to the baffle.")}
+          ${field("baffle", "baffle", "Diameter of a round baffle; left out, as the column.")}
+          <label class="tick"><input type="checkbox" checked=${sizes.coaxial ?? false}
+            onChange=${(/** @type {any} */ event) => set("coaxial", event.target.checked)} />
+            a tweeter stands in the middle of the cone</label>
+        </details>
+        <p><button type="submit" class="main">Draft a design</button></p>
+        <p class="quiet">Every other size is guessed, and marked as a guess: measure, and put it right.</p>
+      </form>
+      <h2>Or open one</h2>
+      <div class="buttons"><${Open} designs=${designs} doing=${doing} /></div>
+    </main>`;
+}
+
+/** @param {{state: Data, edit: any, doing: (name: string, given?: Data) => void}} given */
+function Work({ state, edit, doing }) {
+  const { desk, live, pinned } = state;
+  return html`
+    <main class="work">
+      <${Form} groups=${desk.groups} mistakes=${desk.mistakes} edit=${edit} />
+      <section class="middle" aria-label="Section">
+        <h2>${desk.title || "Section"}</h2>
+        <${Mistakes} found=${desk.mistakes} named />
+        ${desk.section ? html`<${Section} drawn=${desk.section} />`
+          : html`<p class="quiet">No section can be drawn of these sizes.</p>`}
+        ${desk.words.map((/** @type {string} */ sentence) => html`<p>${sentence}</p>`)}
+        ${desk.section && html`<${Clearances} rows=${desk.section.clearances} />`}
+      </section>
+      <${Answer} desk=${desk} live=${live} pinned=${pinned?.curves ? pinned : null} />
+      <${Questions} state=${state} ready=${desk.mistakes.length === 0} />
+    </main>`;
+}
+
+/** @param {{rows: string[][]}} given */
+function Clearances({ rows }) {
+  return html`<table><caption>Clearances</caption><tbody>
+    ${rows.map(([name, words, note]) => html`<tr><th scope="row">${name}</th><td>${words}</td>
+      <td class="quiet">${note}</td></tr>`)}</tbody></table>`;
+}
+
+/** @param {{desk: Data, live: Data, pinned: Data | null}} given */
+function Answer({ desk, live, pinned }) {
+  const [seat, setSeat] = useState(0);
+  const [level, setLevel] = useState("absolute");
+  const current = live.version === desk.version;
+  const status = !current ? (desk.mistakes.length ? "The design has mistakes: nothing is solved." : "Solving ...")
+    : live.refused ? `Cannot be solved: ${live.refused}`
+      : `${live.last ? "Settled" : "Sharpening"}: ${live.stage} (${live.seconds.toFixed(1)} s)`;
+  const shown = live.curves ? live : null;
+  const at = shown ? Math.min(seat, shown.names.length - 1) : 0;
+  return html`
+    <section class="answer" aria-label="Answer" data-version=${current && shown ? live.version : ""}
+      data-settled=${current && live.last ? "yes" : "no"}>
+      <h2>Where the sound goes</h2>
+      <p class="status" role="status">${status}</p>
+      ${shown && html`
+        <div class=${current ? "" : "old"}>
+          <p class="buttons">
+            <label for="seat">Curve at</label>
+            <select id="seat" value=${String(at)} onChange=${(/** @type {any} */ event) => setSeat(Number(event.target.value))}>
+              ${shown.names.map((/** @type {string} */ name, /** @type {number} */ n) => html`
+                <option value=${String(n)} selected=${n === at}>${n ? name : "the window"}</option>`)}
+            </select>
+            <button type="button" aria-pressed=${pinned ? "true" : "false"}
+              onClick=${() => act("pin", { on: !pinned })}>${pinned ? "Unpin" : "Pin this design"}</button>
+          </p>
+          ${pinned && live.difference && html`<p><strong>${live.difference}</strong></p>`}
+          <${Curves} live=${shown} pinned=${pinned} seat=${at} />
+          <${Terms} live=${shown} pinned=${pinned} />
+          <p class="buttons">
+            ${["absolute", "normalised"].map((one) => html`<label class="tick">
+              <input type="radio" name="level" checked=${level === one} onChange=${() => setLevel(one)} />
+              ${one === "absolute" ? "level" : "less the window's"}</label>`)}
+          </p>
+          <${CoverageMap} live=${shown} level=${level} />
+          <p class="quiet">0 dB: the driver's own on-axis curve in an endless wall. Dashed: edges of the window.</p>
+        </div>`}
+    </section>`;
+}
+
+render(html`<${Bench} />`, /** @type {Element} */ (document.getElementById("bench")));

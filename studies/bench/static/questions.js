@@ -1,0 +1,169 @@
+// Questions: what they cost, how far they are, what was found.
+import { html, useEffect, useState } from "./preact-htm.js";
+import { act, handOver } from "./server.js";
+
+/** @typedef {Record<string, any>} Data */
+
+/** @param {{state: Data, ready: boolean}} given */
+export function Questions({ state, ready }) {
+  const [chosen, setChosen] = useState("");
+  const question = state.questions.find((/** @type {Data} */ one) => one.name === chosen);
+  return html`
+    <section class="questions" aria-label="Questions">
+      <h2>Ask</h2>
+      <div class="buttons">
+        ${state.questions.map((/** @type {Data} */ one) => html`
+          <button type="button" aria-pressed=${one.name === chosen ? "true" : "false"}
+            onClick=${() => setChosen(one.name === chosen ? "" : one.name)}>${one.name}</button>`)}
+      </div>
+      ${question && html`<${Ask} key=${chosen} question=${question} measured=${state.measured}
+        ready=${ready} version=${state.desk.version} close=${() => setChosen("")} />`}
+      ${state.unfinished.length > 0 && html`<${Unfinished} found=${state.unfinished} />`}
+      ${state.runs.length > 0 && html`<h2>Asked</h2>`}
+      ${state.runs.map((/** @type {Data} */ run) => html`<${Run} key=${run.number} run=${run} />`)}
+    </section>`;
+}
+
+/** @param {{question: Data, measured: string[], ready: boolean, version: number, close: () => void}} given */
+function Ask({ question, measured, ready, version, close }) {
+  const [options, setOptions] = useState(/** @type {Record<string, string>} */ ({}));
+  const [files, setFiles] = useState(/** @type {string[]} */ ([]));
+  const [cost, setCost] = useState("");
+  const [refused, setRefused] = useState("");
+  const given = { name: question.name, options, files };
+  useEffect(() => {
+    if (question.at_once) { setCost("Nothing is solved: it comes at once."); return undefined; }
+    if (!ready) { setCost("The design has mistakes: correct them first."); return undefined; }
+    setCost("What will it take? One moment.");
+    const later = setTimeout(() => act("cost", given).then(
+      (found) => { setCost(found.words); setRefused(""); },
+      (error) => { setCost(""); setRefused(question.files && !files.length ? "" : error.message); },
+    ), 300);
+    return () => clearTimeout(later);
+  }, [JSON.stringify(given), version, ready]);
+  const send = (/** @type {Event} */ event) => {
+    event.preventDefault();
+    act("ask", given).then(close, (error) => setRefused(error.message));
+  };
+  const set = (/** @type {string} */ name, /** @type {string} */ value) =>
+    setOptions({ ...options, [name]: value });
+  return html`
+    <form class="ask" onSubmit=${send}>
+      <p><strong>${question.name}</strong>: ${question.help}</p>
+      ${question.files && html`<${Files} measured=${measured} files=${files} setFiles=${setFiles} />`}
+      ${question.options.map((/** @type {Data} */ one) => html`
+        <${Option} key=${one.name} option=${one} value=${options[one.name] ?? ""} set=${set} />`)}
+      ${cost && html`<p class="cost">${cost}</p>`}
+      ${refused && html`<p class="mistakes" role="alert">${refused}</p>`}
+      <p><button type="submit" class="main" disabled=${!ready}>Ask ${question.name}</button></p>
+    </form>`;
+}
+
+/** @param {{option: Data, value: string, set: (name: string, value: string) => void}} given */
+function Option({ option, value, set }) {
+  const id = `option-${option.name}`;
+  return html`
+    <div class="field">
+      <label for=${id}>${option.label}</label>
+      <span class="value">${option.choices.length ? html`
+        <select id=${id} aria-describedby=${`${id}-help`} value=${value}
+          onChange=${(/** @type {any} */ event) => set(option.name, event.target.value)}>
+          <option value="">usual</option>
+          ${option.choices.map((/** @type {string} */ one) => html`<option>${one}</option>`)}
+        </select>` : html`
+        <input id=${id} type="text" aria-describedby=${`${id}-help`} value=${value}
+          placeholder=${option.usual} autocomplete="off"
+          onInput=${(/** @type {any} */ event) => set(option.name, event.target.value)} />`}</span>
+      <p class="help" id=${`${id}-help`}>${option.help}${option.many ? " Several: semicolons between them." : ""}</p>
+    </div>`;
+}
+
+/** @param {{measured: string[], files: string[], setFiles: (files: string[]) => void}} given */
+function Files({ measured, files, setFiles }) {
+  const [refused, setRefused] = useState("");
+  const take = async (/** @type {FileList | null | undefined} */ given) => {
+    setRefused("");
+    for (const file of given ?? []) {
+      try { await handOver(file); } catch (error) { setRefused(/** @type {Error} */ (error).message); }
+    }
+  };
+  const drop = (/** @type {DragEvent} */ event) => {
+    event.preventDefault();
+    take(event.dataTransfer?.files);
+  };
+  return html`
+    <fieldset class="drop" onDragOver=${(/** @type {Event} */ event) => event.preventDefault()} onDrop=${drop}>
+      <legend>What was measured</legend>
+      <label>Drop files here, or choose them:
+        <input type="file" multiple accept=".csv,.txt,.toml"
+          onChange=${(/** @type {any} */ event) => take(event.target.files)} /></label>
+      ${refused && html`<p class="mistakes" role="alert">${refused}</p>`}
+      ${measured.map((name) => html`<label class="tick"><input type="checkbox" checked=${files.includes(name)}
+        onChange=${(/** @type {any} */ event) => setFiles(event.target.checked
+          ? [...files, name] : files.filter((one) => one !== name))} /> ${name}</label>`)}
+    </fieldset>`;
+}
+
+/** @param {{found: Data[]}} given */
+function Unfinished({ found }) {
+  const [refused, setRefused] = useState("");
+  return html`<div class="run">
+    <p>Begun before, and not finished; what was solved is kept:</p>
+    ${found.map((one, number) => html`<p>
+      <button type="button" onClick=${() => act("again", { number }).then(
+        () => location.reload(), (error) => setRefused(error.message))}>
+        Go on: ${one.name} of ${one.design}</button></p>`)}
+    ${refused && html`<p class="mistakes" role="alert">${refused}</p>`}
+  </div>`;
+}
+
+/** @param {{run: Data}} given */
+function Run({ run }) {
+  const [open, setOpen] = useState(false);
+  const page = run.files.find((/** @type {string} */ name) => name === `${run.name}.html`);
+  const first = run.files.find((/** @type {string} */ name) => name === "explore.html") ?? page;
+  return html`
+    <article class=${`run ${run.state}`} aria-label=${`${run.name}, ${run.state}`}>
+      <h3>${run.name} ${run.asked} <span class="quiet">${run.design}, ${run.title}</span></h3>
+      ${(run.state === "running" || run.state === "waiting") && html`<${Progress} run=${run} />`}
+      ${run.message && html`<p class=${run.state === "failed" ? "mistakes" : "quiet"}>${run.message}</p>`}
+      ${run.answer.slice(0, open ? undefined : 3).map((/** @type {string} */ sentence) => html`<p>${sentence}</p>`)}
+      ${run.state === "done" && html`
+        <p class="buttons">
+          <button type="button" aria-expanded=${open ? "true" : "false"} onClick=${() => setOpen(!open)}>
+            ${open ? "Hide the report" : "Show the report"}</button>
+          ${first && html`<a href=${`answers/${run.number}/${first}`} target="_blank" rel="noopener">Report in a tab of its own</a>`}
+          ${run.files.filter((/** @type {string} */ name) => name.endsWith(".pdf") || name === "listen.html")
+            .map((/** @type {string} */ name) => html`<${Link} run=${run} name=${name} />`)}
+          <a href=${`answers/${run.number}`} download>All files (zip)</a>
+          <button type="button" onClick=${() => act("forget", { number: run.number }).then(() => location.reload())}>Off the list</button>
+        </p>
+        <details><summary>${run.files.length} files in ${run.folder}</summary>
+          <ul class="files">${run.files.map((/** @type {string} */ name) => html`<li><${Link} run=${run} name=${name} /></li>`)}</ul>
+        </details>`}
+      ${open && first && html`<iframe title=${`Report of ${run.name}`} src=${`answers/${run.number}/${first}`} />`}
+    </article>`;
+}
+
+/** @param {{run: Data, name: string}} given */
+function Link({ run, name }) {
+  const page = name.endsWith(".html");
+  const at = `answers/${run.number}/${encodeURIComponent(name)}`;
+  return page ? html`<a href=${at} target="_blank" rel="noopener">${name}</a>`
+    : html`<a href=${at} download>${name}</a>`;
+}
+
+/** @param {{run: Data}} given */
+function Progress({ run }) {
+  const stop = () => act("cancel", { number: run.number });
+  const left = run.left_s === null ? "" : `about ${inTime(run.left_s)} left of this step`;
+  return html`<p class="progress">
+    <progress aria-label=${`Progress of ${run.name}`} max=${run.total || 1} value=${run.total ? run.done : undefined} />
+    <span>${run.state === "waiting" ? "waiting for its turn" : run.stage || "starting"} ${left}</span>
+    <button type="button" onClick=${stop}>Stop</button></p>`;
+}
+
+/** @param {number} seconds */
+function inTime(seconds) {
+  return seconds < 90 ? `${seconds} s` : `${Math.round(seconds / 60)} min`;
+}

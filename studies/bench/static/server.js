@@ -1,0 +1,59 @@
+// What the page says to the bench's server, and hears from it.
+
+/** @typedef {Record<string, any>} Data */
+
+/** A refusal in the server's words. */
+export class Refused extends Error {}
+
+/**
+ * Ask the server to do something.
+ * @param {string} name
+ * @param {Data} [given]
+ * @returns {Promise<Data>}
+ */
+export async function act(name, given = {}) {
+  const answer = await fetch(`do/${name}`, {
+    method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(given),
+  });
+  return understood(answer);
+}
+
+/** @returns {Promise<Data>} */
+export async function wholeState() {
+  return understood(await fetch("state"));
+}
+
+/**
+ * Hand over a file that was dropped on the page.
+ * @param {File} file
+ */
+export async function handOver(file) {
+  return understood(await fetch(`files/${encodeURIComponent(file.name)}`, { method: "PUT", body: file }));
+}
+
+/**
+ * @param {Response} answer
+ * @returns {Promise<Data>}
+ */
+async function understood(answer) {
+  if (answer.ok) return answer.json();
+  const text = await answer.text();
+  let words = text || `the bench answers ${answer.status}`;
+  try { words = JSON.parse(text).refused ?? words; } catch { /* plain words */ }
+  throw new Refused(words);
+}
+
+/**
+ * Hear what happens; the browser connects again by itself.
+ * @param {Record<string, (data: any) => void>} handlers by the kind of message
+ * @param {(there: boolean) => void} connected
+ */
+export function hear(handlers, connected) {
+  const events = new EventSource("events");
+  for (const [kind, handle] of Object.entries(handlers)) {
+    events.addEventListener(kind, (event) => handle(JSON.parse(event.data)));
+  }
+  events.onopen = () => connected(true);
+  events.onerror = () => connected(false);
+  return events;
+}
