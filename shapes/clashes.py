@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from shapes.assembly import Assembly
 from shapes.carcass_clashes import Clash, baffle_socket_clashes, carcass_clashes
 from shapes.crossings import polyline_crossings, polyline_self_crossings
-from shapes.lengths import in_both, in_mm
+from shapes.lengths import in_both, in_own
 from shapes.parts import (
     WHIZZER_RIM,
     Driver,
@@ -56,8 +56,8 @@ def _column_clashes(assembly: Assembly) -> Iterator[Clash]:
     if column.edge_radius > min(column.width / 2, column.height):
         yield Clash(
             "column",
-            f"the baffle's edge radius of {in_mm(column.edge_radius)} is more than the column "
-            f"({in_mm(column.width)} wide, {in_mm(column.height)} high) can hold",
+            f"the baffle's edge radius of {in_own(column.edge_radius)} is more than the column "
+            f"({in_own(column.width)} wide, {in_own(column.height)} high) can hold",
             "make the edge radius smaller",
         )
     elif column.laid_on is None and driver.frame_radius > column.flat_radius + TOLERANCE:
@@ -70,8 +70,8 @@ def _column_clashes(assembly: Assembly) -> Iterator[Clash]:
     if -driver.neck_z >= column.height:
         yield Clash(
             "column",
-            f"the cone reaches {in_mm(-driver.neck_z)} below the baffle, to the foot of the "
-            f"column ({in_mm(column.height)} high)",
+            f"the cone reaches {in_own(-driver.neck_z)} below the baffle, to the foot of the "
+            f"column ({in_own(column.height)} high)",
             "check the units of the column's height and of the cone's depth",
         )
     yield from carcass_clashes(column, driver)
@@ -114,7 +114,7 @@ def _cap_clashes(cap: DustCap, room: float, what: str) -> Iterator[Clash]:
     if cap.height > cap.radius:
         yield Clash(
             "dust cap",
-            f"the dust cap is {in_mm(cap.height)} high and only {_across(cap.radius)} across: "
+            f"the dust cap is {in_own(cap.height)} high and only {_across(cap.radius)} across: "
             "more than half a ball",
             "measure its height from the edge where it meets the cone",
         )
@@ -132,7 +132,7 @@ def _whizzer_clashes(whizzer: Whizzer, driver: Driver) -> Iterator[Clash]:
     elif driver.cone_depth * (rim - neck) / (cone - neck) >= whizzer.height:
         yield Clash(
             "whizzer",
-            f"the whizzer, {in_mm(whizzer.height)} high and {_across(rim)} across, would pass "
+            f"the whizzer, {in_own(whizzer.height)} high and {_across(rim)} across, would pass "
             "through the cone",
             "make it higher or narrower, or the cone less deep",
         )
@@ -152,15 +152,15 @@ def _tweeter_clashes(tweeter: Tweeter, driver: Driver) -> Iterator[Clash]:
     if tweeter.dome_height > dome:
         yield Clash(
             "tweeter",
-            f"the dome is {in_mm(tweeter.dome_height)} high and only {_across(dome)} across: "
+            f"the dome is {in_own(tweeter.dome_height)} high and only {_across(dome)} across: "
             "more than half a ball",
             "correct its height or diameter",
         )
     if tweeter.face_height <= driver.neck_z:
         yield Clash(
             "tweeter",
-            f"its face at {in_mm(tweeter.face_height)} from the baffle lies under the cone's neck "
-            f"at {in_mm(driver.neck_z)}",
+            f"its face at {in_own(tweeter.face_height)} from the baffle lies under the cone's neck "
+            f"at {in_own(driver.neck_z)}",
             "raise the face or make the cone deeper",
         )
 
@@ -169,15 +169,15 @@ def _plate_clashes(plate: TopPlate) -> Iterator[Clash]:
     if 2 * plate.edge_radius > plate.thickness + TOLERANCE:
         yield Clash(
             "plate",
-            f"an edge radius of {in_mm(plate.edge_radius)} is more than half of the plate's "
-            f"thickness of {in_mm(plate.thickness)}",
-            f"make it {in_mm(plate.thickness / 2)} (a full round) or less",
+            f"an edge radius of {in_own(plate.edge_radius)} is more than half of the plate's "
+            f"thickness of {in_own(plate.thickness)}",
+            f"make it {in_own(plate.thickness / 2)} (a full round) or less",
         )
     if plate.edge_radius > plate.radius:
         yield Clash(
             "plate",
-            f"an edge radius of {in_mm(plate.edge_radius)} is more than the plate's radius of "
-            f"{in_mm(plate.radius)}",
+            f"an edge radius of {in_own(plate.edge_radius)} is more than the plate's radius of "
+            f"{in_own(plate.radius)}",
             "make it smaller",
         )
 
@@ -221,22 +221,22 @@ def _post_clashes(assembly: Assembly, posts: Posts) -> Iterator[Clash]:
     if posts.inner_radius < frame - TOLERANCE:
         yield Clash(
             "posts",
-            f"the posts begin {in_mm(posts.inner_radius)} from the axis, inside the driver's "
-            f"frame at {in_mm(frame)}",
+            f"the posts begin {in_own(posts.inner_radius)} from the axis, inside the driver's "
+            f"frame at {in_own(frame)}",
             f"make the post circle at least {_across(frame + posts.radius)} across",
         )
     if reflector is not None and posts.inner_radius < reflector.widest_radius - TOLERANCE:
         yield Clash(
             "posts",
-            f"the posts begin {in_mm(posts.inner_radius)} from the axis, inside the reflector, "
-            f"which reaches to {in_mm(reflector.widest_radius)}",
+            f"the posts begin {in_own(posts.inner_radius)} from the axis, inside the reflector, "
+            f"which reaches to {in_own(reflector.widest_radius)}",
             "make the post circle larger or the reflector narrower",
         )
     if posts.chord < 2 * posts.radius:
         yield Clash(
             "posts",
             f"{posts.count} posts of {_across(posts.radius)} do not fit side by side: their axes "
-            f"are {in_mm(posts.chord)} apart",
+            f"are {in_own(posts.chord)} apart",
             "take fewer or thinner posts, or a larger circle",
         )
 
@@ -260,15 +260,15 @@ def _post_end_clashes(assembly: Assembly, posts: Posts) -> Iterator[Clash]:
     if posts.circle_radius > plate.footprint.circle_limit(posts.count, spare) + TOLERANCE:
         yield Clash(
             "posts",
-            f"the posts reach {in_mm(posts.outer_radius)} from the axis, past the flat of the "
-            f"plate's underside at {in_mm(plate.flat_radius)}",
+            f"the posts reach {in_own(posts.outer_radius)} from the axis, past the flat of the "
+            f"plate's underside at {in_own(plate.flat_radius)}",
             "make the post circle smaller, the plate larger or its edge radius smaller",
         )
     if posts.socket_plate >= plate.thickness:
         yield Clash(
             "posts",
-            f"sockets {in_mm(posts.socket_plate)} deep go through the plate, "
-            f"{in_mm(plate.thickness)} thick",
+            f"sockets {in_own(posts.socket_plate)} deep go through the plate, "
+            f"{in_own(plate.thickness)} thick",
             "make the sockets shallower or the plate thicker",
         )
 
@@ -363,4 +363,4 @@ def _tip_clash(name: str, assembly: Assembly) -> Clash:
 
 def _across(radius: float) -> str:
     """Write a radius as the diameter that is measured."""
-    return in_mm(2 * radius)
+    return in_own(2 * radius)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from shapes.assembly import Assembly, Nearest
 from shapes.columns import post_angles
 from shapes.gaps import shortest_distance
-from shapes.lengths import in_mm
+from shapes.lengths import in_own
 from shapes.parts import Posts
 from shapes.pieces import place
 
@@ -76,7 +76,7 @@ def _gap_rows(assembly: Assembly) -> Iterator[Clearance]:
         yield Clearance(
             "tip clearance in motion",
             motion.gap,
-            f"cone out by {in_mm(assembly.driver.excursion)}, {_over(motion)}",
+            f"cone out by {in_own(assembly.driver.excursion)}, {_over(motion)}",
         )
     if math.isfinite(assembly.throat_gap):
         says = "chokes the driver" if assembly.is_choked else "does not choke"
@@ -143,4 +143,4 @@ def _standing(wall: float, radius: float, room: float) -> str:
 
 
 def _over(nearest: Nearest) -> str:
-    return f"over the {nearest.part} at r {in_mm(nearest.radius)}"
+    return f"over the {nearest.part} at r {in_own(nearest.radius)}"

@@ -138,11 +138,6 @@ class Column:
         return max(self.footprint.outer_radius, self.face.outer_radius)
 
     @property
-    def tipping_angle(self) -> float:
-        """Angle, rad, at which an evenly heavy column tips: atan(half base over half height)."""
-        return math.atan2(self.base.inner_radius, self.height / 2)
-
-    @property
     def is_round(self) -> bool:
         """Whether nothing of it has to be made round to be computed."""
         parts = (self.footprint, self.face, self.base)

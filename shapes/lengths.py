@@ -1,18 +1,23 @@
-"""Lengths, areas, frequencies and angles in a builder's units, read into SI and written again.
+r"""Lengths, areas, frequencies and angles in a builder's units, read into SI and written again.
 
-Read: ``"180 mm"``, ``"20 cm"``, ``"0.2 m"``, ``"7 1/4 in"``, ``'7-1/4"'``, ``"85 cm2"``,
-``"3 kHz"``, ``"45 deg"``, or a plain number in a declared unit. A string without a unit is
-refused, because inch and millimetre mixed up is the costliest mistake in the workshop.
+Read: ``"180 mm"``, ``"20 cm"``, ``"0.2 m"``, ``"7 1/4 in"``, ``'7-1/4"'``, ``"9 ft"``,
+``"3' 2 1/2\""``, ``"85 cm2"``, ``"3 kHz"``, ``"45 deg"``, or a plain number in a declared unit. A
+string without a unit is refused, because inch and millimetre mixed up is the costliest mistake in
+the workshop.
 
-Write: ``in_mm``, ``in_inches`` (to the nearest 1/32 in) and ``in_both``.
+Write: ``in_both`` and ``in_own`` in the unit that `written_in` puts first, that of the design;
+``in_mm`` and ``in_inches`` whatever that is.
 """
 
+import contextlib
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextvars import ContextVar
 from fractions import Fraction
 
 INCH = 0.0254
+FOOT = 12 * INCH
 LENGTH_UNITS = {
     "mm": 1e-3,
     "cm": 1e-2,
@@ -22,6 +27,11 @@ LENGTH_UNITS = {
     "inches": INCH,
     '"': INCH,
     "″": INCH,
+    "ft": FOOT,
+    "foot": FOOT,
+    "feet": FOOT,
+    "'": FOOT,
+    "\u2032": FOOT,
 }
 AREA_UNITS = {
     "mm2": 1e-6,
@@ -30,7 +40,6 @@ AREA_UNITS = {
     "in2": INCH**2,
     "sq in": INCH**2,
 }
-FOOT = 12 * INCH
 VOLUME_UNITS = {
     "l": 1e-3,
     "litres": 1e-3,
@@ -55,6 +64,13 @@ _QUANTITY = re.compile(
     re.VERBOSE | re.IGNORECASE,
 )
 
+# "3' 2 1/2\"", "9 ft 4 in": feet, then inches below 12 in or none.
+_FEET_AND_INCHES = re.compile(
+    r"""^\s*(?P<feet>\d+)\s*(?:ft|foot|feet|'|\u2032)[\s-]*(?P<inches>\d[\d\s./-]*)
+    (?:in|inch|inches|"|″)\s*$""",
+    re.VERBOSE | re.IGNORECASE,
+)
+
 FAR_BEYOND = 1e300  # whole numbers of Python know no end, floats do
 LONGEST = 60  # characters of a quantity: more are a slip, and could be thousands of digits
 
@@ -64,12 +80,13 @@ class LengthError(ValueError):
 
 
 def parse_length(value: str | float | int, unit: str = "mm") -> float:
-    """Read a length.
+    r"""Read a length.
 
     Parameters
     ----------
     value : str or number
-        ``"180 mm"``, ``"7 1/4 in"``, ``'7-1/4"'``; a number counts in `unit`.
+        ``"180 mm"``, ``"7 1/4 in"``, ``'7-1/4"'``, ``"9 ft"``, ``"3' 2 1/2\""``; a number counts
+        in `unit`.
     unit : str
         Unit of plain numbers: mm, cm, m or in.
 
@@ -83,11 +100,15 @@ def parse_length(value: str | float | int, unit: str = "mm") -> float:
     LengthError
         If the text has no unit, an unknown unit, or is not a number.
     """
-    return _parse(value, unit, LENGTH_UNITS, "length", "'180 mm' or '7 1/4 in'")
+    example = "'180 mm' or '7 1/4 in'"
+    if isinstance(value, str) and (split := _FEET_AND_INCHES.match(value[:LONGEST])):
+        inches = _parse(f"{split['inches']} in", unit, LENGTH_UNITS, "length", example)
+        return int(split["feet"]) * FOOT + inches
+    return _parse(value, unit, LENGTH_UNITS, "length", example)
 
 
 def unit_of(text: str) -> str:
-    """Unit in which a readable length is written: "mm", "cm", "m" or "in".
+    """Unit in which a readable length is written: "mm", "cm", "m", or "in" for feet too.
 
     Raises
     ------
@@ -95,9 +116,13 @@ def unit_of(text: str) -> str:
         If it cannot be read as a length.
     """
     parse_length(text)
+    if _FEET_AND_INCHES.match(text):
+        return "in"
     match = _QUANTITY.match(text)
     assert match is not None
     factor = LENGTH_UNITS[" ".join(match["unit"].lower().split())]
+    if factor == FOOT:
+        return "in"
     return next(name for name, one in LENGTH_UNITS.items() if one == factor)
 
 
@@ -167,30 +192,114 @@ def parse_angle(value: str | float | int, unit: str = "deg") -> float:
     return _parse(value, unit, ANGLE_UNITS, "angle", "'45 deg'")
 
 
+_OWN_UNIT = ContextVar("unit that stands first", default="mm")
+
+
+@contextlib.contextmanager
+def written_in(unit: str) -> Iterator[None]:
+    """Put a unit first in every text and on every axis that is made inside this block.
+
+    Parameters
+    ----------
+    unit : str
+        Of the design: ``"in"`` for inches; any other counts as millimetres.
+    """
+    token = _OWN_UNIT.set("in" if unit == "in" else "mm")
+    try:
+        yield
+    finally:
+        _OWN_UNIT.reset(token)
+
+
+def own_unit() -> str:
+    """Return the unit that stands first here, ``"mm"`` or ``"in"``, see `written_in`."""
+    return _OWN_UNIT.get()
+
+
+def other_unit() -> str:
+    """Return the unit that stands second here, in parentheses: ``"in"`` or ``"mm"``."""
+    return "mm" if own_unit() == "in" else "in"
+
+
 def in_mm(metres: float, digits: int = 1) -> str:
     """Write a length in millimetres, ``"41.0 mm"``."""
     return f"{_without_minus_zero(metres * 1e3, digits):.{digits}f} mm"
 
 
 def in_inches(metres: float) -> str:
-    """Write a length in inches as a rule shows it, to the nearest 1/32: ``"1 5/8 in"``."""
-    thirty_seconds = round(abs(metres) / INCH * 32)
-    whole, rest = divmod(thirty_seconds, 32)
+    """Write a length in inches as a rule shows it: ``"1 5/8 in"``.
+
+    To the nearest 1/32; below 1/16 to the nearest 1/64, and below 1/64 in decimals as a caliper
+    has it, ``"0.008 in"``.
+    """
+    inches = abs(metres) / INCH
+    if 0.0005 <= inches < 1 / 64 - 1e-9:
+        return f"{math.copysign(inches, metres):.3f} in"
+    parts = 64 if inches < 1 / 16 else 32
+    marks = round(inches * parts)
+    whole, rest = divmod(marks, parts)
     words = [str(whole)] if whole or not rest else []
     if rest:
-        words.append(str(Fraction(rest, 32)))
-    sign = "-" if metres < 0 and thirty_seconds else ""
+        words.append(str(Fraction(rest, parts)))
+    sign = "-" if metres < 0 and marks else ""
     return f"{sign}{' '.join(words)} in"
 
 
+def in_own(metres: float, digits: int = 1) -> str:
+    """Write a length in the unit that stands first here, ``"41.0 mm"`` or ``"1 5/8 in"``."""
+    return in_inches(metres) if own_unit() == "in" else in_mm(metres, digits)
+
+
+def in_own_exactly(metres: float) -> str:
+    """Write a length in the unit that stands first, not rounded to a rule: for names of candidates.
+
+    ``"47.63 mm"``, ``"1 7/8 in"``, off the marks of a rule ``"1.871 in"``.
+    """
+    if own_unit() == "mm":
+        return f"{metres * 1e3:.4g} mm"
+    marked = in_inches(metres)
+    return marked if abs(parse_length(marked) - metres) < 1e-6 else f"{metres / INCH:.4g} in"
+
+
+def across_room(metres: float) -> str:
+    """Write a distance in a room: ``"2.75 m"``, where inches stand first ``"9 ft 4 in"``."""
+    if own_unit() == "mm":
+        return f"{metres:.2f} m".replace(".00 m", " m")
+    feet, inches = divmod(round(abs(metres) / INCH), 12)
+    words = [f"{feet} ft"] * (feet > 0) + [f"{inches} in"] * (inches > 0 or feet == 0)
+    return f"{'-' if metres < 0 else ''}{' '.join(words)}"
+
+
 def in_both(metres: float) -> str:
-    """Write a length in both systems, ``"41.0 mm (1 5/8 in)"``."""
-    return f"{in_mm(metres)} ({in_inches(metres)})"
+    """Write a length in both systems, ``"41.0 mm (1 5/8 in)"`` or ``"1 5/8 in (41.0 mm)"``."""
+    return _own_first(in_mm(metres), in_inches(metres))
 
 
 def in_litres(cubic_metres: float) -> str:
-    """Write a volume in litres and cubic feet, ``"18.4 litres (0.65 cu ft)"``."""
-    return f"{cubic_metres * 1e3:.1f} litres ({cubic_metres / FOOT**3:.2f} cu ft)"
+    """Write a volume in both systems, ``"18.4 litres (0.65 cu ft)"``; small ones in cubic inches.
+
+    In inches first: ``"0.65 cu ft (18.4 litres)"``, ``"20 cu in (0.3 litres)"``.
+    """
+    litres, feet = f"{cubic_metres * 1e3:.1f} litres", f"{cubic_metres / FOOT**3:.2f} cu ft"
+    if cubic_metres < 0.05 * FOOT**3:
+        feet = f"{cubic_metres / INCH**3:.0f} cu in"
+    return _own_first(litres, feet)
+
+
+def in_kg(kilograms: float, digits: int = 1) -> str:
+    """Write a mass in both systems, ``"7.8 kg (17.2 lb)"`` or ``"17.2 lb (7.8 kg)"``."""
+    pounds = f"{kilograms / MASS_UNITS['lb']:.{digits}f} lb"
+    return _own_first(f"{kilograms:.{digits}f} kg", pounds)
+
+
+def in_area(square_metres: float) -> str:
+    """Write an area in both systems, ``"32.3 cm2 (5.00 sq in)"``, the design's own first."""
+    return _own_first(f"{square_metres * 1e4:.1f} cm2", f"{square_metres / INCH**2:.2f} sq in")
+
+
+def _own_first(metric: str, imperial: str) -> str:
+    first, second = (imperial, metric) if own_unit() == "in" else (metric, imperial)
+    return f"{first} ({second})"
 
 
 def in_degrees(radians: float) -> str:

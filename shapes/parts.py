@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from shapes.footprints import Footprint
-from shapes.lengths import in_mm
+from shapes.lengths import in_own
 
 WHIZZER_RIM = 1e-3
 """Thickness of a whizzer's wall, measured horizontally, metres."""
@@ -330,4 +330,4 @@ def _words(name: str) -> str:
 
 
 def _mm(size: float) -> str:
-    return in_mm(size) if math.isfinite(size) else str(size)
+    return in_own(size) if math.isfinite(size) else str(size)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Protocol, Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from shapes.lengths import in_mm
+from shapes.lengths import in_mm, in_own
 
 if TYPE_CHECKING:
     from scipy.interpolate import CubicSpline
@@ -349,4 +349,4 @@ def pinned(points: Array, t: Array, start: Point, end: Point) -> Array:
 def place(point: ArrayLike) -> str:
     """Write a point of the meridian plane, ``"r 12.0 mm, z -3.0 mm"``."""
     r, z = np.asarray(point)
-    return f"r {in_mm(float(r))}, z {in_mm(float(z))}"
+    return f"r {in_own(float(r))}, z {in_own(float(z))}"

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from shapes.conics import Conic, ConicKind, conics_through
-from shapes.lengths import in_mm
+from shapes.lengths import in_own
 from shapes.meridian import Curve, Line, Meridian, MeridianError, Piece, Point
 from shapes.pieces import TOLERANCE, place
 from shapes.reflector import (
@@ -66,7 +66,7 @@ def conic_section(
         WorkshopFact("tip slope", slope_at(profile, 0.0), "angle"),
         WorkshopFact("rim slope", slope_at(profile, 1.0), "angle"),
     )
-    label = f"{kind} {in_mm(2 * base_radius)}, {in_mm(height)} high"
+    label = f"{kind} {in_own(2 * base_radius)}, {in_own(height)} high"
     return Reflector(kind, profile, facts, label)
 
 
@@ -106,7 +106,7 @@ def turned(points: Sequence[tuple[float, float]], *, smooth: bool = True) -> Ref
         WorkshopFact("tip slope", slope_at(profile, 0.0), "angle"),
         WorkshopFact("rim slope", slope_at(profile, 1.0), "angle"),
     )
-    label = f"turned {in_mm(2 * base_radius)}, {in_mm(height)} high, {len(points)} points"
+    label = f"turned {in_own(2 * base_radius)}, {in_own(height)} high, {len(points)} points"
     return Reflector("turned", profile, facts, label)
 
 
@@ -119,9 +119,9 @@ def _conic_below_base(
         if points[:, 1].max() <= TOLERANCE:
             return piece
     raise ReflectorError(
-        f"no {kind} runs from a tip {in_mm(height)} below the base to a rim of radius "
-        f"{in_mm(base_radius)} with its foci {in_mm(distance)} below the tip and at radius "
-        f"{in_mm(ring)}: move the second focus farther out or change the height."
+        f"no {kind} runs from a tip {in_own(height)} below the base to a rim of radius "
+        f"{in_own(base_radius)} with its foci {in_own(distance)} below the tip and at radius "
+        f"{in_own(ring)}: move the second focus farther out or change the height."
     )
 
 

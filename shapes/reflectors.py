@@ -2,7 +2,7 @@
 
 import math
 
-from shapes.lengths import in_both, in_degrees, in_mm
+from shapes.lengths import in_both, in_degrees, in_own
 from shapes.meridian import Arc, Line, Meridian
 from shapes.profiles import conic_section, turned
 from shapes.reflector import (
@@ -89,7 +89,7 @@ def ball_cap(ball_diameter: float, keep: float) -> Reflector:
         WorkshopFact("base diameter", base, "length"),
         WorkshopFact("rim slope", math.acos(1 - keep / radius), "angle"),
     )
-    label = f"ball {in_mm(ball_diameter)}, keep {in_mm(keep)}"
+    label = f"ball {in_own(ball_diameter)}, keep {in_own(keep)}"
     return Reflector("ball cap", Meridian((arc,)), facts, label)
 
 
@@ -169,7 +169,7 @@ def flared(
     rim_slope = 2 * chord - tip_slope
     if not -1e-12 <= rim_slope < chord - 1e-6 or tip_slope > math.pi / 2 + 1e-12:
         raise ReflectorError(
-            f"a flare {in_mm(height)} high on a base radius of {in_mm(base_radius)} cannot have "
+            f"a flare {in_own(height)} high on a base radius of {in_own(base_radius)} cannot have "
             f"a tip slope of {in_degrees(tip_slope)} and a rim slope of {in_degrees(rim_slope)}: "
             f"keep the rim between 0 and {in_degrees(chord)} and the tip at or below 90 deg."
         )
@@ -182,7 +182,7 @@ def flared(
         WorkshopFact("tip slope", tip_slope, "angle"),
         WorkshopFact("rim slope", rim_slope, "angle"),
     )
-    label = f"flare {in_mm(2 * base_radius)}, {in_mm(height)} high"
+    label = f"flare {in_own(2 * base_radius)}, {in_own(height)} high"
     return Reflector("flared", Meridian((arc,)), facts, label)
 
 
@@ -192,8 +192,8 @@ def _cone_of_slope(base_radius: float, slope: float, tip_radius: float) -> Refle
     touch = tip_radius * math.sin(slope)
     if touch >= base_radius:
         raise ReflectorError(
-            f"a tip radius of {in_mm(tip_radius)} leaves nothing of the cone: it must stay below "
-            f"{in_mm(base_radius / math.sin(slope))}."
+            f"a tip radius of {in_own(tip_radius)} leaves nothing of the cone: it must stay below "
+            f"{in_own(base_radius / math.sin(slope))}."
         )
     lost = tip_radius * (1 / math.sin(half_angle) - 1)
     height = base_radius * math.tan(slope) - lost
@@ -212,7 +212,7 @@ def _cone_of_slope(base_radius: float, slope: float, tip_radius: float) -> Refle
         WorkshopFact("slope", slope, "angle"),
         WorkshopFact("tip radius", tip_radius, "length"),
     )
-    label = f"cone {in_mm(2 * base_radius)}, half angle {in_degrees(half_angle)}"
+    label = f"cone {in_own(2 * base_radius)}, half angle {in_degrees(half_angle)}"
     return Reflector("cone", profile, facts, label)
 
 
@@ -222,14 +222,14 @@ def _slope_of_cone(base_radius: float, height: float, tip_radius: float) -> floa
     to_centre = math.hypot(base_radius, height - tip_radius)
     if tip_radius >= to_centre:
         raise ReflectorError(
-            f"a tip radius of {in_mm(tip_radius)} is too large for a cone {in_mm(height)} high on "
-            f"a base radius of {in_mm(base_radius)}: make it smaller."
+            f"a tip radius of {in_own(tip_radius)} is too large for a cone {in_own(height)} high"
+            f" on a base radius of {in_own(base_radius)}: make it smaller."
         )
     slope = math.atan2(height - tip_radius, base_radius) + math.asin(tip_radius / to_centre)
     if not 0 < slope < math.pi / 2:
         raise ReflectorError(
-            f"a tip radius of {in_mm(tip_radius)} is too large for a cone {in_mm(height)} high on "
-            f"a base radius of {in_mm(base_radius)}: make it smaller."
+            f"a tip radius of {in_own(tip_radius)} is too large for a cone {in_own(height)} high"
+            f" on a base radius of {in_own(base_radius)}: make it smaller."
         )
     return slope
 

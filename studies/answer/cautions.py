@@ -3,6 +3,9 @@
 Common practice, no source.
 """
 
+from shapes.lengths import in_both, in_degrees, in_own
+from shapes.weights import Stance
+
 BALL = (
     "Hold the ball in a jig; never cut it freehand on a saw: balls roll. Eye, ear and face"
     " protection, dust extraction, no gloves or loose sleeves at the lathe.",
@@ -39,9 +42,6 @@ FELT = (
     "Felt burns and sheds dust: keep it from amplifiers and lamps, ventilate while the glue dries,"
     " and leave the cone's surround free to move."
 )
-POSTS = (
-    "Posts of one speaker within 0.2 mm of each other; dry-fit on threaded rod and measure first."
-)
 TIPPING = (
     "Strap a tall column to the wall where there are children; never hang a heavy ball on glue"
     " alone."
@@ -59,3 +59,21 @@ MATERIALS = {
 }
 """By the kind of material."""
 LOCAL_RULES = "Mains parts, fire and stability rules: local codes and licensed practice come first."
+
+
+def posts_alike(within: float) -> str:
+    """Say how nearly the posts of one speaker must be of one length, m."""
+    return (
+        f"Posts of one speaker within {in_both(within)} of each other; dry-fit on threaded rod and"
+        " measure first."
+    )
+
+
+def tips_over(stance: Stance) -> str:
+    """Say how far the speaker leans before it falls, and whether that is enough."""
+    verdict = "steady enough" if stance.steady else "NOT STEADY: widen or weight the foot"
+    return (
+        f"It tips over at {in_degrees(stance.tipping_angle)} (half the base,"
+        f" {in_own(stance.half_base)}, over the height of the centre of gravity,"
+        f" {in_own(stance.centre_of_gravity)}): {verdict}. 12 to 15 deg or more is wanted."
+    )

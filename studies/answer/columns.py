@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from dispersion.bands import band_label
-from shapes.lengths import in_both, in_inches, in_mm
+from shapes.lengths import in_both, in_own, other_unit, own_unit
 from shapes.parts import Posts
 from studies.answer.table import TableColumn, Value
 from studies.design import Design
@@ -28,14 +28,25 @@ def mm(metres: float) -> float:
 
 
 def both(millimetres: float) -> str:
-    """Write millimetres in both systems: "26.0 mm (1 1/32 in)"."""
+    """Write millimetres in both systems, as `in_both`: "26.0 mm (1 1/32 in)"."""
     return in_both(millimetres * 1e-3)
 
 
 def both_short(millimetres: float) -> str:
-    """Write millimetres in both systems without units: "26.0 (1 1/32)"."""
-    metres = millimetres * 1e-3
-    return f"{in_mm(metres).removesuffix(' mm')} ({in_inches(metres).removesuffix(' in')})"
+    """Write millimetres in both systems without units: "26.0 (1 1/32)", or "1 1/32 (26.0)"."""
+    return both(millimetres).replace(" mm", "").replace(" in", "")
+
+
+def both_units() -> str:
+    """Return the units that `both_short` leaves out: "mm (in)" or "in (mm)"."""
+    return f"{own_unit()} ({other_unit()})"
+
+
+def keep_ratio_in_words(base_per_keep: float) -> str:
+    """Say how the flat grows with the keep: "1 mm of keep is 2.2 mm across the flat"."""
+    if own_unit() == "in":
+        return f"1/8 in of keep is {base_per_keep / 8:.2f} in across the flat"
+    return f"1 mm of keep is {base_per_keep:.1f} mm across the flat"
 
 
 def fixed(digits: int) -> Callable[[float], str]:
@@ -61,7 +72,7 @@ def text(key: str, heading: str, description: str, *, shown: bool = True) -> Tab
 def length(key: str, heading: str, description: str, *, short: bool = False) -> TableColumn:
     """Column of a length in mm, printed in both systems; short ones name the units on top."""
     if short:
-        return TableColumn(key, f"{heading}\nmm (in)", f"{description}, mm", both_short)
+        return TableColumn(key, f"{heading}\n{both_units()}", f"{description}, mm", both_short)
     return TableColumn(key, heading, f"{description}, mm", both)
 
 
@@ -134,5 +145,5 @@ def target_in_words(design: Design) -> tuple[str, str]:
 
 
 def posts_name(posts: Posts) -> str:
-    """Name a choice of posts: "3 x 6 mm"."""
-    return f"{posts.count} x {2e3 * posts.radius:.3g} mm"
+    """Name a choice of posts: "3 x 6 mm", "4 x 5/16 in"."""
+    return f"{posts.count} x {in_own(2 * posts.radius).replace('.0 mm', ' mm')}"

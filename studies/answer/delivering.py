@@ -9,6 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from shapes.lengths import written_in
 from studies.answer import exports
 from studies.answer.charts.style import in_both_formats
 from studies.answer.delivery import Delivery, DesignDelivery
@@ -58,6 +59,17 @@ def answer(
     design = read_design(delivery.path, delivery.allow_outside)
     folder = delivery.out or Path(f"{delivery.path.stem}-{question.name}")
     require_folder(folder)
+    with written_in(design.unit):
+        return _answered(question, design, folder, delivery, options)
+
+
+def _answered(
+    question: Question[Asked, Found],
+    design: Design,
+    folder: Path,
+    delivery: DesignDelivery,
+    options: Asked,
+) -> Findings:
     solving = options.solving
     if question.weigh is not None and not solving.yes:
         budget = Budget(solving.time_budget, solving.memory_budget, ask_at_the_terminal())

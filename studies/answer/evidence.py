@@ -13,6 +13,7 @@ from dispersion.checks import remarks_after
 from dispersion.response import Response
 from shapes.assembly import Assembly
 from shapes.columns import computed_outline
+from studies.answer.ways import ways_remarks
 from studies.design.walls_table import walls_in_words
 from studies.solving.candidates import Row
 from studies.solving.lines import READ_WITHIN
@@ -142,7 +143,8 @@ def _grouped_remarks(best: Response, worst: Response) -> tuple[str, ...]:
     """Remarks of all designs differ in their power balance only: two speak for all, each once."""
     waves = best.method == "waves"
     walls = walls_in_words(best.problem.walls) if waves else (HARD_WALLS,)
-    return tuple(dict.fromkeys((*remarks_after(worst), *remarks_after(best), *walls)))
+    ways = ways_remarks(best.problem)
+    return tuple(dict.fromkeys((*remarks_after(worst), *remarks_after(best), *ways, *walls)))
 
 
 def _chosen_by_need(best: Response) -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from dispersion.coverage import Coverage
-from shapes.lengths import in_mm
+from shapes.lengths import across_room, in_own
 from studies.answer.columns import CANDIDATE, band, number
 from studies.answer.table import Table, TableColumn, Value
 from studies.design import Design
@@ -53,8 +53,8 @@ def seat_columns(design: Design, what: str) -> tuple[TableColumn, ...]:
         number(
             f"seat_{n}_level_db",
             seat.name,
-            f"{what} at seat {n}, {seat.name} ({seat.r:.2f} m away, ears at"
-            f" {in_mm(seat.ear_height, 0)}, {seat.elevation_deg:.1f} degrees), dB re 0 dB at that"
+            f"{what} at seat {n}, {seat.name} ({across_room(seat.r)} away, ears at"
+            f" {in_own(seat.ear_height, 0)}, {seat.elevation_deg:.1f} degrees), dB re 0 dB at that"
             " distance",
             1,
         )

@@ -7,9 +7,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from dispersion.air import Air
 from dispersion.sources import Way
@@ -17,6 +17,7 @@ from dispersion.walls import Absorber, Walls
 from shapes.assembly import Assembly, Column
 from shapes.making import Making
 from shapes.reflectors import Reflector, ball_cap
+from shapes.weights import Stance, part_masses, stance
 from studies.design.carcass_tables import (
     BaffleTable,
     ColumnTable,
@@ -25,7 +26,7 @@ from studies.design.carcass_tables import (
     build_column,
 )
 from studies.design.errors import DesignError, Mistake
-from studies.design.quantities import Between
+from studies.design.quantities import Between, unit_of_file
 from studies.design.reflector_tables import BallTable, ReflectorTable
 from studies.design.room_table import RoomTable
 from studies.design.study_tables import (
@@ -91,6 +92,10 @@ class DesignFile(DesignTable):
     carve: CarveTable = CarveTable()
     measuring: MeasuringTable = MeasuringTable()
     contest: Annotated[tuple[ContestTable, ...], Field(strict=False, max_length=MOST_ENTRIES)] = ()
+
+    @model_validator(mode="after")
+    def _tolerance_in_its_unit(self) -> Self:
+        return self.model_copy(update={"tolerance": self.tolerance.as_on_a_rule(self.unit)})
 
 
 @dataclass(frozen=True)
@@ -184,6 +189,11 @@ class Design:
         return replace(self.walls, absorbers=covered)
 
     @property
+    def unit(self) -> str:
+        """Unit in which whoever wrote the file thinks, "mm" or "in": it stands first in print."""
+        return unit_of_file(self.tables.unit, self.text)
+
+    @property
     def air(self) -> Air:
         """Air in the room."""
         return self.tables.air.build()
@@ -200,6 +210,28 @@ class Design:
         return self.tables.build.making(
             None if baffle is None else baffle.material, None if foot is None else foot.material
         )
+
+    @property
+    def post_tolerance(self) -> float:
+        """How much posts of one speaker may differ in length, m: by no more than the plate gap may.
+
+        And by no more than tilts the plate as far as the tolerance of tilt, on the post circle.
+        """
+        allowed, posts = self.tables.tolerance, self.assembly().posts
+        tilted = math.inf if posts is None else 2 * posts.circle_radius * math.tan(allowed.tilt)
+        return min(allowed.plate_gap, tilted)
+
+    @property
+    def stance(self) -> Stance:
+        """How it stands on the floor: mass, centre of gravity, half of the base.
+
+        Raises
+        ------
+        MakingError, SolidError
+            If walls, reflector or spigot cannot be made.
+        """
+        assembly = self.assembly()
+        return stance(part_masses(assembly, self.making), assembly, self.making)
 
     @property
     def target(self) -> TargetTable:

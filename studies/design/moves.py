@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from shapes.lengths import INCH
 from studies.design.design import DesignFile
 from studies.design.reflector_tables import BallTable
 from studies.design.tables import DesignTable
@@ -41,6 +42,8 @@ class Unit:
 
 
 MILLIMETRE = Unit("mm", 1e-3, "mm", 1e-3)
+THIRTY_SECOND = Unit("1/32 in", INCH / 32, "mm", 1e-3)
+"""Step of lengths in a design in inches; numbers in files stay in mm."""
 HALF_DEGREE = Unit("half degree", math.radians(0.5), "deg", math.radians(1.0))
 FIVE_KELVIN = Unit("5 K", 5.0, "K", 1.0)
 
@@ -67,6 +70,11 @@ class Dimension:
     move: Move
 
 
+def step_of_lengths(tables: DesignFile) -> Unit:
+    """Return the step by which a design's lengths are changed: 1 mm, or 1/32 in."""
+    return THIRTY_SECOND if tables.unit == "in" else MILLIMETRE
+
+
 def moved(
     tables: DesignFile, dimensions: Sequence[Dimension], changes: Sequence[float]
 ) -> DesignFile:
@@ -84,12 +92,13 @@ def dimensions_of(tables: DesignFile) -> tuple[Dimension, ...]:
     """
     allowed, proud, warmth = tables.tolerance, tables.driver.proud, tables.air.temperature
     key = "across_flats" if tables.plate and tables.plate.across_flats else "diameter"
-    plate = (_length("plate diameter", "plate", key, allowed.plate_diameter),)
+    step = step_of_lengths(tables)
+    plate = (_length("plate diameter", "plate", key, step, allowed.plate_diameter),)
     return (
         *_of_reflector(tables),
         Dimension(
             "plate gap",
-            MILLIMETRE,
+            step,
             allowed.plate_gap,
             allowed.plate_gap,
             lambda now, change: now.model_copy(update={"plate_gap": now.plate_gap + change}),
@@ -97,7 +106,7 @@ def dimensions_of(tables: DesignFile) -> tuple[Dimension, ...]:
         *(() if tables.plate is None else plate),
         Dimension(
             "driver proud height",
-            MILLIMETRE,
+            step,
             min(allowed.proud, proud),
             allowed.proud,
             _in_part("driver", _added("proud")),
@@ -114,13 +123,13 @@ def dimensions_of(tables: DesignFile) -> tuple[Dimension, ...]:
 
 def _of_reflector(tables: DesignFile) -> tuple[Dimension, ...]:
     """Named sizes of the reflector; none for a profile of points, and without a reflector."""
-    given, allowed = tables.reflector, tables.tolerance
+    given, allowed, step = tables.reflector, tables.tolerance, step_of_lengths(tables)
     if isinstance(given, BallTable):
         return (
-            Dimension("keep", MILLIMETRE, allowed.keep, allowed.keep, _in_part("reflector", _keep)),
+            Dimension("keep", step, allowed.keep, allowed.keep, _in_part("reflector", _keep)),
             Dimension(
                 "ball diameter",
-                MILLIMETRE,
+                step,
                 allowed.ball_diameter,
                 allowed.ball_diameter,
                 _in_part("reflector", _ball),
@@ -128,17 +137,19 @@ def _of_reflector(tables: DesignFile) -> tuple[Dimension, ...]:
         )
     found = []
     if hasattr(given, "base_diameter"):
-        found.append(_length("base diameter", "reflector", "base_diameter", allowed.base_diameter))
+        found.append(
+            _length("base diameter", "reflector", "base_diameter", step, allowed.base_diameter)
+        )
     if getattr(given, "height", None) is not None:
-        found.append(_length("reflector height", "reflector", "height", allowed.height))
+        found.append(_length("reflector height", "reflector", "height", step, allowed.height))
     if getattr(given, "half_angle", None) is not None:
         angle, change = allowed.half_angle, _in_part("reflector", _added("half_angle"))
         found.append(Dimension("half angle", HALF_DEGREE, angle, angle, change))
     return tuple(found)
 
 
-def _length(name: str, part: str, key: str, size: float) -> Dimension:
-    return Dimension(name, MILLIMETRE, size, size, _in_part(part, _added(key)))
+def _length(name: str, part: str, key: str, step: Unit, size: float) -> Dimension:
+    return Dimension(name, step, size, size, _in_part(part, _added(key)))
 
 
 def _in_part(part: str, changed: Callable[[Any, float], dict[str, object]]) -> Move:

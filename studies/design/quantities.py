@@ -23,6 +23,8 @@ from pydantic import (
 from pydantic_core import PydanticCustomError, core_schema
 
 from shapes.lengths import (
+    INCH,
+    own_unit,
     parse_angle,
     parse_area,
     parse_frequency,
@@ -33,10 +35,23 @@ from shapes.lengths import (
 from studies.design.errors import NO_UNIT
 
 UNITS = ("mm", "cm", "m", "in")
+LIKELY_UNITS = {"mm": UNITS, "in": ("in", "ft", "mm", "cm")}
+"""Which units a figure may have been meant in, by the unit of the file."""
 LENGTH_SCHEMA: dict[str, Any] = {
     "anyOf": [{"type": "number"}, {"type": "string"}],
     "examples": [180, "180 mm", "7 1/4 in"],
 }
+
+
+def unit_of_file(declared: str | None, text: str) -> str:
+    """Return the unit that stands first in what is said of a file, "mm" or "in".
+
+    The declared one; without one, that of most lengths in the file's text.
+    """
+    if declared is not None:
+        return "in" if declared == "in" else "mm"
+    inches = len(re.findall(r"""\d\s*(?:in\b|inch|ft\b|\\"|″|"')""", text))
+    return "in" if inches > len(re.findall(r"\d\s*[mc]?m\b", text)) else "mm"
 
 
 def _unit_of(info: core_schema.ValidationInfo) -> str | None:
@@ -90,7 +105,7 @@ def _refuse_negative(size: float, written: str, *, zero_allowed: bool) -> None:
 def _meant(given: str | float, least: float, most: float) -> str:
     """Name the unit that would make the same figure possible."""
     figure = "".join(re.findall(r"^[-+\d\s./]+", str(given))).strip()
-    for unit in UNITS:
+    for unit in LIKELY_UNITS[own_unit()]:
         if least <= parse_length(f"{figure} {unit}") <= most:
             return f": did you mean {figure} {unit}?"
     return ": check the number and its unit"
@@ -110,6 +125,8 @@ def _written(write: Callable[[float], str]) -> core_schema.SerSchema:
 
 
 def _short(metres: float) -> str:
+    if own_unit() == "in":
+        return f"{metres / INCH:.3g} in"
     return f"{metres:g} m" if metres >= 1 else f"{metres * 1e3:g} mm"
 
 

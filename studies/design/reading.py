@@ -19,6 +19,7 @@ from dispersion.driver_curve import LARGEST_CURVE, DriverCurve, read_driver_curv
 from dispersion.sources import Way
 from shapes.carcass import carcass_of
 from shapes.clashes import Clash, find_clashes
+from shapes.lengths import written_in
 from studies.design.companions import OutsideError, file_beside
 from studies.design.design import (
     ContestEntry,
@@ -29,7 +30,7 @@ from studies.design.design import (
     outer_radius_of,
 )
 from studies.design.errors import DesignError, Mistake, mistakes_in
-from studies.design.quantities import UNITS
+from studies.design.quantities import UNITS, unit_of_file
 from studies.design.reflector_tables import BallTable, ReflectorTable
 from studies.design.tables import DriverTable, WayTable
 from studies.design.walls_table import FELT_PIECES
@@ -88,6 +89,11 @@ def parse_design(text: str, path: Path | str, allow_outside: bool = False) -> De
     """
     file = Path(path)
     tables = parse_tables(text, file)
+    with written_in(unit_of_file(tables.unit, text)):
+        return _checked(text, file, tables, allow_outside=allow_outside)
+
+
+def _checked(text: str, file: Path, tables: DesignFile, *, allow_outside: bool) -> Design:
     found = _Noted(file.parent, allow_outside)
     own = found.attempt("reflector", tables.reflector.build)
     if not found.mistakes:
@@ -192,10 +198,11 @@ def parse_tables(text: str, path: Path) -> DesignFile:
     if unit is not None and unit not in UNITS:
         # Reported once for the key itself; any unit serves to check the rest.
         unit = UNITS[0]
-    try:
-        return DesignFile.model_validate(raw, context={"unit": unit})
-    except ValidationError as error:
-        raise DesignError(path, mistakes_in(error, raw, DesignFile)) from None
+    with written_in(unit_of_file(unit, text)):
+        try:
+            return DesignFile.model_validate(raw, context={"unit": unit})
+        except ValidationError as error:
+            raise DesignError(path, mistakes_in(error, raw, DesignFile)) from None
 
 
 def _absurd_values(raw: Mapping[str, Any]) -> Iterator[Mistake]:

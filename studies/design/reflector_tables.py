@@ -6,7 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
-from shapes.lengths import in_mm
+from shapes.lengths import in_own
 from shapes.reflectors import Reflector, ball_cap, cone, conic_section, flared, turned
 from studies.design.errors import wrong
 from studies.design.quantities import (
@@ -74,15 +74,15 @@ class BallTable(DesignTable):
         if self.spread > 0.1 * self.diameter:
             raise wrong(
                 "ball_diameter",
-                f"the measured diameters differ by {in_mm(self.spread)}: that is no ball;"
+                f"the measured diameters differ by {in_own(self.spread)}: that is no ball;"
                 " measure again, or correct the unit of one of them",
             )
-        whole = f"larger than the ball ({in_mm(self.diameter)})"
+        whole = f"larger than the ball ({in_own(self.diameter)})"
         if self.keep is not None and self.keep > self.diameter:
-            raise wrong("keep", f"{in_mm(self.keep)} is {whole}: keep less, or name a larger ball")
+            raise wrong("keep", f"{in_own(self.keep)} is {whole}: keep less, or name a larger ball")
         if self.cut_off is not None and self.cut_off >= self.diameter:
             raise wrong(
-                "cut_off", f"{in_mm(self.cut_off)} leaves nothing of the ball: cut off less"
+                "cut_off", f"{in_own(self.cut_off)} leaves nothing of the ball: cut off less"
             )
         return self
 

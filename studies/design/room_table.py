@@ -9,7 +9,7 @@ from typing import Annotated, Any, Self
 from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from dispersion.room import SURFACES
-from shapes.lengths import parse_frequency
+from shapes.lengths import across_room, parse_frequency
 from studies.design.errors import wrong
 from studies.design.quantities import Between
 from studies.design.tables import DesignTable
@@ -133,6 +133,6 @@ class RoomTable(DesignTable):
         if not (0.0 < self.column[0] < length and 0.0 < self.column[1] < width):
             raise wrong(
                 "column",
-                f"the column stands outside the room of {length:g} x {width:g} m: count from the"
-                " corner, along the length first",
+                f"the column stands outside the room of {across_room(length)} x"
+                f" {across_room(width)}: count from the corner, along the length first",
             )

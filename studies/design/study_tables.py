@@ -7,6 +7,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
+from shapes.lengths import INCH
 from studies.design.errors import wrong
 from studies.design.quantities import (
     Between,
@@ -196,7 +197,10 @@ class ExploreTable(DesignTable):
 
 
 class ToleranceTable(DesignTable):
-    """How far each size may be off, either way; all left out: common practice, no source."""
+    """How far each size may be off, either way; all left out: common practice, no source.
+
+    Lengths that are left out are 1 mm, in a design in inches 1/32 in.
+    """
 
     keep: Allowance = Field(1e-3, description="Of a ball: from apex to flat.")
     ball_diameter: Allowance = Field(1e-3, description="Of the ball, as much of it kept.")
@@ -209,6 +213,13 @@ class ToleranceTable(DesignTable):
     temperature: Annotated[float, Field(ge=0, le=15)] = Field(5.0, description="Kelvin.")
     off_centre: Allowance = Field(1e-3, description="Reflector and plate off the axis.")
     tilt: SmallAngle = Field(math.radians(0.5), description="Of reflector and plate, degrees.")
+
+    def as_on_a_rule(self, unit: str | None) -> Self:
+        """Return it with what is left out as a rule in the design's unit has it."""
+        if unit != "in":
+            return self
+        lengths = {name for name, field in type(self).model_fields.items() if field.default == 1e-3}
+        return self.model_copy(update=dict.fromkeys(lengths - self.model_fields_set, INCH / 32))
 
 
 class CarveTable(DesignTable):

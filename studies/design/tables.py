@@ -17,6 +17,7 @@ from dispersion.driver_curve import DriverCurve
 from dispersion.sources import Crossover, LettingGo, Way
 from shapes.assembly import Driver, DustCap, Posts, TopPlate, Tweeter, Whizzer
 from shapes.footprints import Footprint
+from shapes.lengths import in_own
 from studies.design.errors import wrong
 from studies.design.quantities import (
     Area,
@@ -201,6 +202,17 @@ class DriverTable(WayTable):
                 raise wrong(f"{key}.diameter", "must be smaller than the driver's moving part")
         if self.cutout_diameter and self.cutout_diameter > self.frame_diameter:
             raise wrong("cutout_diameter", "the frame falls through: it must cover the hole")
+        for key, size, most in (
+            ("cone_depth", self.cone_depth, across),
+            ("excursion", self.excursion, across / 2),
+            ("proud", self.proud, self.frame_diameter / 2),
+        ):
+            if size > most:
+                raise wrong(
+                    key,
+                    f"{in_own(size)} cannot be: the moving part is {in_own(across)} across, the"
+                    f" frame {in_own(self.frame_diameter)}; check the number and its unit",
+                )
         if self.lets_go and self.lets_go.down_to > across:
             raise wrong("lets_go.down_to", "must not be larger than the driver's moving part")
         return self

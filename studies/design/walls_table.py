@@ -9,7 +9,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 
 from dispersion.absorbers import Above, AbsorptionByOctave, LimpMass, PorousLayer
 from dispersion.walls import RIGID_WALLS, Absorber, ConstantAdmittance, Walls
-from shapes.lengths import in_mm
+from shapes.lengths import in_own
 from shapes.parts import FeltRing
 from studies.design.errors import wrong
 from studies.design.quantities import Depth, Diameter
@@ -254,8 +254,8 @@ def _taken(absorber: Absorber) -> str:
             return f"{name} (suggested values: common practice, no source)"
     if isinstance(absorber, PorousLayer):
         return (
-            f"porous layer {in_mm(absorber.thickness)} thick, {absorber.flow_resistivity:g} Pa s/m2"
-            " (Miki's model)"
+            f"porous layer {in_own(absorber.thickness)} thick,"
+            f" {absorber.flow_resistivity:g} Pa s/m2 (Miki's model)"
         )
     if isinstance(absorber, LimpMass):
         return f"limp skin of {absorber.mass_per_area:g} kg/m2, loss {absorber.loss_factor:g}"

@@ -13,6 +13,7 @@ import numpy as np
 
 from dispersion.bands import band_edges, band_index, nominal_centre, third_octave_centres
 from dispersion.elevations import level_db
+from shapes.lengths import across_room, in_own
 from studies.design import Design
 from studies.design.companions import OutsideError, file_beside
 from studies.design.design import outer_radius_of
@@ -180,10 +181,10 @@ def _require_places(found: Sequence[Measurement], design: Design) -> None:
         seen[name] = one
         if _is_inside(one.position, design):
             raise MeasurementError(
-                f"{one.source}: the position {name!r}, {one.position.r:g} m from the axis and"
-                f" {one.position.height:g} m above the floor, is in the speaker or closer than"
-                f" {CLEARANCE * 1e3:.0f} mm: measure the distance from the column's axis, the"
-                " height from the floor"
+                f"{one.source}: the position {name!r}, {across_room(one.position.r)} from the axis"
+                f" and {across_room(one.position.height)} above the floor, is in the speaker or"
+                f" closer than {in_own(CLEARANCE, 0)}: measure the distance from the column's axis,"
+                " the height from the floor"
             )
 
 

@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
+from shapes.lengths import in_own_exactly
 from studies.design import Design
 from studies.solving.candidates import Candidate, NearBest, Row, contenders, near_best, winner_of
 from studies.solving.grid import (
@@ -103,7 +104,7 @@ def solve_gaps(
 
 
 def _candidate(design: Design, size: float) -> Candidate:
-    name = f"plate gap {size * 1e3:.4g} mm"
+    name = f"plate gap {in_own_exactly(size)}"
     return Candidate(name, lambda: design.assembly().with_gap(size), PlaceInLine("plate gap", size))
 
 

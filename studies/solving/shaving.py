@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from shapes.lengths import in_own_exactly
 from shapes.reflectors import ball_cap, base_of_cap
 from studies.design import Design
 from studies.solving.candidates import SAME_SIZE, Candidate, NearBest, Row, near_best, winner_of
@@ -73,7 +74,7 @@ class Cut:
 
 def cut_candidate(design: Design, ball_diameter: float, keep: float) -> Candidate:
     """Return the design with another cap as a candidate, named by both sizes (m)."""
-    name = f"ball {ball_diameter * 1e3:.4g} mm, keep {keep * 1e3:.4g} mm"
+    name = f"ball {in_own_exactly(ball_diameter)}, keep {in_own_exactly(keep)}"
     along = PlaceInLine(f"ball {ball_diameter}", keep)
     return Candidate(name, lambda: design.trimmed(ball_diameter, keep), along)
 

@@ -13,7 +13,7 @@ from matplotlib.patches import Circle, Rectangle
 
 from shapes.assembly import FIXED_PARTS, MOVING_PARTS, Assembly, Column, Nearest
 from shapes.gaps import lowest_at
-from shapes.lengths import in_both, in_degrees, in_mm
+from shapes.lengths import across_room, in_both, in_degrees, in_own
 from shapes.meridian import Meridian, Piece
 from studies.answer.charts.drafting import PAPER, SIZE_PT, Sheet
 from studies.answer.charts.style import INK, QUIET, WIDTH_IN, WINDOW, Look, in_common_style
@@ -168,7 +168,7 @@ def _draw_lower(sheet: Sheet, assembly: Assembly, extent: _Extent) -> None:
     still = "stands still: frame" if tweeter is None else "stand still: frame, pod"
     _block(sheet, driver.effective_radius, driver.frame_radius, 0.0, driver.proud, still)
     if (felt := assembly.baffle_felt) is not None:
-        words = f"felt {in_mm(felt.thickness)}"
+        words = f"felt {in_own(felt.thickness)}"
         low = felt.proud - felt.thickness
         _block(sheet, felt.inner, felt.outer, low, felt.proud, words, colour=FELT)
     if tweeter is not None:
@@ -177,7 +177,7 @@ def _draw_lower(sheet: Sheet, assembly: Assembly, extent: _Extent) -> None:
     names = ", ".join(dict.fromkeys(piece.part for piece in moving))
     _trace(sheet, moving, 0.0, f"moves: {names}", color=MOVING, linewidth=2.4)
     if driver.excursion > 0:
-        travel = f"upper limit of travel, {in_mm(driver.excursion)}"
+        travel = f"upper limit of travel, {in_own(driver.excursion)}"
         _trace(sheet, moving, driver.excursion, travel, color=MOVING, linestyle="--", linewidth=1)
     domes = assembly.lower.of_parts("dome")
     _trace(sheet, domes, 0.0, "moves: tweeter's dome", color="#d55e00", linewidth=2.4)
@@ -202,12 +202,12 @@ def _draw_upper(sheet: Sheet, assembly: Assembly) -> None:
         line = assembly.bare_plate.sample(CHORD_ERROR) * 1e3
         _fill(sheet, line, PLATE, "top plate")
     if (felt := assembly.plate_felt) is not None:
-        words = "" if assembly.baffle_felt else f"felt {in_mm(felt.thickness)}"
+        words = "" if assembly.baffle_felt else f"felt {in_own(felt.thickness)}"
         low = gap - felt.proud
         _block(sheet, felt.inner, felt.outer, low, low + felt.thickness, words, colour=FELT)
     if posts is not None:
         many = f"{posts.count} posts" if posts.count > 1 else "1 post"
-        label = f"{many} of {in_mm(2 * posts.radius)}, cut to {in_mm(assembly.post_length)}"
+        label = f"{many} of {in_own(2 * posts.radius)}, cut to {in_own(assembly.post_length)}"
         for side in (-1, 1):
             corner = (side * posts.circle_radius - posts.radius, -posts.socket_baffle)
             _rectangle(sheet, corner, 2 * posts.radius, assembly.post_length, ROD, label, 3)
@@ -217,7 +217,7 @@ def _draw_upper(sheet: Sheet, assembly: Assembly) -> None:
 def _dimension_diameters(sheet: Sheet, assembly: Assembly, extent: _Extent) -> None:
     gap, storey = assembly.plate_gap * 1e3, STOREY_PT * sheet.pt
     column, plate, reflector = assembly.column, assembly.plate, assembly.reflector
-    text = f"column {in_both(column.width)}, {column.height * 1e3:.0f} mm high"
+    text = f"column {in_both(column.width)}, {in_own(column.height, 0)} high"
     if not column.footprint.is_round:
         text = f"{column.shape} {text.replace(',', ' across flats,')}"
     radius, low = column.radius * 1e3, extent.broken_at - 18 * sheet.pt
@@ -314,7 +314,7 @@ def _end_of_ray(angle: float, middle: float, extent: _Extent) -> tuple[float, fl
 
 def _seat_label(seat: Seat) -> str:
     name = textwrap.shorten(seat.name, 26, placeholder="...")
-    return f"{name}\n{seat.elevation_deg:+.1f} deg, {seat.r:g} m away"
+    return f"{name}\n{seat.elevation_deg:+.1f} deg, {across_room(seat.r)} away"
 
 
 def _spread(heights: Sequence[float], pt: float) -> list[float]:

@@ -9,6 +9,7 @@ from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
+from shapes.lengths import in_own, own_unit
 from studies.answer.charts.style import (
     INK,
     edges_of_bands,
@@ -72,7 +73,7 @@ def shave_figure(
     _write_changes(axes, np.asarray(centres, dtype=float), change)
     axes.set_yticks(np.arange(steps) + 0.5, _step_names(keeps, ball_mm))
     axes.set_ylim(steps, 0)
-    axes.set_ylabel("shaving step: keep (cut off), mm")
+    axes.set_ylabel(f"shaving step: keep (cut off), {own_unit()}")
     axes.tick_params(axis="y", length=0)
     frequency_axis(axes, lowest, edges[-1])
     bar = figure.colorbar(mesh, ax=axes, extend="both", aspect=24, pad=0.02, ticks=bounds)
@@ -99,7 +100,9 @@ def _write_changes(axes: Axes, centres: np.ndarray, change: np.ndarray) -> None:
 
 
 def _step_names(keeps: np.ndarray, ball: float) -> list[str]:
-    names = [f"{keep:.1f} ({ball - keep:.1f})" for keep in keeps]
+    unit = f" {own_unit()}"
+    sizes = [(in_own(keep * 1e-3), in_own((ball - keep) * 1e-3)) for keep in keeps]
+    names = [f"{keep.removesuffix(unit)} ({off.removesuffix(unit)})" for keep, off in sizes]
     return [f"{a} to {b}" for a, b in pairwise(names)]
 
 

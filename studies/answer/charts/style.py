@@ -11,12 +11,14 @@ from typing import Any, ParamSpec, TypeVar
 import numpy as np
 from matplotlib import style
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullFormatter
+from matplotlib.ticker import FixedLocator, FuncFormatter, Locator, MultipleLocator, NullFormatter
 from numpy.typing import ArrayLike
 
 from dispersion.bands import band_edges
+from shapes.lengths import FOOT, in_inches, own_unit
 
 INK = "#243039"
 QUIET = "#5f6f7a"
@@ -103,6 +105,52 @@ def frequency_axis(axes: Axes, low: float, high: float, label: bool = True) -> N
     axes.xaxis.set_minor_formatter(NullFormatter())
     if label:
         axes.set_xlabel(FREQUENCY_LABEL)
+
+
+def length_axis(axis: Axis, words: str) -> None:
+    """Label an axis whose values are in mm; of an inch design it is ticked in inches.
+
+    Parameters
+    ----------
+    axis : Axis
+        ``axes.xaxis``, say; drawn to its limits in millimetres.
+    words : str
+        What is measured; the unit follows after a comma.
+    """
+    axis.set_label_text(f"{words}, {own_unit()}")
+    if own_unit() == "in":
+        axis.set_major_locator(_Inches())
+        axis.set_major_formatter(FuncFormatter(_inch_mark))
+
+
+def room_axis(axis: Axis, words: str) -> None:
+    """Label an axis whose values are metres in a room; of an inch design it is ticked in feet."""
+    in_feet = own_unit() == "in"
+    axis.set_label_text(f"{words}, {'ft' if in_feet else 'm'}")
+    if in_feet:
+        axis.set_major_locator(MultipleLocator(2 * FOOT))
+        axis.set_major_formatter(FuncFormatter(lambda metres, _: f"{metres / FOOT:.0f}"))
+
+
+def _inch_mark(millimetres: float, _: object) -> str:
+    return in_inches(millimetres * 1e-3).removesuffix(" in")
+
+
+class _Inches(Locator):
+    """Marks of a rule in inches, eight or so, on an axis in mm."""
+
+    steps = tuple(25.4 * step for step in (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 6, 12, 24, 48))
+    most = 9
+
+    def __call__(self) -> list[float]:
+        low, high = sorted(self.axis.get_view_interval())  # type: ignore[union-attr]
+        return self.tick_values(low, high)
+
+    def tick_values(self, vmin: float, vmax: float) -> list[float]:
+        """Return the marks between two ends, mm."""
+        step = next((s for s in self.steps if (vmax - vmin) / s <= self.most), self.steps[-1])
+        first, last = math.ceil(vmin / step - 1e-9), math.floor(vmax / step + 1e-9)
+        return [step * mark for mark in range(first, last + 1)]
 
 
 def edges_of_bands(centres: ArrayLike) -> np.ndarray:

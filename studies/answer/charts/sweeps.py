@@ -12,6 +12,7 @@ from matplotlib.colors import BoundaryNorm
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
+from shapes.lengths import in_own
 from studies.answer.charts.style import (
     DASHES,
     FAINT,
@@ -23,6 +24,7 @@ from studies.answer.charts.style import (
     frequency_axis,
     in_common_style,
     legend_below,
+    length_axis,
     new_figure,
 )
 
@@ -76,7 +78,7 @@ def ladder_figure(
     ladders : sequence of Ladder
         One for each ball, say.
     size_label : str
-        With unit, such as "keep, mm".
+        Such as "keep"; the unit of the design follows.
     best : (float, float)
         Size, mm, and score, dB, of the best candidate of all.
     near_best_db : float
@@ -100,14 +102,14 @@ def ladder_figure(
         axes.axvspan(low, high, color=_NEAR_BEST, zorder=0.5, label=label)
     _draw_ladders(axes, ladders, best)
     if present_mm is not None:
-        label = f"present choice: {present_mm:.1f} mm"
+        label = f"present choice: {in_own(present_mm * 1e-3)}"
         axes.axvline(present_mm, color=INK, linestyle=DASHES[2], linewidth=1.4, label=label)
     _draw_failures(axes, ladders)
-    axes.set_xlabel(size_label)
+    length_axis(axes.xaxis, size_label)
     if ball_mm is not None:
         across = functools.partial(np.subtract, ball_mm)
         top = axes.secondary_xaxis("top", functions=(across, across))
-        top.set_xlabel(f"cut off, mm, of the ball of {ball_mm:.1f} mm")
+        length_axis(top.xaxis, f"cut off of the ball of {in_own(ball_mm * 1e-3)}")
     axes.grid(axis="both")
     legend_below(figure, axes)
     return figure
@@ -132,7 +134,7 @@ def sweep_map_figure(
     sizes_mm : (C,) array
         Ascending.
     size_label : str
-        With unit, such as "plate gap, mm".
+        Such as "plate gap"; the unit of the design follows.
     centres : (B,) array
         Exact band centres, Hz.
     level_db : (C, B) array
@@ -157,7 +159,7 @@ def sweep_map_figure(
     steps = np.arange(high - 30.0, high + 0.1, 2.0)
     _sweep_map(figure, left, (sizes, centres, levels), steps, "viridis", steps[::3])
     left.set_title(f"absolute: {_LEVEL_WORDS}")
-    left.set_ylabel(size_label)
+    length_axis(left.yaxis, size_label)
     compared, name = _compared(sizes, levels, present_mm, best_mm)
     _sweep_map(figure, right, (sizes, centres, compared), _CHANGES, "PuOr_r", _CHANGES)
     right.set_title(f"normalised: dB re {name}")
@@ -181,7 +183,7 @@ def _compared(
         if size is not None and solved.any():
             apart = np.where(solved, np.abs(sizes - size), np.inf)
             nearest = int(np.argmin(apart))
-            return levels - levels[nearest], f"{name}, {sizes[nearest]:.1f} mm"
+            return levels - levels[nearest], f"{name}, {in_own(sizes[nearest] * 1e-3)}"
     return levels - np.mean(levels[solved], axis=0), "the mean of all sizes"
 
 
@@ -223,7 +225,7 @@ def _mark_sweep(
     marks = ((best, "best", INK, DASHES[1]), (present, "present choice", SERIES[1], "-"))
     for size, name, colour, dash in marks:
         if size is not None:
-            look = {"color": colour, "linestyle": dash, "label": f"{name}: {size:.1f} mm"}
+            look = {"color": colour, "linestyle": dash, "label": f"{name}: {in_own(size * 1e-3)}"}
             axes.axhline(size, color="white", linewidth=3.0)
             axes.axhline(size, linewidth=1.8, **look)
 
@@ -245,7 +247,7 @@ def _draw_ladders(axes: Axes, ladders: Sequence[Ladder], best: tuple[float, floa
         }
         look |= {"marker": _MARKS[number % len(_MARKS)], "markersize": 4, "linewidth": 1.5}
         axes.plot(ladder.sizes_mm, ladder.scores_db, label=ladder.name or "score", **look)
-    label = f"best: {best[0]:.1f} mm, score {best[1]:.2f} dB"
+    label = f"best: {in_own(best[0] * 1e-3)}, score {best[1]:.2f} dB"
     ring: Look = {
         "marker": "o",
         "markersize": 12,

@@ -16,6 +16,7 @@ from studies.answer.charts.style import (
     SERIES,
     Look,
     in_common_style,
+    length_axis,
     new_figure,
 )
 from studies.answer.picture import (
@@ -88,8 +89,8 @@ def _draw_section(axes: Axes, carved: Carved) -> None:
     axes.plot(knots[:, 0], knots[:, 1] + gap, "o", color=SERIES[0], label="knots of the carved one")
     axes.set_aspect("equal")
     axes.set_xlim(0.0, across + 4.0)
-    axes.set_xlabel("distance from the axis, mm")
-    axes.set_ylabel("above the baffle, mm")
+    length_axis(axes.xaxis, "distance from the axis")
+    length_axis(axes.yaxis, "above the baffle")
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.14), ncols=2)
 
 

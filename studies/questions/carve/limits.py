@@ -10,7 +10,7 @@ import numpy as np
 
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
-from shapes.lengths import in_mm
+from shapes.lengths import in_own
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 
@@ -103,7 +103,7 @@ def limits_of(design: Design) -> Limits:
     space = assembly.plate_gap - asked.tip_clearance
     height = space if asked.largest_height is None else asked.largest_height
     if space <= 0.0:
-        message = f"leaves no room in a plate gap of {in_mm(assembly.plate_gap)}: make it smaller"
+        message = f"leaves no room in a plate gap of {in_own(assembly.plate_gap)}: make it smaller"
         raise DesignError(design.path, (Mistake("carve.tip_clearance", message),))
     return Limits(widest, height, asked.smallest_radius, asked.tip_clearance, asked.undercut)
 

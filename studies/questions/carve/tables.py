@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shapes.lengths import in_both, in_mm
+from shapes.lengths import in_both, in_own
 from studies.answer import cautions, levels
 from studies.answer.columns import (
     SCORE_CAPTION,
@@ -101,7 +101,7 @@ def _limits(carved: Carved) -> str:
     return (
         f"Limits: at most {in_both(limits.largest_diameter)} across and"
         f" {in_both(limits.largest_height)} high, no curve tighter than"
-        f" {in_mm(limits.smallest_radius)} radius, {in_mm(limits.tip_clearance)} clear of the"
+        f" {in_own(limits.smallest_radius)} radius, {in_own(limits.tip_clearance)} clear of the"
         f" driver in motion, {undercut}, the driver not choked; the tip may be a point."
     )
 

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import contextlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from dispersion.bands import band_index
+from shapes.clashes import find_clashes
+from shapes.lengths import INCH
+from shapes.reflector import Reflector
+from shapes.reflectors import cone
 from studies.design import ContestEntry, Design
 from studies.solving.candidates import Candidate, Row, winner_of
 from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver, run
@@ -43,11 +50,14 @@ class Contest:
         The design as written is the first.
     rows : tuple of Row
         One for each entry, in the same order, solved or not.
+    fitting : mapping of str to Reflector
+        Of a cone that does not fit, by the entry's name: the largest of its angle that does.
     """
 
     design: Design
     entries: tuple[ContestEntry, ...]
     rows: tuple[Row, ...]
+    fitting: Mapping[str, Reflector] = field(default_factory=dict)
 
     @cached_property
     def ranked(self) -> tuple[Ranked, ...]:
@@ -138,7 +148,29 @@ def contest(
     entries = design.contest_entries()
     candidates = [_candidate(design, entry) for entry in entries]
     rows = run(design, candidates, solver, fineness, "contest", progress)
-    return Contest(design, entries, rows)
+    failed = [entry for entry, row in zip(entries, rows, strict=True) if not row.solved]
+    fitting = {entry.name: largest_cone(design, entry) for entry in failed}
+    return Contest(design, entries, rows, {name: cone for name, cone in fitting.items() if cone})
+
+
+def largest_cone(design: Design, entry: ContestEntry) -> Reflector | None:
+    """Return the largest cone of an entry's angle and tip that fits in its place.
+
+    Its base is a whole number of millimetres, or of sixteenths of an inch. None where the entry is
+    no cone, or where none fits.
+    """
+    wanted = entry.reflector
+    if wanted is None or wanted.kind != "cone":
+        return None
+    step = INCH / 16 if design.unit == "in" else 1e-3
+    about = {"half_angle": wanted.fact("half angle"), "tip_radius": wanted.fact("tip radius")}
+    for steps in range(math.ceil(2 * wanted.base_radius / step) - 1, 0, -1):
+        with contextlib.suppress(ValueError):
+            smaller = cone(steps * step / 2, **about)
+            here = design.assembly().with_gap(entry.plate_gap).with_reflector(smaller)
+            if not find_clashes(here):
+                return smaller
+    return None
 
 
 def _candidate(design: Design, entry: ContestEntry) -> Candidate:

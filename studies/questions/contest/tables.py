@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dispersion.bands import band_label
+from shapes.lengths import in_both
 from studies.answer import cautions, levels
 from studies.answer.columns import (
     REASON,
@@ -55,8 +56,20 @@ def _answer(contest: Contest) -> list[str]:
             f"Their levels in the window differ most in the {band} band:"
             f" {first.name} is {abs(change):.1f} dB {word} there."
         )
-    said += [f"{row.name} cannot be built: {row.reason}." for row in contest.failed]
+    said += [
+        f"{row.name} cannot be built: {row.reason}.{_fits(contest, row)}" for row in contest.failed
+    ]
     return [*said, *target_in_words(contest.design)]
+
+
+def _fits(contest: Contest, row: Row) -> str:
+    fits = contest.fitting.get(row.name)
+    if fits is None:
+        return ""
+    return (
+        f" The largest cone of this angle that fits has a base of {in_both(2 * fits.base_radius)}"
+        f" and is {in_both(fits.height)} high."
+    )
 
 
 def _winner(contest: Contest, first: Row, second: Row) -> str:

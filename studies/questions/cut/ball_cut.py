@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from shapes.lengths import INCH, own_unit
 from shapes.reflectors import base_of_cap
 from studies.design.reflector_tables import BallTable
 
 RING_SHARE = 0.6
 """A jig ring of at most this share of the ball's diameter holds it without wedging: common
 practice, no source."""
-RING_STEP = 5e-3
+RING_STEPS = {"mm": 5e-3, "in": INCH / 4}
 
 
 @dataclass(frozen=True)
@@ -95,8 +96,9 @@ class BallCut:
         radius = self.diameter / 2
         deepest = min(self.keep, self.cut_off) / 2
         across = min(RING_SHARE * self.diameter, 2 * math.sqrt(deepest * (self.diameter - deepest)))
-        if across > RING_STEP:
-            across = RING_STEP * math.floor(across / RING_STEP + 1e-9)
+        step = RING_STEPS[own_unit()]
+        if across > step:
+            across = step * math.floor(across / step + 1e-9)
         return JigRing(across, radius - math.sqrt(radius**2 - across**2 / 4))
 
     def above_ring(self, from_pole: float, *, kept_down: bool) -> float:

@@ -14,6 +14,7 @@ from shapes.parts import FeltBand
 from shapes.reflector import Reflector
 from shapes.weights import Stance
 from studies.answer import cautions
+from studies.design import Design
 
 BALL_CAP = "ball cap"
 TALL = 3.0
@@ -115,12 +116,13 @@ def _reflector_item(reflector: Reflector, making: Making) -> Item:
     return Item(f"reflector, {reflector.kind}", 1, material, size)
 
 
-def cautions_of(assembly: Assembly, making: Making, stance: Stance) -> tuple[str, ...]:
+def cautions_of(design: Design, assembly: Assembly, stance: Stance) -> tuple[str, ...]:
     """List the cautions that belong to these materials and tools, and no others."""
-    return tuple(_cautions(assembly, making, stance))
+    return tuple(_cautions(design, assembly, stance))
 
 
-def _cautions(assembly: Assembly, making: Making, stance: Stance) -> Iterator[str]:
+def _cautions(design: Design, assembly: Assembly, stance: Stance) -> Iterator[str]:
+    making = design.making
     kinds, reflector = {making.column_material.kind}, assembly.reflector
     if reflector is not None:
         kinds.add(making.reflector_material.kind)
@@ -131,7 +133,7 @@ def _cautions(assembly: Assembly, making: Making, stance: Stance) -> Iterator[st
         kinds.add(making.post_material.kind)
     yield from (caution for kind, caution in cautions.MATERIALS.items() if kind in kinds)
     if assembly.posts is not None:
-        yield cautions.POSTS
+        yield cautions.posts_alike(design.post_tolerance)
     column = assembly.column
     if not column.footprint.is_round:
         yield from cautions.BOARDS

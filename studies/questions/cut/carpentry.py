@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dispersion.ports import lowered_by_height
 from shapes.carcass import Boards, Carcass
 from shapes.footprints import Footprint
-from shapes.lengths import in_both, in_degrees, in_litres
+from shapes.lengths import in_area, in_both, in_degrees, in_litres
 from studies.questions.cut.stock import boards_needed, nominal_stock
 from studies.questions.cut.study import SPEAKERS, Cutting
 
@@ -166,7 +166,7 @@ def port_sentences(cutting: Cutting) -> Iterator[str]:
     height = cutting.carcass.inside_height
     lower = lowered_by_height(frequency, height, speed)
     yield (
-        f"Port and air inside swing at {frequency:.1f} Hz: area {port.area * 1e4:.1f} cm2, depth"
+        f"Port and air inside swing at {frequency:.1f} Hz: area {in_area(port.area)}, depth"
         f" {in_both(port.depth)}, {in_both(port.acoustic_depth)} with both end corrections, by"
         " f = c / (2 pi) sqrt(S / (V L)), the resonator of Helmholtz."
     )

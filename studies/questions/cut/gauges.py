@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shapes.lengths import in_both, in_mm
+from shapes.lengths import in_both, in_own
 from studies.answer.charts.drafting import KEEP_LOOK, solid
 from studies.answer.charts.paper import lettering
 from studies.answer.charts.paper.lettering import BODY
@@ -18,7 +18,8 @@ from studies.answer.charts.paper.sizes import Box, Paper, SheetLayout
 from studies.answer.charts.style import INK
 from studies.questions.cut.study import Cutting
 
-TOLERANCE = 2e-4
+SHARE = 0.2
+"""Of the plate gap's tolerance: what a block may be off."""
 SAME = 5e-5
 """Gaps closer than this are set by one block, metres."""
 WIDTH = 34.0
@@ -27,11 +28,12 @@ LABEL_HEIGHT = 15.0
 
 @dataclass(frozen=True)
 class Gauge:
-    """A block: what it sets, its height (metres), how it is used."""
+    """A block: what it sets, its height (metres), how it is used, what it may be off (metres)."""
 
     name: str
     height: float
     use: str
+    within: float
 
 
 def gauges(cutting: Cutting) -> tuple[Gauge, ...]:
@@ -43,6 +45,7 @@ def _gauges(cutting: Cutting) -> Iterator[Gauge]:
     assembly = cutting.assembly
     if assembly.upper is None:
         return
+    within = SHARE * cutting.design.tables.tolerance.plate_gap
     one = abs(assembly.plate_gap - assembly.rim_gap) < SAME
     name = "plate gap and rim gap" if one and assembly.reflector is not None else "plate gap"
     carried = "the plate's underside" if assembly.plate is not None else "the reflector's flat"
@@ -52,6 +55,7 @@ def _gauges(cutting: Cutting) -> Iterator[Gauge]:
         assembly.plate_gap,
         f"stands on the baffle and carries {carried} while the fixing sets; make {max(count, 3)}"
         " of them and space them evenly",
+        within,
     )
     if not one:
         yield Gauge(
@@ -59,6 +63,7 @@ def _gauges(cutting: Cutting) -> Iterator[Gauge]:
             assembly.rim_gap,
             "passes all round between the baffle and the reflector's base edge: it finds a tilted"
             " reflector",
+            within,
         )
     rest = assembly.nearest_at_rest
     if math.isfinite(rest.gap):
@@ -66,8 +71,9 @@ def _gauges(cutting: Cutting) -> Iterator[Gauge]:
             "tip clearance",
             rest.gap,
             f"passes between the lowest point over the {rest.part} and the {rest.part} at rest,"
-            f" {in_mm(rest.radius)} from the axis; never press on the driver. In motion"
+            f" {in_own(rest.radius)} from the axis; never press on the driver. In motion"
             f" {in_both(assembly.nearest_in_motion.gap)} is left",
+            within,
         )
 
 
@@ -83,8 +89,9 @@ def _draw(blocks: tuple[Gauge, ...], page: Page) -> None:
     window = page.layout.window
     texts = [f"{block.name}: {block.use}." for block in blocks]
     texts.append(
-        f"Each block within {in_mm(TOLERANCE)} of its height: cut it long and plane it down, or"
-        " build it up from card. Heights are from the baffle's face, not from the driver's frame."
+        f"Each block within {in_own(blocks[0].within)} of its height: cut it long and plane it"
+        " down, or build it up from card. Heights are from the baffle's face, not from the driver's"
+        " frame."
     )
     lines = lettering.dashed_list(texts, window.width)
     foot = lettering.total_height(lines) + 4
@@ -110,7 +117,7 @@ def _draw_block(page: Page, block: Gauge, middle: float, base: float, room: floa
 
 
 def _draw_label(page: Page, block: Gauge, middle: float, top: float, true: bool) -> None:
-    low, high = (in_mm(block.height + side * TOLERANCE) for side in (-1, 1))
+    low, high = (in_own(block.height + side * block.within) for side in (-1, 1))
     words = (block.name, in_both(block.height), f"{low.removesuffix(' mm')} to {high}")
     for line, text in enumerate(reversed(words)):
         y = top + 1.5 + line * lettering.height_of(BODY)

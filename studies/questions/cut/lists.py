@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from shapes.clearances import list_clearances
-from shapes.lengths import in_both, in_inches, in_mm
+from shapes.lengths import INCH, in_both, in_inches, in_kg, in_mm, in_own
+from studies.answer.cautions import tips_over
 from studies.answer.charts.style import in_both_formats
 from studies.answer.report.report import inline_svg
 from studies.answer.report.sheets import SheetBlock, WrittenSheet, sheets_html
@@ -19,14 +20,12 @@ from studies.questions.cut.carpentry import (
 from studies.questions.cut.drill_plan import reflector_rings
 from studies.questions.cut.figures import boards_figure
 from studies.questions.cut.study import SPEAKERS, Cutting
-from studies.questions.cut.words import about_templates, drill_notes, steadiness
+from studies.questions.cut.words import about_templates, drill_notes
 
 ON_THE_BOARDS = (
     "frame to", "posts to", "baffle past", "column's corners", "opening to", "wood under"
 )  # fmt: skip
 """Clearances on plate, baffle and column begin so; the gaps have a sheet of their own."""
-POUND = 0.45359237
-"""kg; the international pound of 1959."""
 
 
 def lists_html(cutting: Cutting) -> bytes:
@@ -41,23 +40,30 @@ def lists_html(cutting: Cutting) -> bytes:
 
 
 def _coordinates(cutting: Cutting) -> SheetBlock:
-    rows = tuple(
-        (
-            in_mm(point.radius, 2).removesuffix(" mm"),
-            in_inches(point.radius).removesuffix(" in"),
-            in_mm(point.depth, 2).removesuffix(" mm"),
-            in_inches(point.depth).removesuffix(" in"),
-        )
-        for point in cutting.coordinates
-    )
+    in_inches_first = cutting.design.unit == "in"
+    exact = "Decimals of an inch" if in_inches_first else "Millimetres"
+    columns = ("radius, mm", "radius, in", "depth, mm", "depth, in")
+    if in_inches_first:
+        columns = ("radius, in", "radius, in, decimal", "depth, in", "depth, in, decimal")
     return SheetBlock(
         intro=f"{about_templates(cutting.assembly.hung_reflector)} Radius from the axis, depth from"
-        " the flat, both to the finished surface; inches to the nearest 1/32. Millimetres are exact"
-        " to the digit shown.",
-        columns=("radius, mm", "radius, in", "depth, mm", "depth, in"),
-        rows=rows,
+        f" the flat, both to the finished surface; fractions to the nearest 1/32 in. {exact} are"
+        " exact to the digit shown.",
+        columns=columns,
+        rows=tuple(
+            (*_place(point.radius, in_inches_first), *_place(point.depth, in_inches_first))
+            for point in cutting.coordinates
+        ),
         words=(),
     )
+
+
+def _place(size: float, in_inches_first: bool) -> tuple[str, str]:
+    """A coordinate twice: as a rule has it, and exactly."""
+    fraction = in_inches(size).removesuffix(" in")
+    if in_inches_first:
+        return fraction, f"{size / INCH:.3f}"
+    return in_mm(size, 2).removesuffix(" mm"), fraction
 
 
 def _drilling(cutting: Cutting) -> Iterator[SheetBlock]:
@@ -144,9 +150,10 @@ def _posts(cutting: Cutting) -> Iterator[SheetBlock]:
         ),
         rows=(row,),
         words=(2, 3, 4),
-        text=f"Cut length = plate gap {in_mm(assembly.plate_gap)} + socket in the plate"
-        f" {in_mm(posts.socket_plate)} + socket in the baffle {in_mm(posts.socket_baffle)}. All"
-        " posts of one speaker within 0.2 mm of each other: cut them against one stop.",
+        text=f"Cut length = plate gap {in_own(assembly.plate_gap)} + socket in the plate"
+        f" {in_own(posts.socket_plate)} + socket in the baffle {in_own(posts.socket_baffle)}. All"
+        f" posts of one speaker within {in_own(cutting.design.post_tolerance)} of each other: cut"
+        " them against one stop.",
     )
 
 
@@ -185,9 +192,9 @@ def _masses(cutting: Cutting) -> SheetBlock:
         rows=(*rows, whole),
         words=(0, 2),
         text="Stuffing, cables, screws, glue and an amplifier are not counted."
-        f" {steadiness(stance)}",
+        f" {tips_over(stance)}",
     )
 
 
 def _mass(kilograms: float) -> str:
-    return f"{kilograms:.2f} kg ({kilograms / POUND:.2f} lb)"
+    return in_kg(kilograms, 2)

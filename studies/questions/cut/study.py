@@ -14,6 +14,7 @@ from shapes.assembly import Assembly
 from shapes.carcass import AirInside, Carcass, air_inside, carcass_of
 from shapes.clashes import find_clashes
 from shapes.columns import post_angles
+from shapes.lengths import INCH
 from shapes.making import Making
 from shapes.templates import Coordinate, coordinates
 from shapes.weights import PartMass, Stance, part_masses, stance
@@ -23,8 +24,8 @@ from studies.questions.cut.bill import Item, bill_of_materials, cautions_of
 
 SPEAKERS = 2
 """Loudspeakers are mostly built in pairs: counts are given for one and for two."""
-STEP = 5e-3
-"""Distance of the coordinates in the table of the profile, metres."""
+STEPS = {"mm": 5e-3, "in": INCH / 8}
+"""Distance of the coordinates in the table of the profile, metres, by the unit of the design."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -154,9 +155,9 @@ def cutting(design: Design, papers: Sequence[str] = ("a4", "letter")) -> Cutting
         items=bill_of_materials(assembly, making, carcass),
         masses=masses,
         stance=stands,
-        coordinates=() if reflector is None else coordinates(reflector, STEP),
+        coordinates=() if reflector is None else coordinates(reflector, STEPS[design.unit]),
         ball=None if design.ball is None else ball_cut(design.ball, making.kerf, making.sanding),
         post_angles=() if posts is None else post_angles(assembly.column, posts, assembly.plate),
         papers=tuple(papers),
-        cautions=cautions_of(assembly, making, stands),
+        cautions=cautions_of(design, assembly, stands),
     )

@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterator
 
 from shapes.carcass import Boards
+from shapes.lengths import in_kg
 from studies.answer.columns import length, mm, number, text
-from studies.answer.table import Fact, Findings, Table
+from studies.answer.table import Fact, Findings, Table, TableColumn
 from studies.questions.cut.carpentry import board_rows
 from studies.questions.cut.study import SPEAKERS, Cutting
 from studies.questions.cut.words import answer
@@ -118,7 +119,7 @@ def _masses(cutting: Cutting) -> Table:
         text("part", "part", "part of one speaker"),
         number("count", "count", "how many of it", 0),
         text("material", "material", "what it is made of"),
-        number("mass_kg", "mass, kg", "mass of all of them, kg", 2),
+        TableColumn("mass_kg", "mass", "mass of all of them, kg", lambda kg: in_kg(kg, 2)),
         length("centre_mm", "centre above floor", "height of its centre above the floor"),
     )
     rows = tuple(

@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from shapes.lengths import in_own, own_unit
 from studies.answer.charts.drafting import Sheet, solid
 from studies.answer.charts.paper import lettering
 from studies.answer.charts.paper.lettering import SMALL
@@ -24,10 +25,8 @@ FROM_CORNER = 18.0
 """How far from a tile's corner the crosses stand on a seam, mm."""
 CLEAR, SIDESTEP = 25.0, 5.0
 """How far they keep from points to be drilled, and by what steps they give way, mm."""
-JOINING = (
-    "Lay cross on cross: neighbours share a strip 10 mm wide. Cut one of them on the dashed line."
-    " Beside each cross: mm right of and above the drawing's own zero."
-)
+GRIDS = {"mm": 1.0, "in": 25.4 / 8}
+"""Crosses stand on whole millimetres, or eighths of an inch."""
 
 
 @dataclass(frozen=True)
@@ -101,32 +100,30 @@ class Tiling:
 
     @property
     def upright_seams(self) -> tuple[float, ...]:
-        """Where neighbours left and right meet, whole mm in their common strip."""
+        """Where neighbours left and right meet, mm, on the grid in their common strip."""
         step = self.layout.window.width - OVERLAP
-        return tuple(
-            float(round(self.left + OVERLAP / 2 + step * at)) for at in range(1, self.columns)
-        )
+        return tuple(on_grid(self.left + OVERLAP / 2 + step * at) for at in range(1, self.columns))
 
     @property
     def level_seams(self) -> tuple[float, ...]:
-        """Where neighbours above and below meet, whole mm."""
+        """Where neighbours above and below meet, mm, on the grid."""
         step = self.layout.window.height - OVERLAP
-        return tuple(float(round(self.top - OVERLAP / 2 - step * at)) for at in range(1, self.rows))
+        return tuple(on_grid(self.top - OVERLAP / 2 - step * at) for at in range(1, self.rows))
 
     @property
     def crosses(self) -> tuple[tuple[float, float], ...]:
-        """Registration crosses, whole mm of the drawing: two on each side of two sheets."""
+        """Registration crosses on the grid of the drawing, mm: two on each side of two sheets."""
         found: list[tuple[float, float]] = []
         for x in self.upright_seams:
             for row in range(self.rows):
                 window = self._window(row, 0)
                 ends = ((window.bottom + FROM_CORNER, 1), (window.top - FROM_CORNER, -1))
-                found += [self._clear((x, round(y)), (0, way)) for y, way in ends]
+                found += [self._clear((x, on_grid(y)), (0, way)) for y, way in ends]
         for y in self.level_seams:
             for column in range(self.columns):
                 window = self._window(0, column)
                 ends = ((window.left + FROM_CORNER, 1), (window.right - FROM_CORNER, -1))
-                found += [self._clear((round(x), y), (way, 0)) for x, way in ends]
+                found += [self._clear((on_grid(x), y), (way, 0)) for x, way in ends]
         return tuple(found)
 
     def _clear(self, cross: tuple[float, float], way: tuple[int, int]) -> tuple[float, float]:
@@ -135,7 +132,7 @@ class Tiling:
         for _ in range(int(4 * CLEAR / SIDESTEP)):
             if all(math.dist((x, y), point) >= CLEAR for point in self.taken):
                 break
-            x, y = x + way[0] * SIDESTEP, y + way[1] * SIDESTEP
+            x, y = x + way[0] * on_grid(SIDESTEP), y + way[1] * on_grid(SIDESTEP)
         return x, y
 
     def _window(self, row: int, column: int) -> Box:
@@ -143,6 +140,12 @@ class Tiling:
         left = self.left + column * (window.width - OVERLAP)
         top = self.top - row * (window.height - OVERLAP)
         return Box(left, top - window.height, left + window.width, top)
+
+
+def on_grid(at: float) -> float:
+    """Return the nearest place on the grid of crosses, mm."""
+    grid = GRIDS[own_unit()]
+    return round(at / grid) * grid
 
 
 def tiling(plan: Plan, paper: Paper) -> Tiling:
@@ -223,7 +226,7 @@ def _letter_cross(sheet: Sheet, box: Box, x: float, y: float) -> None:
     sheet.text(
         x + inside * (CROSS + 2),
         y + above * CROSS,
-        f"{x:.0f}, {y:.0f}",
+        ", ".join(in_own(at * 1e-3, 0).removesuffix(f" {own_unit()}") for at in (x, y)),
         fontsize=SMALL,
         ha="left" if inside > 0 else "right",
         va="center",
@@ -233,6 +236,11 @@ def _letter_cross(sheet: Sheet, box: Box, x: float, y: float) -> None:
 def _draw_key(page: Page, tiles: Tiling, tile: Tile) -> None:
     """Draw which sheet lies where, this one shaded, and write how they are joined."""
     notes = page.layout.notes
+    joining = (
+        f"Lay cross on cross: neighbours share a strip {in_own(OVERLAP * 1e-3, 0)} wide. Cut one of"
+        f" them on the dashed line. Beside each cross: {own_unit()} right of and above the"
+        " drawing's own zero."
+    )
     size = min(32.0 / tiles.columns, 32.0 / tiles.rows, 12.0)
     left, top = notes.left, notes.top
     for other in tiles.tiles:
@@ -249,9 +257,9 @@ def _draw_key(page: Page, tiles: Tiling, tile: Tile) -> None:
             color="white" if own else INK,
         )
     if page.layout.lying:
-        lines = lettering.paragraph(JOINING, notes.width, SMALL)
+        lines = lettering.paragraph(joining, notes.width, SMALL)
         lettering.write(page.axes, lines, left, top - tiles.rows * size - 3)
     else:
         x = left + tiles.columns * size + 4
-        lines = lettering.paragraph(JOINING, notes.right - x, SMALL)
+        lines = lettering.paragraph(joining, notes.right - x, SMALL)
         lettering.write(page.axes, lines, x, top)

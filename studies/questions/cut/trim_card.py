@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 
-from shapes.lengths import in_both, in_degrees, in_inches, in_mm
+from shapes.lengths import in_both, in_degrees, in_own, other_unit, own_unit
 from shapes.reflector import Reflector, WorkshopFact
 from shapes.templates import full_section
 from studies.answer.charts.drafting import (
@@ -22,6 +22,7 @@ from studies.answer.charts.paper import lettering
 from studies.answer.charts.paper.page import Leaf, Page
 from studies.answer.charts.paper.sizes import Box, Paper, SheetLayout
 from studies.answer.charts.style import INK, WINDOW, Look
+from studies.answer.columns import both_short, keep_ratio_in_words
 from studies.questions.cut.ball_cut import BallCut
 from studies.questions.cut.study import Cutting
 
@@ -86,8 +87,7 @@ def _saw_notes(ball: BallCut) -> list[str]:
         "Mark from the kept pole, never from the other one: the ball may not have the size it is"
         f" sold by. Saw on the waste side, leaving {in_both(ball.sanding)} on the kept piece; then"
         f" sand down to the flat and measure the base diameter: {in_both(ball.base_diameter)}.",
-        f"1 mm of keep is {ball.base_per_keep:.2f} mm of base diameter (the same ratio in inches):"
-        " sand a little, measure, sand again.",
+        f"{keep_ratio_in_words(ball.base_per_keep)}: sand a little, measure, sand again.",
     ]
     if ball.blade[1] >= ball.diameter:
         said.append("Saw and sanding take all of the waste: sand or plane it off, do not saw.")
@@ -98,8 +98,8 @@ def _ring_notes(ball: BallCut) -> list[str]:
     near, _ = ball.blade
     said = [
         "Jig ring: a ball of radius R in a ring of inner radius q lies R - sqrt(R x R - q x q)"
-        f" below the ring's top. Here R {in_mm(ball.diameter / 2)},"
-        f" q {in_mm(ball.ring.inner_diameter / 2)}: {in_both(ball.ring.sunk)}.",
+        f" below the ring's top. Here R {in_own(ball.diameter / 2)},"
+        f" q {in_own(ball.ring.inner_diameter / 2)}: {in_both(ball.ring.sunk)}.",
         "Blade above the ring's top, with what is left for sanding: kept pole down, its lower face"
         f" {in_both(ball.above_ring(near, kept_down=True))}; kept pole up, its upper face"
         f" {in_both(ball.above_ring(near, kept_down=False))}.",
@@ -217,12 +217,18 @@ def _upright(sheet: Sheet, x: float, z: tuple[float, float]) -> None:
 
 
 def _range(low: float, high: float) -> str:
-    millimetres = f"{in_mm(low).removesuffix(' mm')} to {in_mm(high)}"
-    return f"{millimetres} ({in_inches(low).removesuffix(' in')} to {in_inches(high)})"
+    (low_own, low_other), (high_own, high_other) = (_apart(size) for size in (low, high))
+    return f"{low_own} to {high_own} {own_unit()} ({low_other} to {high_other} {other_unit()})"
+
+
+def _apart(length: float) -> tuple[str, str]:
+    """A length in both systems, without units."""
+    own, other = both_short(length * 1e3).removesuffix(")").split(" (")
+    return own, other
 
 
 def _two_lines(length: float) -> str:
-    return f"{in_mm(length)}\n({in_inches(length)})"
+    return in_both(length).replace(" (", "\n(")
 
 
 def _draw_kerf(page: Page, box: Box, ball: BallCut) -> None:

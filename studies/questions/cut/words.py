@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from shapes.lengths import in_both, in_degrees, in_mm
+from shapes.lengths import in_both, in_degrees, in_kg, in_own
 from shapes.reflector import Reflector
-from shapes.weights import Stance
+from studies.answer.cautions import tips_over
+from studies.answer.columns import keep_ratio_in_words
 from studies.questions.cut.ball_cut import BallCut
 from studies.questions.cut.carpentry import (
     air_sentence,
@@ -33,8 +34,8 @@ def _answer(cutting: Cutting) -> Iterator[str]:
     yield from _posts(cutting)
     yield from _column(cutting)
     yield (
-        f"One speaker weighs about {stance.mass:.1f} kg, its centre of gravity"
-        f" {in_both(stance.centre_of_gravity)} above the floor. {steadiness(stance)}"
+        f"One speaker weighs about {in_kg(stance.mass)}, its centre of gravity"
+        f" {in_both(stance.centre_of_gravity)} above the floor. {tips_over(stance)}"
     )
     yield "Print the sheets at 100 % and measure the bar on each before anything is cut."
 
@@ -48,8 +49,8 @@ def _ball(ball: BallCut) -> Iterator[str]:
     )
     yield (
         f"Mark from the kept pole; the blade runs from {in_both(near)} to {in_both(far)} from it,"
-        f" which leaves {in_both(ball.sanding)} to sand off. 1 mm of keep is"
-        f" {ball.base_per_keep:.1f} mm across the flat."
+        f" which leaves {in_both(ball.sanding)} to sand off."
+        f" {keep_ratio_in_words(ball.base_per_keep)}."
     )
     yield (
         f"Jig ring of {in_both(ball.ring.inner_diameter)} inside: the flat lies"
@@ -69,7 +70,8 @@ def _posts(cutting: Cutting) -> Iterator[str]:
         return
     words = (
         f"{posts.count} posts (a pair of speakers {posts.count * SPEAKERS}), each"
-        f" {in_both(cutting.assembly.post_length)} long, within 0.2 mm of each other"
+        f" {in_both(cutting.assembly.post_length)} long, within"
+        f" {in_both(cutting.design.post_tolerance)} of each other"
     )
     if posts.count > 1:
         words += f"; their axes are {in_both(posts.chord)} apart, neighbour to neighbour"
@@ -83,16 +85,6 @@ def _column(cutting: Cutting) -> Iterator[str]:
     if cutting.carcass_is_told:
         yield air_sentence(cutting)
         yield from port_sentences(cutting)
-
-
-def steadiness(stance: Stance) -> str:
-    """Say how far the speaker leans before it falls, and whether that is enough."""
-    verdict = "steady enough" if stance.steady else "NOT STEADY: widen or weight the foot"
-    return (
-        f"It tips over at {in_degrees(stance.tipping_angle)} (half the base,"
-        f" {in_mm(stance.half_base)}, over the height of the centre of gravity,"
-        f" {in_mm(stance.centre_of_gravity)}): {verdict}. 12 to 15 deg or more is wanted."
-    )
 
 
 def about_templates(reflector: Reflector) -> str:
@@ -161,5 +153,5 @@ def _fixing(cutting: Cutting) -> str:
         )
     return (
         f"Reflector: its spigot hole is {in_both(spigot.diameter)} across and"
-        f" {in_mm(spigot.depth)} deep, in the middle; drill the plate's centre to match."
+        f" {in_own(spigot.depth)} deep, in the middle; drill the plate's centre to match."
     )

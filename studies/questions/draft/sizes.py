@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 
 from shapes.footprints import Footprint, footprint_of_face
-from shapes.lengths import INCH, in_both, in_mm
+from shapes.lengths import INCH, in_both, in_own
 from shapes.reflectors import keep_of_base
 from studies.questions.draft.command import Brief
 
@@ -303,15 +303,15 @@ def covers(sizes: Sizes) -> bool:
 def _require_room(name: str, width: float, sizes: Sizes) -> None:
     if width < sizes.needed:
         raise DraftError(
-            f"{name} {in_both(width)} does not fit: a {in_mm(sizes.brief.driver)} driver with"
-            f" {in_mm(sizes.post)} posts round it needs {in_both(sizes.raised(sizes.needed))} or"
+            f"{name} {in_both(width)} does not fit: a {in_own(sizes.brief.driver)} driver with"
+            f" {in_own(sizes.post)} posts round it needs {in_both(sizes.raised(sizes.needed))} or"
             " more"
         )
 
 
 def _require(name: str, size: float, least: float, most: float) -> None:
     if not least <= size <= most:
-        meant = f", did you mean {in_mm(size / 1e3)}?" if least <= size / 1e3 <= most else ""
+        meant = f", did you mean {in_own(size / 1e3)}?" if least <= size / 1e3 <= most else ""
         raise DraftError(
             f"{name} {in_both(size)} does not fit: {in_both(_above(least))} to {in_both(most)}"
             f" would; check the number and its unit{meant}"

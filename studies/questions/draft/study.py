@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 
-from shapes.lengths import INCH, LENGTH_UNITS
+from shapes.lengths import INCH, LENGTH_UNITS, written_in
 from studies.answer.writing import write_text
 from studies.design import DesignError, parse_design
 from studies.questions.draft.command import Brief
@@ -40,7 +40,8 @@ def draft_design(brief: Brief) -> str:
     DraftError
         Naming the number that does not fit.
     """
-    text = "\n".join(_lines(sizes_of(brief))) + "\n"
+    with written_in(brief.unit):
+        text = "\n".join(_lines(sizes_of(brief))) + "\n"
     try:
         parse_design(text, "draft.toml")
     except DesignError as error:

@@ -18,7 +18,7 @@ from collections.abc import Sequence
 import numpy as np
 from markupsafe import Markup
 
-from shapes.lengths import in_both
+from shapes.lengths import INCH, in_both, own_unit
 from studies.answer.charts.coverage import STEP_DB
 from studies.answer.charts.style import level_limits
 from studies.answer.charts.sweeps import cell_edges
@@ -105,9 +105,10 @@ def _slider(knob: Knob, at: int) -> Data:
 
 
 def _knob(knob: Knob) -> Data:
-    sizes = np.degrees(knob.sizes) if knob.is_angle else np.array(knob.sizes) * 1e3
+    per_unit = INCH if own_unit() == "in" else 1e-3
+    sizes = np.degrees(knob.sizes) if knob.is_angle else np.array(knob.sizes) / per_unit
     return {
-        "title": f"{knob.name}, {'degrees' if knob.is_angle else 'mm'}",
+        "title": f"{knob.name}, {'degrees' if knob.is_angle else own_unit()}",
         "sizes": rounded(sizes),
         "edges": rounded(cell_edges(sizes)),
         "words": [knob.in_words(size) for size in knob.sizes],

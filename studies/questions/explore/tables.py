@@ -11,6 +11,7 @@ from studies.answer.columns import (
     SCORE_CAPTION,
     SCORE_COLUMNS,
     both_short,
+    both_units,
     fixed,
     mm,
     score_cells,
@@ -47,7 +48,10 @@ def explore_tables(found: Explore) -> Findings:
             levels.elevations(best),
         ),
         evidence=evidence_of(found.rows, found.best_row),
-        cautions=(*(cautions.BALL if is_ball else (cautions.TURNING,)), cautions.POSTS),
+        cautions=(
+            *(cautions.BALL if is_ball else (cautions.TURNING,)),
+            cautions.posts_alike(found.design.post_tolerance),
+        ),
     )
 
 
@@ -74,7 +78,7 @@ def _size_column(found: Explore) -> tuple[str, str]:
     knob = found.knob
     if knob.is_angle:
         return f"{knob.key}_deg", f"{knob.name}\ndeg"
-    return f"{knob.key}_mm", f"{knob.name}\nmm (in)"
+    return f"{knob.key}_mm", f"{knob.name}\n{both_units()}"
 
 
 def _size_value(found: Explore, size: float) -> float:
@@ -89,7 +93,10 @@ def _columns(found: Explore) -> tuple[TableColumn, ...]:
         STANDING,
         TableColumn(key, heading, "size of the reflector", form),
         TableColumn(
-            "plate_gap_mm", "plate gap\nmm (in)", "baffle to underside of plate, mm", both_short
+            "plate_gap_mm",
+            f"plate gap\n{both_units()}",
+            "baffle to underside of plate, mm",
+            both_short,
         ),
         TableColumn(
             "chokes",

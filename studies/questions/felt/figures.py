@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from shapes.lengths import in_own
 from studies.answer.charts.curves import Trace, curves_figure
 from studies.answer.charts.sweeps import Ladder, ladder_figure
 from studies.answer.picture import (
@@ -33,7 +34,7 @@ def _scores(study: FeltStudy) -> Picture:
     figure = ladder_figure(
         f"{study.design.title}: score by felt",
         [_ladder(study, place, thick) for place in PLACES for thick in THICKNESSES],
-        "width of felt, both rings together, mm",
+        "width of felt, both rings together",
         (best.width * 1e3, best.row.score),
         study.design.target.near_best_db,
     )
@@ -45,14 +46,14 @@ def _ladder(study: FeltStudy, place: str, thickness: float) -> Ladder:
         return choice.place == NO_FELT or (choice.place, choice.thickness) == (place, thickness)
 
     choices = [choice for choice in study.choices if belongs(choice)]
-    name = f"{place}, {thickness * 1e3:g} mm"
+    name = f"{place}, {in_own(thickness)}"
     return ladder_of(name, [c.width * 1e3 for c in choices], [c.row for c in choices])
 
 
 def _changes(study: FeltStudy) -> Picture:
     traces = [
         Trace(
-            f"{choice.place}, {choice.thickness * 1e3:g} mm, {choice.width * 1e3:.0f} mm wide",
+            f"{choice.place}, {in_own(choice.thickness)}, {in_own(choice.width)} wide",
             choice.row.coverage.centres,
             study.window_change_db(choice),
             by_band=True,

@@ -12,6 +12,7 @@ import numpy as np
 from dispersion.absorbers import PorousLayer
 from dispersion.bands import octaves_of
 from shapes.assembly import Assembly, FeltRing
+from shapes.lengths import in_own
 from shapes.parts import FeltBand
 from studies.design import Design, DesignError, Mistake
 from studies.design.walls_table import FELT_PIECES, FELT_RESISTIVITY
@@ -236,7 +237,7 @@ def felt(
     for thickness in THICKNESSES:
         asked = [(place, share) for place in PLACES for share in SHARES]
         candidates = [_candidate(bare, place, share, thickness) for place, share in asked]
-        walled, stage = _walled(design, thickness, resistivity), f"felt {thickness * 1e3:g} mm"
+        walled, stage = _walled(design, thickness, resistivity), f"felt {in_own(thickness)}"
         rows = run(walled, candidates, solver, fineness, stage, progress)
         choices += [
             FeltChoice(place, share, thickness, row)
@@ -288,7 +289,7 @@ def _walled(design: Design, thickness: float, resistivity: float) -> Design:
 
 
 def _candidate(bare: Assembly, place: str, share: float, thickness: float) -> Candidate:
-    name = f"{thickness * 1e3:g} mm felt {IN_WORDS[place]}, {round(100 * share)} % of the flat"
+    name = f"{in_own(thickness)} felt {IN_WORDS[place]}, {round(100 * share)} % of the flat"
     return Candidate(name, partial(laid, bare, place, share, thickness))
 
 
@@ -329,7 +330,7 @@ def _narrowed(asked: FeltRing | None, free: FeltBand | None, share: float) -> Fe
     room = 0.0 if free is None else free.width
     width = room if share == 1.0 else round(room * share, 3)
     if free is None or width < LEAST_WIDTH:
-        raise ValueError(f"{room * 1e3:.0f} mm of free flat leave no room for such a ring")
+        raise ValueError(f"{in_own(room)} of free flat leave no room for such a ring")
     return FeltRing(asked.thickness, free.inner, free.inner + width)
 
 

@@ -172,7 +172,7 @@ def _rings(study: FeltStudy) -> Table:
     columns = (
         text("candidate", "", "name of the candidate", shown=False),
         text("place", "felt on", "where it lies"),
-        number("thickness_mm", "thick,\nmm", "of the felt, mm", 0),
+        length("thickness_mm", "thick", "of the felt", short=True),
         length("width_on_baffle_mm", "baffle", "width of the ring on it, 0 for none", short=True),
         length(
             "width_under_plate_mm", "plate", "width of the ring under it, 0 for none", short=True

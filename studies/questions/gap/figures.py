@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from shapes.lengths import in_own
 from studies.answer.charts.sweeps import ladder_figure, sweep_map_figure
 from studies.answer.picture import (
     Picture,
@@ -18,7 +19,7 @@ from studies.questions.gap.study import GapStudy
 def gap_pictures(study: GapStudy) -> Pictures:
     """Draw how big a gap to leave."""
     design, best, present = study.design, study.best, study.design.tables.plate_gap * 1e3
-    title = f"{design.title}: gap {best.plate_gap * 1e3:.1f} mm"
+    title = f"{design.title}: gap {in_own(best.plate_gap)}"
     sizes = [choice.plate_gap * 1e3 for choice in study.choices]
     rows = [choice.row for choice in study.choices]
     lines = {
@@ -28,7 +29,7 @@ def gap_pictures(study: GapStudy) -> Pictures:
     scores = ladder_figure(
         f"{design.title}: score by plate gap",
         [ladder_of("", sizes, rows)],
-        "plate gap, mm",
+        "plate gap",
         (best.plate_gap * 1e3, best.row.score),
         study.near_best.within_db,
         [(study.near_best.low * 1e3, study.near_best.high * 1e3)],
@@ -37,7 +38,7 @@ def gap_pictures(study: GapStudy) -> Pictures:
     sweep = sweep_map_figure(
         f"{design.title}: plate gap swept",
         sizes,
-        "plate gap, mm",
+        "plate gap",
         best.row.coverage.centres,
         window_levels(rows, best.row),
         present,

@@ -61,7 +61,7 @@ def gap_tables(study: GapStudy) -> Findings:
             levels.elevations(best),
         ),
         evidence=evidence_of(rows, study.best.row),
-        cautions=(cautions.POSTS,),
+        cautions=(cautions.posts_alike(study.design.post_tolerance),),
     )
 
 

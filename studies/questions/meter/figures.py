@@ -12,7 +12,7 @@ from matplotlib.cm import ScalarMappable
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from shapes.lengths import in_mm
+from shapes.lengths import in_own
 from studies.answer.charts.shaving import shave_figure
 from studies.answer.charts.style import (
     FAINT,
@@ -59,8 +59,8 @@ def _places(meter: Meter) -> Picture:
 def _separation(meter: Meter) -> Picture:
     first, *_, last = meter.question.contenders
     figure = separation_figure(
-        f"{meter.design.title}: what tells {meter.question.kind} {in_mm(last.size)} from"
-        f" {in_mm(first.size)}",
+        f"{meter.design.title}: what tells {meter.question.kind} {in_own(last.size)} from"
+        f" {in_own(first.size)}",
         [f"{n}  {stand.position.name}" for n, stand in enumerate(meter.stands, start=1)],
         meter.centres,
         meter.range_db,
@@ -75,7 +75,7 @@ def _separation(meter: Meter) -> Picture:
 def _readings(meter: Meter) -> Picture:
     drawn = list(meter.separating_places)
     candidates = {
-        f"{meter.question.kind} {in_mm(contender.size)}": levels[drawn]
+        f"{meter.question.kind} {in_own(contender.size)}": levels[drawn]
         for contender, levels in zip(
             meter.question.contenders, meter.contenders_relative_db, strict=True
         )

@@ -13,6 +13,7 @@ from typing import Literal, NoReturn
 
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
+from shapes.lengths import in_own_exactly
 from studies.design import Design, DesignError, Mistake
 from studies.design.reflector_tables import BallTable
 from studies.solving.candidates import NearBest, Row
@@ -180,10 +181,10 @@ def _named(design: Design, kind: Kind, among: Sequence[float]) -> tuple[Contende
         try:
             contender = _contender(design, kind, size)
         except ValueError as error:
-            _refuse(design, "--tell", f"{kind} {size * 1e3:g} mm: {error}")
+            _refuse(design, "--tell", f"{kind} {in_own_exactly(size)}: {error}")
         if clashes := find_clashes(contender.assembly):
             said = "; ".join(f"{clash.message}: {clash.remedy}" for clash in clashes)
-            _refuse(design, "--tell", f"{kind} {size * 1e3:g} mm: {said}")
+            _refuse(design, "--tell", f"{kind} {in_own_exactly(size)}: {said}")
         found.append(contender)
     return _enough(design, found)
 

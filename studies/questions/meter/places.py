@@ -1,8 +1,8 @@
 """Where the meter stands, and how soon the room answers there.
 
 Heights are above the floor, distances from the column's axis, azimuths from the first post,
-anticlockwise seen from above. A place is written in steps of 5 mm, as a tape measure shows it, and
-the model is asked at exactly that point.
+anticlockwise seen from above. A place is written in steps of 5 mm or 1/4 in, as a tape measure
+shows it, and the model is asked at exactly that point.
 
 The sound is taken to come from the middle of the ring. Its first bounce off a plane comes from the
 mirrored microphone; the time that a gate can stay open is
@@ -19,11 +19,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from shapes.assembly import Assembly
+from shapes.lengths import INCH, across_room
 from studies.design import Design, DesignError, Mistake
 from studies.design.workshop_tables import MeasuringTable
 from studies.measured.positions import Position
 
-TAPE_STEP = 5e-3
+TAPE_STEPS = {"mm": 5e-3, "in": INCH / 4}
 ABOVE_DEG, BELOW_DEG = 45.0, -20.0
 """Elevations above and below the window: towards the ceiling's bounce and the floor's."""
 LEAST_APART_DEG = 4.0
@@ -210,12 +211,12 @@ def _desired(
     """Yield every useful place with its purpose, the most useful first, whether it fits or not."""
     distance = measuring.distance_from_ring
     between, in_line, far = azimuths(assembly)
-    main = _main_elevation(design)
+    main, step = _main_elevation(design), TAPE_STEPS[design.unit]
 
     def place(name: str, elevation: float, azimuth: float, away: float = distance) -> Position:
         r = away * math.cos(math.radians(elevation))
         height = ring + away * math.sin(math.radians(elevation))
-        return Position(name, _on_tape(r), _on_tape(height), azimuth)
+        return Position(name, _on_tape(r, step), _on_tape(height, step), azimuth)
 
     yield place(REFERENCE, main, between), "everything is compared with this one"
     for name, elevation, purpose in _other_elevations(design, main):
@@ -255,27 +256,29 @@ def _other_elevations(design: Design, main: float) -> Iterator[tuple[str, float,
             yield name, elevation, purpose
 
 
-def _on_tape(length: float) -> float:
-    return round(round(length / TAPE_STEP) * TAPE_STEP, 6)
+def _on_tape(length: float, step: float) -> float:
+    return round(round(length / step) * step, 6)
 
 
 def _does_not_fit(position: Position, room: RoomLimits, assembly: Assembly) -> str:
     """Return why a microphone cannot stand there; empty if it can."""
-    most_r = room.wall - CLEAR_OF_SURFACES
+    most_r, clear = room.wall - CLEAR_OF_SURFACES, across_room(CLEAR_OF_SURFACES)
     widest = widest_radius(assembly)
     if position.r > most_r:
         return (
-            f"{position.r:.2f} m from the axis is less than {CLEAR_OF_SURFACES:g} m from the wall"
-            f" ({room.wall:g} m): go nearer, or stand the column farther from walls and say so"
+            f"{across_room(position.r)} from the axis is less than {clear} from the wall"
+            f" ({across_room(room.wall)}): go nearer, or stand the column farther from walls and"
+            " say so"
         )
     if position.r < widest + CLEAR_OF_SURFACES:
         return (
-            f"{position.r:.2f} m from the axis is less than {CLEAR_OF_SURFACES:g} m from the column"
-            " or plate: measure from farther away"
+            f"{across_room(position.r)} from the axis is less than {clear} from the column or"
+            " plate: measure from farther away"
         )
     if not CLEAR_OF_SURFACES < position.height < room.ceiling - CLEAR_OF_SURFACES:
         return (
-            f"{position.height:.2f} m above the floor is too near to the floor or the ceiling"
-            f" ({room.ceiling:g} m): raise the column on a stand, or measure from nearer"
+            f"{across_room(position.height)} above the floor is too near to the floor or the"
+            f" ceiling ({across_room(room.ceiling)}): raise the column on a stand, or measure from"
+            " nearer"
         )
     return ""

@@ -13,6 +13,7 @@ from matplotlib.patches import Circle, Polygon
 
 from shapes.assembly import Assembly
 from shapes.columns import post_angles
+from shapes.lengths import in_own, own_unit
 from studies.answer.charts.drafting import Sheet
 from studies.answer.charts.style import FAINT, INK, QUIET, WIDTH_IN, WINDOW, Look, in_common_style
 from studies.questions.meter.places import Stand
@@ -50,7 +51,11 @@ def places_figure(
     figure = Figure(figsize=size_in)
     figure.text(0.012, 0.985, title, fontsize=12, va="top")
     figure.text(
-        0.03, 0.91, "from the side: mm from the axis, mm above the floor", fontsize=10.5, va="top"
+        0.03,
+        0.91,
+        f"from the side: {own_unit()} from the axis, {own_unit()} above the floor",
+        fontsize=10.5,
+        va="top",
     )
     figure.text(0.62, 0.91, "from above: where round the column", fontsize=10.5, va="top")
     _draw_side(figure, assembly, stands)
@@ -114,7 +119,8 @@ def _draw_side(figure: Figure, assembly: Assembly, stands: Sequence[Stand]) -> N
         sheet.line((0.0, x), (ring, z), linewidth=0.6)
         look: Look = {"color": WINDOW if 1 in numbers else INK, "zorder": 7}
         axes.plot((x,), (z,), marker="o", markersize=6.0 if 1 in numbers else 4.5, **look)
-        words = f"{listed(numbers)}:  {x:.0f} out, {z:.0f} up"
+        out, up = (in_own(size, 0).removesuffix(f" {own_unit()}") for size in (r, height))
+        words = f"{listed(numbers)}:  {out} out, {up} up"
         sheet.line((x, beyond), (z, level), linewidth=0.4, color=FAINT)
         sheet.text(beyond + 2 * sheet.pt, level, words, ha="left", va="center", fontsize=9)
 

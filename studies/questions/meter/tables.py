@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dispersion.bands import band_label
-from shapes.lengths import in_mm
+from shapes.lengths import in_own
 from studies.answer.columns import band, fixed, length, mm, number, text
 from studies.answer.evidence import evidence_of_responses
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
@@ -130,8 +130,8 @@ def _selected(meter: Meter) -> Table:
     candidates = (
         number(
             f"candidate_{n}_db",
-            in_mm(contender.size),
-            f"predicted for {meter.question.kind} {in_mm(contender.size)}, dB re the reference",
+            in_own(contender.size),
+            f"predicted for {meter.question.kind} {in_own(contender.size)}, dB re the reference",
             1,
         )
         for n, contender in enumerate(meter.question.contenders, start=1)

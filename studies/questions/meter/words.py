@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dispersion.bands import band_label
-from shapes.lengths import in_both, in_mm
+from shapes.lengths import in_both, in_own
 from studies.answer import cautions
 from studies.answer.columns import fixed, in_words
 from studies.answer.table import joined
@@ -44,7 +44,7 @@ def band_range(meter: Meter) -> str:
 
 
 def _selected(meter: Meter) -> Iterator[str]:
-    sizes = [in_mm(c.size) for c in meter.question.contenders]
+    sizes = [in_own(c.size) for c in meter.question.contenders]
     asked = f"The open question: which {meter.question.kind}, {joined(sizes)}?"
     if not meter.selected:
         yield (
@@ -71,7 +71,7 @@ def _selected(meter: Meter) -> Iterator[str]:
 
 def chances(meter: Meter) -> list[str]:
     """Name all pairs of candidates with their confusion: "25.0 mm and 28.0 mm 6 %"."""
-    sizes = [in_mm(contender.size) for contender in meter.question.contenders]
+    sizes = [in_own(contender.size) for contender in meter.question.contenders]
     return [
         f"{sizes[i]} and {sizes[j]} {percent(chance)}" for (i, j), chance in meter.confusion.items()
     ]
@@ -239,7 +239,7 @@ def how_sure(meter: Meter) -> str:
     gap = "" if meter.question.kind == "plate gap" else ", the plate gap within its tolerance"
     return (
         f"uncertainty: standard deviation of a difference, from the reading"
-        f" ({measuring.repeats_within_db:g} dB), the place ({in_mm(measuring.placing)} each"
+        f" ({measuring.repeats_within_db:g} dB), the place ({in_own(measuring.placing)} each"
         f" way){gap}{room}, and the model ({MODEL_DB[0]:g} dB, {MODEL_DB[1]:g} dB where the cone is"
         " wider than a wave: a judgement)"
     )

@@ -13,6 +13,7 @@ from matplotlib.colors import BoundaryNorm
 from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
+from shapes.lengths import INCH, own_unit
 from studies.answer.charts.style import (
     DASHES,
     FAINT,
@@ -28,6 +29,7 @@ from studies.answer.charts.style import (
     new_figure,
 )
 from studies.answer.picture import Picture, Pictures
+from studies.design.moves import Unit
 from studies.questions.overlay.fit_figures import fitting_pictures
 from studies.questions.overlay.study import Overlay
 from studies.questions.overlay.words import removed_in_words
@@ -210,6 +212,11 @@ def _map(
     bar.outline.set_visible(False)
 
 
+def _per_mark(unit: Unit) -> float:
+    """SI value of one on the axis: an inch for lengths of an inch design."""
+    return INCH if unit.symbol == "mm" and own_unit() == "in" else unit.per_symbol
+
+
 @in_common_style
 def sizes_off_figure(title: str, found: Overlay) -> Figure:
     """Draw the rms of the residuals over how far each size is moved, as tried one at a time.
@@ -224,7 +231,7 @@ def sizes_off_figure(title: str, found: Overlay) -> Figure:
     sizes = {one.dimension.name: one.dimension.unit for one in found.tried}
     for number, (name, unit) in enumerate(sizes.items()):
         tried = [one for one in found.tried if one.dimension.name == name]
-        rms = {one.change / unit.per_symbol: one.rms_db for one in tried}
+        rms = {one.change / _per_mark(unit): one.rms_db for one in tried}
         rms[0.0] = found.tried_rms_db
         x = sorted(rms)
         label = name if unit.symbol == "mm" else f"{name} ({unit.symbol})"
@@ -237,7 +244,7 @@ def sizes_off_figure(title: str, found: Overlay) -> Figure:
                  label="within model and meter")  # fmt: skip
     axes.set_ylim(bottom=0.0)
     angles = any(unit.symbol != "mm" for unit in sizes.values())
-    axes.set_xlabel("size off by, mm" + ", angles in degrees" * angles)
+    axes.set_xlabel(f"size off by, {own_unit()}" + ", angles in degrees" * angles)
     axes.set_ylabel("rms of what is left, dB")
     axes.grid(axis="both")
     legend_below(figure, axes, 4)

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from studies.answer.columns import band, both_short, number, text
+from shapes.lengths import in_own, own_unit
+from studies.answer.columns import band, both_short, both_units, number, text
 from studies.answer.table import Fact, Findings, Table, Value
 from studies.questions.overlay.fit_words import fit_words
 from studies.questions.overlay.fitting import Fitted, SizeEstimate
@@ -77,7 +78,7 @@ def _sizes(fitted: Fitted) -> Table:
     )
     return Table(
         "fit",
-        "Sizes fitted to the readings; lengths in mm (in)",
+        f"Sizes fitted to the readings; lengths in {both_units()}",
         columns,
         tuple(map(_size, fitted.estimates)),
         "width left: standard deviation over that of what is written; near 1 the readings say"
@@ -91,6 +92,8 @@ def _size(one: SizeEstimate) -> tuple[Value, ...]:
     written, value, low, high = (_in_print(one, number) for number in values)
     prior = size.prior if size.octaves else size.in_print(size.prior)
     within = f"{prior:.2g} octave" if size.octaves else f"{prior:.2g} {size.unit.symbol}"
+    if size.unit.symbol == "mm" and own_unit() == "in":
+        within = in_own(size.prior)
     return (
         size.name,
         size.unit.symbol,

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from shapes.lengths import across_room
 from studies.answer import cautions
 from studies.answer.columns import band, fixed, number, text
 from studies.answer.evidence import evidence_of_responses
@@ -86,8 +87,8 @@ def signed(key: str, heading: str, description: str) -> TableColumn:
 def _positions(found: Overlay) -> Table:
     columns = (
         text("position", "position", "name of the position"),
-        number("distance_m", "distance\nm", "from the column's axis, m"),
-        number("height_m", "height\nm", "above the floor, m"),
+        TableColumn("distance_m", "distance", "from the column's axis, m", across_room),
+        TableColumn("height_m", "height", "above the floor, m", across_room),
         number("elevation_deg", "elevation\ndeg", "seen from the ring, degrees", 1),
         number("azimuth_deg", "azimuth\ndeg", "from the first post, degrees", 0),
         number("gate_limit_hz", "gate\nlimit, Hz", "below it nothing is compared, Hz", 0),

@@ -6,9 +6,10 @@ import math
 from collections.abc import Iterator
 
 from dispersion.bands import band_label
-from shapes.lengths import in_both, in_degrees
+from shapes.lengths import in_both, in_degrees, in_own, own_unit
 from studies.answer.columns import in_words
 from studies.answer.table import joined
+from studies.design.moves import Unit
 from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB
 from studies.measured.index import PERIODS
 from studies.questions.overlay.one_size_off import STEPS, SizeOff
@@ -102,8 +103,14 @@ def _culprits(found: Overlay) -> Iterator[str]:
 
 def _farthest(found: Overlay) -> str:
     units = dict.fromkeys(one.dimension.unit for one in found.tried)
-    steps = [max(STEPS) * unit.size / unit.per_symbol for unit in units]
-    return " or ".join(f"{step:g} {unit.symbol}" for unit, step in zip(units, steps, strict=True))
+    return " or ".join(step_in_words(unit, max(STEPS)) for unit in units)
+
+
+def step_in_words(unit: Unit, steps: float) -> str:
+    """Write so many steps of a size: "4 mm", "1/8 in", "2 deg"."""
+    if unit.symbol == "mm" and own_unit() == "in":
+        return in_own(steps * unit.size)
+    return f"{steps * unit.size / unit.per_symbol:g} {unit.symbol}"
 
 
 def removed_in_words(found: Overlay) -> str:

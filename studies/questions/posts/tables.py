@@ -37,7 +37,7 @@ def posts_tables(study: PostsStudy) -> Findings:
             _by_band(study),
         ),
         evidence=_evidence(study),
-        cautions=(cautions.POSTS,),
+        cautions=(cautions.posts_alike(study.design.post_tolerance),),
     )
 
 

@@ -12,6 +12,7 @@ from studies.answer.charts.style import (
     SERIES,
     in_common_style,
     legend_below,
+    length_axis,
     new_figure,
 )
 from studies.answer.picture import Picture, Pictures
@@ -77,7 +78,7 @@ def rays_figure(
     axes.set_xlim(-2.2 * reach, 2.2 * reach)
     top = 1e3 * (assembly.plate_gap + (plate.thickness if plate is not None else 0.0))
     axes.set_ylim(-SHOWN_BELOW_MM, top + 0.4 * reach)
-    axes.set_xlabel("distance from the axis, mm")
-    axes.set_ylabel("height above the baffle, mm")
+    length_axis(axes.xaxis, "distance from the axis")
+    length_axis(axes.yaxis, "height above the baffle")
     legend_below(figure, axes, 4)
     return figure

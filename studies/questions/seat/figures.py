@@ -9,6 +9,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from shapes.lengths import in_own
 from studies.answer.charts.curves import Trace, draw_traces, level_axis
 from studies.answer.charts.style import (
     DASHES,
@@ -156,13 +157,12 @@ def ears_figure(study: SeatStudy) -> Figure:
     top, bottom = figure.subplots(2, 1, sharex=True)
     heights = main.sitter.seat.ear_height, main.sitter.other_ears
     seat, other = (
-        f"{name}, ears {1e3 * ears:.0f} mm"
-        for name, ears in zip((here, there), heights, strict=True)
+        f"{name}, ears {in_own(ears, 0)}" for name, ears in zip((here, there), heights, strict=True)
     )
     _draw_levels(top, study, {seat: main.direct.level_db, other: main.other_direct_db})
     bottom.plot(study.frequencies, main.behind_curve_db, color=SERIES[1], linewidth=1.2)
-    wall_mm = 1e3 * study.seating.near_wall
-    bottom.set_title(f"a wall {wall_mm:.0f} mm behind the column's axis, against the free room")
+    wall = in_own(study.seating.near_wall, 0)
+    bottom.set_title(f"a wall {wall} behind the column's axis, against the free room")
     level_axis(
         bottom, level_limits(main.behind_curve_db, 20.0, 30.0), "change of the direct\nsound, dB"
     )

@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from dispersion.room import DIRECT, SURFACES
+from shapes.lengths import across_room
 from studies.answer.charts.style import (
     DASHES,
     FAINT,
@@ -19,6 +20,7 @@ from studies.answer.charts.style import (
     Look,
     in_common_style,
     new_figure,
+    room_axis,
 )
 from studies.questions.seat.study import SeatStudy
 
@@ -62,7 +64,7 @@ def _from_the_side(axes: Axes, study: SeatStudy) -> None:
         if surface != DIRECT:
             below = surface == "floor"
             axes.annotate(
-                f"{at:.2f} m",
+                across_room(at),
                 (at, up),
                 xytext=(0, -5 if below else 5),
                 textcoords="offset points",
@@ -78,8 +80,8 @@ def _from_the_side(axes: Axes, study: SeatStudy) -> None:
     axes.set_ylim(-0.1 * height, 1.1 * height)
     axes.set_aspect("equal")
     axes.set_title("from the side, to the main seat")
-    axes.set_xlabel("distance from the column's axis, m")
-    axes.set_ylabel("height, m")
+    room_axis(axes.xaxis, "distance from the column's axis")
+    room_axis(axes.yaxis, "height")
 
 
 def _from_above(axes: Axes, study: SeatStudy, sides: tuple[float, float]) -> None:
@@ -101,6 +103,6 @@ def _from_above(axes: Axes, study: SeatStudy, sides: tuple[float, float]) -> Non
         axes.annotate(f"{number}", (place[0], place[1]), xytext=(5, 4), **look)
     axes.set_aspect("equal")
     axes.set_title("from above")
-    axes.set_xlabel("along the length, m")
-    axes.set_ylabel("along the width, m")
+    room_axis(axes.xaxis, "along the length")
+    room_axis(axes.yaxis, "along the width")
     axes.grid(color=FAINT)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from dispersion.bands import band_label
-from shapes.lengths import in_both
+from shapes.lengths import across_room, in_both
 from studies.answer.columns import band, number, text
 from studies.answer.evidence import Evidence, evidence_of_responses
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
@@ -91,7 +91,9 @@ def _bounces(study: SeatStudy) -> Table:
         text("surface", "by way of", "surface of the bounce"),
         number("delay_ms", "delay\nms", "behind the direct sound, ms; 0 if direct"),
         *_directions(),
-        number("spot_m", "meets\nat m", "level distance from the axis to where it is met, m", 1),
+        TableColumn(
+            "spot_m", "meets at", "level distance from the axis to where it is met, m", across_room
+        ),
         number("level_db", "mean\ndB", f"{_LEVEL}, mean of the third octaves, dB", 1),
         *_octave_columns(study, _LEVEL),
     )

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
+from collections.abc import Iterator
 
 from shapes.assembly import Assembly
 from shapes.clearances import list_clearances
-from shapes.lengths import in_both, in_degrees, in_mm
+from shapes.lengths import in_both, in_degrees, in_own
+from shapes.making import MakingError
 from shapes.reflector import Reflector
 from shapes.reflectors import WorkshopFact
+from shapes.solids import SolidError
 from studies.answer import cautions
 from studies.answer.columns import both, mm, number, text, window_in_words
 from studies.answer.evidence import outline_sentences
@@ -31,7 +35,7 @@ def section_tables(design: Design) -> Findings:
         facts=_facts(design, assembly),
         tables=tuple(tables),
         evidence=None,
-        cautions=(_tipping(assembly), cautions.TIPPING),
+        cautions=(*_tipping(design), cautions.TIPPING),
     )
 
 
@@ -51,7 +55,7 @@ def _gaps(assembly: Assembly) -> str:
         f"Three gaps: plate gap {in_both(assembly.plate_gap)}, rim gap {in_both(assembly.rim_gap)},"
         f" tip clearance {in_both(assembly.tip_clearance)} at rest and"
         f" {in_both(assembly.tip_clearance_in_motion)} with the cone out by"
-        f" {in_mm(assembly.driver.excursion)}."
+        f" {in_own(assembly.driver.excursion)}."
     )
 
 
@@ -74,17 +78,10 @@ def _posts(assembly: Assembly) -> str:
     )
 
 
-def _tipping(assembly: Assembly) -> str:
-    """Say how far an evenly heavy column may lean, which is the middle case."""
-    column, foot = assembly.column, ""
-    if column.foot is not None:
-        foot = f" on a foot {in_mm(column.base.width, 0)} wide,"
-    return (
-        f"A column of even weight, {in_mm(column.width, 0)} wide, {in_mm(column.height, 0)} high,"
-        f"{foot} tips over at {in_degrees(column.tipping_angle)} (half the base over the height of"
-        " the centre of gravity); 12 to 15 deg or more is wanted, so put weight or a wider foot at"
-        " the bottom."
-    )
+def _tipping(design: Design) -> Iterator[str]:
+    """Say how far it may lean; nothing where its walls or its reflector cannot be made so."""
+    with contextlib.suppress(MakingError, SolidError):
+        yield cautions.tips_over(design.stance)
 
 
 def _facts(design: Design, assembly: Assembly) -> tuple[Fact, ...]:

@@ -15,8 +15,9 @@ from matplotlib.image import AxesImage
 from PIL import Image
 
 from shapes.assembly import Assembly
+from shapes.lengths import in_own
 from studies.answer.charts.section import FOAM, MOVING, PLATE, WOOD
-from studies.answer.charts.style import INK, Look, in_common_style, new_figure
+from studies.answer.charts.style import INK, Look, in_common_style, length_axis, new_figure
 from studies.answer.picture import Picture, Pictures
 from studies.answer.release import mark_of
 from studies.questions.slice.slices import Slices
@@ -59,7 +60,7 @@ def slice_figure(slices: Slices, number: int) -> Figure:
     figure = new_figure(_height(slices, 4.55) + 1.55, _title(slices, number))
     left, right = figure.subplots(1, 2, sharey=True)
     _draw_level(figure, left, slices, number)
-    left.set_ylabel("height above the baffle, mm")
+    length_axis(left.yaxis, "height above the baffle")
     left.set_title("how loud: contours every 6 dB")
     right.set_title(f"the wave at one instant; it repeats every {_period(slices, number)}")
     wave = _draw_wave(
@@ -96,7 +97,7 @@ def slice_animation(slices: Slices, number: int) -> bytes:
     image = _draw_wave(axes, slices, number, norm, colours)
     _draw_solids(axes, slices.assembly)
     _frame(axes, slices)
-    axes.set_ylabel("height above the baffle, mm")
+    length_axis(axes.yaxis, "height above the baffle")
     axes.set_title(
         f"{_in_words(slices.frequencies[number])}: one period of {_period(slices, number)};"
         " orange: pressure, purple: suction"
@@ -177,7 +178,7 @@ def _frame(axes: Axes, slices: Slices) -> None:
     half = 0.5 * slices.step
     axes.set_xlim(1e3 * (slices.x[0] - half), 1e3 * (slices.x[-1] + half))
     axes.set_ylim(1e3 * (slices.z[0] - half), 1e3 * (slices.z[-1] + half))
-    axes.set_xlabel("distance from the axis, mm")
+    length_axis(axes.xaxis, "distance from the axis")
 
 
 def _bar(
@@ -201,8 +202,8 @@ def _height(slices: Slices, width_in: float) -> float:
 
 
 def _title(slices: Slices, number: int) -> str:
-    frequency, wavelength_mm = slices.frequencies[number], 1e3 * slices.wavelengths[number]
-    return f"{slices.design.title}: {_in_words(frequency)}, wavelength {wavelength_mm:.0f} mm"
+    frequency, wavelength = slices.frequencies[number], in_own(slices.wavelengths[number], 0)
+    return f"{slices.design.title}: {_in_words(frequency)}, wavelength {wavelength}"
 
 
 def _in_words(frequency: float) -> str:

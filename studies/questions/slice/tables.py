@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.checks import remarks_after
-from shapes.lengths import in_both
+from shapes.lengths import in_both, in_own
 from studies.answer.columns import in_words, length, mm, number
 from studies.answer.evidence import Evidence
 from studies.answer.resonances import resonance_tables, resonances_in_words
@@ -149,7 +149,7 @@ def _evidence(slices: Slices) -> Evidence:
         settings=response.settings,
         remarks=(
             *remarks_after(response),
-            f"the slice has a point every {slices.step * 1e3:.1f} mm,"
+            f"the slice has a point every {in_own(slices.step)},"
             f" {np.min(slices.points_per_wavelength):.0f} to the shortest wave",
         ),
         reference="the driver itself, flush in an endless wall, straight ahead, at 1 m",

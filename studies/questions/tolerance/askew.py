@@ -10,7 +10,7 @@ from dispersion.paths.rays import count_rays, meaningful_above_hz
 from dispersion.paths.scene import Mounting
 from dispersion.problem import Problem
 from studies.design import Design
-from studies.design.moves import HALF_DEGREE, MILLIMETRE, Unit
+from studies.design.moves import HALF_DEGREE, Unit, step_of_lengths
 from studies.solving.grid import problem_of
 
 RAYS = 2**18
@@ -77,8 +77,9 @@ def hung_askew(design: Design) -> tuple[Askew, ...]:
     count = partial(_round_the_window, problem, design.window_deg)
     centred, edges, error = count(Mounting())
     once_round = np.cos(np.radians(0.5 * (edges[1:] + edges[:-1])))
+    step = step_of_lengths(design.tables)
     cases = (
-        ("off-centre", allowed.off_centre, MILLIMETRE, Mounting(dx=allowed.off_centre)),
+        ("off-centre", allowed.off_centre, step, Mounting(dx=allowed.off_centre)),
         ("tilt", allowed.tilt, HALF_DEGREE, Mounting(tilt=allowed.tilt)),
     )
     found = []

@@ -32,7 +32,7 @@ def tolerance_tables(found: Tolerance) -> Findings:
             _speakers(found.batch),
         ),
         evidence=evidence_of(_rows(found), found.nominal),
-        cautions=(cautions.POSTS,),
+        cautions=(cautions.posts_alike(found.design.post_tolerance),),
     )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.bands import band_label
+from shapes.lengths import in_own, own_unit
 from studies.answer.columns import in_words, target_in_words
 from studies.answer.table import joined
-from studies.design.moves import Dimension, Unit
+from studies.design.moves import Dimension, Unit, step_of_lengths
 from studies.questions.tolerance.askew import Askew
 from studies.questions.tolerance.batch import Batch
 from studies.questions.tolerance.sensitivity import Sensitivity
@@ -25,10 +26,22 @@ def answer(found: Tolerance) -> list[str]:
         *(f"{_name(s)} at an end of its tolerance: {s.reason}." for s in found.sizes if s.reason),
         *_askew_in_words(found),
         *_batch_in_words(found),
-        "Tolerances are those of [tolerance]; what it leaves out is 1 mm, half a degree and 5 K,"
-        " common practice, no source.",
+        f"Tolerances are those of [tolerance]; what it leaves out is {_left_out(found)}, half a"
+        " degree and 5 K, common practice, no source.",
         *target_in_words(found.design),
     ]
+
+
+def _good_enough(found: Tolerance) -> str:
+    """Name the finest tolerance of a length: "1 mm is"; all of them where there is no length."""
+    dimensions = [size.dimension for size in found.sizes if size.dimension.unit.symbol == "mm"]
+    widths = [dimension.up for dimension in dimensions if dimension.up > 0.0]
+    return f"{plus_minus(min(widths), dimensions[0].unit)} is" if widths else "the tolerances are"
+
+
+def _left_out(found: Tolerance) -> str:
+    step = step_of_lengths(found.design.tables)
+    return plus_minus(step.size, step)
 
 
 def _worry(found: Tolerance) -> str:
@@ -36,8 +49,9 @@ def _worry(found: Tolerance) -> str:
     calm = [size.dimension.name for size in found.harmless]
     if len(calm) == len(found.sizes):
         return (
-            f"Nothing to worry about: within its tolerance no size alone worsens the score by"
-            f" {NO_DIFFERENCE_DB:g} dB or moves a third octave at {ears(found)} by {METER_DB:g} dB;"
+            f"Nothing here matters: {_good_enough(found)} good enough. Within its tolerance no size"
+            f" alone worsens the score by {NO_DIFFERENCE_DB:g} dB or moves a third octave at"
+            f" {ears(found)} by {METER_DB:g} dB;"
             f" the most costly, {first.dimension.name}, worsens it by {first.cost_db:.2f} dB."
         )
     within = plus_minus(max(first.dimension.down, first.dimension.up), first.dimension.unit)
@@ -173,7 +187,9 @@ def _but_for(batch: Batch) -> str:
 
 
 def plus_minus(size: float, unit: Unit) -> str:
-    """Write a tolerance: "1 mm", "0.5 deg", "5 K"."""
+    """Write a tolerance: "1 mm", "1/32 in", "0.5 deg", "5 K"."""
+    if unit.symbol == "mm" and own_unit() == "in":
+        return in_own(size)
     return f"{round(size / unit.per_symbol, 3):g} {unit.symbol}"
 
 

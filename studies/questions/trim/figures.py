@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from shapes.lengths import in_own
 from studies.answer.charts.curves import curves_figure
 from studies.answer.charts.shaving import shave_figure
 from studies.answer.charts.sweeps import ladder_figure, sweep_map_figure
@@ -21,7 +22,7 @@ from studies.questions.trim.study import Trim
 def trim_pictures(trim: Trim) -> Pictures:
     """Draw how much of the ball to keep, and what it does."""
     design, best = trim.design, trim.best
-    title = f"{design.title}: best cap, keep {best.keep * 1e3:.1f} mm"
+    title = f"{design.title}: best cap, keep {in_own(best.keep)}"
     traces = [window_trace(name, row) for name, row in trim.compared.items() if row.solved]
     pictures = {
         "score": _score_by_keep(trim),
@@ -43,13 +44,13 @@ def _score_by_keep(trim: Trim) -> Picture:
     balls, ladders = trim.balls, []
     for ball in balls:
         cuts = [cut for cut in trim.cuts if cut.ball_diameter == ball]
-        name = f"ball {ball * 1e3:.1f} mm" if len(balls) > 1 else ""
+        name = f"ball {in_own(ball)}" if len(balls) > 1 else ""
         keeps = [cut.keep * 1e3 for cut in cuts]
         ladders.append(ladder_of(name, keeps, [cut.row for cut in cuts]))
     figure = ladder_figure(
         f"{trim.design.title}: score by keep",
         ladders,
-        "keep, mm",
+        "keep",
         (trim.best.keep * 1e3, trim.best.row.score),
         trim.near_best.within_db,
         [(trim.near_best.low * 1e3, trim.near_best.high * 1e3)],
@@ -64,10 +65,9 @@ def _score_by_keep(trim: Trim) -> Picture:
 def _sweep_of_best_ball(trim: Trim) -> Picture:
     ball, cuts = trim.best.ball_diameter, trim.cuts_of_best_ball
     figure = sweep_map_figure(
-        f"{trim.design.title}: keep swept, ball {ball * 1e3:.1f} mm,"
-        f" best {trim.best.keep * 1e3:.1f} mm",
+        f"{trim.design.title}: keep swept, ball {in_own(ball)}, best {in_own(trim.best.keep)}",
         [cut.keep * 1e3 for cut in cuts],
-        "keep, mm",
+        "keep",
         trim.best.row.coverage.centres,
         window_levels([cut.row for cut in cuts], trim.best.row),
         _present_mm(trim),

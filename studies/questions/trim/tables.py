@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dispersion.bands import band_label
-from shapes.lengths import in_both, in_mm
+from shapes.lengths import in_both, in_own
 from studies.answer import cautions, levels
 from studies.answer.columns import (
     CANDIDATE,
@@ -70,7 +70,7 @@ def _compared(trim: Trim) -> list[tuple[str, Row]]:
     ends = () if spread is None else (spread.smallest, spread.largest)
     return [
         *trim.compared.items(),
-        *((f"best keep, ball {in_mm(cut.ball_diameter)}", cut.row) for cut in ends),
+        *((f"best keep, ball {in_own(cut.ball_diameter)}", cut.row) for cut in ends),
     ]
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dispersion.bands import band_label
-from shapes.lengths import in_both, in_degrees, in_mm
-from studies.answer.columns import target_in_words
+from shapes.lengths import in_both, in_degrees, in_own
+from studies.answer.columns import keep_ratio_in_words, target_in_words
 from studies.answer.standing import behind, best_at_end, range_in_words, soft_cone_in_words
 from studies.questions.trim.study import Trim
 from studies.solving.target import NO_DIFFERENCE_DB
@@ -18,8 +18,8 @@ def answer(trim: Trim) -> list[str]:
         f"Keep {in_both(best.keep)} of the ball of {in_both(best.ball_diameter)}: cut off"
         f" {in_both(best.cut_off)}.",
         f"Check: the flat is then {in_both(best.base_diameter)} across, and the surface rises at"
-        f" {rise} at its rim. Mark from the pole of the piece that is kept; 1 mm of keep is"
-        f" {best.base_per_keep:.1f} mm across the flat.",
+        f" {rise} at its rim. Mark from the pole of the piece that is kept;"
+        f" {keep_ratio_in_words(best.base_per_keep)}.",
         _near_best(trim),
         *_end_of_range(trim),
         _runner_up(trim),
@@ -96,7 +96,7 @@ def _spread(trim: Trim) -> list[str]:
     spread = trim.ball_spread
     if spread is None:
         return []
-    measured = f"{in_mm(spread.smallest.ball_diameter)} to {in_mm(spread.largest.ball_diameter)}"
+    measured = f"{in_own(spread.smallest.ball_diameter)} to {in_own(spread.largest.ball_diameter)}"
     return [
         f"The ball measures {measured}: from one to the other the score changes by"
         f" {spread.score_change_db:.2f} dB, and no third octave by more than"

@@ -11,6 +11,7 @@ from functools import partial
 import numpy as np
 
 from shapes.assembly import Assembly
+from shapes.lengths import in_own
 from shapes.reflectors import ball_cap, cone
 from studies.design import Design
 from studies.solving.candidates import Candidate, NotSolvedError, Row
@@ -137,12 +138,12 @@ def spread_of_cases(design: Design) -> list[Candidate]:
     cases: list[tuple[str, Callable[[], Assembly]]] = [("as designed", design.assembly)]
     for share in CAP_SHARES:
         keep = round(share * gap, 3)
-        cases.append((f"cap, keep {keep * 1e3:.0f} mm", partial(_with_cap, written, ball, keep)))
+        cases.append((f"cap, keep {in_own(keep, 0)}", partial(_with_cap, written, ball, keep)))
     for slope in CONE_SLOPES_DEG:
         cases.append((f"cone, slope {slope:.0f} deg", partial(_with_cone, written, slope)))
     for factor in GAP_FACTORS:
         wider = round(factor * gap, 3)
-        cases.append((f"plate gap {wider * 1e3:.0f} mm", partial(written.with_gap, wider)))
+        cases.append((f"plate gap {in_own(wider, 0)}", partial(written.with_gap, wider)))
     return [Candidate(name, build) for name, build in cases]
 
 

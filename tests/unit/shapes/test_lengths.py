@@ -9,14 +9,20 @@ from hypothesis import strategies as st
 
 from shapes.lengths import (
     LengthError,
+    across_room,
     in_both,
     in_degrees,
     in_inches,
+    in_litres,
     in_mm,
+    in_own,
+    in_own_exactly,
     parse_angle,
     parse_area,
     parse_frequency,
     parse_length,
+    unit_of,
+    written_in,
 )
 
 
@@ -34,6 +40,11 @@ from shapes.lengths import (
         ("  8 in ", 8 * 0.0254),
         ("-20 mm", -0.020),
         (".5 in", 0.0127),
+        ("9 ft", 9 * 0.3048),
+        ("9'", 9 * 0.3048),
+        ("3' 2 1/2\"", 38.5 * 0.0254),
+        ("3'-2\"", 38 * 0.0254),
+        ("3 ft 4 in", 40 * 0.0254),
         ("12 MM", 0.012),
     ],
 )
@@ -107,6 +118,9 @@ def test_other_quantities_need_their_unit_too(parse: Callable[[str], float]) -> 
         (-0.0127, "-1/2 in"),
         (-1e-6, "0 in"),
         (7.25 * 0.0254, "7 1/4 in"),
+        (3 / 64 * 0.0254, "3/64 in"),
+        (0.0002, "0.008 in"),
+        (-0.0002, "-0.008 in"),
     ],
 )
 def test_inches_are_written_as_on_a_rule(metres: float, inches: str) -> None:
@@ -124,3 +138,25 @@ def test_both_systems_and_degrees_are_written() -> None:
 def test_what_is_written_in_inches_reads_back(thirty_seconds: int) -> None:
     metres = thirty_seconds / 32 * 0.0254
     assert parse_length(in_inches(metres)) == pytest.approx(metres, abs=1e-12)
+
+
+def test_the_unit_of_the_design_stands_first_inside_its_block_only() -> None:
+    def said() -> tuple[str, ...]:
+        sizes = in_both(0.041), in_own(0.041), in_own_exactly(0.0471), across_room(112 * 0.0254)
+        return (*sizes, in_litres(0.03 * 0.3048**3))
+
+    metric = said()
+    with written_in("in"):
+        assert said() == (
+            "1 5/8 in (41.0 mm)", "1 5/8 in", "1.854 in", "9 ft 4 in", "52 cu in (0.8 litres)"
+        )  # fmt: skip
+        with written_in("cm"):
+            assert said() == metric
+    assert said() == metric
+    assert metric[:4] == ("41.0 mm (1 5/8 in)", "41.0 mm", "47.1 mm", "2.84 m")
+
+
+def test_feet_count_as_inches_and_are_no_unit_of_a_file() -> None:
+    assert unit_of("9 ft") == unit_of("3' 2\"") == unit_of("4 in") == "in"
+    with pytest.raises(LengthError, match="unknown unit"):
+        parse_length("-3' 2\"")

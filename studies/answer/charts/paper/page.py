@@ -16,15 +16,14 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from shapes.lengths import in_both, in_own, own_unit
 from studies.answer.charts.drafting import Sheet
 from studies.answer.charts.paper import lettering
 from studies.answer.charts.paper.lettering import BODY, SMALL, TITLE, Span, TextLine
 from studies.answer.charts.paper.sizes import (
-    BAR,
     HEADER,
     MARGIN,
     MM_PER_POINT,
-    SQUARE,
     Box,
     SheetLayout,
 )
@@ -40,10 +39,8 @@ PRINT_STYLE = {
     "hatch.linewidth": 0.5,
     "font.family": "DejaVu Sans",
 }
-SCALE_NOTE = (
-    "Print at 100 % (actual size), no fit to page. Measure the bar, 100.0 mm (3 15/16 in), and the"
-    " square, 50.0 mm (1 31/32 in), both ways, before anything is cut."
-)
+MARKS = {"mm": (10, 10.0, 5), "in": (16, 6.35, 4)}
+"""Of the bar: how many steps, of how many mm, and which of them are marked long."""
 
 
 @dataclass(frozen=True)
@@ -177,39 +174,45 @@ def _draw_header(page: Page, title: str, imprint: Imprint, number: str) -> None:
 
 def _draw_scale(page: Page, imprint: Imprint) -> None:
     layout, axes = page.layout, page.axes
-    x, y = layout.square
+    (x, y), side = layout.square, layout.square_side
     look: Look = {"fill": False, "edgecolor": INK, "linewidth": 0.6}
-    axes.add_patch(Rectangle((x, y), SQUARE, SQUARE, **look))
+    axes.add_patch(Rectangle((x, y), side, side, **look))
     _draw_bar(page)
-    inside = SQUARE - 6.0
+    inside = side - 6.0
+    note = (
+        "Print at 100 % (actual size), no fit to page. Measure the bar,"
+        f" {in_both(layout.bar_length * 1e-3)}, and the square, {in_both(side * 1e-3)}, both ways,"
+        " before anything is cut."
+    )
     lines = [
-        *lettering.paragraph(SCALE_NOTE, inside, SMALL),
+        *lettering.paragraph(note, inside, SMALL),
         TextLine(1.5),
         *lettering.paragraph(imprint.program, inside, SMALL),
         *lettering.paragraph(f"design {imprint.fingerprint}", inside, SMALL),
     ]
-    lettering.write(axes, lines, x + 3.0, y + SQUARE - 3.0)
+    lettering.write(axes, lines, x + 3.0, y + side - 3.0)
 
 
 def _draw_bar(page: Page) -> None:
-    """A line of exactly `BAR`, ticked every 10 mm."""
+    """A line of exactly `bar_length`, ticked every 10 mm or 1/4 in."""
     (x0, y0), (x1, y1) = page.layout.bar
-    axes = page.axes
+    axes, lying = page.axes, page.layout.lying
     look: Look = {"color": INK, "linewidth": 0.6, "solid_capstyle": "butt"}
     axes.plot((x0, x1), (y0, y1), **look)
-    lying = page.layout.lying
-    for step in range(11):
-        at, long = step * BAR / 10, 4.0 if step in (0, 5, 10) else 2.0
+    count, step, long_every = MARKS[own_unit()]
+    for mark in range(count + 1):
+        at, long = mark * step, 2.0 if mark % long_every else 4.0
         if lying:
             axes.plot((x0, x0 + long), (y0 + at, y0 + at), **look)
         else:
             axes.plot((x0 + at, x0 + at), (y0, y0 + long), **look)
     words: Look = {"fontsize": SMALL, "color": QUIET}
-    for at in (0, 50, 100):
+    length = page.layout.bar_length
+    for share, level, upright in ((0.0, "left", "bottom"), (0.5, "center", "center"),
+                                  (1.0, "right", "top")):  # fmt: skip
+        at = share * length
+        label = in_own(at * 1e-3, 0) if share == 1.0 else in_own(at * 1e-3, 0).split()[0]
         if lying:
-            shift = {0: "bottom", 50: "center", 100: "top"}[at]
-            axes.text(x0 + 4.8, y0 + at, f"{at}", va=shift, rotation=90, **words)
+            axes.text(x0 + 4.8, y0 + at, label, va=upright, rotation=90, **words)
         else:
-            shift = {0: "left", 50: "center", 100: "right"}[at]
-            label = "100 mm" if at == 100 else f"{at}"
-            axes.text(x0 + at, y0 + 4.8, label, ha=shift, va="bottom", **words)
+            axes.text(x0 + at, y0 + 4.8, label, ha=level, va="bottom", **words)

@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from shapes.lengths import own_unit
+
 MARGIN = 10.0
 """What home printers may leave white, mm: common practice, no source."""
 HEADER = 15.0
-BAR, SQUARE = 100.0, 50.0
-"""Length of the bar and side of the square that tell the printer's scale, mm."""
-STRIP = SQUARE + 4.0
+BARS, SQUARES = {"mm": 100.0, "in": 101.6}, {"mm": 50.0, "in": 50.8}
+"""Length of the bar and side of the square that tell the printer's scale, mm: 4 and 2 in where
+inches stand first."""
+STRIP = 54.0
 """The square and what stands beside it, mm."""
 MM_PER_POINT = 25.4 / 72
 
@@ -108,17 +111,27 @@ class SheetLayout:
         return Box(MARGIN, bottom, right, self.height - MARGIN - HEADER)
 
     @property
+    def square_side(self) -> float:
+        """Of the square, mm."""
+        return SQUARES[own_unit()]
+
+    @property
+    def bar_length(self) -> float:
+        """Of the bar, mm."""
+        return BARS[own_unit()]
+
+    @property
     def square(self) -> tuple[float, float]:
         """Lower left corner of the square, mm."""
-        return (self.width - MARGIN - SQUARE if self.lying else MARGIN), MARGIN
+        return (self.width - MARGIN - self.square_side if self.lying else MARGIN), MARGIN
 
     @property
     def bar(self) -> tuple[tuple[float, float], tuple[float, float]]:
         """Ends of the bar, mm: level on an upright sheet, upright on a lying one."""
-        x, y = self.square
+        (x, y), length = self.square, self.bar_length
         if self.lying:
-            return (x + 2.0, y + STRIP), (x + 2.0, y + STRIP + BAR)
-        return (x + STRIP, y + 2.0), (x + STRIP + BAR, y + 2.0)
+            return (x + 2.0, y + STRIP), (x + 2.0, y + STRIP + length)
+        return (x + STRIP, y + 2.0), (x + STRIP + length, y + 2.0)
 
     @property
     def notes(self) -> Box:
@@ -126,7 +139,7 @@ class SheetLayout:
         window, (x, y) = self.window, self.square
         if self.lying:
             return Box(x + 11.0, y + STRIP, self.width - MARGIN, window.top)
-        return Box(x + STRIP, y + 14.0, self.width - MARGIN, y + SQUARE)
+        return Box(x + STRIP, y + 14.0, self.width - MARGIN, y + self.square_side)
 
 
 def paper_named(name: str) -> Paper:

@@ -1,0 +1,102 @@
+"""Designs in inches: no page and no picture says millimetres but in parentheses, behind inches."""
+
+import html
+import re
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from matplotlib.figure import Figure
+
+from shapes.lengths import written_in
+from studies.answer.charts.style import length_axis
+from studies.cli import main
+from studies.design import DesignError, parse_design, read_design
+
+TESTS = Path(__file__).resolve().parents[3]
+EXAMPLE = TESTS.parent / "studies" / "examples" / "reading_room_boards.toml"
+TALL, SMALL = TESTS / "data" / "tall_build.toml", TESTS / "data" / "small_build.toml"
+BARE = re.compile(r"[^<>()\n]{0,40}(?<!--stl-unit )\bmm\b(?!\))")
+"""Millimetres that do not close a parenthesis."""
+
+
+def words_of(page: str) -> str:
+    """Text of a page, letters of its pictures included, without styles and scripts."""
+    text = re.sub(r"<(style|script)\b.*?</\1>", " ", page, flags=re.S)
+    text = re.sub(r"<[^>]*>", "\n", re.sub(r"<!--.*?-->", " ", text, flags=re.S))
+    return html.unescape(text).replace("\u00a0", " ")
+
+
+def asked(words: str, path: Path, out: Path) -> str:
+    result = CliRunner().invoke(main, [*words.split(), str(path), "--out", str(out)])
+    assert result.exit_code == 0, result.output
+    pages = "\n".join(words_of(page.read_text("utf-8")) for page in out.glob("*.html"))
+    return f"{result.output}\n{pages}"
+
+
+@pytest.mark.parametrize(
+    ("command", "path"),
+    [
+        *(
+            (command, path)
+            for command in ("section", "cut --paper letter")
+            for path in (TALL, SMALL)
+        ),
+        ("section", EXAMPLE),
+        ("rays --rays 1000", SMALL),
+    ],
+)
+def test_inches_stand_first(command: str, path: Path, tmp_path: Path) -> None:
+    said = asked(command, path, tmp_path)
+    # A table on the screen may break a line inside the parenthesis.
+    assert not BARE.findall(re.sub(r"\s+", " ", said))
+    assert re.search(r"\d in \(\d+\.\d mm\)", said) or command.startswith("rays")
+
+
+@pytest.mark.slow
+def test_studies_with_sizes_on_their_axes_are_in_inches(tmp_path: Path) -> None:
+    quick = "--method edges --per-band 4 --no-ledger --workers 1 --yes"
+    for command in ("trim", "gap"):
+        said = asked(f"{command} {quick}", SMALL, tmp_path / command)
+        assert not BARE.findall(re.sub(r"\s+", " ", said)), command
+        assert {"trim": "keep, in", "gap": "plate gap, in"}[command] in said
+
+
+def test_an_axis_of_lengths_is_marked_as_a_rule() -> None:
+    """From 1 1/2 to 3 in: marks every 1/4 in, in fractions; the data stay in millimetres."""
+    axes = Figure().subplots()
+    axes.set_xlim(1.5 * 25.4, 3 * 25.4)
+    with written_in("in"):
+        length_axis(axes.xaxis, "keep")
+        marks = [mark.get_text() for mark in axes.get_xticklabels()]
+    assert axes.get_xlabel() == "keep, in"
+    assert marks == ["1 1/2", "1 3/4", "2", "2 1/4", "2 1/2", "2 3/4", "3"]
+    assert axes.get_xticks() == pytest.approx([25.4 * (1.5 + 0.25 * at) for at in range(7)])
+
+
+def test_a_file_without_a_unit_is_in_that_of_most_of_its_lengths() -> None:
+    text = SMALL.read_text("utf-8")
+    assert read_design(SMALL).unit == "in"
+    bare = re.sub(r"(?m)^(\w+ = )(\d+)$", r'\1"\2 in"', text.replace('unit = "in"\n', ""))
+    bare = bare.replace('count = "3 in"', "count = 3").replace('sides = "8 in"', "sides = 8")
+    bare = re.sub(r"= (\d+\.\d+)", r'= "\1 in"', bare)
+    assert parse_design(bare, SMALL).unit == "in"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('distance = "60 in"', "distance = 5", "did you mean 5 ft?"),
+        ('plate_gap = "2 3/4 in"', "plate_gap = 70", "did you mean 70 mm?"),
+        ('cone_depth = "5/8 in"', "cone_depth = 15", "3 1/4 in across"),
+    ],
+)
+def test_a_number_in_another_unit_is_answered_with_what_it_may_be(
+    old: str, new: str, words: str
+) -> None:
+    text = SMALL.read_text("utf-8")
+    assert old in text
+    with pytest.raises(DesignError) as caught:
+        parse_design(text.replace(old, new), SMALL)
+    assert words in str(caught.value)
+    assert not BARE.findall(str(caught.value).replace("did you mean 70 mm", ""))
