@@ -26,13 +26,15 @@ def solver_version() -> str:
     return code_digest(Path(__file__).resolve().parent.parent, PACKAGES)
 
 
-def solve_keys(problem: Problem, settings: object) -> list[bytes]:
+def solve_keys(problem: Problem, settings: object, also: tuple[object, ...] = ()) -> list[bytes]:
     """Name the solve of every frequency of a problem.
 
     Parameters
     ----------
     problem : Problem
     settings : WaveSettings
+    also : tuple
+        What else was asked for: words, numbers, dataclasses of them.
 
     Returns
     -------
@@ -53,7 +55,7 @@ def solve_keys(problem: Problem, settings: object) -> list[bytes]:
     heard = (problem.elevations, problem.points)
     geometry = (problem.assembly.placed_bodies, problem.floor_z)
     taken = (problem.walls, problem.absorbing_air)
-    whole = (solver_version(), geometry, ways, problem.air, taken, settings, heard)
+    whole = (solver_version(), geometry, ways, problem.air, taken, settings, heard, *also)
     common = hashlib.sha256(b"".join(_bytes_of(whole)))
     return [_with_frequency(common, frequency) for frequency in problem.frequencies]
 

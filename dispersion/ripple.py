@@ -28,6 +28,8 @@ class Ripple:
         Band level over that without posts, mean over the window of elevations.
     window_deg : (float, float)
         Lowest and highest of the elevations.
+    exact : bool
+        Whether the posts were solved; else it is the estimate.
     """
 
     posts: Posts
@@ -35,6 +37,12 @@ class Ripple:
     centres: np.ndarray
     level_db: np.ndarray = field(repr=False)
     window_deg: tuple[float, float] = HORIZONTAL_WINDOW_DEG
+    exact: bool = False
+
+    def at(self, azimuth_deg: float) -> np.ndarray:
+        """(B,) level at the azimuth of the grid that is nearest, dB."""
+        off = (self.azimuths_deg - azimuth_deg + 180.0) % 360.0 - 180.0
+        return self.level_db[:, np.abs(off).argmin()]
 
     @property
     def minimum_db(self) -> np.ndarray:

@@ -2,16 +2,18 @@
 
 What takes time is the round bodies' answer at every frequency and order; posts of any count,
 thickness and circle then take milliseconds a frequency. All ways sound together, as the crossovers
-make them. Surfaces count as hard, the air as taking nothing.
+make them. The posts' own sides count as hard, the air as taking nothing.
 """
 
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
 from dispersion.allround.flat_ring import check_foot, flat_ring, orders_up_to
+from dispersion.allround.keeping import Solved, keys_of, packed, unpacked
 from dispersion.allround.posts import PostedField, Rod, stand
 from dispersion.allround.ring_answer import RingAnswer, solve_ring
 from dispersion.bands import band_means
@@ -20,6 +22,7 @@ from dispersion.flush_driver import flush_curve, flush_driver
 from dispersion.problem import Problem
 from dispersion.reference import Reference
 from dispersion.ripple import AZIMUTHS_DEG, Ripple
+from dispersion.solvers import Store
 from dispersion.stopping import Threads
 from dispersion.waves import (
     DEFAULT_SETTINGS,
@@ -35,14 +38,17 @@ from shapes.assembly import Posts
 class Around:
     """A design's answer to posts at many frequencies.
 
+    Places are the problem's E elevations, far away, and then its P points.
+
     Attributes
     ----------
     problem : Problem
     settings : WaveSettings
     answers : tuple of F RingAnswer
-        At the problem's elevations.
+        At the problem's elevations and points.
     power_error_db : (W, F) array
-        Power far away over power through each way, with the posts of the assembly.
+        Power far away and taken by walls over power through each way, with the posts of the
+        assembly.
     """
 
     problem: Problem
@@ -54,6 +60,33 @@ class Around:
     def worst_power_error_db(self) -> float:
         """Largest imbalance of power with the posts of the assembly, dB."""
         return float(np.abs(self.power_error_db).max())
+
+    @cached_property
+    def bare(self) -> np.ndarray:
+        """(F, E + P) pressure without posts, as that of `with_posts`."""
+        shares = zip(self.answers, self._shares, strict=True)
+        return np.array(
+            [share @ _at_places(one, one.way_far, one.way_near) for one, share in shares]
+        )
+
+    def with_posts(self, posts: Posts, azimuths_deg: np.ndarray) -> np.ndarray:
+        """Complex pressure at azimuths from the first post, (F, E + P, A).
+
+        Over 0 dB at that distance, the phase of the distance taken off, all ways together.
+
+        Raises
+        ------
+        AllRoundError
+            If a post is not wholly on the flat ring.
+        ValueError
+            If so many posts excite an order that was not solved.
+        """
+        azimuths = np.radians(azimuths_deg)
+        return np.array([orders.at_azimuths(azimuths)[0] for orders in self._by_order(posts)])
+
+    def mean_power(self, posts: Posts) -> np.ndarray:
+        """Mean of |p|^2 over all azimuths with posts, (F, E + P); see `with_posts`."""
+        return np.array([(np.abs(one.far[0]) ** 2).sum(axis=1) for one in self._by_order(posts)])
 
     def ripples(self, posts: Posts, windows: Sequence[Sequence[float]]) -> tuple[Ripple, ...]:
         """Level by azimuth that posts leave, relative to none, for each group of elevations.
@@ -70,31 +103,45 @@ class Around:
         solved = self.problem.elevations.tolist()
         if missing := {e for window in windows for e in window} - set(solved):
             raise ValueError(f"elevations that were not solved: {sorted(missing)}")
-        posted, bare = self._powers(posts)
+        groups = [[solved.index(elevation) for elevation in window] for window in windows]
+        ends = [(min(window), max(window)) for window in windows]
+        return self._ripples(posts, groups, ends)
+
+    def ripples_at_points(self, posts: Posts) -> tuple[Ripple, ...]:
+        """The same at each of the problem's points; its elevation is seen from the baffle."""
+        first = len(self.problem.elevations)
+        steep = np.degrees(np.arctan2(self.problem.points[:, 1], self.problem.points[:, 0]))
+        groups = [[first + number] for number in range(len(steep))]
+        return self._ripples(posts, groups, [(float(e), float(e)) for e in steep])
+
+    def _ripples(
+        self, posts: Posts, groups: Sequence[list[int]], ends: Sequence[tuple[float, float]]
+    ) -> tuple[Ripple, ...]:
+        posted, bare = np.abs(self.with_posts(posts, AZIMUTHS_DEG)) ** 2, np.abs(self.bare) ** 2
         found = []
-        for window in windows:
-            heard = [solved.index(elevation) for elevation in window]
+        for heard, window in zip(groups, ends, strict=True):
             ratios = posted[:, heard].sum(axis=1) / bare[:, heard].sum(axis=1)[:, None]
             centres, means = band_means(self.problem.frequencies, ratios)
-            ends = (min(window), max(window))
-            found.append(Ripple(posts, AZIMUTHS_DEG, centres, 10.0 * np.log10(means), ends))
+            level_db = 10.0 * np.log10(means)
+            found.append(Ripple(posts, AZIMUTHS_DEG, centres, level_db, window, exact=True))
         return tuple(found)
 
-    def _powers(self, posts: Posts) -> tuple[np.ndarray, np.ndarray]:
-        """Power with posts (F, E, A), and without (F, E), all ways together."""
-        azimuths, posted, bare = np.radians(AZIMUTHS_DEG), [], []
-        for answer, share in zip(self.answers, self._shares(), strict=True):
-            field = stand(answer, [_rod(posts)], posts.count)
-            together = replace(field, far=np.einsum("w,wem->em", share, field.far)[None])
-            posted.append(np.abs(together.at_azimuths(azimuths)[0]) ** 2)
-            bare.append(np.abs(share @ answer.way_far) ** 2)
-        return np.array(posted), np.array(bare)
+    def _by_order(self, posts: Posts) -> list[PostedField]:
+        """All ways together at all places, in place of the far field of each way, by frequency."""
+        found = []
+        for answer, share in zip(self.answers, self._shares, strict=True):
+            posted = stand(answer, [_rod(posts)], posts.count)
+            places = _at_places(answer, posted.far, posted.near)
+            found.append(replace(posted, far=np.einsum("w,wem->em", share, places)[None]))
+        return found
 
+    @cached_property
     def _shares(self) -> np.ndarray:
-        """What crossovers and levels make of each way's far field in Pa m, (F, W)."""
+        """What crossovers and levels make of each way's field at places, over 0 dB, (F, W)."""
         flush = flush_curve(flush_driver(self.problem, self.settings))
-        drive = Reference(self.problem.ways, flush).drive(self.problem.frequencies)
-        return drive.T / np.array([answer.volume_acceleration for answer in self.answers])
+        transfer = Reference(self.problem.ways, flush).transfer(self.problem.frequencies)
+        volumes = np.array([answer.volume_acceleration for answer in self.answers])
+        return 2.0 * np.pi / self.problem.air.density * transfer.T / volumes
 
 
 def solve_around(
@@ -103,13 +150,15 @@ def solve_around(
     settings: WaveSettings = DEFAULT_SETTINGS,
     workers: int | None = None,
     progress: Callable[[int], None] | None = None,
+    store: Store | None = None,
 ) -> Around:
     """Solve the round bodies for every order that posts of these counts excite.
 
     Parameters
     ----------
     problem : Problem
-        Its assembly has posts; its elevations are those that can be asked for.
+        Its assembly has posts; its elevations and points are those that can be asked for. It stands
+        in free air.
     counts : sequence of int
         Numbers of posts to be asked for; those of the assembly are always among them.
     settings : WaveSettings
@@ -117,6 +166,8 @@ def solve_around(
         Threads; as many as there are processors when left out.
     progress : callable, optional
         Called with 1 for every frequency done.
+    store : Store, optional
+        Where finished answers are found, and kept as soon as each is done.
 
     Raises
     ------
@@ -125,20 +176,29 @@ def solve_around(
     ValueError
         If the wave solver refuses the problem.
     """
+    problem.require_free_air("posts")
     posts = problem.assembly.standing_posts
     check_foot(flat_ring(problem.assembly), posts.radius, posts.circle_radius)
-    folds = {posts.count, *counts}
+    folds = tuple(sorted({posts.count, *counts}))
+    names = keys_of(problem, settings, folds)
 
-    def one(frequency: float) -> tuple[RingAnswer, np.ndarray]:
-        found = _solved(problem, frequency, folds, settings)
+    def one(number: int) -> Solved:
+        frequency = float(problem.frequencies[number])
+        kept = None if store is None else store.fetch(names[number])
+        if kept is not None:
+            found = unpacked(problem, frequency, kept)
+        else:
+            found = _solved(problem, frequency, folds, settings)
+            if store is not None:
+                store.keep(names[number], packed(found))
         if progress is not None:
             progress(1)
         return found
 
     # The highest frequency costs most: started first, no worker ends up waiting for it.
-    order = np.argsort(problem.frequencies)[::-1]
+    order = np.argsort(problem.frequencies)[::-1].tolist()
     with one_blas_thread(), Threads(workers or os.cpu_count()) as pool:
-        found = dict(zip(order, pool.map(one, problem.frequencies[order]), strict=True))
+        found = dict(zip(order, pool.map(one, order), strict=True))
     answers, errors = zip(*(found[at] for at in range(len(order))), strict=True)
     return Around(
         problem=problem, settings=settings, answers=answers, power_error_db=np.transpose(errors)
@@ -146,8 +206,8 @@ def solve_around(
 
 
 def _solved(
-    problem: Problem, frequency: float, folds: set[int], settings: WaveSettings
-) -> tuple[RingAnswer, np.ndarray]:
+    problem: Problem, frequency: float, folds: Sequence[int], settings: WaveSettings
+) -> Solved:
     """Answer at the problem's elevations, and the power balance of each way with its posts."""
     assembly, air = problem.assembly, problem.air
     k = 2.0 * np.pi * frequency / air.speed
@@ -163,22 +223,42 @@ def _solved(
         drive_of(built, way.lets_go, air)
         for built, way in zip(assembly.ways, problem.ways, strict=True)
     ]
-    answer = solve_ring(assembly, frequency, drives, orders, elevations, air, settings)
+    answer = solve_ring(
+        assembly,
+        frequency,
+        drives,
+        orders,
+        elevations,
+        air,
+        settings,
+        walls=problem.walls,
+        points=problem.points,
+    )
     posts = assembly.standing_posts
     posted = stand(answer, [_rod(posts)], posts.count)
-    return answer.heard_at(slice(heard)), _balance(problem, answer, posted, weights)
+    return Solved(answer.heard_at(slice(heard)), _balance(problem, answer, posted, weights))
 
 
 def _balance(
     problem: Problem, answer: RingAnswer, posted: PostedField, weights: np.ndarray
 ) -> np.ndarray:
-    """Power far away over power through each way, dB, (W,)."""
+    """Power far away and taken over power through each way, dB, (W,)."""
     air, on_sphere = problem.air, slice(len(problem.elevations), None)
     power = np.einsum("e,wem->w", weights, np.abs(posted.far[:, on_sphere]) ** 2)
     at_1_m = air.density * answer.volume_acceleration / (2.0 * np.pi)
     of_0_db = 2.0 * np.pi * at_1_m**2 / (air.density * air.speed)
-    return balance_db(np.pi * power / (air.density * air.speed), posted.power, of_0_db)
+    arrived = np.pi * power / (air.density * air.speed)
+    if posted.taken is not None:
+        arrived = arrived + posted.taken
+    return balance_db(arrived, posted.power, of_0_db)
 
 
 def _rod(posts: Posts) -> Rod:
     return Rod(posts.radius, posts.circle_radius)
+
+
+def _at_places(answer: RingAnswer, far: np.ndarray, near: np.ndarray) -> np.ndarray:
+    """Far field (W, E, ...) and what is left of the pressure at points but for the distance."""
+    distance = np.hypot(*answer.points.T)
+    alone = distance * np.exp(-1j * answer.k * distance)
+    return np.concatenate((far, near * alone.reshape(-1, *(1,) * (near.ndim - 2))), axis=1)

@@ -13,6 +13,7 @@ from typing import TypeGuard
 
 import numpy as np
 
+from dispersion.walls import Walls
 from shapes.assembly import Assembly
 from shapes.lengths import in_mm
 from shapes.meridian import Line, Meridian, Piece
@@ -55,9 +56,13 @@ class FlatRing:
         """Radius half way, metres."""
         return 0.5 * (self.inner + self.outer)
 
+    def travelling(self, k: float) -> int:
+        """Highest mode that travels."""
+        return int(k * self.height / np.pi)
+
     def wavenumbers(self, k: float, more: int = MORE_MODES) -> np.ndarray:
         """kappa_n in rad/m, (N,) complex: all that travel and `more` that fade."""
-        n = np.arange(int(k * self.height / np.pi) + more + 1)
+        n = np.arange(self.travelling(k) + more + 1)
         squared = k**2 - (n * np.pi / self.height) ** 2
         least = (LEAST_SHARE * k) ** 2
         return np.sqrt(np.where(np.abs(squared) < least, least, squared).astype(complex))
@@ -112,6 +117,25 @@ def check_foot(ring: FlatRing, radius: float, circle_radius: float) -> None:
         f"flat between baffle and plate, {in_mm(ring.inner)} to {in_mm(ring.outer)}: the exact "
         "way covers no other; take thinner posts or another circle"
     )
+
+
+def check_hard(ring: FlatRing, assembly: Assembly, walls: Walls) -> None:
+    """Raise an AllRoundError if something absorbs on the flat ring."""
+    absorbing = {label for label, _ in walls.absorbers}
+    sides = ((assembly.lower, 0.0), (assembly.hung_body, ring.height))
+    for body, z in sides:
+        for piece in body.of_parts(*(part for part in FACES if part in absorbing)):
+            low, high = sorted((piece.start[0], piece.end[0]))
+            if (
+                _is_level(piece, z)
+                and low < ring.outer - TOLERANCE
+                and high > ring.inner + TOLERANCE
+            ):
+                raise AllRoundError(
+                    f"posts: what absorbs on the {piece.part} lies where posts stand: the waves "
+                    "between the boards are known exactly only where both are hard; give it to the "
+                    "part inside of the posts alone, or leave it out"
+                )
 
 
 def orders_up_to(k: float, radius: float, more: int = MORE_ORDERS) -> int:

@@ -54,13 +54,19 @@ class PostedField:
         Azimuthal orders, negative ones too.
     far : (W, E, M) complex array
         Far field of each way and order, r p exp(-ikr) in Pa m.
+    near : (W, P, M) complex array
+        Pressure of each way and order at the points of the answer, Pa.
     power : (W,) array
         Through each driven way, W.
+    taken : (W,) array or None
+        By the walls, each way alone, W; None where the answer let it go.
     """
 
     orders: np.ndarray
     far: np.ndarray = field(repr=False)
+    near: np.ndarray = field(repr=False)
     power: np.ndarray
+    taken: np.ndarray | None
 
     def at_azimuths(self, azimuths: np.ndarray) -> np.ndarray:
         """Far field at azimuths in radians, (W, E, A)."""
@@ -91,6 +97,7 @@ def stand(
     for rod in rods:
         check_foot(answer.ring, rod.radius, rod.circle_radius)
     m = _multiples(answer, fold)
+    places = _places(answer, m)
     each = [Standing(answer, rod, m, more) for rod in rods]
     incident = np.zeros((len(m), *answer.incident.shape), dtype=complex)
     incident[m == 0] = answer.incident
@@ -100,10 +107,25 @@ def stand(
         np.eye(len(strength)) - coupling(answer, each, fold) * strength.T, reached
     )
     waves = about_axis(each, strength * met, fold)
-    far = sent_far(answer, m, waves)
+    far, near = (_sent(answer, m, waves, of) for of in (answer.far, answer.near))
     far[:, :, m == 0] += answer.way_far[:, :, None]
+    near[:, :, m == 0] += answer.way_near[:, :, None]
     work = np.einsum("wnc,ncw->w", answer.work, waves[m == 0][0])
-    return PostedField(orders=m, far=far, power=answer.power + work.real)
+    return PostedField(
+        orders=m,
+        far=far,
+        near=near,
+        power=answer.power + work.real,
+        taken=None if answer.taken is None else _taken(answer.taken[places], m, waves),
+    )
+
+
+def _taken(matrices: np.ndarray, m: np.ndarray, waves: np.ndarray) -> np.ndarray:
+    """What walls take of each way with its waves (M, N, 2, W) in the ring, (W,) in W."""
+    ways = waves.shape[-1]
+    alone = np.eye(ways)[None] * (m == 0)[:, None, None]
+    both = np.concatenate((alone, waves.reshape(len(m), -1, ways)), axis=1)
+    return np.einsum("miw,mij,mjw->w", both, matrices, both.conj(), optimize=True).real
 
 
 class Standing:
@@ -147,8 +169,13 @@ def about_axis(each: Sequence[Standing], sent: np.ndarray, fold: int) -> np.ndar
 
 def sent_far(answer: RingAnswer, m: np.ndarray, waves: np.ndarray) -> np.ndarray:
     """Far field (W, E, M) of waves (M, N, 2, W) that start in the ring, orders m."""
+    return _sent(answer, m, waves, answer.far)
+
+
+def _sent(answer: RingAnswer, m: np.ndarray, waves: np.ndarray, of: np.ndarray) -> np.ndarray:
+    """Field (W, X, M) of waves where a wave of order |m| makes `of` (M, X, N, 2)."""
     sign = np.where(m < 0, (-1.0) ** m, 1.0)
-    from_ring = answer.far[_places(answer, m)] * sign[:, None, None, None]
+    from_ring = of[_places(answer, m)] * sign[:, None, None, None]
     return np.einsum("menc,mncw->wem", from_ring, waves, optimize=True)
 
 

@@ -26,6 +26,11 @@ C_n[j] = (J_m(kappa_n r_j), H_m(kappa_n r_j)), and line j sending i pi / 2 C_n[j
 
 J_m and H_m are kept in units of 1 / s and s, s = |H_m(kappa_n r)| at the middle of the ring: at
 high orders they differ by many powers of ten.
+
+Walls may take something, each order by itself (`dispersion.waves.walls`): then dp/dn = T p joins p
+in what lines hear. On the flat ring the modes are those of hard boards: of its boundary layers
+modes know nothing, which is 1e-3 of a wave on its way through the ring at 10 kHz, and `flat_ring`
+refuses what absorbs there.
 """
 
 from collections.abc import Sequence
@@ -35,13 +40,17 @@ import numpy as np
 from scipy import special
 
 from dispersion.air import Air
-from dispersion.allround.flat_ring import MORE_MODES, FlatRing, flat_ring
-from dispersion.allround.lines import Lines
+from dispersion.allround.flat_ring import MORE_MODES, FlatRing, check_hard, flat_ring
+from dispersion.allround.lines import Lines, line_fields
 from dispersion.allround.ring_sources import RingSources
+from dispersion.walls import RIGID_WALLS, Walls
 from dispersion.waves import DEFAULT_SETTINGS, Drive, WaveSettings, WaveSolution, solve
-from dispersion.waves.field import far_field
+from dispersion.waves.field import far_field, field_at
 from dispersion.waves.system import assemble
+from dispersion.waves.walls import Losses, losses_on
 from shapes.assembly import Assembly
+
+NO_POINTS = np.empty((0, 2))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -63,12 +72,18 @@ class RingAnswer:
         R_m: amplitudes of (J, H) in each mode over those of (outside, inside) in each.
     elevations : (E,) array
         Degrees.
+    points : (P, 2) array
+        Places in the air, r and z in metres.
     far : (M, E, N, 2) complex array
         F_m, r p exp(-ikr) far away.
+    near : (M, P, N, 2) complex array
+        Pressure at the points of the same waves.
     incident : (W, N, 2) complex array
         What the driven ways send into the ring, as amplitudes of (J, H), order 0.
     way_far : (W, E) complex array
         Their far fields without posts, Pa m.
+    way_near : (W, P) complex array
+        Their pressure at the points without posts, Pa.
     volume_acceleration : (W,) array
         Of each way, m^3/s^2.
     power : (W,) array
@@ -77,6 +92,9 @@ class RingAnswer:
         Size of the system of each order.
     work : (W, N, 2) complex array
         Half of int p conj(v) dS over each way for waves (outside, inside) of order 0 in the ring.
+    taken : (M, W + 2 N, W + 2 N) complex array or None
+        What walls take, W: with strengths s of the ways and of waves (outside, inside) of every
+        mode, s @ matrix @ conj(s). Ways count at order 0 only. None where it was let go.
     """
 
     ring: FlatRing
@@ -86,21 +104,26 @@ class RingAnswer:
     unit: np.ndarray = field(repr=False)
     reflected: np.ndarray = field(repr=False)
     elevations: np.ndarray = field(repr=False)
+    points: np.ndarray = field(repr=False)
     far: np.ndarray = field(repr=False)
+    near: np.ndarray = field(repr=False)
     incident: np.ndarray = field(repr=False)
     way_far: np.ndarray = field(repr=False)
+    way_near: np.ndarray = field(repr=False)
     volume_acceleration: np.ndarray = field(repr=False)
     power: np.ndarray = field(repr=False)
     work: np.ndarray = field(repr=False)
+    taken: np.ndarray | None = field(repr=False)
     unknowns: int
 
     def heard_at(self, directions: slice) -> "RingAnswer":
-        """Return the answer with some of its elevations only."""
+        """Return the answer at some of its elevations only, and without what walls take."""
         return replace(
             self,
             elevations=self.elevations[directions],
             far=self.far[:, directions].copy(),
             way_far=self.way_far[:, directions].copy(),
+            taken=None,
         )
 
 
@@ -114,6 +137,8 @@ def solve_ring(
     settings: WaveSettings = DEFAULT_SETTINGS,
     floor: float | None = None,
     more_modes: int = MORE_MODES,
+    walls: Walls = RIGID_WALLS,
+    points: np.ndarray = NO_POINTS,
 ) -> RingAnswer:
     """Solve the round bodies once for every order.
 
@@ -135,57 +160,73 @@ def solve_ring(
         Height of a rigid floor, metres.
     more_modes : int
         Vertical modes beyond those that travel.
+    walls : Walls
+        What the surfaces take.
+    points : (P, 2) array
+        Places in the air to be heard at as well, r and z in metres; not over a floor.
 
     Raises
     ------
     AllRoundError
-        If baffle and plate nowhere face each other flat.
+        If baffle and plate nowhere face each other flat, or something absorbs there.
     ValueError
         If the wave solver refuses the bodies.
     """
     ring = flat_ring(assembly)
+    check_hard(ring, assembly, walls)
     k = 2.0 * np.pi * frequency / air.speed
     radii = ring.source_radii(k)
     bodies = (
         ring.cut(assembly.lower, 0.0, radii),
         ring.cut(assembly.hung_body, ring.height, radii),
     )
-    driven = solve(bodies, frequency, drives, air, settings=settings, floor=floor)
+    driven = solve(bodies, frequency, drives, air, settings=settings, floor=floor, walls=walls)
     kappa = ring.wavenumbers(k, more_modes)
     lines = Lines(k, ring.height, np.array(radii), len(kappa), np.array(sorted({0, *orders})))
     sources = RingSources(driven.mesh, ring, lines, settings.digits)
-    return answer_of(sources, driven, kappa, elevations)
+    return answer_of(sources, driven, kappa, elevations, walls, points)
 
 
 def answer_of(
-    sources: RingSources, driven: WaveSolution, kappa: np.ndarray, elevations: np.ndarray
+    sources: RingSources,
+    driven: WaveSolution,
+    kappa: np.ndarray,
+    elevations: np.ndarray,
+    walls: Walls = RIGID_WALLS,
+    points: np.ndarray = NO_POINTS,
 ) -> RingAnswer:
     """Answer matrices of a mesh whose driven ways are solved."""
     lines, ring = sources.lines, sources.ring
-    unit = np.abs(special.hankel1(lines.orders[:, None], kappa * ring.middle))
+    unit = units(ring, lines.orders, kappa)
     waves = sources.waves(kappa, unit)
     back = 2.0 / (1j * np.pi) * np.linalg.inv(waves)  # (M, N, 2, R): from lines to waves
-    pressures = [_pressure(sources, at) for at in range(len(lines.orders))]
-    each = list(enumerate(pressures))
-    reflected = [_reflected(sources, at, p, waves[at], back[at]) for at, p in each]
-    far = [np.einsum("ncr,ern->enc", back[at], _far(sources, at, p, elevations)) for at, p in each]
-    work = driven.work_of(pressures[0]).reshape(-1, len(lines.radii), lines.modes)
+    each = [_Order(sources, driven, at, back[at], walls) for at in range(len(lines.orders))]
+    work = driven.work_of(each[0].pressure).reshape(-1, len(lines.radii), lines.modes)
     return RingAnswer(
         ring=ring,
         k=lines.k,
         kappa=kappa,
         orders=lines.orders,
         unit=unit,
-        reflected=np.array(reflected),
+        reflected=np.array([one.reflected(waves[one.at]) for one in each]),
         elevations=elevations,
-        far=np.array(far),
+        points=points,
+        far=np.array([one.far(elevations) for one in each]),
+        near=np.array([one.near(points) for one in each]),
         incident=sent_into_ring(sources, driven, back[0]),
         way_far=driven.far_field(elevations).T,
+        way_near=driven.pressure_at(points).T,
         volume_acceleration=driven.volume_acceleration(),
         power=driven.driven_power(),
         work=np.einsum("ncr,wrn->wnc", back[0], work),
+        taken=np.array([one.taken() for one in each]),
         unknowns=sources.mesh.unknowns,
     )
+
+
+def units(ring: FlatRing, orders: np.ndarray, kappa: np.ndarray) -> np.ndarray:
+    """Units s = |H_m(kappa_n r)|, r the middle of the ring, (M, N)."""
+    return np.abs(special.hankel1(orders[:, None], kappa * ring.middle))
 
 
 def sent_into_ring(
@@ -201,33 +242,78 @@ def _norm(sources: RingSources) -> np.ndarray:
     return 0.5 * sources.ring.height * (1.0 + (np.arange(sources.lines.modes) == 0))
 
 
-def _pressure(sources: RingSources, at: int) -> np.ndarray:
-    """Pressure of the lines of one order on the bodies, (U, R N)."""
-    lines, moments = sources.lines, sources.moments
-    rigid = np.empty(0, dtype=int)
-    matrix, _ = assemble(sources.mesh, lines.k, int(lines.orders[at]), rigid, sources.digits)
-    value, slope = (sources.on_unknowns(each, at) for each in moments)
-    return np.linalg.solve(matrix, value + 1j / lines.k * slope)
+class _Order:
+    """Bodies and lines of one azimuthal order, solved.
 
+    `back` (N, 2, R) turns what lines do into what waves do.
+    """
 
-def _reflected(
-    sources: RingSources, at: int, pressure: np.ndarray, waves: np.ndarray, back: np.ndarray
-) -> np.ndarray:
-    """Answer matrix (N, 2, N, 2) of one order."""
-    rings, modes = len(sources.lines.radii), sources.lines.modes
-    heard = sources.on_unknowns(sources.moments.slope, at).T @ pressure
-    heard = heard.reshape(rings, modes, rings, modes) + sources.direct[at]
-    inner, outer = (pick.outer(*2 * [np.arange(rings)]) for pick in (np.minimum, np.maximum))
-    n, norm = np.arange(modes), _norm(sources)[:, None, None]
-    heard[:, n, :, n] -= 0.5j * np.pi * norm * waves[:, inner, 0] * waves[:, outer, 1]
-    found = np.einsum("acr,rasb,bds->acbd", back, heard, back, optimize=True)
-    return 0.5j * np.pi * found / norm[..., None]
+    def __init__(
+        self,
+        sources: RingSources,
+        driven: WaveSolution,
+        at: int,
+        back: np.ndarray,
+        walls: Walls,
+    ) -> None:
+        self.sources, self.driven, self.at, self.back = sources, driven, at, back
+        self.m = int(sources.lines.orders[at])
+        self.losses: Losses | None = losses_on(
+            sources.mesh, walls, driven.frequency, self.m, driven.air
+        )
+        self.pressure = self._pressure()  # (U, R N) of the lines on the bodies
 
+    def _pressure(self) -> np.ndarray:
+        sources, k = self.sources, self.sources.lines.k
+        rigid = np.empty(0, dtype=int)
+        matrix, _ = assemble(sources.mesh, k, self.m, rigid, sources.digits, losses=self.losses)
+        value, slope = (sources.on_unknowns(each, self.at) for each in sources.moments)
+        return np.linalg.solve(matrix, value + 1j / k * slope)
 
-def _far(sources: RingSources, at: int, pressure: np.ndarray, elevations: np.ndarray) -> np.ndarray:
-    """Far field of the lines of one order beside the bodies, (E, R, N)."""
-    mesh, lines = sources.mesh, sources.lines
-    still = np.zeros((*mesh.nodes.shape, pressure.shape[1]), dtype=complex)
-    sent = far_field(mesh, lines.k, int(lines.orders[at]), pressure, still, elevations)
-    alone = sources.far_alone(at, elevations)
-    return sent.reshape(alone.shape) + alone
+    def reflected(self, waves: np.ndarray) -> np.ndarray:
+        """Answer matrix (N, 2, N, 2)."""
+        sources, back = self.sources, self.back
+        rings, modes = len(sources.lines.radii), sources.lines.modes
+        heard = sources.heard_of(self.pressure, self._gradient(), self.at)
+        heard = heard.reshape(rings, modes, rings, modes).transpose(2, 3, 0, 1)
+        heard = heard + sources.direct[self.at]
+        inner, outer = (pick.outer(*2 * [np.arange(rings)]) for pick in (np.minimum, np.maximum))
+        n, norm = np.arange(modes), _norm(sources)[:, None, None]
+        heard[:, n, :, n] -= 0.5j * np.pi * norm * waves[:, inner, 0] * waves[:, outer, 1]
+        found = np.einsum("acr,rasb,bds->acbd", back, heard, back, optimize=True)
+        return 0.5j * np.pi * found / norm[..., None]
+
+    def far(self, elevations: np.ndarray) -> np.ndarray:
+        """Far field of waves, (E, N, 2)."""
+        mesh, k = self.sources.mesh, self.sources.lines.k
+        still = np.zeros((*mesh.nodes.shape, self.pressure.shape[1]), dtype=complex)
+        sent = far_field(mesh, k, self.m, self.pressure, still, elevations, losses=self.losses)
+        alone = self.sources.far_alone(self.at, elevations)
+        return np.einsum("ncr,ern->enc", self.back, sent.reshape(alone.shape) + alone)
+
+    def near(self, points: np.ndarray) -> np.ndarray:
+        """Pressure of waves at points, (P, N, 2)."""
+        mesh, lines, digits = self.sources.mesh, self.sources.lines, self.sources.digits
+        gradient = self._gradient().astype(complex)
+        sent = field_at(mesh, lines.k, self.m, self.pressure, gradient, points, digits)
+        own = lines._replace(orders=lines.orders[self.at : self.at + 1])
+        alone = line_fields(own, points, np.zeros_like(points), digits).value[:, :, 0]
+        return np.einsum("ncr,prn->pnc", self.back, sent.reshape(alone.shape) + alone)
+
+    def taken(self) -> np.ndarray:
+        """What walls take of ways and waves, (W + 2 N, W + 2 N) in W, see `RingAnswer`."""
+        lines, driven = self.sources.lines, self.driven
+        ways, modes = driven.pressure.shape[1], lines.modes
+        if self.losses is None:
+            return np.zeros(2 * (ways + 2 * modes,), dtype=complex)
+        on_lines = self.pressure.reshape(-1, len(lines.radii), modes)
+        of_waves = np.einsum("urn,ncr->unc", on_lines, self.back).reshape(-1, 2 * modes)
+        of_ways = driven.pressure if self.m == 0 else np.zeros_like(driven.pressure)
+        both = np.concatenate((of_ways, of_waves), axis=1)
+        return self.losses.absorbed(both, driven.air, driven.frequency).sum(axis=0)
+
+    def _gradient(self) -> np.ndarray:
+        """dp/dn of the lines at the nodes of every element, (E, P, R N)."""
+        if self.losses is None:
+            return np.zeros((*self.sources.mesh.nodes.shape, self.pressure.shape[1]))
+        return self.losses.gradient(self.pressure)

@@ -88,6 +88,11 @@ class TargetTable(DesignTable):
     near_best_db: Annotated[float, Field(ge=0, le=6)] = Field(
         0.3, description="Candidates within this score of the best count as equally good."
     )
+    posts: Literal["round", "solved"] = Field(
+        "round",
+        description="round leaves them out, and spread and meter estimate them; solved counts them"
+        " exactly wherever azimuth matters, at ten to twenty times the cost.",
+    )
 
     @model_validator(mode="after")
     def _right_way_up(self) -> Self:

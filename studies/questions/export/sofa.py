@@ -98,7 +98,7 @@ def sofa_of(found: Directivity) -> Sofa:
         (azimuths, elevations, np.full(azimuths.size, DISTANCE))
     )
     sofa.N = found.frequencies
-    everywhere = found.pressure[:, numbers].T[None]
+    everywhere = found.in_directions().T[None]
     sofa.Data_Real, sofa.Data_Imag = everywhere.real.copy(), everywhere.imag.copy()
     return sofa
 
@@ -112,7 +112,8 @@ def _about(found: Directivity) -> dict[str, str]:
         "Title": design.title,
         "Comment": " ".join(meaning(found).values()),
         "History": f"{mark_of(design)}, from {design.path.name}. Dates are not stated.",
-        "Description": "Computed directivity of one loudspeaker, the same all round.",
+        "Description": "Computed directivity of one loudspeaker, "
+        + ("the same all round." if found.around is None else "posts and all."),
         "Origin": "Simulation",
         "SourceType": "Loudspeaker that radiates all round: driver facing up, reflector above it",
         "SourceManufacturer": "Built by its owner",

@@ -7,7 +7,7 @@ here is the complex conjugate of the response's.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,7 +17,17 @@ from dispersion.elevations import level_db
 from dispersion.problem import ELEVATION_STEP_DEG, elevation_grid
 from studies.design import Design
 from studies.solving.candidates import Candidate, NotSolvedError, Row
-from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver, read_per_band, run
+from studies.solving.grid import (
+    FINE_PER_BAND,
+    ByNeed,
+    Fineness,
+    Progress,
+    Solver,
+    problem_of,
+    read_per_band,
+    run,
+)
+from studies.solving.posted import are_solved, solve_posts
 
 STAGE = "directivity"
 MOST_VALUES = 2**24
@@ -116,7 +126,9 @@ class Directivity:
     pressure : (F, E) complex array
         Far-field pressure at the frequencies of the solve and the elevations of `directions`, over
         that of the driver alone, straight ahead in an endless baffle, all ways together; for
-        exp(+j omega t), the delay of the distance taken out.
+        exp(+j omega t), the delay of the distance taken out. Without posts.
+    around : (F, E, A) complex array or None
+        The same with posts at the azimuths of `directions`, where they were solved.
     as_sofa : bool
         Write the SOFA file as well.
     author, licence : str
@@ -127,6 +139,7 @@ class Directivity:
     row: Row
     directions: Directions
     pressure: np.ndarray = field(repr=False)
+    around: np.ndarray | None = field(default=None, repr=False)
     as_sofa: bool = True
     author: str = ""
     licence: str = ""
@@ -135,6 +148,14 @@ class Directivity:
     def frequencies(self) -> np.ndarray:
         """(F,) Hz."""
         return self.row.response.problem.frequencies
+
+    def in_directions(self) -> np.ndarray:
+        """Pressure in every direction of the file, (F, R), see `Directions.each`."""
+        numbers, azimuths = self.directions.each()
+        if self.around is None:
+            return self.pressure[:, numbers]
+        steps = np.round(azimuths / self.directions.azimuth_step).astype(int)
+        return self.around[:, numbers, steps]
 
     @property
     def levels_db(self) -> np.ndarray:
@@ -207,6 +228,8 @@ def directivity(
         If the design cannot be solved; the message says why.
     """
     wanted = directions or Directions()
+    if isinstance(fineness, ByNeed) and are_solved(design, design.assembly(), solver):
+        fineness = FINE_PER_BAND  # every frequency of the file is then one that is solved
     if as_sofa:
         _require_size(wanted, len(study_frequencies(*design.target.band, read_per_band(fineness))))
     candidates = [Candidate("as designed", design.assembly)]
@@ -219,10 +242,28 @@ def directivity(
         row=row,
         directions=wanted,
         pressure=pressure,
+        around=_around(design, row, solver, progress, wanted),
         as_sofa=as_sofa,
         author=author,
         licence=licence,
     )
+
+
+def _around(
+    design: Design, row: Row, solver: Solver, progress: Progress | None, wanted: Directions
+) -> np.ndarray | None:
+    """Pressure with posts at every elevation and azimuth; None where they are not solved."""
+    if not are_solved(design, row.assembly, solver):
+        return None
+    problem = problem_of(design, row.assembly)
+    problem = replace(
+        problem,
+        elevations=wanted.elevations,
+        frequencies=row.response.problem.frequencies,
+        points=problem.points[:0],
+    )
+    around = solve_posts(design, problem, solver, progress)
+    return around.with_posts(row.assembly.standing_posts, wanted.azimuths).conj()
 
 
 def _require_size(directions: Directions, frequencies: int) -> None:
@@ -231,6 +272,7 @@ def _require_size(directions: Directions, frequencies: int) -> None:
         raise DirectivityError(
             f"{directions.count} directions at {frequencies} frequencies are {values / 1e6:.0f}"
             f" million values, more than {MOST_VALUES / 1e6:.0f} million: take a larger"
-            " --azimuth-step (the pattern is the same all round) or --elevation-step, or fewer"
+            " --azimuth-step (without posts the pattern is the same all round) or --elevation-step,"
+            " or fewer"
             " frequencies with --per-band"
         )

@@ -64,13 +64,22 @@ def meaning(found: Directivity) -> dict[str, str]:
         " later has a falling phase. The delay of the distance is taken out; phase refers to the"
         " middle of the baffle's upper face, on the axis.",
         "directions": "Elevation from the horizon, 90 is straight up; azimuth from the first post,"
-        " anticlockwise seen from above. The model is round: the same at every azimuth, posts left"
-        " out. Far field: the distance of 1 m is nominal.",
+        f" anticlockwise seen from above. {_round(found)} Far field: the distance of 1 m is"
+        " nominal.",
         "air": f"Air: {air.temperature_c:g} degrees Celsius, {air.humidity_percent:g} per cent"
         f" relative humidity, {air.pressure_pa:g} Pa; no absorption.",
         "origin": f"Computed, not measured: method {found.row.response.method}, free field, no"
         f" floor and no room.{_read_from_a_fit(found)}",
     }
+
+
+def _round(found: Directivity) -> str:
+    if found.around is None:
+        return "The model is round: the same at every azimuth, posts left out."
+    return (
+        "The SOFA file holds the posts, solved as round rods; CSV and JSON hold the column without"
+        " them, the same at every azimuth."
+    )
 
 
 def _read_from_a_fit(found: Directivity) -> str:

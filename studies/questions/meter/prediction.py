@@ -18,6 +18,7 @@ from studies.measured.positions import Position
 from studies.questions.meter.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
 from studies.questions.meter.uncertainty import Uncertainty, late_db, model_db, noise_db, room_db
 from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver
+from studies.solving.posted import change_at_positions
 from studies.solving.predicting import Predicted, as_read, predict
 
 ROOM_MOST_DB = 2.0
@@ -49,6 +50,11 @@ class PlacePredictor:
         self._fineness, self._progress = fineness, progress
         self._known: dict[tuple[Assembly, tuple[Position, ...]], Predicted] = {}
         self._begin: np.ndarray | None = None
+
+    def posts_at(self, assembly: Assembly, stands: Sequence[Stand]) -> np.ndarray | None:
+        """(P, B) change by posts at places and their azimuths, dB; None where not solved."""
+        where = [stand.position for stand in stands]
+        return change_at_positions(self._design, assembly, where, self._solver, self._progress)
 
     def __call__(
         self, assembly: Assembly, positions: Sequence[Position], settled: int | None = None
@@ -85,7 +91,8 @@ class PlacePredictions:
     centres : (B,) array
         Exact centres of the bands, Hz.
     level_db : (P, B) array
-        dB re the driver's own on-axis curve at 1 m; behind a post with its estimated shadow.
+        dB re the driver's own on-axis curve at 1 m; with the posts where they are solved, else
+        behind a post with its estimated shadow.
     uncertainty : Uncertainty
         Standard deviations and covariance of the readings.
     late_db : (P, B) array
@@ -136,7 +143,11 @@ def predict_places(
     free_field = _instrument_and_model(design, assembly, centres)
     independent = np.sqrt(free_field**2 + early**2 + late**2)
     comparable = _comparable(design, stands, centres, np.sqrt(early**2 + early[:1] ** 2 + late**2))
-    level, independent = _with_posts(design, assembly, stands, level, independent)
+    exactly = predictor.posts_at(assembly, stands)
+    if exactly is None:
+        level, independent = _with_posts(design, assembly, stands, level, independent)
+    else:
+        level = level + exactly
     uncertainty = Uncertainty(independent, moved, shared)
     return PlacePredictions(centres, level, uncertainty, late, comparable)
 

@@ -38,6 +38,7 @@ from studies.solving.grid import (
     Progress,
     Solver,
 )
+from studies.solving.posted import change_at_positions
 from studies.solving.predicting import Predicted, predict
 
 LEAST_GAIN_DB, LEAST_GAIN = 0.1, 0.1
@@ -91,6 +92,8 @@ class Overlay:
         For each size the change with the smallest rms, solved like the prediction; the best first.
     fitted : Fitted or None
         Where a fit was asked for.
+    posts_db : (P, B) array or None
+        What the posts change at the positions, in the prediction; None where they are left out.
     """
 
     design: Design
@@ -105,6 +108,7 @@ class Overlay:
     tried_rms_db: float
     best_by_size: tuple[SizeOff, ...]
     fitted: Fitted | None = None
+    posts_db: np.ndarray | None = None
 
     @property
     def responses(self) -> list[Response]:
@@ -245,13 +249,18 @@ def overlay(
     measured, whole = _bands_measured(design, measurements)
     by_need = isinstance(fineness, ByNeed)
     trials = COARSE_BY_NEED if by_need else fineness
-    fitted = fit(design, measured, solver, progress, trials) if with_fit else None
     assembly = design.assembly()
-    band = (measured.centres[0], measured.centres[-1])
-    predicted = predict(design, assembly, measured.positions, solver, fineness, progress, band)
+    band = (float(measured.centres[0]), float(measured.centres[-1]))
+    posts_db = change_at_positions(design, assembly, measured.positions, solver, progress, band)
+    # What is tried and fitted leaves posts out: they are taken off what was measured instead.
+    posted = 0.0 if posts_db is None else posts_db
+    without = replace(measured, level_db=measured.level_db - posted)
+    fitted = fit(design, without, solver, progress, trials) if with_fit else None
+    alone = predict(design, assembly, measured.positions, solver, fineness, progress, band)
+    predicted = replace(alone, level_db=alone.level_db + posted)
     distance = np.hypot(*predicted.response.problem.points.T)
     spreading = np.broadcast_to(-20.0 * np.log10(distance)[:, None], measured.level_db.shape)
-    comparer = Comparer(design, measured, solver, progress)
+    comparer = Comparer(design, without, solver, progress)
     coarse = COARSE_BY_NEED if by_need else COARSE_PER_BAND
     as_written, tried = one_size_off(comparer, coarse)
     best = tried if by_need or fineness == coarse else settled(comparer, tried, fineness)
@@ -263,6 +272,7 @@ def overlay(
         whole_db=whole,
         predicted=predicted,
         comparison=compare(measured.level_db, predicted.level_db),
+        posts_db=posts_db,
         distance_only=compare(measured.level_db, spreading),
         tried=tried,
         tried_rms_db=as_written,

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+import numpy as np
+
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_own, own_unit
 from studies.answer.columns import in_words
@@ -18,6 +20,9 @@ from studies.questions.overlay.study import LEAST_GAIN, LEAST_GAIN_DB, Overlay
 ONE_IN = 20
 FEW = 20
 """With fewer degrees of freedom than this the verdict is no more than a hint."""
+POSTS_TELL = (
+    '`roundcast posts` tells what posts do, and with posts = "solved" in [target] they count'
+)
 LITTLE_DB = READING_DB
 """Predicted differences between positions below this make a weak test, dB."""
 
@@ -190,13 +195,20 @@ def _limits(found: Overlay) -> Iterator[str]:
 
 def _azimuth(found: Overlay) -> Iterator[str]:
     noted = [at for at in found.positions if at.azimuth_deg is not None]
+    if found.posts_db is not None:
+        yield (
+            f"Posts are solved: at {len(noted)} of {len(found.positions)} positions with an azimuth"
+            f" they change the prediction by up to {np.abs(found.posts_db).max():.1f} dB;"
+            " parts off the centre are not in it."
+        )
+        return
     about = "the model is the same all round: posts, and parts off the centre, are not in it"
     if not noted:
-        yield f"No azimuth is noted, and {about}; `roundcast posts` estimates what posts do."
+        yield f"No azimuth is noted, and {about}; {POSTS_TELL}."
         return
     yield (
         f"Azimuth is noted at {len(noted)} of {len(found.positions)} positions, but {about};"
-        " `roundcast posts` estimates what posts do."
+        f" {POSTS_TELL}."
     )
     if not math.isnan(found.round_db):
         yield (

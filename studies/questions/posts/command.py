@@ -11,7 +11,9 @@ from studies.answer.command_options import (
     Refusal,
     example,
     finer_option,
+    ledger_option,
     metres,
+    no_ledger_option,
     output_options,
     per_band_option,
     require_few,
@@ -56,7 +58,7 @@ class PostsOptions(Options):
     is_flag=True,
     help="A quick look, good to 0.1 dB up to 4 kHz and low by up to 1.4 dB above.",
 )
-@some_solver_options(workers_option, per_band_option, finer_option)
+@some_solver_options(workers_option, per_band_option, finer_option, ledger_option, no_ledger_option)
 def posts(
     delivery: DesignDelivery, solving: SolverOptions, also: tuple[str, ...], estimate: bool
 ) -> None:

@@ -7,18 +7,24 @@ from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.posts.command import PostsOptions
 from studies.questions.posts.figures import posts_pictures
-from studies.questions.posts.study import PostsStudy, posts_study
+from studies.questions.posts.study import PostsStudy, estimated, posts_study
 from studies.questions.posts.tables import posts_tables
-from studies.solving.session import watched
+from studies.solving.session import solved, watched
 
 
 def find(design: Design, options: PostsOptions) -> PostsStudy:
     """Work out the ripple of posts."""
-    return watched(
-        lambda watch: posts_study(
-            design, options.also, watch, options.solving, estimate=options.estimate
-        ),
+    if options.estimate:
+        return watched(
+            lambda watch: estimated(design, options.also, watch, options.solving.per_band),
+            options.solving,
+        )
+    return solved(
+        design,
         options.solving,
+        lambda solver, watch: posts_study(
+            design, solver, options.also, watch, options.solving.per_band
+        ),
     )
 
 

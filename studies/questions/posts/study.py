@@ -7,30 +7,24 @@ gap's modes.
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from dispersion.allround import AllRoundError, Around, flat_ring, solve_around
+from dispersion.allround import Around, flat_ring
 from dispersion.bands import study_frequencies
 from dispersion.gliding import deviation_by_octave, iso_limit_db
 from dispersion.paths.posts import compare_posts
 from dispersion.ripple import Ripple
-from dispersion.waves import WaveSettings
 from shapes.assembly import Assembly, Posts
 from shapes.clashes import find_clashes
 from studies.answer.columns import posts_name
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
-from studies.solving.grid import COARSE_PER_BAND, Progress, problem_of
-from studies.solving.options import SolverOptions
+from studies.solving.grid import COARSE_PER_BAND, Progress, Solver, problem_of
+from studies.solving.posted import IN_WINDOW, STAGE, solve_posts
 
-STAGE = "posts"
-AS_USUAL = SolverOptions()
-IN_WINDOW = 9
-"""Elevations over the window: the lobes of a gap are seldom narrower than the steps between."""
 SINGLE_DEG = (0.0, 10.0, 20.0)
 """Elevations looked at by themselves, besides those of the seats."""
 USUAL_COUNTS = (3, 4)
@@ -121,55 +115,69 @@ class PostsStudy:
 
 def posts_study(
     design: Design,
+    solver: Solver,
     others: Sequence[tuple[int, float]] = (),
     progress: Progress | None = None,
-    solving: SolverOptions = AS_USUAL,
-    *,
-    estimate: bool = False,
+    per_band: int | None = None,
 ) -> PostsStudy:
-    """Work out the ripple for the file's posts and for alternatives.
+    """Solve the ripple of the file's posts and of alternatives.
 
     Parameters
     ----------
     design : Design
+    solver : callable
+        The wave solver.
     others : sequence of (int, float)
         Count and diameter (m) of each alternative on the file's circle; if left out, one post more
         of the same diameter, and both counts at twice the diameter.
     progress : callable, optional
         Called with (stage, done, total).
-    solving : SolverOptions
-        Frequencies in a third-octave band, threads, and how much finer the mesh is.
-    estimate : bool
-        Take the quick estimate in place of the wave solver.
+    per_band : int, optional
+        Frequencies in a third-octave band.
 
     Raises
     ------
     DesignError
         If the file has no posts, or none that can be told exactly.
     """
+    fitting, left_out = _asked(design, others)
     assembly = design.assembly()
-    own = assembly.posts
-    if own is None:
-        mistake = Mistake("posts", "the file has no [posts] table, so there is nothing to work out")
-        raise DesignError(design.path, (mistake,))
-    asked = {posts_name(own): own}
-    for count, diameter in others or usual_alternatives(own):
-        posts = replace(own, count=count, radius=0.5 * diameter)
-        asked.setdefault(posts_name(posts), posts)
-    left_out = {name: why for name, posts in asked.items() if (why := _unfit(assembly, posts))}
-    fitting = {name: posts for name, posts in asked.items() if name not in left_out}
-    if estimate:
-        return _by_estimate(design, fitting, left_out, progress, solving.per_band)
-    return _exactly(design, fitting, left_out, progress, solving)
+    window = np.linspace(*design.window_deg, IN_WINDOW).tolist()
+    single = sorted({*SINGLE_DEG, *(seat.elevation_deg for seat in design.seats)})
+    problem = problem_of(design, assembly, per_band or COARSE_PER_BAND)
+    elevations = np.array(sorted({*window, *single}))
+    problem = replace(problem, elevations=elevations, points=problem.points[:0])
+    counts = {*USUAL_COUNTS, *(posts.count for posts in fitting.values())}
+    around = solve_posts(
+        design,
+        problem,
+        solver,
+        progress,
+        counts=tuple(counts),
+        key="posts",
+        instead="take --estimate",
+    )
+    over, *alone = around.ripples(assembly.standing_posts, [window, *([e] for e in single)])
+    (own_name, _), *rest = fitting.items()
+    ripples = {own_name: over} | {name: around.ripples(p, [window])[0] for name, p in rest}
+    sold = [around.ripples(posts, [window])[0] for posts in _on_sale(design, assembly)]
+    return PostsStudy(design, ripples, left_out, around, tuple(alone), tuple(sold))
 
 
-def _by_estimate(
+def estimated(
     design: Design,
-    fitting: Mapping[str, Posts],
-    left_out: Mapping[str, str],
-    progress: Progress | None,
-    per_band: int | None,
+    others: Sequence[tuple[int, float]] = (),
+    progress: Progress | None = None,
+    per_band: int | None = None,
 ) -> PostsStudy:
+    """Estimate the same by the gap's modes alone.
+
+    Raises
+    ------
+    DesignError
+        If the file has no posts.
+    """
+    fitting, left_out = _asked(design, others)
     frequencies = study_frequencies(*design.target.band, per_band or COARSE_PER_BAND)
     ripples: dict[str, Ripple] = {}
     for done, (name, posts) in enumerate(fitting.items()):
@@ -182,41 +190,21 @@ def _by_estimate(
     return PostsStudy(design, ripples, left_out)
 
 
-def _exactly(
-    design: Design,
-    fitting: Mapping[str, Posts],
-    left_out: Mapping[str, str],
-    progress: Progress | None,
-    solving: SolverOptions,
-) -> PostsStudy:
+def _asked(
+    design: Design, others: Sequence[tuple[int, float]]
+) -> tuple[dict[str, Posts], dict[str, str]]:
+    """The file's posts and alternatives that fit, and those that do not with the reason."""
     assembly = design.assembly()
-    window = np.linspace(*design.window_deg, IN_WINDOW).tolist()
-    single = sorted({*SINGLE_DEG, *(seat.elevation_deg for seat in design.seats)})
-    problem = problem_of(design, assembly, solving.per_band or COARSE_PER_BAND)
-    problem = replace(problem, elevations=np.array(sorted({*window, *single})))
-    counts = {*USUAL_COUNTS, *(posts.count for posts in fitting.values())}
-    settings = WaveSettings().finer(solving.finer)
-    try:
-        ticking = _ticking(progress, len(problem.frequencies))
-        around = solve_around(problem, tuple(counts), settings, solving.workers, ticking)
-    except AllRoundError as refusal:
-        raise DesignError(
-            design.path, (Mistake("posts", f"{refusal}; or take --estimate"),)
-        ) from None
-    over, *alone = around.ripples(assembly.standing_posts, [window, *([e] for e in single)])
-    (own_name, _), *rest = fitting.items()
-    ripples = {own_name: over} | {name: around.ripples(p, [window])[0] for name, p in rest}
-    sold = [around.ripples(posts, [window])[0] for posts in _on_sale(design, assembly)]
-    return PostsStudy(design, ripples, left_out, around, tuple(alone), tuple(sold))
-
-
-def _ticking(progress: Progress | None, total: int) -> Callable[[int], None] | None:
-    """Count what is done, whatever thread says so."""
-    if progress is None:
-        return None
-    done = itertools.count(1)
-    progress(STAGE, 0, total)
-    return lambda _: progress(STAGE, next(done), total)
+    own = assembly.posts
+    if own is None:
+        mistake = Mistake("posts", "the file has no [posts] table, so there is nothing to work out")
+        raise DesignError(design.path, (mistake,))
+    asked = {posts_name(own): own}
+    for count, diameter in others or usual_alternatives(own):
+        posts = replace(own, count=count, radius=0.5 * diameter)
+        asked.setdefault(posts_name(posts), posts)
+    left_out = {name: why for name, posts in asked.items() if (why := _unfit(assembly, posts))}
+    return {name: posts for name, posts in asked.items() if name not in left_out}, left_out
 
 
 def _on_sale(design: Design, assembly: Assembly) -> list[Posts]:

@@ -6,8 +6,9 @@ from dispersion.bands import band_label
 from dispersion.gliding import ARC_DEG, iso_limit_db
 from studies.answer import cautions
 from studies.answer.columns import band, number, posts_name, text, window_in_words
-from studies.answer.evidence import HARD_WALLS, Evidence, outline_sentences
+from studies.answer.evidence import Evidence, outline_sentences
 from studies.answer.table import Fact, Findings, Table, TableColumn, joined
+from studies.design.walls_table import walls_in_words
 from studies.questions.posts.study import PostsStudy
 
 ESTIMATE = (
@@ -81,7 +82,8 @@ def _evidence(study: PostsStudy) -> Evidence | None:
             f"{len(answers)} frequencies, up to {len(answers[-1].orders)} azimuthal orders and"
             f" {len(answers[-1].kappa)} modes of the gap at the highest; the power is that with the"
             " posts of the file",
-            HARD_WALLS,
+            *walls_in_words(around.problem.walls),
+            "the posts' own sides count as hard",
         ),
         reference="the same design without posts, in the same direction",
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from dispersion.elevations import level_db
+from dispersion.ripple import Ripple
 from dispersion.room import Path
 from studies.questions.seat.impulses import SeatImpulse
 from studies.questions.seat.seating import Sitter
@@ -89,6 +90,9 @@ class Listener:
     impulse : SeatImpulse
     floor : FloorCheck or None
         None if the column on a rigid floor was not asked for.
+    posts : Ripple or None
+        What the posts change of the direct sound as the column is turned; None where they are not
+        solved.
     """
 
     sitter: Sitter
@@ -98,6 +102,7 @@ class Listener:
     behind_curve_db: np.ndarray
     impulse: SeatImpulse
     floor: FloorCheck | None = None
+    posts: Ripple | None = None
 
     @property
     def name(self) -> str:

@@ -27,6 +27,7 @@ from dispersion.elevations import level_db
 from dispersion.impulse import BandLimits, bins, samples_for
 from dispersion.problem import Problem
 from dispersion.response import Response
+from dispersion.ripple import Ripple
 from dispersion.room import DIRECT, air_loss, first_bounces, share_reflected
 from shapes.assembly import Assembly
 from studies.design import Design
@@ -34,6 +35,7 @@ from studies.questions.seat.impulses import SeatImpulse, seat_impulse
 from studies.questions.seat.listener import Arrival, FloorCheck, Listener
 from studies.questions.seat.seating import Ears, Seating, Sitter, seating_of
 from studies.solving.grid import (
+    COARSE_PER_BAND,
     FINE_BY_NEED,
     ByNeed,
     Fineness,
@@ -43,6 +45,7 @@ from studies.solving.grid import (
     problem_of,
     read_per_band,
 )
+from studies.solving.posted import are_solved, solve_posts
 
 READ_PER_BAND = 48
 """Frequencies in a third octave at which the curves are read for band values."""
@@ -147,8 +150,10 @@ def seat(
         rounds = _in_rounds(solver, progress, "column on the floor")
         on_floor = _solved(design, stands, fineness, rounds)
     reading = _Reading(design, seating, solved, on_floor, samples)
+    ripples = _with_posts(design, assembly, seating, solver, progress)
     listeners = tuple(
-        reading.listener(sitter, number) for number, sitter in enumerate(seating.sitters)
+        replace(reading.listener(sitter, number), posts=ripples[number])
+        for number, sitter in enumerate(seating.sitters)
     )
     off_db = _pattern_errors(design, seating, solved, listeners)
     return SeatStudy(
@@ -162,6 +167,23 @@ def seat(
         pattern_rms_db=float(np.sqrt(np.mean(np.square(off_db)))),
         pattern_worst_db=float(np.max(np.abs(off_db))),
     )
+
+
+def _with_posts(
+    design: Design,
+    assembly: Assembly,
+    seating: Seating,
+    solver: Solver,
+    progress: Progress | None,
+) -> tuple[Ripple | None, ...]:
+    """What posts change of the direct sound at each seat as the column is turned, if solved."""
+    if not are_solved(design, assembly, solver):
+        return (None,) * len(seating.sitters)
+    points = np.vstack([sitter.here.points[:1] for sitter in seating.sitters])
+    problem = problem_of(design, assembly, COARSE_PER_BAND)
+    problem = replace(problem, elevations=np.zeros(1), points=points)
+    around = solve_posts(design, problem, solver, progress)
+    return around.ripples_at_points(assembly.standing_posts)
 
 
 def _limits(design: Design) -> BandLimits:

@@ -36,6 +36,7 @@ def seat_tables(study: SeatStudy) -> Findings:
             _main_seat(study),
             _by_seat(study),
             _levels(study),
+            *_turned(study),
         ),
         evidence=_evidence(study),
         cautions=(CAUTION,),
@@ -71,6 +72,22 @@ def _facts(study: SeatStudy) -> Iterator[Fact]:
     )
     yield Fact("by_pattern_rms_db", study.pattern_rms_db, "bounces by far-field pattern, rms, dB")
     yield Fact("by_pattern_worst_db", study.pattern_worst_db, "the same, largest, dB")
+
+
+def _turned(study: SeatStudy) -> tuple[Table, ...]:
+    """Swing of the direct sound at each seat as the column is turned, if posts are solved."""
+    found = [(one.name, one.posts) for one in study.listeners if one.posts is not None]
+    if not found:
+        return ()
+    columns = [band()]
+    for place, (name, _) in enumerate(found, start=1):
+        meaning = f"swing of the direct sound at {name} as the column is turned, dB"
+        columns.append(number(f"seat_{place}_swing_db", name, meaning, 1))
+    centres = found[0][1].centres
+    swings = [ripple.peak_to_peak_db for _, ripple in found]
+    rows = tuple(tuple(map(float, row)) for row in zip(centres, *swings, strict=True))
+    title = "What the posts change as the column is turned, lowest to highest, dB"
+    return (Table("turned", title, tuple(columns), rows, scope="data"),)
 
 
 def _octave_columns(study: SeatStudy, what: str) -> tuple[TableColumn, ...]:

@@ -29,6 +29,7 @@ def answer(study: SeatStudy) -> tuple[str, ...]:
         _ears(study, main),
         _behind(study, main),
         *_floor(study, main),
+        *_posts(study),
         _impulses(study),
         WHERE_IT_STOPS,
     )
@@ -94,6 +95,19 @@ def _floor(study: SeatStudy, main: Listener) -> tuple[str, ...]:
         "Solved exactly on a rigid floor, against direct sound and the floor's bounce:"
         f" {main.floor.rms_db:.2f} dB (rms), at worst {off[at]:+.2f} dB at"
         f" {band_label(study.centres[at])}; the bounce {verdict}.",
+    )
+
+
+def _posts(study: SeatStudy) -> tuple[str, ...]:
+    ripple = study.main.posts
+    if ripple is None:
+        return ()
+    swing = ripple.peak_to_peak_db
+    at = int(np.argmax(swing))
+    return (
+        f"As the column is turned, its posts (solved) make the direct sound at {study.main.name}"
+        f" swing by at most {swing[at]:.1f} dB, at {band_label(ripple.centres[at])}:"
+        f" {ripple.turn_advice()}",
     )
 
 

@@ -64,14 +64,15 @@ def _where_it_goes(spread: Spread) -> Picture:
 
 
 def _round(spread: Spread, ripple: Ripple) -> Picture:
+    how = "solved" if ripple.exact else "estimated"
     figure = round_band_figure(
-        f"{spread.design.title}: round the column, posts estimated",
+        f"{spread.design.title}: round the column, posts {how}",
         spread.row.coverage.window_level_db,
         ripple.mean_db,
         AroundTrace(posts_name(ripple.posts), ripple.centres, ripple.minimum_db, ripple.maximum_db),
     )
     return Picture(
         figure,
-        "A walk round the column: the shaded band is how far the posts make the level swing, by"
-        " estimate.",
+        "A walk round the column: the shaded band is how far the posts make the level swing"
+        + ("." if ripple.exact else ", by estimate."),
     )

@@ -16,6 +16,7 @@ from shapes.assembly import Assembly
 from studies.design import Design
 from studies.solving.candidates import Candidate, NotSolvedError, Row
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Fineness, Progress, Solver, run
+from studies.solving.posted import are_solved, solved_ripple
 
 STRAIGHT_UP_DEG = 90.0
 STEEPEST_DEG = 89.0
@@ -60,7 +61,8 @@ class Spread:
         Elevation at which the first bounce off the ceiling leaves towards the main seat, which is
         the first in the file; None without seats, or if the ceiling is not above ring and ears.
     ripple : Ripple or None
-        Change of the level round the column by the file's posts, an estimate; None without posts.
+        Change of the level round the column by the file's posts, solved where the file asks for
+        it, else an estimate; None without posts.
     """
 
     design: Design
@@ -162,7 +164,8 @@ def spread(
     if not row.solved:
         raise NotSolvedError(row.reason)
     alone = level_db(np.abs(row.response.alone) ** 2)
-    return Spread(design, row, alone, ceiling_angle(design), _ripple(design, row.assembly))
+    ripple = _ripple(design, row.assembly, solver, progress)
+    return Spread(design, row, alone, ceiling_angle(design), ripple)
 
 
 def ceiling_angle(design: Design) -> float | None:
@@ -183,9 +186,13 @@ def ceiling_angle(design: Design) -> float | None:
     return math.degrees(math.atan2(2.0 * ceiling - ring - seat.ear_height, seat.r))
 
 
-def _ripple(design: Design, assembly: Assembly) -> Ripple | None:
+def _ripple(
+    design: Design, assembly: Assembly, solver: Solver, progress: Progress | None
+) -> Ripple | None:
     if assembly.posts is None:
         return None
+    if are_solved(design, assembly, solver):
+        return solved_ripple(design, assembly, solver, progress)
     low, high = (float(edge) for edge in np.clip(design.window_deg, -STEEPEST_DEG, STEEPEST_DEG))
     frequencies = study_frequencies(*design.target.band, COARSE_PER_BAND)
     return post_ripple(assembly, design.air, frequencies, window_deg=(low, high))

@@ -157,8 +157,13 @@ def _round_the_column(spread: Spread) -> list[str]:
         return []
     return [
         f"Round the column the posts make it swing by at most {most.swing_db:.1f} dB, in the"
-        f" {band_label(most.centre_hz)} band (an estimate: rods in the gap)."
+        f" {band_label(most.centre_hz)} band ({_how(spread)})."
     ]
+
+
+def _how(spread: Spread) -> str:
+    solved = spread.ripple is not None and spread.ripple.exact
+    return "round posts, solved" if solved else "an estimate: rods in the gap"
 
 
 def _facts_of_ceiling(spread: Spread) -> tuple[Fact, ...]:
@@ -183,7 +188,8 @@ def _facts_of_posts(spread: Spread) -> tuple[Fact, ...]:
     most = spread.widest_swing
     if most is None:
         return ()
-    return (Fact("post_ripple_db", most.swing_db, "largest swing round the column, estimate, dB"),)
+    meaning = f"largest swing round the column, {_how(spread)}, dB"
+    return (Fact("post_ripple_db", most.swing_db, meaning),)
 
 
 def _upwards(curves: Table, spread: Spread) -> Table:
@@ -255,5 +261,5 @@ def _around(spread: Spread) -> tuple[Table, ...]:
     )
     rows = zip(found.centres, *around, found.window_level_db, strict=True)
     cells = tuple(tuple(map(float, row)) for row in rows)
-    title = "Round the column, an estimate: window level by third octave"
+    title = f"Round the column, {_how(spread)}: window level by third octave"
     return (Table("azimuth", title, columns, cells, scope="data"),)

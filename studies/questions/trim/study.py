@@ -27,6 +27,7 @@ from studies.solving.grid import (
     run,
 )
 from studies.solving.losses import SoftBest, Softened, least_change, may_overtake, soften
+from studies.solving.posted import PostedScores, score_with_posts
 from studies.solving.shaving import (
     Cut,
     best_cut,
@@ -175,6 +176,8 @@ class Trim:
         None if the method asked for was not the wave solver.
     softened : Softened or None
         Leaders and shaving stops with a cone that absorbs; None where there is no such doubt.
+    with_posts : PostedScores or None
+        Leaders with their posts solved; None where the file does not ask for it.
     """
 
     design: Design
@@ -188,6 +191,15 @@ class Trim:
     ball_spread: BallSpread | None
     rays_opinion: RaysOpinion | None = None
     softened: Softened | None = None
+    with_posts: PostedScores | None = None
+
+    @property
+    def best_with_posts(self) -> tuple[Cut, float] | None:
+        """The best cut with its posts solved, and its lead over the best without, dB."""
+        if self.with_posts is None or self.best.row.assembly not in self.with_posts.changes_db:
+            return None
+        row, lead_db = self.with_posts.best([cut.row for cut in self.cuts], self.best.row)
+        return self.cut_of(row), lead_db
 
     @property
     def soft_best(self) -> SoftBest | None:
@@ -333,6 +345,7 @@ def trim(
         ball_spread=_ball_spread(measured),
         rays_opinion=_rays_opinion(design, same_ball, best, progress),
         softened=softened,
+        with_posts=score_with_posts(design, leaders, solver, progress),
     )
 
 

@@ -28,6 +28,7 @@ def answer(trim: Trim) -> list[str]:
         *_hanging(trim),
         *_spread(trim),
         *_soft_cone(trim),
+        *_posts(trim),
         *_rays(trim),
         *target_in_words(trim.design),
     ]
@@ -111,6 +112,22 @@ def _soft_cone(trim: Trim) -> list[str]:
         return []
     size = None if soft.row is trim.best.row else in_both(trim.cut_of(soft.row).keep)
     return [soft_cone_in_words("keep", size, soft.lead_db, soft.from_hz)]
+
+
+def _posts(trim: Trim) -> list[str]:
+    """Whether the best keep moves with the posts solved."""
+    found = trim.best_with_posts
+    if found is None or trim.with_posts is None:
+        return []
+    cut, lead_db = found
+    scored = len(trim.with_posts.changes_db)
+    how = (
+        f"With the posts solved (mean power of all azimuths) the {scored} leading keeps change by"
+        f" {trim.with_posts.most_db:.2f} dB at most"
+    )
+    if cut is trim.best or lead_db < NO_DIFFERENCE_DB:
+        return [f"{how}: the best keep stays where it is."]
+    return [f"{how}, and {in_both(cut.keep)} leads by {lead_db:.2f} dB."]
 
 
 def _rays(trim: Trim) -> list[str]:

@@ -1,0 +1,218 @@
+"""Posts solved exactly, where a design asks for it: `posts = "solved"` in its [target].
+
+Round posts are exact (`dispersion.allround`); what costs time is the column without them, once for
+every azimuthal order, about ten times as much as a round solve. Else posts are left out, or
+estimated where azimuth matters.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
+
+import numpy as np
+
+from dispersion.allround import AllRoundError, Around, solve_around
+from dispersion.bands import study_frequencies
+from dispersion.coverage import measure_coverage
+from dispersion.problem import Problem
+from dispersion.ripple import Ripple
+from dispersion.solvers import SOLVERS
+from dispersion.waves import DEFAULT_SETTINGS
+from shapes.assembly import Assembly
+from studies.design import Design, DesignError, Mistake
+from studies.measured.positions import Position
+from studies.solving.candidates import Row
+from studies.solving.cluster import ClusterSolver
+from studies.solving.grid import COARSE_PER_BAND, Progress, Solver, problem_of
+from studies.solving.predicting import places
+from studies.solving.target import score
+
+STAGE = "posts"
+IN_WINDOW = 9
+"""Elevations over the window: the lobes of a gap are seldom narrower than the steps between."""
+
+
+def are_solved(design: Design, assembly: Assembly, solver: Solver) -> bool:
+    """Whether posts are there, are to be solved, and the wave solver is at hand."""
+    asked = design.tables.target.posts == "solved" and assembly.posts is not None
+    return asked and _given(solver) is not None
+
+
+def solve_posts(
+    design: Design,
+    problem: Problem,
+    solver: Solver,
+    progress: Progress | None = None,
+    *,
+    counts: Sequence[int] = (),
+    key: str = "target.posts",
+    instead: str = 'posts = "round"',
+) -> Around:
+    """Solve a design's round bodies for every order that its posts excite.
+
+    Parameters
+    ----------
+    design : Design
+    problem : Problem
+        In free air; what it holds besides its posts, elevations, points and frequencies is as for
+        the wave solver.
+    solver : callable
+        The wave solver as the study has it: with its threads, settings and ledger.
+    progress : callable, optional
+        Called with (stage, done, total).
+    counts : sequence of int
+        Other numbers of posts to be asked for.
+    key, instead : str
+        What an error names: the place in the file, and what to write or take instead.
+
+    Raises
+    ------
+    DesignError
+        If posts of this design cannot be told exactly.
+    """
+    given = _given(solver) or {}
+    ticking = _ticking(progress, len(problem.frequencies))
+    settings = given.get("settings", DEFAULT_SETTINGS)
+    try:
+        return solve_around(
+            problem, counts, settings, given.get("workers"), ticking, given.get("store")
+        )
+    except AllRoundError as refusal:
+        raise DesignError(design.path, (Mistake(key, f"{refusal}; or {instead}"),)) from None
+
+
+def solved_ripple(
+    design: Design, assembly: Assembly, solver: Solver, progress: Progress | None = None
+) -> Ripple:
+    """Solve the ripple of a design's posts over its window of elevations."""
+    window = np.linspace(*design.window_deg, IN_WINDOW)
+    problem = problem_of(design, assembly, COARSE_PER_BAND)
+    problem = replace(problem, elevations=window, points=problem.points[:0])
+    around = solve_posts(design, problem, solver, progress)
+    return around.ripples(assembly.standing_posts, [window.tolist()])[0]
+
+
+def change_at_positions(
+    design: Design,
+    assembly: Assembly,
+    positions: Sequence[Position],
+    solver: Solver,
+    progress: Progress | None = None,
+    band: tuple[float, float] | None = None,
+) -> np.ndarray | None:
+    """What posts change at measuring positions, by third octave.
+
+    Parameters
+    ----------
+    design, assembly, solver, progress
+        As for `solve_posts`.
+    positions : sequence of Position
+        Where the azimuth was not noted nothing changes.
+    band : (float, float), optional
+        Lowest and highest third octave, Hz; the design's own if left out.
+
+    Returns
+    -------
+    (P, B) array or None
+        dB; None where the design does not ask for posts to be solved, or has none.
+    """
+    if not are_solved(design, assembly, solver):
+        return None
+    problem = replace(
+        problem_of(design, assembly, COARSE_PER_BAND),
+        frequencies=study_frequencies(*(band or design.target.band), COARSE_PER_BAND),
+        elevations=np.zeros(1),
+        points=places(positions, design.column_height),
+    )
+    around = solve_posts(design, problem, solver, progress)
+    ripples = around.ripples_at_points(assembly.standing_posts)
+    return np.array(
+        [
+            np.zeros(len(ripple.centres)) if at.azimuth_deg is None else ripple.at(at.azimuth_deg)
+            for ripple, at in zip(ripples, positions, strict=True)
+        ]
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class PostedScores:
+    """What posts change of scores, by the mean power of all azimuths.
+
+    Attributes
+    ----------
+    changes_db : mapping of Assembly to float
+        Score with posts less that without, both at four frequencies a third octave, dB.
+    """
+
+    changes_db: Mapping[Assembly, float]
+
+    def best(self, rows: Sequence[Row], best: Row) -> tuple[Row, float]:
+        """Return that of `rows` which scores best with posts, and its lead over the best, dB."""
+        with_posts = {
+            row: row.score + self.changes_db[row.assembly]
+            for row in rows
+            if row.solved and row.assembly in self.changes_db
+        }
+        first = min(with_posts, key=with_posts.__getitem__)
+        return first, with_posts[best] - with_posts[first]
+
+    @property
+    def most_db(self) -> float:
+        """Largest change of a score, without sign, dB."""
+        return max(map(abs, self.changes_db.values()))
+
+
+def score_with_posts(
+    design: Design, rows: Sequence[Row], solver: Solver, progress: Progress | None = None
+) -> PostedScores | None:
+    """Score candidates with their posts solved; None where the design does not ask for it.
+
+    Candidates whose posts cannot be told exactly are passed over; None if that is all of them.
+    """
+    changes: dict[Assembly, float] = {}
+    for row in rows:
+        if row.solved and are_solved(design, row.assembly, solver):
+            try:
+                changes[row.assembly] = _change_of_score(design, row.assembly, solver, progress)
+            except DesignError:
+                continue
+    return PostedScores(changes) if changes else None
+
+
+def _change_of_score(
+    design: Design, assembly: Assembly, solver: Solver, progress: Progress | None
+) -> float:
+    problem = problem_of(design, assembly, COARSE_PER_BAND)
+    problem = replace(problem, points=problem.points[:0])
+    around = solve_posts(design, problem, solver, progress)
+    powers = (around.mean_power(assembly.standing_posts), np.abs(around.bare) ** 2)
+    asked = (problem.frequencies, problem.elevations)
+    with_posts, without = (
+        score(
+            measure_coverage(*asked, power, design.window_deg, design.target.band), design.target
+        ).score
+        for power in powers
+    )
+    return with_posts - without
+
+
+def _given(solver: Solver) -> Mapping[str, Any] | None:
+    """What the wave solver was given by name; None if it is another method."""
+    inner = solver.solve if isinstance(solver, ClusterSolver) else solver
+    plain = inner.func if isinstance(inner, partial) else inner
+    if plain is not SOLVERS["waves"]:
+        return None
+    return inner.keywords if isinstance(inner, partial) else {}
+
+
+def _ticking(progress: Progress | None, total: int) -> Callable[[int], None] | None:
+    """Count what is done, whatever thread says so."""
+    if progress is None:
+        return None
+    done = itertools.count(1)
+    progress(STAGE, 0, total)
+    return lambda _: progress(STAGE, next(done), total)
