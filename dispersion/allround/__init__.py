@@ -1,4 +1,4 @@
-"""What is not round, on top of `dispersion.waves`: posts in the gap, exactly.
+"""What is not round, on top of `dispersion.waves`: posts in the gap, and what hangs askew, exactly.
 
     answer = solve_ring(assembly, frequency, drives, orders, elevations, air)
     field = stand(answer, [Rod(radius=0.003, circle_radius=0.089)], fold=3)
@@ -8,6 +8,7 @@ Posts of any count, thickness and circle take milliseconds once the answer of a 
 """
 
 from .around import Around, solve_around
+from .askew import AskewPair, Displacement, solve_askew, solve_pair
 from .flat_ring import AllRoundError, FlatRing, flat_ring, orders_up_to
 from .posts import PostedField, Rod, stand
 from .ring_answer import RingAnswer, solve_ring
@@ -15,6 +16,8 @@ from .ring_answer import RingAnswer, solve_ring
 __all__ = [
     "AllRoundError",
     "Around",
+    "AskewPair",
+    "Displacement",
     "FlatRing",
     "PostedField",
     "RingAnswer",
@@ -22,6 +25,8 @@ __all__ = [
     "flat_ring",
     "orders_up_to",
     "solve_around",
+    "solve_askew",
+    "solve_pair",
     "solve_ring",
     "stand",
 ]

@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from dispersion.allround.flat_ring import check_foot, flat_ring, orders_up_to
-from dispersion.allround.keeping import Solved, keys_of, packed, unpacked
+from dispersion.allround.keeping import BalancedAnswer, keys_of, packed, unpacked
 from dispersion.allround.posts import PostedField, Rod, stand
 from dispersion.allround.ring_answer import RingAnswer, solve_ring
 from dispersion.bands import band_means
@@ -182,7 +182,7 @@ def solve_around(
     folds = tuple(sorted({posts.count, *counts}))
     names = keys_of(problem, settings, folds)
 
-    def one(number: int) -> Solved:
+    def one(number: int) -> BalancedAnswer:
         frequency = float(problem.frequencies[number])
         kept = None if store is None else store.fetch(names[number])
         if kept is not None:
@@ -207,7 +207,7 @@ def solve_around(
 
 def _solved(
     problem: Problem, frequency: float, folds: Sequence[int], settings: WaveSettings
-) -> Solved:
+) -> BalancedAnswer:
     """Answer at the problem's elevations, and the power balance of each way with its posts."""
     assembly, air = problem.assembly, problem.air
     k = 2.0 * np.pi * frequency / air.speed
@@ -236,7 +236,7 @@ def _solved(
     )
     posts = assembly.standing_posts
     posted = stand(answer, [_rod(posts)], posts.count)
-    return Solved(answer.heard_at(slice(heard)), _balance(problem, answer, posted, weights))
+    return BalancedAnswer(answer.heard_at(slice(heard)), _balance(problem, answer, posted, weights))
 
 
 def _balance(

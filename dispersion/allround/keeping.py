@@ -17,7 +17,7 @@ from dispersion.keys import solve_keys
 from dispersion.problem import Problem
 
 
-class Solved(NamedTuple):
+class BalancedAnswer(NamedTuple):
     """A ring answer, and the power balance of each way with the problem's own posts, (W,) in dB."""
 
     answer: RingAnswer
@@ -34,7 +34,7 @@ def keys_of(problem: Problem, settings: object, folds: Collection[int]) -> list[
     return solve_keys(problem, settings, asked)
 
 
-def packed(solved: Solved) -> Fields:
+def packed(solved: BalancedAnswer) -> Fields:
     """Put a ring answer into the arrays that a store keeps."""
     answer = solved.answer
     small = [np.ravel(getattr(answer, name)).astype(complex) for name in SMALL]
@@ -47,7 +47,7 @@ def packed(solved: Solved) -> Fields:
     )
 
 
-def unpacked(problem: Problem, frequency: float, fields: Fields) -> Solved:
+def unpacked(problem: Problem, frequency: float, fields: Fields) -> BalancedAnswer:
     """Take a ring answer out of them."""
     ring, k = flat_ring(problem.assembly), 2.0 * np.pi * frequency / problem.air.speed
     orders, heard, modes = fields.far.shape[:3]
@@ -85,4 +85,4 @@ def unpacked(problem: Problem, frequency: float, fields: Fields) -> Solved:
         taken=None,
         unknowns=fields.unknowns,
     )
-    return Solved(answer, fields.power_error_db)
+    return BalancedAnswer(answer, fields.power_error_db)

@@ -173,7 +173,7 @@ def solve_ring(
         If the wave solver refuses the bodies.
     """
     ring = flat_ring(assembly)
-    check_hard(ring, assembly, walls)
+    check_hard(ring, assembly, walls, frequency, air)
     k = 2.0 * np.pi * frequency / air.speed
     radii = ring.source_radii(k)
     bodies = (

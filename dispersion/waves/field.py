@@ -300,7 +300,7 @@ def _field(rules, curve, nodes, k, m, points, p, q, stop, out):
             while depth > 0:
                 depth -= 1
                 low, high = stack[depth, 0], stack[depth, 1]
-                if depth < MAX_DEPTH - 2 and _too_near(curve, e, r, z, low, high):
+                if depth < MAX_DEPTH - 2 and too_near(curve, e, r, z, low, high):
                     middle = 0.5 * (low + high)
                     stack[depth, 0], stack[depth, 1] = low, middle
                     stack[depth + 1, 0], stack[depth + 1, 1] = middle, high
@@ -322,7 +322,8 @@ def _field(rules, curve, nodes, k, m, points, p, q, stop, out):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _too_near(curve, e, r, z, low, high):
+def too_near(curve, e, r, z, low, high):
+    """Whether a part of an element is longer than it is far from a point."""
     r0, z0, _, _ = locate(curve, e, low)
     r1, z1, _, _ = locate(curve, e, 0.5 * (low + high))
     r2, z2, _, _ = locate(curve, e, high)

@@ -17,6 +17,7 @@ from dispersion.keys import solver_version
 from dispersion.stopping import Threads
 from dispersion.waves import DEFAULT_SETTINGS, one_blas_thread
 from studies.questions.proof.cases import (
+    askew,
     closed_forms,
     discs,
     echoes,
@@ -49,6 +50,7 @@ FAMILIES: Mapping[str, tuple[Check, ...]] = {
     "on a floor": floors.CHECKS,
     "flush in a baffle": flush.CHECKS,
     "posts, exactly": posts.CHECKS,
+    "off the axis": askew.CHECKS,
     "power, reciprocity": laws.CHECKS,
     "soft balls": walls.CHECKS,
     "losses": losses.CHECKS,
@@ -87,9 +89,10 @@ UNCHECKED = (
         " millimetre",
     ),
     (
-        "Posts that are not round, and on what absorbs",
-        "`roundcast posts` solves round rods on hard boards, as above; square or slotted ones count"
-        " as round. Spread and meter take the estimate, which is low by up to 1.4 dB above 4 kHz",
+        "Posts that are not round, and on felt",
+        "round rods on boards that are hard, or nearly so, are solved, as above; square or slotted"
+        " ones count as round. Where they are not asked for, spread and meter take the estimate,"
+        " which is low by up to 1.4 dB above 4 kHz",
     ),
     (
         "Columns that are not round",
@@ -97,7 +100,9 @@ UNCHECKED = (
     ),
     (
         "Reflectors off the centre or tilted",
-        "told by rays only: the wave solver needs one axis",
+        "column and what hangs over it may each have an axis of its own, as above, with hard walls;"
+        " posts, and losses in the walls, are then left out. Where it is not asked for, rays tell"
+        " it",
     ),
     (
         "Quick methods on a whole speaker",

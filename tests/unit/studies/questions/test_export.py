@@ -26,7 +26,7 @@ from studies.questions.export import sofa
 from studies.questions.export.files import directivity_files, directivity_json
 from studies.questions.export.study import Directions, Directivity, DirectivityError, directivity
 from studies.questions.export.tables import directivity_tables
-from studies.questions.posts.study import posts_study
+from studies.questions.posts.study import estimated
 from studies.questions.posts.tables import posts_tables
 from studies.questions.section.tables import section_tables
 
@@ -201,7 +201,7 @@ def test_other_documents_do_not_meet_the_schema_of_directivity(
 
 def test_documents_of_commands_meet_the_schema_of_results(findings: Findings) -> None:
     design = findings.design
-    posts = posts_tables(posts_study(design, estimate=True))
+    posts = posts_tables(estimated(design))
     for told in (findings, section_tables(design), posts):
         document = json.loads(json_text(told, csv_files(told)))
         assert not list(validator("results").iter_errors(document))

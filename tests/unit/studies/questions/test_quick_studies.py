@@ -18,7 +18,12 @@ from dispersion.solvers import SOLVERS, solve_waves
 from shapes.clashes import find_clashes
 from studies.answer.columns import posts_name
 from studies.design import Design, DesignError, parse_design
-from studies.questions.posts.study import PostsStudy, posts_study, usual_alternatives
+from studies.questions.posts.study import (
+    PostsStudy,
+    estimated,
+    posts_study,
+    usual_alternatives,
+)
 from studies.questions.posts.tables import posts_tables
 from studies.questions.rays.figures import rays_figure
 from studies.questions.rays.study import RayStudy, ray_study
@@ -120,7 +125,8 @@ def test_deepest_notches_come_first_and_name_their_paths() -> None:
 
 @pytest.fixture(scope="module")
 def around() -> PostsStudy:
-    return posts_study(small_design(("band = [630, 1250]", "band = [3600, 4400]")))
+    design = small_design(("band = [630, 1250]", "band = [3600, 4400]"))
+    return posts_study(design, solve_waves)
 
 
 def test_posts_of_the_file_come_first_and_thick_ones_ripple_more(around: PostsStudy) -> None:
@@ -132,7 +138,7 @@ def test_posts_of_the_file_come_first_and_thick_ones_ripple_more(around: PostsSt
 
 def test_exact_posts_and_the_estimate_agree_where_it_is_good(around: PostsStudy) -> None:
     """Up to 4 kHz within 0.1 dB, found when both were first held against each other."""
-    quick = posts_study(around.design, estimate=True)
+    quick = estimated(around.design)
     assert (around.exact, quick.exact) == (True, False)
     assert np.abs(quick.own.level_db - around.own.level_db).max() < 0.1
     assert "by estimate" not in " ".join(posts_tables(around).answer)
@@ -153,7 +159,7 @@ def test_exact_posts_are_told_by_elevation_and_by_rods_on_sale(around: PostsStud
 
 
 def test_posts_that_do_not_fit_are_told_with_their_reason() -> None:
-    study = posts_study(small_design(), [(3, 0.04)], estimate=True)
+    study = estimated(small_design(), [(3, 0.04)])
     assert list(study.ripples) == ["3 x 6 mm"]
     assert "3 x 40 mm" in study.left_out
     assert any("3 x 40 mm does not fit" in line for line in posts_tables(study).answer)
@@ -163,7 +169,7 @@ def test_a_design_without_posts_has_nothing_to_work_out() -> None:
     text = (EXAMPLES / "reading_room.toml").read_text(encoding="utf-8")
     start, end = text.index("[posts]"), text.index("[air]")
     with pytest.raises(DesignError, match="no \\[posts\\] table"):
-        posts_study(parse_design(text[:start] + text[end:], EXAMPLES / "reading_room.toml"))
+        estimated(parse_design(text[:start] + text[end:], EXAMPLES / "reading_room.toml"))
 
 
 def test_usual_alternatives_are_one_more_and_twice_as_thick() -> None:

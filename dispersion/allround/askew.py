@@ -1,0 +1,319 @@
+"""Reflector and plate that hang off the centre or tilted, exactly.
+
+Column and what hangs over it are each round about an axis of their own. Each keeps its own blocks
+of the system order by order; only what one does to the other mixes orders (`coupling`):
+
+    M_m^A p_m^A = D q_m + sum_m' C_mm'^AB p_m'^B
+    M_m^B p_m^B = sum_m' (C_mm'^BA p_m'^A + what the ways send there by themselves)
+
+solved by GMRES (Saad and Schultz 1986) with the inverses of the own blocks in front. Shift and tilt
+lie in one plane, that of azimuth 0. Walls are hard here, and the air takes nothing.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from dispersion.air import Air
+from dispersion.allround.coupling import Placement, coupling
+from dispersion.allround.flat_ring import AllRoundError
+from dispersion.walls import RIGID_WALLS
+from dispersion.waves import DEFAULT_SETTINGS, Drive, Mesh, WaveSettings, balance_db, sphere_rule
+from dispersion.waves.elements import GAUSS, basis
+from dispersion.waves.field import far_field
+from dispersion.waves.solution import checked_mesh, gradient_of
+from dispersion.waves.system import assemble
+from shapes.assembly import Assembly
+from shapes.meridian import Meridian
+
+MORE_ORDERS = 4
+"""Azimuthal orders beyond twice k times the largest displacement."""
+MORE_STEPS = 5
+"""Steps of the half circle beyond the orders."""
+WITHIN = 1e-6
+"""Residual at which GMRES stops, over the right side."""
+MOST_ROUNDS = 400
+
+
+@dataclass(frozen=True)
+class Displacement:
+    """How a part hangs, both towards azimuth 0.
+
+    Attributes
+    ----------
+    shift : float
+        Of its axis at the height of the pivot, metres.
+    tilt : float
+        Radians; what is above the pivot leans towards azimuth 0.
+    """
+
+    shift: float = 0.0
+    tilt: float = 0.0
+
+    def placement(self, pivot: float) -> Placement:
+        """Where the part's own coordinates lie; it turns about the axis at the height `pivot`."""
+        c, s = np.cos(self.tilt), np.sin(self.tilt)
+        turn = np.array([[c, 0.0, s], [0.0, 1.0, 0.0], [-s, 0.0, c]])
+        about = np.array([0.0, 0.0, pivot])
+        return Placement(turn, about - turn @ about + np.array([self.shift, 0.0, 0.0]))
+
+    def farthest(self, body: Meridian, pivot: float) -> float:
+        """Largest displacement of a point of the part, metres."""
+        at = body.sample(2e-3)
+        lever = np.hypot(at[:, 0], at[:, 1] - pivot).max()
+        return abs(self.shift) + 2.0 * abs(np.sin(0.5 * self.tilt)) * float(lever)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class AskewPair:
+    """Two bodies solved, at one frequency.
+
+    Attributes
+    ----------
+    k : float
+        Wavenumber, rad/m.
+    air : Air
+    meshes : (Mesh, Mesh)
+        Of the column and of what hangs, each about its own axis.
+    place : Placement
+        Of what hangs in the column's coordinates.
+    pressures : tuple of (M, N, W) complex array
+        Pressure at the unknowns of either, by order, for each way.
+    imposed : (E, P, W) complex array
+        dp/dn of the ways on the column, order 0.
+    rounds : int
+        Rounds of GMRES of the way that took most.
+    """
+
+    k: float
+    air: Air
+    meshes: tuple[Mesh, Mesh]
+    place: Placement
+    pressures: tuple[np.ndarray, np.ndarray] = field(repr=False)
+    imposed: np.ndarray = field(repr=False)
+    rounds: int
+
+    @property
+    def unknowns(self) -> int:
+        """Of all orders together."""
+        return sum(p.shape[0] * p.shape[1] for p in self.pressures)
+
+    def far(self, elevations: np.ndarray, azimuths: np.ndarray) -> np.ndarray:
+        """Far field r p exp(-ikr) at elevations and azimuths in degrees, (W, E, A) in Pa m."""
+        eps, phi = np.radians(elevations)[:, None], np.radians(azimuths)[None, :]
+        towards = np.stack(
+            np.broadcast_arrays(np.cos(eps) * np.cos(phi), np.cos(eps) * np.sin(phi), np.sin(eps)),
+            axis=-1,
+        )
+        return self._towards(towards.reshape(-1, 3)).T.reshape(-1, *towards.shape[:2])
+
+    def _towards(self, towards: np.ndarray) -> np.ndarray:
+        """Far field in directions (D, 3), unit vectors, (D, W)."""
+        column, hung = self.meshes
+        still = np.zeros((*hung.nodes.shape, self.imposed.shape[2]), dtype=complex)
+        own = towards @ self.place.turn
+        turned = np.exp(-1j * self.k * (towards @ self.place.offset))[:, None]
+        found = _sent(column, self.k, self.pressures[0], self.imposed, towards)
+        return found + turned * _sent(hung, self.k, self.pressures[1], still, own)
+
+    @cached_property
+    def power_error_db(self) -> np.ndarray:
+        """Power far away over power through each way, (W,) in dB."""
+        reach = max(float(np.abs(mesh.node_points().z).max()) for mesh in self.meshes)
+        widest = max(float(mesh.node_points().r.max()) for mesh in self.meshes)
+        sines, weights = sphere_rule(int(self.k * (0.5 * reach + widest)) + 24)
+        steps = 2 * len(self.pressures[0]) + int(2.0 * self.k * 0.02) + 4
+        azimuths = (np.arange(steps) + 0.5) * 180.0 / steps
+        far = np.abs(self.far(np.degrees(np.arcsin(sines)), azimuths)) ** 2
+        arrived = np.pi * np.einsum("e,wea->w", weights, far) / steps
+        shape, column = basis(GAUSS + 2), self.meshes[0]
+        at = column.at(shape.points)
+        area = 2.0 * np.pi * at.r * at.jacobian * shape.weights
+        gradient = np.einsum("qp,epw->eqw", shape.values, self.imposed)
+        p = np.einsum("qp,epw->eqw", shape.values, self.pressures[0][0][column.nodes])
+        impedance = self.air.density * self.air.speed
+        velocity = gradient / (1j * self.k * impedance)
+        driven = 0.5 * np.einsum("eq,eqw->w", area, (p * velocity.conj()).real)
+        volume = np.abs(np.einsum("eq,eqw->w", area, gradient)) / (2.0 * np.pi)
+        return balance_db(arrived / impedance, driven, 2.0 * np.pi * volume**2 / impedance)
+
+
+def solve_askew(
+    assembly: Assembly,
+    frequency: float,
+    drives: Sequence[Drive],
+    displaced: Displacement,
+    air: Air,
+    settings: WaveSettings = DEFAULT_SETTINGS,
+    more_orders: int = MORE_ORDERS,
+) -> AskewPair:
+    """Solve a column and what hangs over it off the centre or tilted.
+
+    Parameters
+    ----------
+    assembly : Assembly
+        As it would hang in the middle; posts do not matter.
+    frequency : float
+        Hz.
+    drives : sequence of Drive
+        Each way by itself, on the column.
+    displaced : Displacement
+        The pivot is the middle of the plate's underside.
+    air : Air
+    settings : WaveSettings
+    more_orders : int
+        Azimuthal orders beyond twice k times the largest displacement.
+
+    Raises
+    ------
+    AllRoundError
+        If nothing hangs.
+    ValueError
+        If the wave solver refuses a body.
+    """
+    if assembly.upper is None:
+        raise AllRoundError("nothing hangs over the driver that could hang askew")
+    hung, pivot = assembly.hung_body, assembly.plate_gap
+    k = 2.0 * np.pi * frequency / air.speed
+    orders = int(2.0 * k * displaced.farthest(hung, pivot)) + more_orders + 1
+    bodies = ((assembly.lower, drives), (hung, ()))
+    place = displaced.placement(pivot)
+    return solve_pair(bodies, place, frequency, air, orders, settings)
+
+
+def solve_pair(
+    bodies: tuple[tuple[Meridian, Sequence[Drive]], tuple[Meridian, Sequence[Drive]]],
+    place: Placement,
+    frequency: float,
+    air: Air,
+    orders: int,
+    settings: WaveSettings = DEFAULT_SETTINGS,
+) -> AskewPair:
+    """Solve two bodies, each round about its own axis; ways are on the first.
+
+    Parameters
+    ----------
+    bodies : two of (Meridian, sequence of Drive)
+    place : Placement
+        Of the second body's coordinates in those of the first, symmetric to azimuth 0.
+    frequency, air, settings
+        As for `dispersion.waves.solve`.
+    orders : int
+        Azimuthal orders 0 ... orders - 1.
+    """
+    k = 2.0 * np.pi * frequency / air.speed
+    drives = bodies[0][1]
+    moving = frozenset().union(*(drive.parts for drive in drives))
+    meshes = tuple(
+        checked_mesh((body,), frequency, labels, air, settings.mesh, None, None, RIGID_WALLS)
+        for (body, _), labels in zip(bodies, (moving, frozenset[str]()), strict=True)
+    )
+    column, hung = meshes
+    driven = np.flatnonzero(np.isin(column.parts, sorted(moving)))
+    imposed = np.stack([gradient_of(drive, column, frequency) for drive in drives], axis=-1)
+    steps, digits = orders + MORE_STEPS, settings.digits
+    inverses, own_right = [], []
+    for mesh, moved in ((column, driven), (hung, driven[:0])):
+        blocks = [assemble(mesh, k, m, moved, digits) for m in range(orders)]
+        inverses.append([np.linalg.inv(block.matrix) for block in blocks])
+        own_right.append(blocks[0].drive)
+    to_hung, driven_there = coupling(column, hung, place, k, orders, steps, digits)
+    to_column, _ = coupling(hung, column, place.back(), k, orders, steps, digits)
+    right = np.zeros((orders, column.unknowns, len(drives)), dtype=complex)
+    right[0] = own_right[0] @ imposed[driven].reshape(-1, len(drives))
+    there = driven_there @ imposed.reshape(-1, len(drives))
+    system = _Pair(inverses, (column.unknowns, hung.unknowns), to_hung, to_column)
+    pressures, rounds = system.solved(right, there)
+    return AskewPair(
+        k=k,
+        air=air,
+        meshes=(column, hung),
+        place=place,
+        pressures=pressures,
+        imposed=imposed,
+        rounds=rounds,
+    )
+
+
+class _Pair:
+    """The system of both bodies, own blocks inverted."""
+
+    def __init__(
+        self,
+        inverses: list[list[np.ndarray]],
+        unknowns: tuple[int, int],
+        to_hung: np.ndarray,
+        to_column: np.ndarray,
+    ) -> None:
+        self.inverses, self.orders = inverses, len(inverses[0])
+        self.split = self.orders * unknowns[0]
+        self.size = self.split + self.orders * unknowns[1]
+        self.to_hung = to_hung.reshape(-1, self.split)
+        self.to_column = to_column.reshape(self.split, -1)
+
+    def solved(
+        self, on_column: np.ndarray, on_hung: np.ndarray
+    ) -> tuple[tuple[np.ndarray, np.ndarray], int]:
+        """Pressures (M, N, W) on either for right sides (M, N, W), and rounds of GMRES."""
+        ways, most = on_column.shape[-1], 0
+        found = np.empty((self.size, ways), dtype=complex)
+        for w in range(ways):
+            right = np.concatenate((on_column[..., w].ravel(), on_hung[..., w].ravel()))
+            found[:, w], rounds = self._found(self._by_own(right))
+            most = max(most, rounds)
+        first, second = np.split(found, [self.split])
+        shape = (self.orders, -1, ways)
+        return (first.reshape(shape), second.reshape(shape)), most
+
+    def _found(self, right: np.ndarray) -> tuple[np.ndarray, int]:
+        """Solution by GMRES without restarts, and its rounds."""
+        size = np.linalg.norm(right)
+        span = [right / size]
+        steep = np.zeros((MOST_ROUNDS + 1, MOST_ROUNDS), dtype=complex)
+        aim = np.zeros(MOST_ROUNDS + 1, dtype=complex)
+        aim[0] = size
+        for n in range(MOST_ROUNDS):
+            new = self._applied(span[n])
+            basis_so_far = np.array(span)
+            for _ in range(2):  # twice is enough to keep it orthogonal
+                along = basis_so_far.conj() @ new
+                new = new - along @ basis_so_far
+                steep[: n + 1, n] += along
+            steep[n + 1, n] = left = np.linalg.norm(new)
+            part = steep[: n + 2, : n + 1]
+            shares, *_ = np.linalg.lstsq(part, aim[: n + 2], rcond=None)
+            if np.linalg.norm(aim[: n + 2] - part @ shares) < WITHIN * size:
+                return shares @ basis_so_far, n + 1
+            span.append(new / left)
+        raise AllRoundError(f"no solution within {MOST_ROUNDS} rounds: hang it straighter")
+
+    def _applied(self, x: np.ndarray) -> np.ndarray:
+        first, second = x[: self.split], x[self.split :]
+        return x - self._by_own(np.concatenate((self.to_column @ second, self.to_hung @ first)))
+
+    def _by_own(self, right: np.ndarray) -> np.ndarray:
+        """Solve with the own blocks, order by order."""
+        out, begin = np.empty_like(right), 0
+        for blocks in self.inverses:
+            for inverse in blocks:
+                end = begin + len(inverse)
+                out[begin:end] = inverse @ right[begin:end]
+                begin = end
+        return out
+
+
+def _sent(
+    mesh: Mesh, k: float, pressure: np.ndarray, imposed: np.ndarray, towards: np.ndarray
+) -> np.ndarray:
+    """Far field of one body in directions of its own coordinates, (D, W)."""
+    elevation = np.degrees(np.arcsin(np.clip(towards[:, 2], -1.0, 1.0)))
+    azimuth = np.arctan2(towards[:, 1], towards[:, 0])
+    at, places = np.unique(elevation.round(9), return_inverse=True)
+    out = np.zeros((len(towards), pressure.shape[2]), dtype=complex)
+    for m, p in enumerate(pressure):
+        q = imposed if m == 0 else np.zeros_like(imposed)
+        share = (1.0 if m == 0 else 2.0) * np.cos(m * azimuth)[:, None]
+        out += share * far_field(mesh, k, m, p, q, at)[places]
+    return out

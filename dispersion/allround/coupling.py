@@ -1,0 +1,259 @@
+"""What one body of revolution does to another whose axis lies elsewhere.
+
+Both have a plane of symmetry in common, azimuth 0, so that every field is even in azimuth:
+
+    p(phi) = sum_m e_m p_m cos(m phi),    e_0 = 1, e_m = 2
+    p_m = (1/pi) int_0^pi p cos(m phi) dphi
+
+On its own axis each body keeps its orders apart. What a body with p on its surface and q = dp/dn
+sends to a point (r, phi, z) about its axis is
+
+    P_m = int (p dG_m/dn' - q G_m) r' ds',    G_m = int_0^2pi g cos(m phi) dphi
+
+and a circle of the other body meets all orders m of it: with u = (P_m, dP_m/dr, dP_m/dz) at points
+of that circle, sampled at the middles of equal steps of its own azimuth, the sound is turned into
+p + alpha dp/dn there and into orders again. Surfaces are apart, so plain Gauss rules serve, finer
+where they come near each other.
+"""
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+
+from dispersion.waves.elements import GAUSS, Mesh, basis
+from dispersion.waves.field import too_near
+from dispersion.waves.pairs import NODES, locate, shape_at
+from dispersion.waves.rings import (
+    ELEMENTWISE,
+    LONGEST_RULE,
+    SUMMING,
+    azimuth_rules,
+    chosen_rule,
+    cosine_and_sine,
+)
+
+MAX_DEPTH = 60
+PARTS = 6
+"""Real and imaginary parts of a field and of its slopes along r and z."""
+
+
+class Placement(NamedTuple):
+    """Where one body's coordinates lie in those of another: x there = turn @ x here + offset."""
+
+    turn: np.ndarray  # (3, 3)
+    offset: np.ndarray  # (3,)
+
+    def back(self) -> "Placement":
+        """Return the same the other way round."""
+        return Placement(self.turn.T, -self.turn.T @ self.offset)
+
+    def points(self, here: np.ndarray) -> np.ndarray:
+        """Points (..., 3) there."""
+        return here @ self.turn.T + self.offset
+
+
+def coupling(
+    source: Mesh, test: Mesh, place: Placement, k: float, orders: int, steps: int, digits: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Moments of p + alpha dp/dn, alpha = i/k, on one body of what another sends.
+
+    Parameters
+    ----------
+    source, test : Mesh
+        One body each, about its own axis.
+    place : Placement
+        Of the test body's coordinates in those of the source.
+    k : float
+        Wavenumber, rad/m.
+    orders : int
+        Azimuthal orders 0 ... orders - 1 of both.
+    steps : int
+        Of the half circle round the test body.
+    digits : float
+        Decimal digits of the azimuth quadrature.
+
+    Returns
+    -------
+    of_pressure : (M, N_test, M, N_source) complex array
+        Of the pressure at the source's unknowns.
+    of_gradient : (M, N_test, E P) complex array
+        Of dp/dn at the nodes of the source's elements, order 0 only, which is what drives have.
+    """
+    unknowns, slots = source.unknowns, source.elements * NODES
+    of_pressure = np.zeros((orders, test.unknowns, orders * unknowns), dtype=complex)
+    of_gradient = np.zeros((orders, test.unknowns, slots), dtype=complex)
+    m = np.arange(orders)
+    azimuth = (np.arange(steps) + 0.5) * np.pi / steps
+    project = np.cos(np.outer(m, azimuth)) / steps
+    shape, at = basis(), test.gauss_points
+    for e in range(test.elements):
+        circle = _circle(at.r[e], at.z[e], azimuth)
+        normal = _circle(at.normal_r[e], at.normal_z[e], azimuth)
+        values, driven = _met(source, place, circle, normal, k, orders, digits)
+        load = at.r[e] * at.jacobian[e] * shape.weights
+        weights = np.einsum("mj,i,ia->maij", project, load, shape.values)
+        weights = weights.reshape(orders * NODES, -1)
+        rows = test.nodes[e]
+        of_pressure[:, rows] += (weights @ values).reshape(orders, NODES, -1)
+        of_gradient[:, rows] += (weights @ driven).reshape(orders, NODES, -1)
+    by_order = of_pressure.reshape(orders, test.unknowns, orders, unknowns)
+    # Waves of an order above 0 vanish on the axis.
+    by_order[1:, test.axis_nodes] = 0.0
+    by_order[:, :, 1:, source.axis_nodes] = 0.0
+    of_gradient[1:, test.axis_nodes] = 0.0
+    return by_order, of_gradient
+
+
+def _circle(r: np.ndarray, z: np.ndarray, azimuth: np.ndarray) -> np.ndarray:
+    """Points or vectors of circles, (G, A, 3)."""
+    across = r[:, None] * np.stack((np.cos(azimuth), np.sin(azimuth)))[:, None]
+    return np.stack((*across, np.broadcast_to(z[:, None], across[0].shape)), axis=-1)
+
+
+def _met(
+    source: Mesh,
+    place: Placement,
+    circle: np.ndarray,
+    normal: np.ndarray,
+    k: float,
+    orders: int,
+    digits: float,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Sound p + alpha dp/dn of all orders at points, (X, M N), and of a drive, (X, E P)."""
+    there = place.points(circle).reshape(-1, 3)
+    along = (normal @ place.turn.T).reshape(-1, 3)
+    r, phi = np.hypot(there[:, 0], there[:, 1]), np.arctan2(there[:, 1], there[:, 0])
+    outwards = along[:, 0] * np.cos(phi) + along[:, 1] * np.sin(phi)
+    around = along[:, 1] * np.cos(phi) - along[:, 0] * np.sin(phi)
+    pressure = np.zeros((len(r), 3, orders, source.unknowns), dtype=complex)
+    gradient = np.zeros((len(r), 3, source.elements * NODES), dtype=complex)
+    places = np.column_stack((r, there[:, 2]))
+    rules, shape = azimuth_rules(digits), basis()
+    _sent(
+        rules,
+        shape.powers,
+        shape.points,
+        shape.weights,
+        source.curve,
+        source.nodes,
+        k,
+        places,
+        pressure,
+        gradient,
+    )
+    m, alpha = np.arange(orders), 1j / k
+    cosine = np.where(m > 0, 2.0, 1.0) * np.cos(np.outer(phi, m))
+    sine = 2.0 * m * np.sin(np.outer(phi, m)) / np.maximum(r, 1e-9)[:, None]
+    steep_r, steep_z = alpha * outwards[:, None], alpha * along[:, 2, None]
+    own = cosine - alpha * around[:, None] * sine
+    values = own[..., None] * pressure[:, 0]
+    values += (steep_r * cosine)[..., None] * pressure[:, 1]
+    values += (steep_z * cosine)[..., None] * pressure[:, 2]
+    driven = gradient[:, 0] + steep_r * gradient[:, 1] + steep_z * gradient[:, 2]
+    return values.reshape(len(r), -1), driven
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _sent(rules, powers, gauss, weights, curve, nodes, k, places, pressure, gradient):
+    """Fill what unit node values send to places (r, z): field and slopes along r and z."""
+    orders = pressure.shape[2]
+    cosines, waves = np.empty((orders, LONGEST_RULE)), np.empty((2 * PARTS, LONGEST_RULE))
+    summed = np.empty((orders, 2 * PARTS))
+    value, slope = np.empty((1, NODES)), np.empty((1, NODES))
+    stack = np.empty((MAX_DEPTH, 2))
+    for x in range(len(places)):
+        r, z = places[x, 0], places[x, 1]
+        for e in range(len(curve)):
+            stack[0, 0], stack[0, 1] = -1.0, 1.0
+            depth = 1
+            while depth > 0:
+                depth -= 1
+                low, high = stack[depth, 0], stack[depth, 1]
+                if depth < MAX_DEPTH - 2 and too_near(curve, e, r, z, low, high):
+                    middle = 0.5 * (low + high)
+                    stack[depth, 0], stack[depth, 1] = low, middle
+                    stack[depth + 1, 0], stack[depth + 1, 1] = middle, high
+                    depth += 2
+                    continue
+                half = 0.5 * (high - low)
+                for i in range(GAUSS):
+                    t = 0.5 * (low + high) + half * gauss[i]
+                    rs, zs, drs, dzs = locate(curve, e, t)
+                    ring = (rs, zs, dzs, -drs)
+                    _sum_round(rules, r, z, ring, k, cosines, waves, summed)
+                    weight = weights[i] * half * rs
+                    length = math.hypot(drs, dzs) * weight
+                    shape_at(powers, t, 1.0, value, slope, 0)
+                    for a in range(NODES):
+                        share, moved = value[0, a] * weight, -value[0, a] * length
+                        for part in range(3):
+                            column = 2 * part
+                            for m in range(orders):
+                                sent = complex(summed[m, column], summed[m, column + 1])
+                                pressure[x, part, m, nodes[e, a]] += share * sent
+                            column += PARTS
+                            sent = complex(summed[0, column], summed[0, column + 1])
+                            gradient[x, part, e * NODES + a] += moved * sent
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
+def _sum_round(rules, r, z, ring, k, cosines, waves, summed):
+    """Sum dG_m/dn', times the path, then G_m, each with its slopes along r and z, all orders.
+
+    With g_1 = (1/R) dg/dR and g_2 = (1/R) dg_1/dR, s = n'.(x' - x):
+    d/dr (g_1 s) = g_2 s (r - r' cos) - g_1 n_r' cos, and likewise along z.
+    """
+    rs, zs, nr, nz = ring
+    rr, up = r * rs, z - zs
+    d2 = (r - rs) ** 2 + up * up
+    near = math.sqrt(d2)
+    spread = 0.5 * (math.sqrt(d2 + 4.0 * rr) - near)
+    c = near / math.sqrt(rr) if rr > 1e-12 * d2 else 1e6
+    orders = len(summed)
+    n, start, stretched = chosen_rule(rules, c, spread, math.sqrt(rr), k, float(orders - 1))
+    angles = rules.near_h[start : start + n] if stretched else rules.mid_h[start : start + n]
+    shares = rules.near_weight[start : start + n] if stretched else rules.mid_phi[:n]
+    part = 0.5 / math.pi if stretched else 0.0
+    even = 0.0 if stretched else 0.5 / n
+    for j in range(n):
+        h = angles[j]
+        share = even + part * shares[j]
+        squared = d2 + 2.0 * rr * h
+        inverse = 1.0 / math.sqrt(squared)
+        x = k * squared * inverse
+        cosine, sine = cosine_and_sine(x)
+        gr, gi = cosine * inverse * share, sine * inverse * share
+        inverse2 = inverse * inverse
+        fr, fi = -(gr + x * gi) * inverse2, (x * gr - gi) * inverse2
+        far = 3.0 - x * x
+        sr = (far * gr + 3.0 * x * gi) * inverse2 * inverse2
+        si = (far * gi - 3.0 * x * gr) * inverse2 * inverse2
+        turn = 1.0 - h
+        across, level = nr * (rs - r * turn) - nz * up, r - rs * turn
+        waves[0, j], waves[1, j] = fr * across, fi * across
+        waves[2, j] = sr * across * level - fr * nr * turn
+        waves[3, j] = si * across * level - fi * nr * turn
+        waves[4, j] = sr * across * up - fr * nz
+        waves[5, j] = si * across * up - fi * nz
+        waves[6, j], waves[7, j] = gr, gi
+        waves[8, j], waves[9, j] = fr * level, fi * level
+        waves[10, j], waves[11, j] = fr * up, fi * up
+        cosines[0, j] = 1.0
+        if orders > 1:
+            cosines[1, j] = turn
+        for m in range(2, orders):
+            cosines[m, j] = 2.0 * turn * cosines[m - 1, j] - cosines[m - 2, j]
+    _sum_orders(n, cosines, waves, summed)
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=SUMMING)
+def _sum_orders(n, cosines, waves, summed):
+    for m in range(len(summed)):
+        # A drive is of order 0.
+        for row in range(2 * PARTS if m == 0 else PARTS):
+            total = 0.0
+            for j in range(n):
+                total += cosines[m, j] * waves[row, j]
+            summed[m, row] = total
