@@ -17,12 +17,11 @@ from dispersion.allround.keeping import BalancedAnswer, keys_of, packed, unpacke
 from dispersion.allround.posts import PostedField, Rod, stand
 from dispersion.allround.ring_answer import RingAnswer, solve_ring
 from dispersion.bands import band_means
-from dispersion.fields import drive_of
+from dispersion.fields import Store, drive_of
 from dispersion.flush_driver import flush_curve, flush_driver
 from dispersion.problem import Problem
 from dispersion.reference import Reference
 from dispersion.ripple import AZIMUTHS_DEG, Ripple
-from dispersion.solvers import Store
 from dispersion.stopping import Threads
 from dispersion.waves import (
     DEFAULT_SETTINGS,
@@ -55,6 +54,12 @@ class Around:
     settings: WaveSettings
     answers: tuple[RingAnswer, ...] = field(repr=False)
     power_error_db: np.ndarray = field(repr=False)
+
+    @cached_property
+    def reference(self) -> Reference:
+        """What 0 dB is."""
+        flush = flush_curve(flush_driver(self.problem, self.settings))
+        return Reference(self.problem.ways, flush)
 
     @property
     def worst_power_error_db(self) -> float:
@@ -138,8 +143,7 @@ class Around:
     @cached_property
     def _shares(self) -> np.ndarray:
         """What crossovers and levels make of each way's field at places, over 0 dB, (F, W)."""
-        flush = flush_curve(flush_driver(self.problem, self.settings))
-        transfer = Reference(self.problem.ways, flush).transfer(self.problem.frequencies)
+        transfer = self.reference.transfer(self.problem.frequencies)
         volumes = np.array([answer.volume_acceleration for answer in self.answers])
         return 2.0 * np.pi / self.problem.air.density * transfer.T / volumes
 

@@ -190,13 +190,19 @@ def _change_of_score(
     problem = replace(problem, points=problem.points[:0])
     around = solve_posts(design, problem, solver, progress)
     powers = (around.mean_power(assembly.standing_posts), np.abs(around.bare) ** 2)
-    asked = (problem.frequencies, problem.elevations)
-    with_posts, without = (
-        score(
-            measure_coverage(*asked, power, design.window_deg, design.target.band), design.target
-        ).score
-        for power in powers
-    )
+    alone = np.abs(around.reference.alone(problem.frequencies)) ** 2
+    scores = []
+    for power in powers:
+        coverage = measure_coverage(
+            problem.frequencies,
+            problem.elevations,
+            power,
+            design.window_deg,
+            design.target.band,
+            alone,
+        )
+        scores.append(score(coverage, design.target).score)
+    with_posts, without = scores
     return with_posts - without
 
 
