@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from dispersion.stopping import StopFlag, StoppedError, stopped_by
+from shapes.lengths import written_in
 from studies.answer import exports
 from studies.answer.delivering import files_of
 from studies.answer.writing import write_files, write_text
@@ -191,7 +192,7 @@ class Runs:
         self._tell(run.shown())
         solving = replace(self._solving, watch=self._watch(run))
         try:
-            with stopped_by(run.stop):
+            with written_in(design.unit), stopped_by(run.stop):
                 result = asked.find(design, solving)
                 findings, files = files_of(asked.question, result, asked.delivery)
                 run.stop.check()

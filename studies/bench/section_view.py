@@ -7,7 +7,7 @@ from pathlib import Path
 
 from shapes.assembly import Assembly
 from shapes.clearances import list_clearances
-from shapes.lengths import in_both
+from shapes.lengths import in_both, written_in
 from shapes.parts import FeltBand
 from studies.answer.outlines import (
     Data,
@@ -23,6 +23,7 @@ from studies.answer.outlines import (
 )
 from studies.design import Design, DesignError, DesignFile
 from studies.design.design import assemble
+from studies.design.quantities import unit_of_file
 from studies.design.reading import parse_tables
 
 
@@ -40,10 +41,11 @@ def section_view(text: str, path: Path, design: Design | None) -> Data | None:
     try:
         tables = parse_tables(text, path) if design is None else design.tables
         assembly = assemble(tables)
-        return _drawn(assembly) | {
-            "clearances": _clearances(assembly),
-            "ears": _ears(tables, assembly),
-        }
+        with written_in(unit_of_file(tables.unit, text)):
+            return _drawn(assembly) | {
+                "clearances": _clearances(assembly),
+                "ears": _ears(tables, assembly),
+            }
     except (DesignError, ValueError):
         return None
 
