@@ -265,7 +265,8 @@ def across_room(metres: float) -> str:
     """Write a distance in a room: ``"2.75 m"``, where inches stand first ``"9 ft 4 in"``."""
     if own_unit() == "mm":
         return f"{metres:.2f} m".replace(".00 m", " m")
-    feet, inches = divmod(round(abs(metres) / INCH), 12)
+    inches = round(abs(metres) / INCH)
+    feet, inches = divmod(inches, 12) if inches >= 36 else (0, inches)
     words = [f"{feet} ft"] * (feet > 0) + [f"{inches} in"] * (inches > 0 or feet == 0)
     return f"{'-' if metres < 0 else ''}{' '.join(words)}"
 
@@ -284,6 +285,13 @@ def in_litres(cubic_metres: float) -> str:
     if cubic_metres < 0.05 * FOOT**3:
         feet = f"{cubic_metres / INCH**3:.0f} cu in"
     return _own_first(litres, feet)
+
+
+def in_room_volume(cubic_metres: float) -> str:
+    """Write the volume of a room, ``"40 m3"``, or ``"1410 cu ft"`` where inches stand first."""
+    if own_unit() == "mm":
+        return f"{cubic_metres:g} m3"
+    return f"{cubic_metres / FOOT**3:.3g} cu ft"
 
 
 def in_kg(kilograms: float, digits: int = 1) -> str:

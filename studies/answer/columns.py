@@ -76,6 +76,16 @@ def length(key: str, heading: str, description: str, *, short: bool = False) -> 
     return TableColumn(key, heading, f"{description}, mm", both)
 
 
+def own_length(key: str, heading: str, description: str) -> TableColumn:
+    """Column of a length in mm, printed in the unit that stands first alone: for wide tables."""
+    unit = own_unit()
+
+    def written(millimetres: float) -> str:
+        return in_own(millimetres * 1e-3).removesuffix(f" {unit}")
+
+    return TableColumn(key, f"{heading}\n{unit}", f"{description}, mm", written)
+
+
 def number(
     key: str, heading: str, description: str, digits: int = 2, *, shown: bool = True
 ) -> TableColumn:

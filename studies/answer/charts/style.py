@@ -33,6 +33,8 @@ DPI = 150
 LEVEL_LABEL = "level, dB re the driver's own on-axis curve"
 FREQUENCY_LABEL = "frequency, Hz"
 TITLE_LENGTH = 100
+NARROW = 5.0
+"""A frequency axis whose ends have no larger ratio is ticked at every third octave."""
 
 COMMON_STYLE = {
     "font.size": 10.0,
@@ -94,12 +96,13 @@ def legend_below(figure: Figure, axes: Axes, columns: int = 3) -> None:
 
 
 def frequency_axis(axes: Axes, low: float, high: float, label: bool = True) -> None:
-    """Make x a logarithmic frequency axis from low to high, Hz, ticked 1, 2, 5."""
+    """Make x a logarithmic frequency axis from low to high, Hz, ticked 1, 2, 5 or by bands."""
     axes.set_xscale("log")
     axes.set_xlim(low, high)
     decades = 10.0 ** np.arange(0, 6)
     steps = np.arange(1, 10)
-    axes.xaxis.set_major_locator(FixedLocator(np.outer(decades, (1, 2, 5)).ravel().tolist()))
+    named = (1, 2, 5) if high > NARROW * low else (1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8)
+    axes.xaxis.set_major_locator(FixedLocator(np.outer(decades, named).ravel().tolist()))
     axes.xaxis.set_minor_locator(FixedLocator(np.outer(decades, steps).ravel().tolist()))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda f, _: short_frequency(f)))
     axes.xaxis.set_minor_formatter(NullFormatter())

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from shapes.lengths import in_both, in_own
+from shapes.lengths import INCH, in_both, in_mm, in_own, own_unit
 from studies.answer.charts.drafting import KEEP_LOOK, solid
 from studies.answer.charts.paper import lettering
 from studies.answer.charts.paper.lettering import BODY
@@ -116,9 +116,16 @@ def _draw_block(page: Page, block: Gauge, middle: float, base: float, room: floa
     _draw_label(page, block, middle, top, true)
 
 
+def _by_caliper(low: float, high: float) -> str:
+    """Write a range as a caliper shows it: "59.8 to 60.2 mm", "2.869 to 2.881 in"."""
+    if own_unit() == "in":
+        return f"{low / INCH:.3f} to {high / INCH:.3f} in"
+    return f"{in_mm(low).removesuffix(' mm')} to {in_mm(high)}"
+
+
 def _draw_label(page: Page, block: Gauge, middle: float, top: float, true: bool) -> None:
-    low, high = (in_own(block.height + side * block.within) for side in (-1, 1))
-    words = (block.name, in_both(block.height), f"{low.removesuffix(' mm')} to {high}")
+    ends = (block.height - block.within, block.height + block.within)
+    words = (block.name, in_both(block.height), _by_caliper(*ends))
     for line, text in enumerate(reversed(words)):
         y = top + 1.5 + line * lettering.height_of(BODY)
         weight = "bold" if line else "normal"

@@ -13,7 +13,7 @@ from studies.answer.charts.paper import lettering
 from studies.answer.charts.paper.lettering import SMALL
 from studies.answer.charts.paper.page import Leaf, Page
 from studies.answer.charts.paper.sizes import Box, Paper, ShedError, SheetLayout
-from studies.answer.charts.style import FAINT, INK, QUIET
+from studies.answer.charts.style import FAINT, INK, QUIET, Look
 
 OVERLAP = 10.0
 """Neighbouring sheets show this strip both, mm."""
@@ -201,9 +201,18 @@ def _draw_tile(plan: Plan, tiles: Tiling, tile: Tile, page: Page) -> None:
         return
     solid(page.axes, window.corners, facecolor="none", edgecolor=FAINT)
     _draw_seams(sheet, tiles, tile)
-    x, y = tile.window.left + OVERLAP + 4, tile.window.top - FROM_CORNER - 8
-    sheet.text(x, y, tile.name, fontsize=16, color=QUIET, ha="left", va="top", bbox=None)
+    _letter_tile(sheet, tiles, tile)
     _draw_key(page, tiles, tile)
+
+
+def _letter_tile(sheet: Sheet, tiles: Tiling, tile: Tile) -> None:
+    """Write the sheet's name into its outer corner, away from the middle of the drawing."""
+    box, across, down = tile.window, OVERLAP + 4, FROM_CORNER + 8
+    at_right, at_foot = 2 * tile.column >= tiles.columns, 2 * tile.row >= tiles.rows
+    look: Look = {"ha": "right" if at_right else "left", "va": "bottom" if at_foot else "top"}
+    x = box.right - across if at_right else box.left + across
+    y = box.bottom + down if at_foot else box.top - down
+    sheet.text(x, y, tile.name, fontsize=16, color=QUIET, bbox=None, **look)
 
 
 def _draw_seams(sheet: Sheet, tiles: Tiling, tile: Tile) -> None:

@@ -33,7 +33,11 @@ def _scores(study: FeltStudy) -> Picture:
     best = study.best
     figure = ladder_figure(
         f"{study.design.title}: score by felt",
-        [_ladder(study, place, thick) for place in PLACES for thick in THICKNESSES],
+        [
+            _ladder(study, place, thick)
+            for place in PLACES
+            for thick in THICKNESSES[study.design.unit]
+        ],
         "width of felt, both rings together",
         (best.width * 1e3, best.row.score),
         study.design.target.near_best_db,

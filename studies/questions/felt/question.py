@@ -28,7 +28,10 @@ def find(design: Design, options: FeltOptions) -> FeltStudy:
 
 def weigh(design: Design, options: FeltOptions) -> Work:
     """Every ring, the design without, and about half a dozen again."""
-    coarse, rings = weighed_per_band(options.solving), len(PLACES) * len(SHARES) * len(THICKNESSES)
+    coarse, rings = (
+        weighed_per_band(options.solving),
+        len(PLACES) * len(SHARES) * len(THICKNESSES[design.unit]),
+    )
     return (Portion(rings + 1, coarse), Portion(6, max(coarse, FINE_PER_BAND)))
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from dispersion.absorbers import PorousLayer
 from dispersion.bands import octaves_of
 from shapes.assembly import Assembly, FeltRing
-from shapes.lengths import in_own
+from shapes.lengths import INCH, in_own
 from shapes.parts import FeltBand
 from studies.design import Design, DesignError, Mistake
 from studies.design.walls_table import FELT_PIECES, FELT_RESISTIVITY
@@ -38,8 +38,8 @@ IN_WORDS = {
 }
 SHARES = (1.0 / 3.0, 2.0 / 3.0, 1.0)
 """Widths that are tried: shares of the free flat, from frame or reflector outwards."""
-THICKNESSES = (5e-3, 10e-3)
-"""That shops sell, m: common practice, no source."""
+THICKNESSES = {"mm": (5e-3, 10e-3), "in": (3 / 16 * INCH, 3 / 8 * INCH)}
+"""That shops sell, m, by the unit of the design: common practice, no source."""
 LEAST_WIDTH = 5e-3
 """Narrower rings are not worth cutting, m."""
 
@@ -234,7 +234,7 @@ def felt(
         message = f"the design without felt cannot be solved: {none[0].reason}"
         raise DesignError(design.path, (Mistake("", message),))
     choices = [FeltChoice(NO_FELT, 0.0, 0.0, none[0])]
-    for thickness in THICKNESSES:
+    for thickness in THICKNESSES[design.unit]:
         asked = [(place, share) for place in PLACES for share in SHARES]
         candidates = [_candidate(bare, place, share, thickness) for place, share in asked]
         walled, stage = _walled(design, thickness, resistivity), f"felt {in_own(thickness)}"
@@ -260,7 +260,7 @@ def _settled(
     limit = first.best.row.score + design.target.near_best_db + score_doubt_db(fineness)
     named = {id(choice) for choice in first.best_of_each}
     again: dict[int, FeltChoice] = {}
-    for thickness in (0.0, *THICKNESSES):
+    for thickness in (0.0, *THICKNESSES[design.unit]):
         leaders = [
             choice
             for choice in choices

@@ -11,9 +11,9 @@ from studies.answer.columns import (
     SCORE_CAPTION,
     SCORE_COLUMNS,
     band,
-    length,
     mm,
     number,
+    own_length,
     score_cells,
     target_in_words,
     text,
@@ -172,11 +172,9 @@ def _rings(study: FeltStudy) -> Table:
     columns = (
         text("candidate", "", "name of the candidate", shown=False),
         text("place", "felt on", "where it lies"),
-        length("thickness_mm", "thick", "of the felt", short=True),
-        length("width_on_baffle_mm", "baffle", "width of the ring on it, 0 for none", short=True),
-        length(
-            "width_under_plate_mm", "plate", "width of the ring under it, 0 for none", short=True
-        ),
+        own_length("thickness_mm", "thick", "of the felt"),
+        own_length("width_on_baffle_mm", "baffle", "width of the ring on it, 0 for none"),
+        own_length("width_under_plate_mm", "plate", "width of the ring under it, 0 for none"),
         number("level_lost_db", "level\nlost", "of the mean level in the window, dB", 1),
         *SCORE_COLUMNS,
         REASON,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dispersion.bands import band_label
-from shapes.lengths import in_both, in_own
+from shapes.lengths import across_room, in_both, in_own, in_room_volume
 from studies.answer import cautions
 from studies.answer.columns import fixed, in_words
 from studies.answer.table import joined
@@ -167,8 +167,8 @@ def room_check(meter: Meter) -> tuple[str, ...]:
     return (
         f"How much is the room: twice as far the level would fall by {-check.free_db:.1f} dB with"
         f" no room at all, and by about {-check.in_room_db:.1f} dB in a room of"
-        f" {measuring.volume:g} m3 that dies away in {measuring.reverberation:g} s. If it falls by"
-        " less, the room is louder than assumed: come nearer, or go outdoors.",
+        f" {in_room_volume(measuring.volume)} that dies away in {measuring.reverberation:g} s. If"
+        " it falls by less, the room is louder than assumed: come nearer, or go outdoors.",
     )
 
 
@@ -202,7 +202,8 @@ def order_of_work(meter: Meter) -> tuple[str, ...]:
         " of |p|^2; no other smoothing."
     )
     return (
-        f"Set the column at least {measuring.wall:g} m from walls and large furniture; mark the"
+        f"Set the column at least {across_room(measuring.wall)} from walls and large furniture;"
+        " mark the"
         f" azimuths on it and turn it {turning}; the meter stays on its stand.",
         "Start very quietly and raise the level until every band is 15 dB over the background (at"
         " 10 dB it still adds 0.4 dB, at 15 dB 0.1 dB); then leave all knobs alone.",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dispersion.bands import band_label
 from dispersion.gliding import ARC_DEG, iso_limit_db
 from studies.answer import cautions
-from studies.answer.columns import band, number, posts_name, text, window_in_words
+from studies.answer.columns import band, length, number, posts_name, text, window_in_words
 from studies.answer.evidence import Evidence, outline_sentences
 from studies.answer.table import Fact, Findings, Table, TableColumn, joined
 from studies.design.walls_table import walls_in_words
@@ -22,6 +22,10 @@ EXACT = (
     " that stand wholly on the flat of baffle and plate. Square or slotted ones count as round.",
     "All posts count as alike and evenly spaced.",
 )
+
+
+MIDWAY_DEG = 3.0
+"""So near to the middle between two posts a direction is called midway."""
 
 
 def posts_tables(study: PostsStudy) -> Findings:
@@ -43,7 +47,7 @@ def posts_tables(study: PostsStudy) -> Findings:
 
 
 def _answer(study: PostsStudy) -> list[str]:
-    said = []
+    said = [_where_to_sit(study)]
     for name, ripple in study.ripples.items():
         heard = ripple.audible_centres
         most = float(ripple.peak_to_peak_db.max())
@@ -54,14 +58,25 @@ def _answer(study: PostsStudy) -> list[str]:
             )
         else:
             said.append(f"{name}: nowhere more than {most:.1f} dB round the column.")
-    advice = study.own.turn_advice()
-    said.append(f"With the posts in the file: {advice}")
     said += _omnidirectional(study)
     said += [f"{name} does not fit: {reason}." for name, reason in study.left_out.items()]
     window = window_in_words(study.design.window_deg)
     said.append(f"Level over that without posts, mean of {window} of elevation.")
     method = EXACT if study.exact else ESTIMATE
     return [*said, *outline_sentences(study.design.assembly()), *method]
+
+
+def _where_to_sit(study: PostsStudy) -> str:
+    """Say first what to do: where between the posts a listener should sit."""
+    own, posts = study.own, study.own.posts
+    advice = f"With the posts in the file: {own.turn_advice()}"
+    half = 180.0 / posts.count
+    if own.audible_centres.size and abs(own.best_azimuth_deg - half) <= MIDWAY_DEG:
+        advice = (
+            f"Sit midway between two posts, {half:g} degrees from either. With the posts in the"
+            f" file: {own.turn_advice()}"
+        )
+    return advice
 
 
 def _evidence(study: PostsStudy) -> Evidence | None:
@@ -153,7 +168,7 @@ def _on_sale(study: PostsStudy) -> Table:
     """Every rod on sale, and the file's posts nearer and farther."""
     columns = (
         text("candidate", "posts", "count and diameter"),
-        number("circle_mm", "circle,\nmm", "diameter of the circle of their axes, mm", 0),
+        length("circle_mm", "circle", "diameter of the circle of their axes", short=True),
         number("ripple_db", "most it\nswings, dB", "largest swing of any band, dB", 1),
         number("usual_ripple_db", "middle\nband, dB", "median over the bands of the swing, dB", 2),
         TableColumn(

@@ -16,6 +16,9 @@ from studies.questions.seat.seating import Sitter
 EARLY_S = 0.05
 """A bounce later than this no longer counts as early: the limit of ISO 3382-1 for speech [from
 memory]."""
+FLOOR = "floor"
+RUG_HZ = 1000.0
+"""From about here up a thick rug absorbs: common practice, no source."""
 MOST_FLOOR_DB = 0.5
 """Up to this difference in every band the bounce off a floor stands for the exact floor."""
 
@@ -37,6 +40,24 @@ class Arrival:
     path: Path
     spot_m: float
     level_db: np.ndarray = field(repr=False)
+
+
+@dataclass(frozen=True)
+class Rug:
+    """What would take the floor's bounce: the first Fresnel zone of it at `RUG_HZ`, an ellipse.
+
+    Attributes
+    ----------
+    middle : float
+        From the column's axis, towards the seat, m.
+    along, across : float
+        Its axes, towards the seat and across, m: 2 r / sin(grazing angle) and 2 r, with
+        r = sqrt(wavelength d1 d2 / (d1 + d2)), d1 and d2 from the spot to ring and ears.
+    """
+
+    middle: float
+    along: float
+    across: float
 
 
 @dataclass(frozen=True, eq=False)

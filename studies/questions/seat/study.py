@@ -9,6 +9,7 @@ bare planes: no second bounces, no room modes, no furniture.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import chain, count
@@ -32,7 +33,7 @@ from dispersion.room import DIRECT, air_loss, first_bounces, share_reflected
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.questions.seat.impulses import SeatImpulse, seat_impulse
-from studies.questions.seat.listener import Arrival, FloorCheck, Listener
+from studies.questions.seat.listener import FLOOR, RUG_HZ, Arrival, FloorCheck, Listener, Rug
 from studies.questions.seat.seating import Ears, Seating, Sitter, seating_of
 from studies.solving.grid import (
     COARSE_PER_BAND,
@@ -87,6 +88,21 @@ class SeatStudy:
     def main(self) -> Listener:
         """The main seat."""
         return self.listeners[0]
+
+    @property
+    def rug(self) -> Rug | None:
+        """The rug that takes the floor's bounce on its way to the main seat; None without one."""
+        floor = next((one for one in self.main.bounces if one.path.surface == FLOOR), None)
+        if floor is None:
+            return None
+        whole, (ring, ears) = floor.path.path_m, (self.seating.speaker.height, self._ears_height)
+        near, far = (whole * height / (ring + ears) for height in (ring, ears))
+        radius = math.sqrt(self.design.air.speed / RUG_HZ * near * far / whole)
+        return Rug(floor.spot_m, 2.0 * radius * whole / (ring + ears), 2.0 * radius)
+
+    @property
+    def _ears_height(self) -> float:
+        return self.main.sitter.place.height
 
     @property
     def quarter_wave_hz(self) -> float:

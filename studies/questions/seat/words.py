@@ -8,10 +8,11 @@ import numpy as np
 
 from dispersion.bands import band_label
 from dispersion.impulse import PERIODS, RATE
-from shapes.lengths import in_both
+from shapes.lengths import across_room, in_both
+from studies.answer.columns import in_words
 from studies.answer.table import joined
 from studies.questions.seat.impulses import WITHIN_DB
-from studies.questions.seat.listener import EARLY_S, Listener
+from studies.questions.seat.listener import EARLY_S, FLOOR, RUG_HZ, Listener
 from studies.questions.seat.study import SeatStudy
 
 WHERE_IT_STOPS = (
@@ -20,10 +21,15 @@ WHERE_IT_STOPS = (
 )
 
 
+FAINT_DB = -15.0
+"""A bounce so far below the direct sound is not worth a rug: common practice, no source."""
+
+
 def answer(study: SeatStudy) -> tuple[str, ...]:
     """Say what reaches the seats, the main seat first."""
     main = study.main
     return (
+        *_to_do(study, main),
         _arrivals(main),
         _early(study, main),
         _ears(study, main),
@@ -38,6 +44,28 @@ def answer(study: SeatStudy) -> tuple[str, ...]:
 def posture(listener: Listener) -> tuple[str, str]:
     """What the seat is as written, and the other: "sitting" and "standing", or the reverse."""
     return ("standing", "sitting") if listener.standing else ("sitting", "standing")
+
+
+def _to_do(study: SeatStudy, main: Listener) -> tuple[str, ...]:
+    """Say what to lay where: the floor's bounce is the one that is easily taken."""
+    rug = study.rug
+    if rug is None:
+        return ()
+    floor = next(one for one in main.bounces if one.path.surface == FLOOR)
+    high = study.centres >= RUG_HZ
+    re_direct = float(np.mean(main.re_direct_db(floor)[high])) if high.any() else -np.inf
+    if re_direct < FAINT_DB:
+        return (
+            f"Nothing to do about the floor at {main.name}: above {in_words(RUG_HZ)} its bounce is"
+            f" {re_direct:+.0f} dB re the direct sound.",
+        )
+    return (
+        f"To do for {main.name}: a thick rug on the floor, its middle {across_room(rug.middle)}"
+        f" from the column's axis towards the seat, {across_room(rug.along)} long and"
+        f" {across_room(rug.across)} wide, takes the floor's bounce above some"
+        f" {in_words(RUG_HZ)}, which is {re_direct:+.0f} dB re the direct sound there (first"
+        " Fresnel zone).",
+    )
 
 
 def _arrivals(main: Listener) -> str:
