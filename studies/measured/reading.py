@@ -20,6 +20,7 @@ from studies.design.design import outer_radius_of
 from studies.measured.curves import power_mean_db, read_curve
 from studies.measured.dialect import MOST_ROWS
 from studies.measured.index import EXAMPLE, MeasurementTable, read_index
+from studies.measured.outliers import without_slips
 from studies.measured.positions import MeasuredBands, Measurement, Position
 from studies.measured.sheet import Reading, is_sheet, read_sheet
 from studies.measured.text_files import MeasurementError
@@ -113,7 +114,9 @@ def _from_sheet(path: Path, design: Design) -> Iterator[Measurement]:
     if sheet.fingerprints and not any(map(design.fingerprint.startswith, sheet.fingerprints)):
         notes = (f"{path.name}: the sheet was made for another version of the design",)
     by_name: dict[str, list[Reading]] = {}
-    for reading in sheet.readings:
+    readings, slips = without_slips(sheet.readings, path.name)
+    notes += slips
+    for reading in readings:
         rows = by_name.setdefault(reading.position.name, [])
         if rows and rows[0].position != reading.position:
             raise MeasurementError(

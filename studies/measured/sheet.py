@@ -22,6 +22,8 @@ HEADER = (
     "reading_db",
 )
 MOST_ROWS = 100_000
+MOST_SLIPS = 20
+"""Of one sheet that are shown at a time."""
 
 _NUMBER = re.compile(r"[+-]?([0-9]+[.,]?[0-9]*|[.,][0-9]+)([eE][+-]?[0-9]+)?")
 _FINGERPRINT = re.compile(r"\b[0-9a-f]{8,64}\b")
@@ -89,7 +91,12 @@ def read_sheet(path: Path) -> FilledSheet:
             f"{path}, line {line}: the header lacks {', '.join(missing)}: it must be"
             f" {','.join(HEADER)}"
         )
-    readings = tuple(_readings(path, lines, separator, columns))
+    slips: list[str] = []
+    readings = tuple(_readings(path, lines, separator, columns, slips))
+    if slips:
+        left = len(slips) - MOST_SLIPS
+        more = (f"{path}: {left} more mistakes: correct these first",) if left > 0 else ()
+        raise MeasurementError("\n".join((*slips[:MOST_SLIPS], *more)))
     if not readings:
         raise MeasurementError(
             f"{path}: no reading_db is filled in yet: write what the meter shows, at one position"
@@ -109,8 +116,13 @@ def _header(lines: Iterator[tuple[int, str]]) -> tuple[int, str, str]:
 
 
 def _readings(
-    path: Path, lines: Iterator[tuple[int, str]], separator: str, columns: list[str]
+    path: Path,
+    lines: Iterator[tuple[int, str]],
+    separator: str,
+    columns: list[str],
+    slips: list[str],
 ) -> Iterator[Reading]:
+    """Yield every reading; what cannot be read is noted among the slips, a line each."""
     for count, (number, text) in enumerate(lines):
         if count > MOST_ROWS:
             raise MeasurementError(f"{path}, line {number}: more than {MOST_ROWS} rows")
@@ -120,13 +132,17 @@ def _readings(
         # What a spreadsheet cuts off at the end of a row is an empty reading.
         cells += [""] * (len(columns) - len(cells))
         if len(cells) != len(columns):
-            raise MeasurementError(
+            slips.append(
                 f"{path}, line {number}: {len(cells)} cells where {len(columns)} are due: put a"
                 " name that holds a comma in quotation marks, and write numbers with points"
             )
+            continue
         row = dict(zip(columns, cells, strict=True))
         if row["reading_db"]:
-            yield _reading(path, number, row)
+            try:
+                yield _reading(path, number, row)
+            except MeasurementError as slip:
+                slips.append(str(slip))
 
 
 def _reading(path: Path, line: int, row: dict[str, str]) -> Reading:

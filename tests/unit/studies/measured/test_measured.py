@@ -484,6 +484,31 @@ def test_a_sheet_with_a_mistake_is_refused(
         read_measurements([path], design)
 
 
+def test_all_typing_mistakes_of_a_sheet_are_told_at_once(tmp_path: Path) -> None:
+    wrong = SHEET.replace(",71.5", ",loud").replace(",70.5", ",7050").replace(",69", ",6q")
+    with pytest.raises(MeasurementError) as refused:
+        read_sheet(file(tmp_path, wrong, "sheet.csv"))
+    said = str(refused.value).splitlines()
+    assert [line.partition(": ")[0][-6:] for line in said] == ["line 4", "line 6", "line 7"]
+
+
+def test_a_slip_of_the_pen_is_set_aside_with_its_line(tmp_path: Path, design: Design) -> None:
+    """7.18 for 71.8 in line 5 is 64 dB from all beside it; a true dip of 14 dB in line 8 counts."""
+    levels = {"left": (71.5, 7.18, 69.0, 70.0), "right": (70.0, 70.5, 56.0, 71.0)}
+    rows = [
+        f"{name},2000,{1100 + 50 * number},30,{band},0,{level}"
+        for number, (name, read) in enumerate(levels.items())
+        for band, level in zip((1000, 1250, 1600, 2000), read, strict=True)
+    ]
+    sheet = "\n".join((SHEET.splitlines()[0], "# x", ",".join(HEADER), *rows))
+    left, right = read_measurements([file(tmp_path, sheet, "sheet.csv")], design)
+    assert list(left.level_db) == [71.5, 69.0, 70.0]
+    assert list(right.level_db) == [70.0, 70.5, 56.0, 71.0]
+    said = next(note for note in left.notes if "set aside" in note)
+    assert "line 5: 7.18 dB in the 1.25 kHz band at left" in said
+    assert said.endswith("was 71.8 meant?")
+
+
 def test_an_empty_sheet_is_no_measurement(tmp_path: Path) -> None:
     blank = SHEET.replace(",71.5", ",").replace(",69", ",").replace(",70.5", ",")
     with pytest.raises(MeasurementError, match="no reading_db is filled in yet"):

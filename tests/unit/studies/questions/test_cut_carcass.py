@@ -10,8 +10,8 @@ from pypdf import PdfReader
 
 from shapes.clearances import list_clearances
 from shapes.footprints import Footprint
-from shapes.lengths import INCH
-from studies.answer.charts.paper.sizes import PAPERS
+from shapes.lengths import INCH, written_in
+from studies.answer.charts.paper.sizes import PAPERS, SheetLayout
 from studies.design import Design, DesignError, parse_design, read_design
 from studies.questions.cut.drill_plan import boards
 from studies.questions.cut.lists import lists_html
@@ -124,6 +124,20 @@ def test_the_baffle_shows_the_walls_below_at_true_size() -> None:
     assert baffle.size == pytest.approx(9.5 * 25.4)
     pages = PdfReader(io.BytesIO(sheets_pdf(found, PAPERS["a3"]))).pages
     assert any("outside of walls below" in page.extract_text() for page in pages)
+
+
+def test_sheets_of_an_inch_design_are_checked_and_gauged_in_inches() -> None:
+    """A bar of 4 in and a square of 2 in; blocks within a fifth of the plate gap's 1/32 in."""
+    found = cutting(read_design(TALL), ("letter",))
+    with written_in(found.design.unit):
+        layout = SheetLayout(PAPERS["letter"])
+        assert (layout.bar_length, layout.square_side) == (4 * 25.4, 2 * 25.4)
+        pages = [page.extract_text() for page in PdfReader(io.BytesIO(
+            sheets_pdf(found, PAPERS["letter"]))).pages]  # fmt: skip
+    assert all("4 in (101.6 mm)" in " ".join(page.split()) for page in pages)
+    assert "3.494 to 3.506 in" in pages[-1]
+    steps = [point.radius / (INCH / 8) for point in found.coordinates[:-1]]
+    assert steps == pytest.approx([round(step) for step in steps], abs=1e-6)
 
 
 def test_a_foot_is_drawn_and_carries_the_column() -> None:

@@ -129,6 +129,18 @@ def test_paths_by_hand(walled: SeatStudy) -> None:
     assert np.hypot(*(floor.spot[:2] - [1.4, 1.7])) == pytest.approx(2.0 * ring / (ring + 1.15))
 
 
+def test_a_rug_covers_the_first_fresnel_zone_of_the_floor(walled: SeatStudy) -> None:
+    """By way of its edge across the path is half a wave longer, to the first order, at 1 kHz."""
+    rug, path = walled.rug, arrival(walled.main, "floor").path
+    ring = walled.assembly.height_of_ring
+    near = path.path_m * ring / (ring + 1.15)
+    far, half = path.path_m - near, rug.across / 2
+    longer = math.hypot(near, half) + math.hypot(far, half) - path.path_m
+    assert longer == pytest.approx(walled.design.air.speed / 1000.0 / 2.0, rel=0.06)
+    assert rug.along / rug.across == pytest.approx(path.path_m / (ring + 1.15))
+    assert rug.middle == pytest.approx(2.0 * ring / (ring + 1.15))
+
+
 def test_levels_are_distance_surface_and_air(walled: SeatStudy) -> None:
     main, air = walled.listeners[0], walled.design.air
     centres = walled.centres
