@@ -83,6 +83,16 @@ class Ripple:
         return float(self.azimuths_deg[np.mean(self._from_mean**2, axis=0).argmin()])
 
     @property
+    def most_off_db(self) -> np.ndarray:
+        """Largest distance of any band from its mean at each azimuth, (A,) in dB."""
+        return self._from_mean.max(axis=0)
+
+    @property
+    def about_mean_db(self) -> np.ndarray:
+        """Level less the mean of its band, (B, A) in dB."""
+        return self.level_db - self.mean_db[:, None]
+
+    @property
     def audible_centres(self) -> np.ndarray:
         """Centres of the bands whose ripple exceeds 1 dB, lowest to highest level."""
         return self.centres[self.peak_to_peak_db > AUDIBLE_DB]

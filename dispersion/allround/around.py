@@ -112,6 +112,15 @@ class Around:
         ends = [(min(window), max(window)) for window in windows]
         return self._ripples(posts, groups, ends)
 
+    def bare_level_db(self, elevations: Sequence[float]) -> np.ndarray:
+        """(B,) band level without posts, mean power of some elevations, dB re 0 dB."""
+        solved = self.problem.elevations.tolist()
+        heard = [solved.index(elevation) for elevation in elevations]
+        power = (np.abs(self.bare[:, heard]) ** 2).mean(axis=1)
+        alone = np.abs(self.reference.alone(self.problem.frequencies)) ** 2
+        _, means = band_means(self.problem.frequencies, np.column_stack((power * alone, alone)))
+        return 10.0 * np.log10(means[:, 0] / means[:, 1])
+
     def ripples_at_points(self, posts: Posts) -> tuple[Ripple, ...]:
         """The same at each of the problem's points; its elevation is seen from the baffle."""
         first = len(self.problem.elevations)

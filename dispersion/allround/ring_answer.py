@@ -44,7 +44,14 @@ from dispersion.allround.flat_ring import MORE_MODES, FlatRing, check_hard, flat
 from dispersion.allround.lines import Lines, line_fields
 from dispersion.allround.ring_sources import RingSources
 from dispersion.walls import RIGID_WALLS, Walls
-from dispersion.waves import DEFAULT_SETTINGS, Drive, WaveSettings, WaveSolution, solve
+from dispersion.waves import (
+    DEFAULT_SETTINGS,
+    Drive,
+    SharedBlocks,
+    WaveSettings,
+    WaveSolution,
+    solve,
+)
 from dispersion.waves.field import far_field, field_at
 from dispersion.waves.system import assemble
 from dispersion.waves.walls import Losses, losses_on
@@ -180,11 +187,21 @@ def solve_ring(
         ring.cut(assembly.lower, 0.0, radii),
         ring.cut(assembly.hung_body, ring.height, radii),
     )
-    driven = solve(bodies, frequency, drives, air, settings=settings, floor=floor, walls=walls)
+    shared = SharedBlocks()
+    driven = solve(
+        bodies,
+        frequency,
+        drives,
+        air,
+        settings=settings,
+        floor=floor,
+        walls=walls,
+        shared=shared,
+    )
     kappa = ring.wavenumbers(k, more_modes)
     lines = Lines(k, ring.height, np.array(radii), len(kappa), np.array(sorted({0, *orders})))
     sources = RingSources(driven.mesh, ring, lines, settings.digits)
-    return answer_of(sources, driven, kappa, elevations, walls, points)
+    return answer_of(sources, driven, kappa, elevations, walls, points, shared)
 
 
 def answer_of(
@@ -194,13 +211,14 @@ def answer_of(
     elevations: np.ndarray,
     walls: Walls = RIGID_WALLS,
     points: np.ndarray = NO_POINTS,
+    shared: SharedBlocks | None = None,
 ) -> RingAnswer:
-    """Answer matrices of a mesh whose driven ways are solved."""
+    """Answer matrices of a mesh whose driven ways are solved, their blocks `shared`."""
     lines, ring = sources.lines, sources.ring
     unit = units(ring, lines.orders, kappa)
     waves = sources.waves(kappa, unit)
     back = 2.0 / (1j * np.pi) * np.linalg.inv(waves)  # (M, N, 2, R): from lines to waves
-    each = [_Order(sources, driven, at, back[at], walls) for at in range(len(lines.orders))]
+    each = [_Order(sources, driven, at, back[at], walls, shared) for at in range(len(lines.orders))]
     work = driven.work_of(each[0].pressure).reshape(-1, len(lines.radii), lines.modes)
     return RingAnswer(
         ring=ring,
@@ -255,18 +273,24 @@ class _Order:
         at: int,
         back: np.ndarray,
         walls: Walls,
+        shared: SharedBlocks | None,
     ) -> None:
         self.sources, self.driven, self.at, self.back = sources, driven, at, back
         self.m = int(sources.lines.orders[at])
         self.losses: Losses | None = losses_on(
             sources.mesh, walls, driven.frequency, self.m, driven.air
         )
-        self.pressure = self._pressure()  # (U, R N) of the lines on the bodies
+        self.pressure = self._pressure(shared)  # (U, R N) of the lines on the bodies
 
-    def _pressure(self) -> np.ndarray:
+    def _pressure(self, shared: SharedBlocks | None) -> np.ndarray:
         sources, k = self.sources, self.sources.lines.k
-        rigid = np.empty(0, dtype=int)
-        matrix, _ = assemble(sources.mesh, k, self.m, rigid, sources.digits, losses=self.losses)
+        # Blocks of order 0 are those that the ways were solved with.
+        moved = np.any(self.driven.imposed != 0.0, axis=(1, 2)) if self.m == 0 else []
+        moves = np.flatnonzero(moved)
+        shared = shared if self.m == 0 else None
+        matrix, _ = assemble(
+            sources.mesh, k, self.m, moves, sources.digits, shared, losses=self.losses
+        )
         value, slope = (sources.on_unknowns(each, self.at) for each in sources.moments)
         return np.linalg.solve(matrix, value + 1j / k * slope)
 

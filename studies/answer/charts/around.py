@@ -1,7 +1,8 @@
 """Levels round the column: by band, by azimuth."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,6 +12,7 @@ from numpy.typing import ArrayLike
 from studies.answer.charts.curves import level_axis
 from studies.answer.charts.style import (
     DASHES,
+    INK,
     QUIET,
     SERIES,
     edges_of_bands,
@@ -136,9 +138,13 @@ def _draw_band(axes: Axes, trace: AroundTrace, sides: Sequence[np.ndarray]) -> N
 
 @in_common_style
 def azimuth_figure(
-    title: str, azimuths: ArrayLike, centres: ArrayLike, level_db: ArrayLike, subtitle: str = ""
+    title: str,
+    azimuths: ArrayLike,
+    centres: ArrayLike,
+    levels: Mapping[str, ArrayLike],
+    subtitle: str = "",
 ) -> Figure:
-    """Draw level by azimuth and third octave, dB re no posts, on a map.
+    """Draw level by azimuth and third octave on maps, one below the other.
 
     Parameters
     ----------
@@ -147,24 +153,79 @@ def azimuth_figure(
         Degrees from the first post.
     centres : (B,) array
         Exact band centres, Hz.
-    level_db : (B, A) array
-        dB re no posts.
+    levels : mapping of str to (B, A) array
+        By what they are relative to, such as "dB re no posts"; those with a level of 0 among them
+        are drawn about it.
     subtitle : str
 
     Returns
     -------
     Figure
     """
-    figure = new_figure(5.6, title, subtitle)
-    axes = figure.add_subplot()
-    levels = np.asarray(level_db, dtype=float)
-    limit = max(1.0, float(np.ceil(np.abs(levels).max())))
-    step = float(np.mean(np.diff(azimuths)))
-    sides = np.append(np.asarray(azimuths) - 0.5 * step, np.asarray(azimuths)[-1] + 0.5 * step)
-    drawn = axes.pcolormesh(
-        edges_of_bands(centres), sides, levels.T, cmap="PuOr_r", vmin=-limit, vmax=limit
+    figure = new_figure(1.2 + 4.4 * len(levels), title, subtitle)
+    panels = figure.subplots(len(levels), 1, squeeze=False, sharex=True)[:, 0]
+    edges, ends = edges_of_bands(centres), np.asarray(azimuths, dtype=float)
+    step = float(np.mean(np.diff(ends)))
+    sides = np.append(ends - 0.5 * step, ends[-1] + 0.5 * step)
+    for axes, (name, given) in zip(panels, levels.items(), strict=True):
+        shown = np.asarray(given, dtype=float)
+        drawn = axes.pcolormesh(edges, sides, shown.T, **_colours(shown))
+        frequency_axis(axes, edges[0], edges[-1], label=axes is panels[-1])
+        axes.set_ylabel("azimuth from the first post,\ndegrees")
+        axes.set_yticks(range(0, 361, 60))
+        figure.colorbar(drawn, ax=axes, label=name)
+    return figure
+
+
+def _colours(levels: np.ndarray) -> dict[str, Any]:
+    """Two-sided about 0 where 0 lies within the levels, even else."""
+    if levels.min() < 0.0 < levels.max():
+        limit = max(1.0, float(np.ceil(np.abs(levels).max())))
+        return {"cmap": "PuOr_r", "vmin": -limit, "vmax": limit}
+    low, high = float(np.floor(levels.min())), float(np.ceil(levels.max()))
+    return {"cmap": "cividis", "vmin": low, "vmax": high}
+
+
+@in_common_style
+def places_figure(
+    title: str, azimuths: ArrayLike, off_db: ArrayLike, posts: ArrayLike, best: ArrayLike
+) -> Figure:
+    """Draw from above how far any band is off its mean in each direction, and where it is least.
+
+    Parameters
+    ----------
+    title : str
+    azimuths : (A,) array
+        Degrees from the first post, right round.
+    off_db : (A,) array
+        Largest distance of any band from its mean, dB.
+    posts, best : arrays
+        Azimuths of the posts, and of the best places, degrees.
+
+    Returns
+    -------
+    Figure
+    """
+    figure = new_figure(6.6, title)
+    (axes,) = figure.subplots(1, 1, squeeze=False, subplot_kw={"projection": "polar"}).ravel()
+    turn, off = np.radians(np.asarray(azimuths, dtype=float)), np.asarray(off_db, dtype=float)
+    most = max(1.0, float(np.ceil(2.0 * off.max()) / 2.0))
+    axes.set_theta_zero_location("E")
+    closed = np.append(turn, turn[0] + 2.0 * np.pi)
+    axes.fill_between(closed, 0.0, np.append(off, off[0]), color=SERIES[1], alpha=0.35, linewidth=0)
+    axes.plot(closed, np.append(off, off[0]), color=SERIES[0], label="band farthest off its mean")
+    stands = np.radians(np.asarray(posts, dtype=float))
+    look: dict[str, Any] = {"linestyle": "none", "clip_on": False, "zorder": 5}
+    axes.plot(
+        stands, np.full(stands.shape, most), "o", color=INK, label="direction of a post", **look
     )
-    frequency_axis(axes, *edges_of_bands(centres)[[0, -1]])
-    axes.set_ylabel("azimuth from the first post, degrees")
-    figure.colorbar(drawn, ax=axes, label="dB re no posts")
+    sits = np.radians(np.asarray(best, dtype=float))
+    axes.plot(sits, np.full(sits.shape, most), "^", color=SERIES[2], label="best to sit", **look)
+    axes.set_ylim(0.0, most)
+    axes.set_yticks(
+        np.linspace(0.0, most, 5)[1:], [f"{x:g} dB" for x in np.linspace(0.0, most, 5)[1:]]
+    )
+    axes.set_rlabel_position(22.5)
+    axes.set_xticks(np.radians(np.arange(0, 360, 30)))
+    legend_below(figure, axes)
     return figure

@@ -63,6 +63,8 @@ class PostsStudy:
         Choices that do not fit, with the reason.
     around : Around or None
         What was solved; None by estimate.
+    bare_db : (B,) array or None
+        Window level without posts, dB re 0 dB; exact only.
     single : tuple of Ripple
         The file's posts at single elevations, ascending; exact only.
     on_sale : tuple of Ripple
@@ -76,6 +78,7 @@ class PostsStudy:
     around: Around | None = field(default=None, repr=False)
     single: tuple[Ripple, ...] = field(default=(), repr=False)
     on_sale: tuple[Ripple, ...] = field(default=(), repr=False)
+    bare_db: np.ndarray | None = field(default=None, repr=False)
 
     @property
     def exact(self) -> bool:
@@ -91,6 +94,17 @@ class PostsStudy:
     def own_name(self) -> str:
         """Count and diameter of the posts in the file: "3 x 6 mm"."""
         return next(iter(self.ripples))
+
+    @property
+    def posts_deg(self) -> np.ndarray:
+        """Azimuths of the file's posts, degrees."""
+        return 360.0 / self.own.posts.count * np.arange(self.own.posts.count)
+
+    @property
+    def best_deg(self) -> np.ndarray:
+        """Best azimuths to sit with them, on either side of each post, degrees."""
+        beside = np.array([self.own.best_azimuth_deg, -self.own.best_azimuth_deg])
+        return np.unique(np.round((self.posts_deg[:, None] + beside).ravel() % 360.0, 6))
 
     @property
     def octaves(self) -> np.ndarray:
@@ -161,7 +175,8 @@ def posts_study(
     (own_name, _), *rest = fitting.items()
     ripples = {own_name: over} | {name: around.ripples(p, [window])[0] for name, p in rest}
     sold = [around.ripples(posts, [window])[0] for posts in _on_sale(design, assembly)]
-    return PostsStudy(design, ripples, left_out, around, tuple(alone), tuple(sold))
+    bare_db = around.bare_level_db(window)
+    return PostsStudy(design, ripples, left_out, around, tuple(alone), tuple(sold), bare_db)
 
 
 def estimated(

@@ -10,19 +10,53 @@ from functools import partial
 
 import numpy as np
 
+from dispersion.bands import study_frequencies
+from dispersion.paths.posts import post_ripple
+from dispersion.ripple import Ripple
 from shapes.assembly import Assembly
 from shapes.lengths import in_own
 from shapes.reflectors import ball_cap, cone
-from studies.design import Design
+from studies.design import Design, DesignError
 from studies.solving.candidates import Candidate, NotSolvedError, Row
-from studies.solving.grid import Progress, Solver, run
+from studies.solving.grid import COARSE_PER_BAND, Progress, Solver, run
+from studies.solving.posted import solved_ripple
 
 WITHIN_DB = 3.0
+POSTS_WITHIN_DB = 0.3
+"""Of the level round the column about its mean: well below what anybody hears."""
+STEEPEST_DEG = 89.0
+"""The estimate of posts is made for elevations short of straight up and straight down."""
 PER_BAND = 8
 REFERENCE = "waves"
 CAP_SHARES = (0.25, 0.4, 0.55, 0.7)  # of the plate gap: heights of the caps that are tried
 CONE_SLOPES_DEG = (35.0, 45.0, 50.0)
 GAP_FACTORS = (1.25, 1.5)
+
+
+@dataclass(frozen=True, eq=False)
+class PostsHeld:
+    """Ripple round the column by the estimate, and solved, over the window."""
+
+    estimate: Ripple
+    exact: Ripple
+
+    @property
+    def swing_off_db(self) -> np.ndarray:
+        """(B,) lowest to highest by the estimate less that solved, dB."""
+        return self.estimate.peak_to_peak_db - self.exact.peak_to_peak_db
+
+    @property
+    def curve_off_db(self) -> np.ndarray:
+        """(B,) largest difference of the two curves about their means, dB."""
+        both = (self.estimate, self.exact)
+        curves = [one.level_db - one.mean_db[:, None] for one in both]
+        return np.abs(curves[0] - curves[1]).max(axis=1)
+
+    @property
+    def believed_to_hz(self) -> float | None:
+        """Highest band up to which no curve is off by more than `POSTS_WITHIN_DB`; None if none."""
+        good = np.logical_and.accumulate(self.curve_off_db <= POSTS_WITHIN_DB)
+        return float(self.exact.centres[good][-1]) if good.any() else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,12 +72,16 @@ class Trust:
         Exact centres of the third-octave bands, Hz.
     rows : mapping of str to tuple of Row
         For each method, the wave solver included, one row a case.
+    posts : PostsHeld or None
+        The estimate of the file's posts against posts solved; None where there are none, or they
+        cannot be told exactly.
     """
 
     design: Design
     cases: tuple[str, ...]
     centres: np.ndarray
     rows: Mapping[str, tuple[Row, ...]]
+    posts: PostsHeld | None = None
 
     @property
     def methods(self) -> tuple[str, ...]:
@@ -128,7 +166,27 @@ def trust(
         raise NotSolvedError(f"no case can be solved by every method: {'; '.join(sorted(reasons))}")
     kept = {name: tuple(given[i] for i in solved) for name, given in rows.items()}
     first = kept[REFERENCE][0]
-    return Trust(design, tuple(candidates[i].name for i in solved), first.coverage.centres, kept)
+    return Trust(
+        design,
+        tuple(candidates[i].name for i in solved),
+        first.coverage.centres,
+        kept,
+        _posts_held(design, solvers[REFERENCE], progress),
+    )
+
+
+def _posts_held(design: Design, solver: Solver, progress: Progress | None) -> PostsHeld | None:
+    """Hold the estimate of the file's posts against posts solved."""
+    assembly = design.assembly()
+    low, high = design.window_deg
+    if assembly.posts is None or max(-low, high) > STEEPEST_DEG:
+        return None
+    try:
+        exact = solved_ripple(design, assembly, solver, progress)
+    except DesignError:
+        return None
+    frequencies = study_frequencies(*design.target.band, COARSE_PER_BAND)
+    return PostsHeld(post_ripple(assembly, design.air, frequencies, window_deg=(low, high)), exact)
 
 
 def spread_of_cases(design: Design) -> list[Candidate]:

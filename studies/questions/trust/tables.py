@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from dispersion.bands import band_label
 from studies.answer.columns import band, number, text
 from studies.answer.evidence import evidence_of
 from studies.answer.table import Fact, Findings, Table, Value
-from studies.questions.trust.study import REFERENCE, WITHIN_DB, Trust
+from studies.questions.trust.study import POSTS_WITHIN_DB, REFERENCE, WITHIN_DB, Trust
 
 
 def trust_tables(trust: Trust) -> Findings:
@@ -17,7 +19,7 @@ def trust_tables(trust: Trust) -> Findings:
         design=trust.design,
         answer=tuple(_answer(trust)),
         facts=tuple(_facts(trust)),
-        tables=(_by_band(trust), _by_case(trust)),
+        tables=(_by_band(trust), _by_case(trust), *_posts(trust)),
         evidence=evidence_of(exact, exact[0]),
     )
 
@@ -39,7 +41,45 @@ def _answer(trust: Trust) -> list[str]:
             f"{method}: within {WITHIN_DB:g} dB (rms) from {low} to {high}; over all bands"
             f" {trust.overall_rms_db(method):.1f} dB."
         )
-    return said
+    return [*said, *_posts_in_words(trust)]
+
+
+def _posts_in_words(trust: Trust) -> list[str]:
+    held = trust.posts
+    if held is None:
+        return []
+    most = int(np.argmax(held.curve_off_db))
+    worst = (
+        f"at worst {held.curve_off_db[most]:.1f} dB, in the {band_label(held.exact.centres[most])}"
+        " band"
+    )
+    if held.believed_to_hz is None:
+        return [f"Posts by estimate against posts solved, round the column: {worst}."]
+    return [
+        f"Posts by estimate: within {POSTS_WITHIN_DB:g} dB of posts solved, all round the column,"
+        f" up to {band_label(held.believed_to_hz)}; {worst}."
+    ]
+
+
+def _posts(trust: Trust) -> tuple[Table, ...]:
+    held = trust.posts
+    if held is None:
+        return ()
+    columns = (
+        band(),
+        number("solved_swing_db", "solved", "swing round the column, posts solved, dB", 2),
+        number("estimated_swing_db", "estimate", "the same by estimate, dB", 2),
+        number("curve_off_db", "curves\noff", "largest difference about the means, dB", 2),
+    )
+    cells = (
+        held.exact.centres,
+        held.exact.peak_to_peak_db,
+        held.estimate.peak_to_peak_db,
+        held.curve_off_db,
+    )
+    rows = tuple(tuple(map(float, row)) for row in zip(*cells, strict=True))
+    title = "Posts: swing round the column, solved and by estimate, dB"
+    return (Table("posts", title, columns, rows, "the file's posts, mean power of the window"),)
 
 
 def _facts(trust: Trust) -> list[Fact]:

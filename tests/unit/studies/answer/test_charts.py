@@ -35,6 +35,7 @@ from studies.answer.charts.around import (
     AroundTrace,
     around_figure,
     azimuth_figure,
+    places_figure,
     round_band_figure,
 )
 from studies.answer.charts.coverage import coverage_map_figure, polar_figure
@@ -134,7 +135,16 @@ def figures(coverage):
             "Round", levels[1], levels[0], AroundTrace("rods", CENTRES, -levels[1], levels[2])
         ),
         "azimuth": azimuth_figure(
-            "Azimuth", np.arange(0, 360, 10), CENTRES, np.outer(levels[1], np.sin(np.arange(36)))
+            "Azimuth",
+            np.arange(0, 360, 10),
+            CENTRES,
+            {
+                "dB": np.outer(levels[1], np.sin(np.arange(36))),
+                "dB re 0 dB": levels[1][:, None] - 90.0 + np.zeros(36),
+            },
+        ),
+        "places": places_figure(
+            "Places", np.arange(0, 360, 10), np.linspace(0.2, 2.0, 36), [0, 120, 240], [40, 80]
         ),
         "shave": shave_figure("Shave", 180.0, [40.0, 30.0, 20.0], CENTRES, levels[:2]),
     }
@@ -152,6 +162,7 @@ NAMES = (
     "around",
     "round",
     "azimuth",
+    "places",
 )
 
 
@@ -386,7 +397,9 @@ def test_around_picture_draws_lowest_and_highest_of_every_choice():
 def test_azimuth_picture_is_scaled_evenly_about_nothing():
     centres = third_octave_centres(1000.0, 2000.0)
     levels = np.linspace(-2.4, 0.5, len(centres) * 8).reshape(len(centres), 8)
-    figure = azimuth_figure("posts", np.arange(0.0, 360.0, 45.0), centres, levels)
-    mesh = figure.axes[0].collections[0]
+    both = {"dB re no posts": levels, "dB re 0 dB": levels - 9.0}
+    figure = azimuth_figure("posts", np.arange(0.0, 360.0, 45.0), centres, both)
+    mesh, absolute = (figure.axes[panel].collections[0] for panel in range(2))
     assert mesh.get_clim() == (-3.0, 3.0)
+    assert absolute.get_clim() == (-12.0, -8.0)
     assert pytest.approx(levels) == np.asarray(mesh.get_array()).reshape(8, -1).T
