@@ -227,5 +227,6 @@ def places_figure(
     )
     axes.set_rlabel_position(22.5)
     axes.set_xticks(np.radians(np.arange(0, 360, 30)))
+    axes.set_xlabel("distance from the mean, dB, by azimuth from the first post, degrees")
     legend_below(figure, axes)
     return figure
