@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
+from dispersion.rational import Resonance
 from shapes.lengths import in_own_exactly
 from studies.design import Design
 from studies.solving.candidates import Candidate, NearBest, Row, contenders, near_best, winner_of
@@ -55,14 +55,10 @@ class GapChoice:
         return self.row.response.problem.frequencies[at[deepest_first]]
 
     @property
-    def tip_dip_hz(self) -> float:
-        """Rough place of the first driver-to-tip dip, c / 4G, Hz: common practice, no source.
-
-        G is the tip clearance; nan if the candidate was not solved.
-        """
-        if not self.row.solved:
-            return math.nan
-        return self.row.response.problem.air.speed / (4.0 * self.row.assembly.tip_clearance)
+    def resonances(self) -> tuple[Resonance, ...]:
+        """Poles of the fit, ascending; none if not solved, or not by need."""
+        settling = self.row.response.settling if self.row.solved else None
+        return () if settling is None else settling.resonances
 
 
 def solve_gaps(

@@ -22,10 +22,7 @@ def gap_pictures(study: GapStudy) -> Pictures:
     title = f"{design.title}: gap {in_own(best.plate_gap)}"
     sizes = [choice.plate_gap * 1e3 for choice in study.choices]
     rows = [choice.row for choice in study.choices]
-    lines = {
-        "one wave up to here (c / 2H)": [study.plate_limit_hz(choice) for choice in study.choices],
-        "first dip, roughly (c / 4G)": [choice.tip_dip_hz for choice in study.choices],
-    }
+    limits = [study.plate_limit_hz(choice) for choice in study.choices]
     scores = ladder_figure(
         f"{design.title}: score by plate gap",
         [ladder_of("", sizes, rows)],
@@ -42,7 +39,7 @@ def gap_pictures(study: GapStudy) -> Pictures:
         best.row.coverage.centres,
         window_levels(rows, best.row),
         present,
-        lines,
+        {"one wave up to here (c / 2H)": limits},
         best.plate_gap * 1e3,
     )
     return {

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from dispersion.air_load import air_load, air_load_flush, load_loss_db
 from studies.design import Design
 from studies.solving.candidates import SAME_SIZE, NearBest, Row, Standing
-from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver
+from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver, problem_of
 from studies.solving.hanging import (
     GapChoice,
     best_gap,
@@ -16,8 +17,34 @@ from studies.solving.hanging import (
 )
 from studies.solving.losses import SoftBest, Softened, may_overtake, soften
 
+CONE_MASS_BY_AREA = 1.1
+"""Moving mass of a driver without air over its effective area, kg/m^2: common practice, no
+source."""
 
-@dataclass(frozen=True, eq=False)
+
+@dataclass(frozen=True)
+class AirLoad:
+    """Air that moves along with the cone, see `dispersion.air_load`.
+
+    Attributes
+    ----------
+    mass, flush : float
+        Under what hangs above, and flush in an endless wall, kg.
+    moving_mass : float
+        Of the cone that is assumed, kg.
+    """
+
+    mass: float
+    flush: float
+    moving_mass: float
+
+    @property
+    def loss_db(self) -> float:
+        """By how much the cone moves less than in a wall, dB; no level holds it."""
+        return load_loss_db(self.moving_mass, self.mass, self.flush)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
 class GapStudy:
     """How big a plate gap to leave, with everything that was compared.
 
@@ -32,6 +59,8 @@ class GapStudy:
         Range of plate gaps, m.
     softened : Softened or None
         Leaders with a cone that absorbs; None where there is no such doubt.
+    air_loads : tuple of (AirLoad or None)
+        By choice; None if it was not solved, or not by the wave solver.
     """
 
     design: Design
@@ -39,6 +68,7 @@ class GapStudy:
     best: GapChoice
     near_best: NearBest
     softened: Softened | None = None
+    air_loads: tuple[AirLoad | None, ...] = field(default=(), repr=False)
 
     @property
     def soft_best(self) -> SoftBest | None:
@@ -57,9 +87,13 @@ class GapStudy:
         return gap_contenders(self.choices)
 
     @property
-    def choked(self) -> tuple[GapChoice, ...]:
-        """The solved gaps whose ring is smaller than the driver, smallest first."""
-        return tuple(c for c in self.choices if c.row.solved and c.row.assembly.is_choked)
+    def smallest(self) -> GapChoice:
+        """The smallest gap that was solved."""
+        return next(choice for choice in self.choices if choice.row.solved)
+
+    def air_load(self, choice: GapChoice) -> AirLoad | None:
+        """Return the air that moves along with the cone at a gap; None if it is not known."""
+        return dict(zip(map(id, self.choices), self.air_loads, strict=False)).get(id(choice))
 
     @property
     def written(self) -> GapChoice | None:
@@ -122,4 +156,19 @@ def gap(
     rows = [choice.row for choice in gap_contenders(choices)]
     leaders = may_overtake(rows, best.row, design.target.near_best_db)
     softened = soften(design, leaders, solver, fineness, progress)
-    return GapStudy(design, choices, best, good, softened)
+    return GapStudy(
+        design=design,
+        choices=choices,
+        best=best,
+        near_best=good,
+        softened=softened,
+        air_loads=tuple(_air_load(design, choice) for choice in choices),
+    )
+
+
+def _air_load(design: Design, choice: GapChoice) -> AirLoad | None:
+    row = choice.row
+    if not row.solved or row.response.method != "waves":
+        return None
+    problem, area = problem_of(design, row.assembly), row.assembly.driver_area
+    return AirLoad(air_load(problem), air_load_flush(problem), CONE_MASS_BY_AREA * area)

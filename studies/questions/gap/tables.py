@@ -1,4 +1,4 @@
-"""How big a gap between baffle and top plate: the answer in words, every gap, where it chokes."""
+"""How big a gap between baffle and top plate: the answer in words, every gap, what its air does."""
 
 from __future__ import annotations
 
@@ -29,12 +29,12 @@ from studies.answer.standing import (
 )
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
-from studies.questions.gap.study import GapStudy
+from studies.questions.gap.study import CONE_MASS_BY_AREA, GapStudy
 from studies.solving.hanging import GapChoice
 from studies.solving.target import NO_DIFFERENCE_DB
 
-MOST_NOTCHES = 4
-"""Notches named in print, deepest first; the files have all."""
+MOST_NOTCHES, MOST_RESONANCES = 4, 2
+"""Notches and resonances named in print, deepest and sharpest first; the files have all."""
 
 
 def gap_tables(study: GapStudy) -> Findings:
@@ -73,7 +73,7 @@ def _answer(study: GapStudy) -> list[str]:
         f"Hang the plate {in_both(best.plate_gap)} above the baffle: {_posts(study)}.",
         _near_best(study),
         *best_at_end("[gap]", best.plate_gap, sizes, possible),
-        _choking(study),
+        *_air_in_the_gap(study),
         f"Three gaps there: plate gap {in_both(built.plate_gap)}, rim gap"
         f" {in_both(built.rim_gap)}, tip clearance {in_both(built.tip_clearance)}.",
         *_as_written(study),
@@ -101,14 +101,18 @@ def _near_best(study: GapStudy) -> str:
     return f"Anywhere between {range_in_words(good)} is within {good.within_db:g} dB of the best."
 
 
-def _choking(study: GapStudy) -> str:
-    if not study.choked:
-        return "None of these gaps chokes the driver: the ring is larger than the driver in all."
-    return (
-        f"Gaps up to {in_both(study.choked[-1].plate_gap)} choke the driver: the ring is smaller"
-        " than the driver, and its air loads the cone. That is in the solution, except for what it"
-        " does to the cone itself."
-    )
+def _air_in_the_gap(study: GapStudy) -> list[str]:
+    """What the air in the ring costs the cone at the smallest gap; nothing if it is not known."""
+    least = study.smallest
+    load = study.air_load(least)
+    if load is None:
+        return []
+    cone, loss = f"{load.moving_mass * 1e3:.2g} g", f"{max(load.loss_db, 0.0):.1f} dB"
+    return [
+        f"Air that moves along with the cone: {load.mass * 1e3:.2g} g at the smallest of these"
+        f" gaps, {in_both(least.plate_gap)}, against {load.flush * 1e3:.2g} g in a flat wall; there"
+        f" a cone of {cone} (assumed) moves {loss} less, which no level here holds."
+    ]
 
 
 def _as_written(study: GapStudy) -> list[str]:
@@ -132,6 +136,7 @@ def _soft_cone(study: GapStudy) -> list[str]:
 
 def _facts(study: GapStudy) -> tuple[Fact, ...]:
     best, built, soft = study.best, study.best.row.assembly, study.soft_best
+    load = study.air_load(best)
     return (
         Fact("plate_gap_mm", mm(best.plate_gap), "recommended gap, baffle to top plate, mm"),
         Fact("post_length_mm", mm(study.post_length), "cut length of a post with sockets, mm"),
@@ -151,7 +156,12 @@ def _facts(study: GapStudy) -> tuple[Fact, ...]:
             soft.lead_db if soft else 0.0,
             "by how much it then leads the best, dB",
         ),
-        Fact("chokes", built.is_choked, "whether the recommended gap chokes the driver"),
+        Fact("air_load_g", load.mass * 1e3 if load else None, "air that moves with the cone, g"),
+        Fact(
+            "air_load_loss_db",
+            load.loss_db if load else None,
+            "by how much the cone moves less than in a flat wall, dB",
+        ),
         Fact(
             "plate_limit_hz",
             study.plate_limit_hz(best),
@@ -166,13 +176,6 @@ def _gaps(study: GapStudy) -> Table:
         STANDING,
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
         length("post_length_mm", "post length", "cut length of a post with sockets", short=True),
-        TableColumn(
-            "chokes",
-            "chokes",
-            "whether the ring is smaller than the driver",
-            lambda chokes: "yes" if chokes else "no",
-            is_text=True,
-        ),
         *SCORE_COLUMNS,
         REASON,
     )
@@ -194,7 +197,6 @@ def _gap(study: GapStudy, choice: GapChoice) -> tuple[Value, ...]:
         study.standing_of(choice),
         mm(choice.plate_gap),
         mm(built.post_length) if built else None,
-        row.assembly.is_choked if row.solved else None,
         *score_cells(row),
         row.reason,
     )
@@ -204,34 +206,45 @@ def _airways(study: GapStudy) -> Table:
     columns = (
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
         length("tip_clearance_mm", "tip clearance", "tip to driver at rest, upright", short=True),
+        number("ring_over_driver", "ring area /\ndriver area", "area of the ring over the cone's"),
+        number("air_load_g", "air\nload, g", "mass of the air that moves with the cone, g"),
         number(
-            "ring_over_driver", "ring area /\ndriver area", "below 1 the ring chokes the driver"
+            "air_load_loss_db", "its\nloss", "the cone moves so much less than in a wall, dB", 1
         ),
         TableColumn("plate_limit_hz", "one wave\nto, kHz", "c / 2H of the plates, Hz", in_khz),
-        TableColumn("tip_dip_hz", "tip dip,\nkHz", "c / 4G of the tip clearance, Hz", in_khz),
+        text("resonances_hz", "", "resonances in the fit, ascending, Hz", shown=False),
+        text(
+            "resonances", "resonances, kHz,\nsharpest first", "the sharpest resonances, kHz and Q"
+        ),
         text("notches_hz", "", "notches in the window level, deepest first, Hz", shown=False),
         text("notches", "notches, kHz,\ndeepest first", "the deepest notches, kHz"),
     )
     return Table(
         "airways",
-        "Where each gap chokes, lobes and notches",
+        "Where each gap loads the cone, lobes, rings and notches",
         columns,
         tuple(_airway(study, choice) for choice in study.choices if choice.row.solved),
-        "one wave to: c / 2H of the plates; tip dip: c / 4G of the tip clearance, rough, common"
-        " practice;\nnotches: computed, surest where many frequencies per band were solved",
+        f"loss: dB on a cone of {CONE_MASS_BY_AREA:g} kg to the square metre, assumed; one wave to:"
+        " c / 2H of the plates;\nresonances: poles of the fit; notches: computed, surest where many"
+        " frequencies per band were solved",
     )
 
 
 def _airway(study: GapStudy, choice: GapChoice) -> tuple[Value, ...]:
     built, notches = choice.row.assembly, choice.notches_hz
     named = dict.fromkeys(in_khz(f) for f in notches[:MOST_NOTCHES])
+    load, rings = study.air_load(choice), choice.resonances
+    sharpest = sorted(rings, key=lambda one: -one.q)[:MOST_RESONANCES]
     more = f" and {len(notches) - MOST_NOTCHES} more" if len(notches) > MOST_NOTCHES else ""
     return (
         mm(choice.plate_gap),
         mm(built.tip_clearance),
         built.ring_over_driver,
+        load.mass * 1e3 if load else None,
+        load.loss_db if load else None,
         study.plate_limit_hz(choice),
-        choice.tip_dip_hz,
+        " ".join(f"{one.frequency:.0f}" for one in rings),
+        ", ".join(f"{in_khz(one.frequency)} (Q {one.q:.0f})" for one in sharpest) or "none",
         " ".join(f"{f:.0f}" for f in notches),
         ", ".join(named) + more or "none",
     )

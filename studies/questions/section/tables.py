@@ -63,7 +63,8 @@ def _choking(assembly: Assembly) -> str:
     share = assembly.ring_over_driver
     if math.isinf(share):
         return "The driver is open above its edge: nothing chokes it."
-    verdict = "it chokes the driver: enlarge the gap" if assembly.is_choked else "it does not choke"
+    loads = "its air weighs on the cone, and `gap` says how much"
+    verdict = loads if assembly.is_choked else "it does not choke"
     return f"The ring at the driver's edge has {share:.2f} times the driver's area: {verdict}."
 
 
