@@ -13,17 +13,19 @@ import io
 import sqlite3
 import time
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 from types import TracebackType
-from typing import Self
+from typing import Self, TypeVar
 
 import numpy as np
 
 from dispersion import keys
 from dispersion.fields import Fields
 
+Found = TypeVar("Found")
 PATIENCE_S = 30.0
 """How long to wait for another process that is writing."""
 LEDGER_ID = 0x726F756E
@@ -59,12 +61,35 @@ DELETE FROM solves WHERE id IN (
     WHERE total > ?
 )
 """
+STAY = """
+SELECT id, key, version, size, kept, used FROM (
+    SELECT *, SUM(size) OVER (ORDER BY used DESC, id DESC) AS total
+    FROM solves WHERE version = :version)
+WHERE :most IS NULL OR total <= :most
+"""
+LATEST, LARGEST = 1e11, 10**12
+"""Unix time, s, and bytes of a solve, beyond which a row is damaged."""
+UNSOUND = f"""
+DELETE FROM solves WHERE typeof(key) != 'blob' OR typeof(version) != 'text'
+    OR typeof(size) != 'integer' OR size NOT BETWEEN 0 AND {LARGEST}
+    OR typeof(kept) != 'real' OR kept NOT BETWEEN 0 AND {LATEST}
+    OR typeof(used) != 'real' OR used NOT BETWEEN 0 AND {LATEST}
+"""
 PARTS = ("", "-wal", "-shm")
-DAMAGE = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+DAMAGE = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CONSTRAINT}
+TROUBLE = (sqlite3.DatabaseError, UnicodeDecodeError)
+"""The second where an error's own message holds a damaged name."""
+FULL = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR}
+HEADER_ID = slice(68, 72)
+"""Where SQLite keeps the application id in a file."""
 
 
 class LedgerError(ValueError):
     """A ledger that cannot be used; the message names the file and the remedy."""
+
+
+class FullDiskError(LedgerError):
+    """A ledger that cannot be used because there is no room beside it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,10 +181,11 @@ class Ledger:
                 if row is None:
                     return None
                 *blobs, unknowns, digest = row
-                if _digest(key, blobs, unknowns) != digest:
+                kinds = {*map(type, blobs)} == {bytes} and isinstance(unknowns, int)
+                if not kinds or _digest(key, blobs, unknowns) != digest:
                     self._drop(key)
                     return None
-            except sqlite3.DatabaseError as error:
+            except TROUBLE as error:
                 self._failed(error)
                 return None
             self.found += key not in self._own
@@ -177,7 +203,7 @@ class Ledger:
                 return
             try:
                 self._write(key, sum(map(len, blobs)), row)
-            except sqlite3.DatabaseError as error:
+            except TROUBLE as error:
                 self._failed(error)
             else:
                 self.kept += 1
@@ -185,11 +211,12 @@ class Ledger:
 
     def volumes(self) -> tuple[Volume, ...]:
         """Return what the file holds by version of the solver, the last used first."""
-        with self._lock, _refusals(self.path):
-            rows = self._database.execute(
+        rows = self._or_begun_anew(
+            lambda: self._database.execute(
                 "SELECT version, COUNT(*), SUM(size), MIN(kept), MAX(used)"
                 " FROM solves GROUP BY version ORDER BY MAX(used) DESC, version"
             ).fetchall()
+        )
         return tuple(
             Volume(
                 version=version,
@@ -219,19 +246,35 @@ class Ledger:
         ------
         LedgerError
             If it cannot be written, or another process will not let go of it.
+        FullDiskError
+            If there is no room, see `prune_without_room`.
         """
-        with self._lock, _refusals(self.path):
-            before = self._database.total_changes
-            with self._database:
-                gone = self._database.execute(
-                    "DELETE FROM solves WHERE version != ?", (keys.solver_version(),)
-                ).rowcount
-                if most_bytes is not None:
-                    gone += self._database.execute(TOO_MUCH, (most_bytes,)).rowcount
-            if self._database.total_changes != before:
-                self._database.execute("VACUUM")
-            self._database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        return self._or_begun_anew(lambda: self._pruned(most_bytes))
+
+    def _pruned(self, most_bytes: int | None) -> int:
+        before = self._database.total_changes
+        with self._database:
+            gone = self._database.execute(
+                "DELETE FROM solves WHERE version != ?", (keys.solver_version(),)
+            ).rowcount
+            if most_bytes is not None:
+                gone += self._database.execute(TOO_MUCH, (most_bytes,)).rowcount
+        if self._database.total_changes != before:
+            self._database.execute("VACUUM")
+        self._database.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         return gone
+
+    def _or_begun_anew(self, use: Callable[[], Found]) -> Found:
+        """Use the file; where it is damaged, a new one in its place."""
+        with self._lock, _refusals(self.path):
+            try:
+                return use()
+            except TROUBLE as error:
+                if not _is_damage(error, self.path):
+                    raise
+                self._database.close()
+                self._set_aside(str(error))
+            return use()
 
     def _write(self, key: bytes, size: int, row: tuple[int | bytes, ...]) -> None:
         now = time.time()
@@ -245,20 +288,28 @@ class Ledger:
                 "INSERT INTO arrays VALUES (?, ?, ?, ?, ?, ?, ?)", (solve.lastrowid, *row)
             )
 
-    def _drop(self, key: bytes) -> None:
+    def _tell_unsound(self) -> None:
         if self._is_sound:
             self._report(f"{self.path}: not all of it is sound; what is damaged is solved again")
         self._is_sound = False
+
+    def _drop(self, key: bytes) -> None:
+        self._tell_unsound()
         with self._database:
             self._database.execute("DELETE FROM solves WHERE key = ?", (key,))
 
     def _open(self) -> None:
         try:
             self._database = _opened(self.path)
-        except sqlite3.DatabaseError as error:
-            if not _is_damage(error):
+            with self._database:
+                unsound = self._database.execute(UNSOUND).rowcount
+        except TROUBLE as error:
+            if not _is_damage(error, self.path):
                 raise
             self._set_aside(str(error))
+        else:
+            if unsound:
+                self._tell_unsound()
 
     def _set_aside(self, reason: str) -> None:
         """Rename a damaged file and begin a new one."""
@@ -273,13 +324,13 @@ class Ledger:
 
     def _failed(self, error: Exception) -> None:
         """Begin a new file where this one is damaged; where it cannot be written, do without."""
-        if _is_damage(error):
+        if _is_damage(error, self.path):
             self._used.clear()
             self._database.close()
             try:
                 self._open()  # which may be sound again: another process may have begun it anew
                 return
-            except (sqlite3.DatabaseError, OSError, LedgerError) as another:
+            except (*TROUBLE, OSError, LedgerError) as another:
                 error = another
         if self._writes:
             self._report(
@@ -289,9 +340,46 @@ class Ledger:
         self._writes = False
 
 
+def prune_without_room(path: Path, most_bytes: int | None = None) -> int:
+    """Do what `Ledger.prune` does where the disk is full: in memory, then in a file anew.
+
+    Were it killed in between, finished solves would be lost, and solved again.
+
+    Raises
+    ------
+    LedgerError
+        If the file cannot be read, or another process will not let go of it.
+    """
+    with (
+        _refusals(path),
+        closing(sqlite3.connect(path, timeout=PATIENCE_S)) as source,
+        closing(sqlite3.connect(":memory:")) as left,
+    ):
+        source.execute("PRAGMA locking_mode = EXCLUSIVE")  # or an index of its log is written
+        (before,) = source.execute("SELECT COUNT(*) FROM solves").fetchone()
+        left.executescript(f"PRAGMA application_id = {LEDGER_ID}; {TABLES}")
+        asked = {"version": keys.solver_version(), "most": most_bytes}
+        stay = source.execute(STAY, asked).fetchall()
+        if len(stay) == before:
+            return 0
+        left.executemany("INSERT INTO solves VALUES (?, ?, ?, ?, ?, ?)", stay)
+        for id_, *_ in stay:
+            arrays = source.execute("SELECT * FROM arrays WHERE id = ?", (id_,)).fetchone()
+            left.execute("INSERT INTO arrays VALUES (?, ?, ?, ?, ?, ?, ?)", arrays)
+        left.commit()
+        source.close()
+        for file in _files(path):
+            file.unlink(missing_ok=True)
+        with closing(sqlite3.connect(path)) as anew:
+            anew.execute("PRAGMA journal_mode = OFF")
+            left.backup(anew)
+    return before - len(stay)
+
+
 def _opened(path: Path) -> sqlite3.Connection:
     """Connection to a sound ledger that can be written."""
     database = sqlite3.connect(path, timeout=PATIENCE_S, check_same_thread=False)
+    database.text_factory = _words  # what is damaged may be no text
     try:
         _check(database, path)
         database.execute("PRAGMA synchronous = NORMAL")
@@ -342,8 +430,24 @@ def _refuse_words(path: Path) -> None:
             raise _refused(path, "it is a file of text, no ledger")
 
 
-def _is_damage(error: Exception) -> bool:
-    return getattr(error, "sqlite_errorcode", 0) & 0xFF in DAMAGE
+def _words(raw: bytes) -> str:
+    return raw.decode("utf-8", errors="replace")
+
+
+def _is_damage(error: Exception, path: Path) -> bool:
+    if isinstance(error, UnicodeDecodeError):
+        return True
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    # Statements that are sound meet an error only where the tables or the header are not.
+    return code in DAMAGE or (code == sqlite3.SQLITE_ERROR and _says_it_is_a_ledger(path))
+
+
+def _says_it_is_a_ledger(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return file.read(HEADER_ID.stop)[HEADER_ID] == LEDGER_ID.to_bytes(4, "big")
+    except OSError:
+        return False
 
 
 @contextlib.contextmanager
@@ -351,14 +455,15 @@ def _refusals(path: Path) -> Iterator[None]:
     """Turn whatever the file does not allow into a sentence with the remedy."""
     try:
         yield
-    except sqlite3.DatabaseError as error:
-        raise _refused(path, str(error)) from error
+    except TROUBLE as error:
+        is_full = getattr(error, "sqlite_errorcode", 0) & 0xFF in FULL
+        raise _refused(path, str(error), FullDiskError if is_full else LedgerError) from error
     except OSError as error:
         raise _refused(path, error.strerror or str(error)) from error
 
 
-def _refused(path: Path, reason: str) -> LedgerError:
-    return LedgerError(
+def _refused(path: Path, reason: str, kind: type[LedgerError] = LedgerError) -> LedgerError:
+    return kind(
         f"the ledger {path} cannot be used ({reason}): name another place with --ledger, or solve"
         " without one (--no-ledger)"
     )

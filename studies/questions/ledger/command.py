@@ -23,8 +23,8 @@ def ledger(ledger: Path, prune: bool, most: int | None) -> None:
 
     Every finished solve is kept at once, in one file among your programs' data. A run that was
     stopped, even by pulling the plug, goes on where it was. Another version of the solver, another
-    mesh, air or gap never finds an old result. Deleting the file does no harm: what is missing is
-    solved again.
+    mesh, air, gap, processor or linear algebra library never finds an old result. Deleting the
+    file does no harm: what is missing is solved again.
     """
     from studies.questions.ledger.tables import show_ledger
 

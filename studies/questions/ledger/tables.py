@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
 from studies.answer.columns import number, text
 from studies.answer.printing import print_table
 from studies.answer.table import Table, TableColumn
-from studies.solving.ledger import Ledger, LedgerError, Volume
+from studies.solving.ledger import FullDiskError, Ledger, LedgerError, Volume, prune_without_room
 from studies.solving.progress import open_console
 
 
@@ -32,12 +33,20 @@ def show_ledger(path: Path, *, prune: bool = False, most_mb: int | None = None) 
     if not path.exists():
         raise LedgerError(f"there is no ledger at {path} yet: the first solve begins it")
     console = open_console(sys.stdout)
+    if prune:
+        gone = _pruned(path, console.print, None if most_mb is None else most_mb * 10**6)
+        console.print(f"{gone} solves dropped.")
     with Ledger(path, console.print) as ledger:
-        if prune:
-            gone = ledger.prune(None if most_mb is None else most_mb * 10**6)
-            console.print(f"{gone} solves dropped.")
         print_table(console, ledger_table(ledger.volumes()))
         console.print(f"{path}: {ledger.size / 1e6:.1f} MB on disk")
+
+
+def _pruned(path: Path, report: Callable[[str], None], most_bytes: int | None) -> int:
+    try:
+        with Ledger(path, report) as ledger:
+            return ledger.prune(most_bytes)
+    except FullDiskError:  # for which it was asked, perhaps
+        return prune_without_room(path, most_bytes)
 
 
 def ledger_table(volumes: tuple[Volume, ...]) -> Table:

@@ -156,6 +156,15 @@ def test_whatever_differs_has_another_name() -> None:
     assert len(set(names)) == len(names)
 
 
+def test_another_processor_or_linear_algebra_finds_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    here = solve_keys(PROBLEM, DEFAULT_SETTINGS)
+    assert keys.arithmetic() == keys.arithmetic.__wrapped__()
+    monkeypatch.setattr(keys, "arithmetic", lambda: "another")
+    assert not set(solve_keys(PROBLEM, DEFAULT_SETTINGS)) & set(here)
+
+
 def test_what_is_applied_afterwards_has_the_same_name() -> None:
     louder = Way(
         name="driver",
@@ -339,6 +348,106 @@ def test_what_is_no_ledger_is_left_alone(tmp_path: Path) -> None:
             Ledger(path)
         assert path.read_bytes() == before
     assert {path.name for path in tmp_path.iterdir()} == {"design.toml", "other.sqlite"}
+
+
+def spoilt(sound: bytes, chance: random.Random) -> bytes:
+    """Flip bits, one or many, anywhere or in the head; or blank or cut off a part."""
+    raw, size = bytearray(sound), len(sound)
+    how = chance.choice(["one", "twenty", "many", "head", "blank", "cut"])
+    if how in ("one", "twenty", "many"):
+        for _ in range({"one": 1, "twenty": 20, "many": 2000}[how]):
+            raw[chance.randrange(size)] ^= 1 << chance.randrange(8)
+    elif how == "head":
+        for _ in range(chance.randrange(1, 8)):
+            raw[chance.randrange(8192)] = chance.randrange(256)
+    elif how == "blank":
+        start, length = chance.randrange(size), chance.randrange(1, 9000)
+        raw[start : start + length] = bytes(len(raw[start : start + length]))
+    else:
+        del raw[chance.randrange(size) :]
+    return bytes(raw)
+
+
+@pytest.mark.parametrize("times", [60, pytest.param(1000, marks=pytest.mark.slow)])
+def test_whatever_is_damaged_it_is_used_shown_and_pruned(times: int, tmp_path: Path) -> None:
+    path, chance = tmp_path / "x.sqlite", random.Random(times)
+    filled(path, 10)
+    sound, refused = path.read_bytes(), 0
+    for number in range(times):
+        for file in tmp_path.iterdir():
+            file.unlink()
+        path.write_bytes(spoilt(sound, chance))
+        try:
+            with Ledger(path, lambda _: None) as ledger:
+                for i in range(10) if number % 2 else ():
+                    found = ledger.fetch(bytes([i]) * 32)
+                    assert found is None or found.far.tobytes() == made_up(i).far.tobytes()
+                    ledger.keep(bytes([100 + i]) * 32, made_up(i))
+                if number % 3 == 0:
+                    ledger.prune(chance.choice([None, 0, 50_000]))
+                ledger_table(ledger.volumes())
+        except LedgerError as error:  # of a file that says that it is something else
+            assert "database of something else" in str(error)
+            refused += 1
+    assert refused <= times // 50
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        "UPDATE solves SET kept = 1e300 WHERE id < 3",
+        "UPDATE solves SET used = 'noon' WHERE id < 3",
+        "UPDATE solves SET version = x'ff' WHERE id < 3",
+        "UPDATE solves SET size = 9e18 WHERE id < 3",
+        "UPDATE arrays SET far = 'no array' WHERE id < 3",
+        "UPDATE arrays SET unknowns = NULL WHERE id < 3",
+    ],
+)
+def test_columns_of_the_wrong_kind_are_dropped(damage: str, tmp_path: Path) -> None:
+    path, told = tmp_path / "x.sqlite", []
+    filled(path, 3)
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute("PRAGMA writable_schema = ON")
+        database.execute("UPDATE sqlite_schema SET sql = replace(sql, 'NOT NULL', '')")
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute(damage)
+    with Ledger(path, told.append) as ledger:
+        assert [ledger.fetch(bytes([i]) * 32) is None for i in range(3)] == [True, True, False]
+        assert ledger_table(ledger.volumes()).values("solves") == (1,)
+    assert len(told) == 1
+    assert "solved again" in told[0]
+
+
+FULL = """
+import sys
+from pathlib import Path
+from test_ledger import filled
+from studies.questions.ledger.tables import _pruned
+from studies.solving.ledger import Ledger
+folder = Path(sys.argv[1])
+filled(folder / "x.sqlite", 18)
+with (folder / "rest").open("wb", buffering=0) as file:
+    try:
+        while True:
+            file.write(bytes(512))
+    except OSError:
+        pass
+print(*(_pruned(folder / "x.sqlite", print, most) for most in (None, 200_000, 0)))
+"""
+
+
+def test_pruning_works_on_a_full_disk(tmp_path: Path) -> None:
+    """In a file system of a megabyte, which a user may mount in a space of names of one's own."""
+    mount = f"mount -t tmpfs -o size=1m tmpfs {tmp_path}"
+    words = f"{mount} && exec {sys.executable} -c '{FULL}' {tmp_path}"
+    path = {"PYTHONPATH": f"{ROOT}:{Path(__file__).parent}"}
+    ran = subprocess.run(
+        ["unshare", "-rm", "sh", "-c", words], env=os.environ | path, capture_output=True, text=True
+    )
+    if "unshare" in ran.stderr or "mount" in ran.stderr:
+        pytest.skip("nothing can be mounted here")
+    # 16 of 2 ways, 364 directions and points, 16 bytes each, stay below 200 000.
+    assert ran.stdout.split() == ["0", "2", "16"], ran.stderr
 
 
 # What cannot be written.
