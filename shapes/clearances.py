@@ -69,7 +69,8 @@ def _corners_row(room: float) -> Clearance:
 
 def _gap_rows(assembly: Assembly) -> Iterator[Clearance]:
     yield Clearance("plate gap", assembly.plate_gap, "baffle's face to underside of top plate")
-    yield Clearance("rim gap", assembly.rim_gap, "baffle's face to reflector's base edge")
+    if assembly.reflector is not None:
+        yield Clearance("rim gap", assembly.rim_gap, "baffle's face to reflector's base edge")
     rest, motion = assembly.nearest_at_rest, assembly.nearest_in_motion
     if math.isfinite(rest.gap):
         yield Clearance("tip clearance", rest.gap, f"at rest, upright, {_over(rest)}")

@@ -66,6 +66,11 @@ class Stance:
         return math.atan2(self.half_base, self.centre_of_gravity)
 
     @property
+    def steady_width(self) -> float:
+        """Width of a foot, its own weight aside, on which it may lean `STEADY`, m."""
+        return 2.0 * self.centre_of_gravity * math.tan(STEADY)
+
+    @property
     def steady(self) -> bool:
         """Whether it may lean `STEADY` or more."""
         return self.tipping_angle >= STEADY

@@ -71,7 +71,11 @@ def posts_alike(within: float) -> str:
 
 def tips_over(stance: Stance) -> str:
     """Say how far the speaker leans before it falls, and whether that is enough."""
-    verdict = "steady enough" if stance.steady else "NOT STEADY: widen or weight the foot"
+    verdict = "steady enough"
+    if not stance.steady:
+        verdict = (
+            f"NOT STEADY: a foot {in_both(stance.steady_width)} wide would do, or weight in it"
+        )
     return (
         f"It tips over at {in_degrees(stance.tipping_angle)} (half the base,"
         f" {in_own(stance.half_base)}, over the height of the centre of gravity,"

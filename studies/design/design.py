@@ -58,6 +58,12 @@ HEAD_ROOM_DEG = 3.0
 """How far a window that follows from the seats reaches beyond them, since heads move:
 common practice, no source."""
 
+STEPS_TO_TRY = {
+    "mm": ("from = 15, to = 55, step = 1", "from = 40, to = 80, step = 2"),
+    "in": ('from = "3/4 in", to = 2, step = "1/16 in"', 'from = 2, to = 4, step = "1/8 in"'),
+}
+"""Examples of keeps and of plate gaps to try, as a file would write them, by its unit."""
+
 
 class DesignFile(DesignTable):
     """A whole design file, table by table."""
@@ -294,7 +300,7 @@ class Design:
         """
         trim = self.tables.trim
         if trim is None:
-            raise self._asks_nothing("trim", "keep = { from = 15, to = 55, step = 1 }")
+            raise self._asks_nothing("trim", f"keep = {{ {STEPS_TO_TRY[self.unit][0]} }}")
         balls = trim.balls_on_sale
         if balls is None:
             assert isinstance(self.tables.reflector, BallTable)
@@ -330,7 +336,7 @@ class Design:
             If the file has no gap table.
         """
         if self.tables.gap is None:
-            raise self._asks_nothing("gap", "from = 40, to = 80, step = 2")
+            raise self._asks_nothing("gap", STEPS_TO_TRY[self.unit][1])
         return self.tables.gap.sizes()
 
     def contest_entries(self) -> tuple[ContestEntry, ...]:

@@ -89,7 +89,7 @@ def _lines(sizes: Sizes) -> Iterator[str]:
     yield f'unit = "{brief.unit}"  # of every length without a unit: mm, cm, m or in'
     about = "baffle face to underside of the top plate, where the cap's flat side hangs"
     yield _size("plate_gap", brief.gap, sizes, about, given=True)
-    for table in (_column, _baffle, _driver, _tweeter, _top, _rest):
+    for table in (_column, _baffle, _foot_and_port, _driver, _tweeter, _top, _rest):
         yield ""
         yield from table(sizes)
 
@@ -145,6 +145,18 @@ def _baffle(sizes: Sizes) -> Iterator[str]:
     yield _size("diameter", brief.baffle, sizes, f"round{corners}", given=True)
     yield _size("thickness", sizes.board, sizes, "as the boards")
     yield _line("edge_radius", 0, "rounding of its upper edge")
+
+
+def _foot_and_port(sizes: Sizes) -> Iterator[str]:
+    """Offer what is often there and was not given."""
+    unit, foot = sizes.brief.unit, sizes.raised(1.5 * sizes.face)
+    yield "# [foot]  # a board under the column; left out, there is none"
+    yield f"# diameter = {written(foot, unit)}"
+    yield f"# thickness = {written(sizes.board, unit)}"
+    yield ""
+    yield "# [port]  # `roundcast cut` tells at which frequency it swings with the air inside"
+    yield f"# diameter = {written(sizes.rounded(0.4 * sizes.brief.driver), unit)}"
+    yield f"# depth = {written(sizes.rounded(0.6 * sizes.brief.driver), unit)}"
 
 
 def _driver(sizes: Sizes) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from shapes.assembly import Assembly
 from shapes.lengths import in_both
 from studies.answer import cautions, levels
 from studies.answer.columns import (
@@ -74,8 +75,7 @@ def _answer(study: GapStudy) -> list[str]:
         _near_best(study),
         *best_at_end("[gap]", best.plate_gap, sizes, possible),
         *_air_in_the_gap(study),
-        f"Three gaps there: plate gap {in_both(built.plate_gap)}, rim gap"
-        f" {in_both(built.rim_gap)}, tip clearance {in_both(built.tip_clearance)}.",
+        _gaps_there(built),
         *_as_written(study),
         *_soft_cone(study),
         f"Up to {in_words(study.plate_limit_hz(best))} only one wave runs outwards"
@@ -91,6 +91,15 @@ def _posts(study: GapStudy) -> str:
     return (
         f"posts {in_both(study.post_length)} long, sockets of {in_both(posts.socket_plate)} in the"
         f" plate and {in_both(posts.socket_baffle)} in the baffle included"
+    )
+
+
+def _gaps_there(built: Assembly) -> str:
+    if built.reflector is None:
+        return f"The plate then clears the driver by {in_both(built.tip_clearance)}."
+    return (
+        f"Three gaps there: plate gap {in_both(built.plate_gap)}, rim gap"
+        f" {in_both(built.rim_gap)}, tip clearance {in_both(built.tip_clearance)}."
     )
 
 

@@ -51,6 +51,13 @@ def _answer(design: Design, assembly: Assembly) -> list[str]:
 def _gaps(assembly: Assembly) -> str:
     if assembly.upper is None:
         return "Nothing hangs above the driver, so there is no gap."
+    if assembly.reflector is None:
+        return (
+            f"Nothing hangs below the plate: plate gap {in_both(assembly.plate_gap)}, clear of the"
+            f" driver by {in_both(assembly.tip_clearance)} at rest and"
+            f" {in_both(assembly.tip_clearance_in_motion)} with the cone out by"
+            f" {in_own(assembly.driver.excursion)}."
+        )
     return (
         f"Three gaps: plate gap {in_both(assembly.plate_gap)}, rim gap {in_both(assembly.rim_gap)},"
         f" tip clearance {in_both(assembly.tip_clearance)} at rest and"

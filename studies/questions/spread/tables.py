@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from dispersion.bands import band_label
-from shapes.lengths import in_both
+from shapes.lengths import across_room
 from studies.answer import cautions, levels
 from studies.answer.columns import (
     SCORE_CAPTION,
@@ -145,9 +145,9 @@ def _off_the_ceiling(spread: Spread) -> list[str]:
     seat = spread.design.seats[0].name
     side = "more" if loss < 0 else "less"
     return [
-        f"The first bounce off a ceiling {in_both(spread.design.tables.room.ceiling)} high leaves"
-        f" at {spread.ceiling_deg:.0f} degrees: {abs(loss):.1f} dB {side} than towards {seat}, mean"
-        " along the band."
+        f"The first bounce off a ceiling {across_room(spread.design.tables.room.ceiling)} high"
+        f" leaves at {spread.ceiling_deg:.0f} degrees: {abs(loss):.1f} dB {side} than towards"
+        f" {seat}, mean along the band."
     ]
 
 
