@@ -10,6 +10,7 @@ Posts of any count, thickness and circle take milliseconds once the answer of a 
 from .around import Around, solve_around
 from .askew import AskewPair, Displacement, solve_askew, solve_pair
 from .flat_ring import AllRoundError, FlatRing, flat_ring, orders_up_to
+from .leaning import Leaning, half_circle, solve_leaning
 from .posts import PostedField, Rod, stand
 from .ring_answer import RingAnswer, solve_ring
 
@@ -19,13 +20,16 @@ __all__ = [
     "AskewPair",
     "Displacement",
     "FlatRing",
+    "Leaning",
     "PostedField",
     "RingAnswer",
     "Rod",
     "flat_ring",
+    "half_circle",
     "orders_up_to",
     "solve_around",
     "solve_askew",
+    "solve_leaning",
     "solve_pair",
     "solve_ring",
     "stand",

@@ -119,6 +119,23 @@ class AskewPair:
         return found + turned * _sent(hung, self.k, self.pressures[1], still, own)
 
     @cached_property
+    def _area(self) -> np.ndarray:
+        """Surface of the column at the points of a Gauss rule, (E, G)."""
+        shape = basis(GAUSS + 2)
+        at = self.meshes[0].at(shape.points)
+        return 2.0 * np.pi * at.r * at.jacobian * shape.weights
+
+    @cached_property
+    def _gradient(self) -> np.ndarray:
+        """dp/dn of the ways there, (E, G, W)."""
+        return np.einsum("qp,epw->eqw", basis(GAUSS + 2).values, self.imposed)
+
+    @property
+    def volume_acceleration(self) -> np.ndarray:
+        """Volume that each way pushes out, (W,) in m^3/s^2."""
+        return -np.einsum("eq,eqw->w", self._area, self._gradient).real / self.air.density
+
+    @cached_property
     def power_error_db(self) -> np.ndarray:
         """Power far away over power through each way, (W,) in dB."""
         reach = max(float(np.abs(mesh.node_points().z).max()) for mesh in self.meshes)
@@ -128,16 +145,13 @@ class AskewPair:
         azimuths = (np.arange(steps) + 0.5) * 180.0 / steps
         far = np.abs(self.far(np.degrees(np.arcsin(sines)), azimuths)) ** 2
         arrived = np.pi * np.einsum("e,wea->w", weights, far) / steps
-        shape, column = basis(GAUSS + 2), self.meshes[0]
-        at = column.at(shape.points)
-        area = 2.0 * np.pi * at.r * at.jacobian * shape.weights
-        gradient = np.einsum("qp,epw->eqw", shape.values, self.imposed)
-        p = np.einsum("qp,epw->eqw", shape.values, self.pressures[0][0][column.nodes])
+        on_column = self.pressures[0][0][self.meshes[0].nodes]
+        p = np.einsum("qp,epw->eqw", basis(GAUSS + 2).values, on_column)
         impedance = self.air.density * self.air.speed
-        velocity = gradient / (1j * self.k * impedance)
-        driven = 0.5 * np.einsum("eq,eqw->w", area, (p * velocity.conj()).real)
-        volume = np.abs(np.einsum("eq,eqw->w", area, gradient)) / (2.0 * np.pi)
-        return balance_db(arrived / impedance, driven, 2.0 * np.pi * volume**2 / impedance)
+        velocity = self._gradient / (1j * self.k * impedance)
+        driven = 0.5 * np.einsum("eq,eqw->w", self._area, (p * velocity.conj()).real)
+        at_1_m = self.air.density * self.volume_acceleration / (2.0 * np.pi)
+        return balance_db(arrived / impedance, driven, 2.0 * np.pi * at_1_m**2 / impedance)
 
 
 def solve_askew(

@@ -39,7 +39,7 @@ IN_WINDOW = 9
 def are_solved(design: Design, assembly: Assembly, solver: Solver) -> bool:
     """Whether posts are there, are to be solved, and the wave solver is at hand."""
     asked = design.tables.target.posts == "solved" and assembly.posts is not None
-    return asked and _given(solver) is not None
+    return asked and given_to(solver) is not None
 
 
 def solve_posts(
@@ -74,7 +74,7 @@ def solve_posts(
     DesignError
         If posts of this design cannot be told exactly.
     """
-    given = _given(solver) or {}
+    given = given_to(solver) or {}
     ticking = _ticking(progress, len(problem.frequencies))
     settings = given.get("settings", DEFAULT_SETTINGS)
     try:
@@ -206,8 +206,8 @@ def _change_of_score(
     return with_posts - without
 
 
-def _given(solver: Solver) -> Mapping[str, Any] | None:
-    """What the wave solver was given by name; None if it is another method."""
+def given_to(solver: Solver) -> Mapping[str, Any] | None:
+    """Return what the wave solver was given by name; None if it is another method."""
     inner = solver.solve if isinstance(solver, ClusterSolver) else solver
     plain = inner.func if isinstance(inner, partial) else inner
     if plain is not SOLVERS["waves"]:

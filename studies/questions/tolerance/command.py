@@ -19,9 +19,12 @@ class ToleranceOptions(Options):
     ----------
     samples : int
         Speakers of the batch, a power of two.
+    askew : str
+        "rays" or "waves": how off-centre and tilt are told.
     """
 
     samples: int = 32
+    askew: str = "rays"
 
 
 @click.command(epilog=example("tolerance mine.toml --samples 64"))
@@ -35,7 +38,15 @@ class ToleranceOptions(Options):
     metavar="N",
     help="Speakers of the batch, a power of two.",
 )
-def tolerance(delivery: DesignDelivery, solving: SolverOptions, samples: int) -> None:
+@click.option(
+    "--askew",
+    type=click.Choice(("rays", "waves")),
+    default="rays",
+    show_default=True,
+    help="How off-centre and tilt are told: rays take a second and know no interference, waves"
+    " solve column and reflector with an axis each, in some minutes.",
+)
+def tolerance(delivery: DesignDelivery, solving: SolverOptions, samples: int, askew: str) -> None:
     """What a millimetre costs.
 
     Every size moved a little, alone and all at once: which one to watch, and how much a batch of
@@ -45,4 +56,4 @@ def tolerance(delivery: DesignDelivery, solving: SolverOptions, samples: int) ->
     from studies.answer.delivering import answer
     from studies.questions.tolerance.question import QUESTION
 
-    answer(QUESTION, delivery, ToleranceOptions(samples=samples, solving=solving))
+    answer(QUESTION, delivery, ToleranceOptions(samples=samples, askew=askew, solving=solving))

@@ -26,9 +26,10 @@ from studies.answer.picture import Picture, Pictures
 from studies.questions.tolerance.askew import Askew
 from studies.questions.tolerance.batch import Batch
 from studies.questions.tolerance.study import Tolerance
-from studies.questions.tolerance.words import ends_in_words, plus_minus
+from studies.questions.tolerance.words import BY_RAYS, askew_by, ends_in_words, plus_minus
 
 ESTIMATE = "Off-centre and tilt: estimate by rays,\nnot by the wave solver; summed with nothing."
+APART = "Off-centre and tilt: solved with an axis\nfor each part; summed with nothing."
 _BAR = 0.36
 
 
@@ -41,7 +42,7 @@ def _worries(found: Tolerance) -> Picture:
     return Picture(
         worries_figure(found),
         "Which size to watch: the longest bars, on either side of its tolerance. What hangs"
-        " off-centre or tilted is an estimate by rays and stands apart.",
+        f" off-centre or tilted ({askew_by(found)}) stands apart.",
     )
 
 
@@ -75,7 +76,8 @@ def worries_figure(found: Tolerance) -> Figure:
     right.set_xlabel("change of level, dB")
     if askew:
         panels[1][0].axis("off")
-        panels[1][0].text(0.0, 0.5, ESTIMATE, va="center", wrap=True, color=INK)
+        said = ESTIMATE if askew_by(found) == BY_RAYS else APART
+        panels[1][0].text(0.0, 0.5, said, va="center", wrap=True, color=INK)
         _estimates(panels[1][1], askew)
     legend_below(figure, left)
     return figure

@@ -10,8 +10,11 @@ from studies.questions.tolerance.figures import tolerance_pictures
 from studies.questions.tolerance.study import Tolerance, tolerance
 from studies.questions.tolerance.tables import tolerance_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.grid import Progress, Solver
+from studies.solving.grid import COARSE_PER_BAND, Progress, Solver
 from studies.solving.session import changes_of, require_reflector, solved, weighed_per_band
+
+ASKEW_OVER_ROUND = 45
+"""What a solve with two axes costs, in round ones."""
 
 
 def find(design: Design, options: ToleranceOptions) -> Tolerance:
@@ -25,6 +28,7 @@ def find(design: Design, options: ToleranceOptions) -> Tolerance:
             progress,
             changes_of(options.solving),
             samples=options.samples,
+            askew_solved=options.askew == "waves" and options.solving.method == "waves",
         )
 
     return solved(design, options.solving, study)
@@ -33,7 +37,10 @@ def find(design: Design, options: ToleranceOptions) -> Tolerance:
 def weigh(design: Design, options: ToleranceOptions) -> Work:
     """About eight sizes moved both ways, and the batch; by need few of its speakers are solved."""
     per_band = weighed_per_band(options.solving)
-    return (Portion(17, per_band), Portion(options.samples, per_band))
+    portions = (Portion(17, per_band), Portion(options.samples, per_band))
+    if options.askew == "rays":
+        return portions
+    return (*portions, Portion(2 * ASKEW_OVER_ROUND, COARSE_PER_BAND))
 
 
 QUESTION = Question(

@@ -8,7 +8,7 @@ import numpy as np
 from dispersion.paths.rays import meaningful_above_hz
 from studies.design import Design
 from studies.design.moves import dimensions_of
-from studies.questions.tolerance.askew import Askew, hung_askew
+from studies.questions.tolerance.askew import Askew, hung_askew, solved_askew
 from studies.questions.tolerance.batch import Batch
 from studies.questions.tolerance.sensitivity import Sensitivity, one_at_a_time
 from studies.questions.tolerance.speakers import drawn_batch
@@ -35,7 +35,7 @@ class Tolerance:
     sizes : tuple of Sensitivity
         Each size moved alone: what cannot be built first, then the most costly.
     askew : tuple of Askew
-        Off-centre and tilt, estimated by rays; empty where rays mean nothing.
+        Off-centre and tilt, by rays or solved; empty where rays mean nothing, or nothing hangs.
     meaningful_above_hz : float
         Below this frequency rays mean nothing.
     batch : Batch
@@ -86,6 +86,8 @@ def tolerance(
     fineness: Fineness = FINE_PER_BAND,
     samples: int = SAMPLES,
     seed: int = SEED,
+    *,
+    askew_solved: bool = False,
 ) -> Tolerance:
     """Move every size within its tolerance, alone and all at once.
 
@@ -103,6 +105,8 @@ def tolerance(
         Speakers of the batch, a power of two.
     seed : int
         Of the Sobol sequence's scramble; the same seed gives the same speakers.
+    askew_solved : bool
+        Solve off-centre and tilt in place of the estimate by rays.
 
     Raises
     ------
@@ -119,7 +123,7 @@ def tolerance(
         design=design,
         nominal=nominal,
         sizes=tuple(sorted(sizes, key=_rank)),
-        askew=hung_askew(design),
+        askew=solved_askew(design, solver, progress) if askew_solved else hung_askew(design),
         meaningful_above_hz=meaningful_above_hz(nominal.assembly, design.air),
         batch=drawn_batch(heard, sizes, solver, fineness, _drawn(sizes, samples, seed), progress),
     )

@@ -11,7 +11,14 @@ from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.tolerance.batch import Batch, Speaker
 from studies.questions.tolerance.sensitivity import Sensitivity
 from studies.questions.tolerance.study import Tolerance
-from studies.questions.tolerance.words import BY_RAYS, answer, ears, ends_in_words, plus_minus
+from studies.questions.tolerance.words import (
+    BY_RAYS,
+    answer,
+    askew_by,
+    ears,
+    ends_in_words,
+    plus_minus,
+)
 from studies.solving.candidates import Row
 
 _DECIMALS = {"mm": 2, "deg": 2, "K": 1}
@@ -63,7 +70,11 @@ def _facts(found: Tolerance) -> tuple[Fact, ...]:
         Fact("batch_score_95_percent_db", high, "95 % of the batch score less, dB"),
         Fact("rays_above_hz", _finite(found.meaningful_above_hz), "below it rays mean nothing, Hz"),
         *(
-            Fact(f"{case.name.replace('-', '_')}_by_rays_db", case.largest_db, f"{BY_RAYS}, dB")
+            Fact(
+                f"{case.name.replace('-', '_')}_{'solved' if case.solved else 'by_rays'}_db",
+                case.largest_db,
+                f"{askew_by(found)}, dB",
+            )
             for case in found.askew
         ),
     )
@@ -140,12 +151,19 @@ def _finite(value: float) -> float | None:
 def _askew(found: Tolerance) -> tuple[Table, ...]:
     if not found.askew:
         return ()
+    how = askew_by(found)
+    if how == BY_RAYS:
+        title = f"Off-centre and tilt: {how}, not by the wave solver"
+        where = in_words(found.meaningful_above_hz)
+    else:
+        title = "Off-centre and tilt, solved with an axis for each part"
+        where = in_words(found.askew[0].frequencies[0])
     columns = (
         text("what", "reflector and plate", "how reflector and plate hang"),
         text("tolerance", "by", "tolerance, with its unit"),
-        number("side_db", "at a seat on the\nworst side, dB", f"most in any band, dB, {BY_RAYS}"),
+        number("side_db", "at a seat on the\nworst side, dB", f"most in any band, dB, {how}"),
         band("at"),
-        number("per_step_db", "per step,\ndB", f"the same per step, dB, {BY_RAYS}"),
+        number("per_step_db", "per step,\ndB", f"the same per step, dB, {how}"),
         text("per", "step", "step for which it is told"),
         number("error_db", "scatter,\ndB", "standard error of the estimate at most, dB"),
     )
@@ -164,11 +182,11 @@ def _askew(found: Tolerance) -> tuple[Table, ...]:
     return (
         Table(
             "askew",
-            f"Off-centre and tilt: {BY_RAYS}, not by the wave solver",
+            title,
             columns,
             tuple(rows),
-            f"third octaves above {in_words(found.meaningful_above_hz)}, the window's level once"
-            " round the column; in neither yield nor band",
+            f"third octaves from {where} up, the window's level once round the column; in neither"
+            " yield nor band",
         ),
     )
 

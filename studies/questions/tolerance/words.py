@@ -15,7 +15,7 @@ from studies.questions.tolerance.sensitivity import Sensitivity
 from studies.questions.tolerance.study import Tolerance
 from studies.solving.target import METER_DB, NO_DIFFERENCE_DB
 
-BY_RAYS = "estimate by rays"
+BY_RAYS, SOLVED = "estimate by rays", "solved"
 
 
 def answer(found: Tolerance) -> list[str]:
@@ -101,16 +101,40 @@ def ears(found: Tolerance) -> str:
 def _askew_in_words(found: Tolerance) -> list[str]:
     if not found.askew:
         return [
-            "Off-centre and tilt: not told. The wave solver needs one axis, and rays mean"
-            " something only above the band asked for, or there is nothing that can hang askew."
+            "Off-centre and tilt: not told. Rays mean something only above the band asked for, or"
+            " there is nothing that can hang askew; --askew waves solves what hangs."
         ]
     sizes = "; ".join(f"{_off(case)} up to {_estimate(case)}" for case in found.askew)
+    if all(case.solved for case in found.askew):
+        worst = max(case.power_error_db or 0.0 for case in found.askew)
+        return [
+            "Off-centre and tilt, solved with an axis for each part (hard walls, no posts; power"
+            f" agrees within {max(worst, 0.001):.3f} dB), summed with nothing else: a seat on the"
+            f" worst side gains or loses, {sizes}; lowest to highest round the column,"
+            f" {_swings(found)}."
+        ]
     return [
-        f"Off-centre and tilt, {BY_RAYS} (the wave solver needs one axis), above"
+        f"Off-centre and tilt, {BY_RAYS} (--askew waves solves them), above"
         f" {in_words(found.meaningful_above_hz)} only and summed with nothing else: a seat on the"
         f" worst side gains or loses, {sizes}. Rays know no interference, so the truth may well be"
         " more."
     ]
+
+
+def _swings(found: Tolerance) -> str:
+    said = []
+    for case in found.askew:
+        if case.swing_db is not None:
+            at = int(np.argmax(case.swing_db))
+            said.append(
+                f"{case.name} {case.swing_db[at]:.1f} dB at {band_label(case.frequencies[at])}"
+            )
+    return "; ".join(said)
+
+
+def askew_by(found: Tolerance) -> str:
+    """How off-centre and tilt are told."""
+    return SOLVED if all(case.solved for case in found.askew) else BY_RAYS
 
 
 def _off(case: Askew) -> str:

@@ -16,7 +16,7 @@ from studies.design import Design, DesignError, parse_design
 from studies.design.design import assemble
 from studies.design.moves import HALF_DEGREE, dimensions_of, moved
 from studies.questions.tolerance import speakers
-from studies.questions.tolerance.askew import Askew, hung_askew
+from studies.questions.tolerance.askew import Askew, hung_askew, solved_askew
 from studies.questions.tolerance.figures import ESTIMATE, batch_figure, worries_figure
 from studies.questions.tolerance.response_surface import read_levels
 from studies.questions.tolerance.sensitivity import Sensitivity, seat_levels_db
@@ -351,6 +351,18 @@ def test_off_centre_is_told_by_rays_only_where_they_mean_something(found: Tolera
     told = tolerance_tables(replace(found, askew=little))
     assert any(BY_RAYS in line for line in told.answer)
     assert BY_RAYS in told.table("askew").title
+
+
+def test_off_centre_is_solved_with_an_axis_for_each_part(found: Tolerance) -> None:
+    narrow = ("band = [500, 800]", "band = [1600, 2000]")
+    one = solved_askew(example(narrow, allowed="off_centre = 1"), solve_waves)
+    assert [case.name for case in one] == ["off-centre", "tilt"]
+    assert one[0].largest_db > 0.02
+    assert max(case.power_error_db for case in one) < 0.005
+    told = tolerance_tables(replace(found, askew=one))
+    assert any("with an axis for each part" in line for line in told.answer)
+    assert told.fact("off_centre_solved_db") == one[0].largest_db
+    assert worries_figure(replace(found, askew=one))
 
 
 def test_pictures_show_what_cannot_be_built(impossible: Tolerance) -> None:

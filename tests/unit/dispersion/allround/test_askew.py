@@ -1,0 +1,108 @@
+"""Two bodies with an axis each: hung straight, mirrored, and that more changes nothing.
+
+Exact fields: `studies.questions.proof.cases.askew`.
+"""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from dispersion.air import Air
+from dispersion.allround import (
+    AllRoundError,
+    AskewPair,
+    Displacement,
+    half_circle,
+    solve_askew,
+    solve_leaning,
+)
+from dispersion.problem import Problem
+from dispersion.sources import Way
+from dispersion.waves import axial_motion, solve
+from shapes.assembly import Assembly, Column, Driver, TopPlate
+from shapes.reflectors import ball_cap
+
+AIR = Air()
+SMALL = Assembly(
+    column=Column(width=0.12, height=0.030),
+    driver=Driver(effective_radius=0.020, frame_radius=0.020),
+    plate_gap=0.020,
+    reflector=ball_cap(ball_diameter=0.070, keep=0.014),
+    plate=TopPlate(radius=0.060, thickness=0.008),
+)
+HERTZ = 6000.0
+ELEVATIONS, AZIMUTHS = np.array([-40.0, 0.0, 30.0, 75.0]), np.array([0.0, 60.0, 180.0])
+HANGS = Displacement(shift=0.003, tilt=np.radians(2.0))
+
+
+def drives() -> list:
+    return [axial_motion(way.name, way.parts, AIR) for way in SMALL.ways]
+
+
+@cache
+def pair(displaced: Displacement = HANGS, more_orders: int = 4) -> AskewPair:
+    return solve_askew(SMALL, HERTZ, drives(), displaced, AIR, more_orders=more_orders)
+
+
+def test_hung_straight_it_is_the_round_solver() -> None:
+    exact = solve(SMALL.bodies, HERTZ, drives(), AIR).far_field(ELEVATIONS)[:, 0]
+    found = pair(Displacement()).far(ELEVATIONS, AZIMUTHS)[0]
+    assert np.abs(found - exact[:, None]).max() < 1e-3 * np.abs(exact).max()
+
+
+def test_power_is_kept_and_the_lean_is_heard() -> None:
+    assert np.abs(pair().power_error_db).max() < 0.005
+    straight, leaning = (one.far(ELEVATIONS, AZIMUTHS)[0] for one in (pair(Displacement()), pair()))
+    assert np.abs(leaning - straight).max() > 0.1 * np.abs(straight).max()
+
+
+def test_displaced_to_the_other_side_is_seen_from_the_other_side() -> None:
+    other = pair(Displacement(shift=-HANGS.shift, tilt=-HANGS.tilt)).far(ELEVATIONS, AZIMUTHS)[0]
+    here = pair().far(ELEVATIONS, 180.0 - AZIMUTHS)[0]
+    assert np.abs(other - here).max() < 1e-4 * np.abs(here).max()
+
+
+def test_half_as_far_changes_half_as_much() -> None:
+    """First order in the shift, but for the mean of both sides, which is of second order."""
+
+    def harmonic(shift: float) -> np.ndarray:
+        far = pair(Displacement(shift=shift)).far(ELEVATIONS, np.array([0.0, 180.0]))[0]
+        return far[:, 0] - far[:, 1]
+
+    whole, half = harmonic(0.4e-3), harmonic(0.2e-3)
+    assert np.abs(whole - 2.0 * half).max() < 0.01 * np.abs(whole).max()
+
+
+def test_more_orders_change_nothing_and_fewer_would_show() -> None:
+    usual = pair().far(ELEVATIONS, AZIMUTHS)[0]
+    more, fewer = (pair(more_orders=n).far(ELEVATIONS, AZIMUTHS)[0] for n in (7, 0))
+    assert np.abs(more - usual).max() < 2e-4 * np.abs(usual).max()
+    assert np.abs(fewer - usual).max() > 2e-4 * np.abs(usual).max()
+
+
+def test_over_frequencies_the_levels_are_those_of_each() -> None:
+    problem = Problem(
+        assembly=SMALL,
+        ways=tuple(Way(name=way.name) for way in SMALL.ways),
+        frequencies=np.array([HERTZ, 1.1 * HERTZ]),
+        air=AIR,
+        elevations=ELEVATIONS,
+    )
+    leaning = solve_leaning(problem, HANGS, AZIMUTHS, workers=1)
+    single = np.abs(pair().far(ELEVATIONS, AZIMUTHS)[0]) ** 2
+    ratio = leaning.power[0] / single
+    assert ratio == pytest.approx(ratio[0, 0])
+    assert leaning.worst_power_error_db < 0.005
+
+
+def test_half_a_circle_stands_for_all() -> None:
+    """Middles of equal steps: the mean of cos^2 is 1/2, of cos 0."""
+    turn = np.radians(half_circle(6))
+    assert np.mean(np.cos(turn) ** 2) == pytest.approx(0.5)
+    assert np.mean(np.cos(turn)) == pytest.approx(0.0)
+
+
+def test_nothing_hangs() -> None:
+    with pytest.raises(AllRoundError, match="nothing hangs"):
+        solve_askew(SMALL.without_upper(), HERTZ, drives(), HANGS, AIR)
