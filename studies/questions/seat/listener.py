@@ -104,6 +104,8 @@ class Listener:
         The direct sound, then every bounce, the earliest first.
     other_arrivals : tuple of Arrival
         The same at the other height of the ears: standing in place of sitting, or the reverse.
+    summed_db : (B,) array
+        Direct sound and every first bounce, wave by wave, over the direct sound alone, dB.
     behind_db : (B,) array
         What a wall close behind the column adds to the direct sound, or takes from it, dB.
     behind_curve_db : (F,) array
@@ -119,6 +121,7 @@ class Listener:
     sitter: Sitter
     arrivals: tuple[Arrival, ...]
     other_arrivals: tuple[Arrival, ...]
+    summed_db: np.ndarray
     behind_db: np.ndarray
     behind_curve_db: np.ndarray
     impulse: SeatImpulse

@@ -2,9 +2,9 @@
 
 The column is the same all round, so the image of a seat in floor, ceiling or wall is one more point
 in the half plane: the wave solver gives the pressure there exactly, near field and phase included,
-and what the image hears in free air is what the seat hears by way of the surface. Levels are of
-energy; only a wall close behind the column is added wave by wave. It stops at first bounces off
-bare planes: no second bounces, no room modes, no furniture.
+and what the image hears in free air is what the seat hears by way of the surface. Levels of bounces
+are of energy; their sum with the direct sound, and a wall close behind the column, are added wave
+by wave. It stops at first bounces off bare planes: no second bounces, no room modes, no furniture.
 """
 
 from __future__ import annotations
@@ -255,10 +255,16 @@ class _Reading:
         behind *= self.phase(sitter.behind, self.frequencies)
         powers = np.abs(np.column_stack((behind.sum(axis=1), behind[:, 0]))) ** 2
         together, alone = self.bands(powers).T
+        here = self.pressure(sitter.here, self.frequencies)
+        here *= self.phase(sitter.here, self.frequencies)
+        direct = [path.surface == DIRECT for path in sitter.here.paths]
+        heard = np.column_stack((here.sum(axis=1), here[:, direct].sum(axis=1)))
+        summed, straight = self.bands(np.abs(heard) ** 2).T
         return Listener(
             sitter=sitter,
             arrivals=self.arrivals(sitter.here),
             other_arrivals=self.arrivals(sitter.there),
+            summed_db=level_db(summed / straight),
             behind_db=level_db(together / alone),
             behind_curve_db=level_db(powers[:, 0] / powers[:, 1]),
             impulse=self.impulse(sitter.here),

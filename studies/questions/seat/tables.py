@@ -182,6 +182,7 @@ def _main_seat(study: SeatStudy) -> Table:
         number("change_db", f"{there}\nless {here}", "their difference, dB", 1),
         number("early_db", "early re\ndirect", "early bounces over direct sound, dB", 1),
         number("other_early_db", f"the same\n{there}", f"the same {there}, dB", 1),
+        number("summed_db", "all,\nby wave", "all of it wave by wave over direct sound, dB", 1),
         number("behind_db", "wall\nbehind", "what a wall close behind adds to direct sound, dB", 1),
         *_floor_columns(main),
     )
@@ -192,13 +193,15 @@ def _main_seat(study: SeatStudy) -> Table:
         main.ears_change_db,
         main.early_to_direct_db,
         main.other_early_to_direct_db,
+        main.summed_db,
         main.behind_db,
         *_floor_values(main),
     )
     rows = tuple(tuple(map(float, row)) for row in zip(*values, strict=True))
     title = f"{main.name}, by third octave"
     caption = (
-        "direct: dB re 0 dB at 1 m. early: energies of the bounces added. wall behind: what a wall"
+        "direct: dB re 0 dB at 1 m. early: energies of the bounces added. all, by wave: direct"
+        " sound and bounces with their phases, over direct sound. wall behind: what a wall"
         f" {in_both(study.seating.near_wall)} behind the column's axis adds to the direct sound,"
         " wave by wave; 0 in the free room" + _floor_caption(main)
     )

@@ -21,6 +21,8 @@ WHERE_IT_STOPS = (
 )
 
 
+CANCELS_DB = 3.0
+"""So far below the direct sound alone, direct sound and bounces are said to cancel, dB."""
 FAINT_DB = -15.0
 """A bounce so far below the direct sound is not worth a rug: common practice, no source."""
 
@@ -32,6 +34,7 @@ def answer(study: SeatStudy) -> tuple[str, ...]:
         *_to_do(study, main),
         _arrivals(main),
         _early(study, main),
+        *_summed(study, main),
         _ears(study, main),
         _behind(study, main),
         *_floor(study, main),
@@ -88,6 +91,19 @@ def _early(study: SeatStudy, main: Listener) -> str:
         f" the direct sound, from {early[least]:+.1f} dB at {band_label(study.centres[least])} to"
         f" {early[most]:+.1f} dB at {band_label(study.centres[most])}: what differs by band colours"
         " the sound even where the direct sound is even."
+    )
+
+
+def _summed(study: SeatStudy, main: Listener) -> tuple[str, ...]:
+    """Name the deepest cancellation, if there is one."""
+    summed = main.summed_db
+    least = int(np.argmin(summed))
+    if summed[least] > -CANCELS_DB:
+        return ()
+    return (
+        "Wave by wave, direct sound and first bounces together are weakest in the"
+        f" {band_label(study.centres[least])} band, {summed[least]:+.1f} dB re the direct sound"
+        " alone: they cancel there, which no equaliser mends.",
     )
 
 

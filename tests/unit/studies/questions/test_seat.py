@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner
 from scipy.io import wavfile
 
-from dispersion.bands import octaves_of, third_octave_centres
+from dispersion.bands import band_label, octaves_of, third_octave_centres
 from dispersion.curves import WITHIN
 from dispersion.impulse import RATE, ImpulseError
 from dispersion.problem import Problem
@@ -185,6 +185,26 @@ def test_early_to_direct_is_the_sum_of_energies(walled: SeatStudy) -> None:
     energies = sum(10.0 ** (one.level_db / 10.0) for one in main.arrivals[1:])
     expected = 10.0 * np.log10(energies) - main.direct.level_db
     assert main.early_to_direct_db == pytest.approx(expected)
+
+
+def test_all_bounces_are_summed_wave_by_wave(walled: SeatStudy) -> None:
+    """In the lowest band: sum of sqrt(kept) exp(ikR) / R over the paths, by hand, no air."""
+    main, speed = walled.main, walled.design.air.speed
+    lowest = walled.centres[0] * 10.0 ** (0.1 * ((np.arange(48) + 0.5) / 48 - 0.5))
+    kept = {"floor": 0.9, "ceiling": 0.9, "far end wall": 0.4}
+    each = {
+        one.path.surface: np.exp(2j * np.pi * lowest * one.path.path_m / speed) / one.path.path_m
+        for one in main.arrivals
+    }
+    direct = each.pop("direct")
+    total = direct + sum(math.sqrt(kept.get(name, 0.8)) * one for name, one in each.items())
+    mean = np.mean(np.abs(total) ** 2) / np.mean(np.abs(direct) ** 2)
+    assert main.summed_db[0] == pytest.approx(10.0 * math.log10(mean), abs=0.1)
+    least = int(np.argmin(main.summed_db))
+    said = " ".join(seat_tables(walled).answer)
+    assert (f"weakest in the {band_label(walled.centres[least])} band" in said) == (
+        main.summed_db[least] <= -3.0
+    )
 
 
 def test_bounces_later_than_50_ms_are_not_early() -> None:
