@@ -42,9 +42,9 @@ def cut(delivery: DesignDelivery, papers: tuple[str, ...]) -> None:
     """Print what goes to the shed, at true scale.
 
     Trim card, templates, drill plan and gap gauge for A4 and Letter, and lists to print; STL, 3MF,
-    DXF and SVG of the reflector, GLB of the whole. Print at 100 per cent, and measure the 100 mm
-    bar and the 50 mm square on every sheet before you trust a template. [build] in the design file
-    names materials, wall, kerf, spigot hole and the like.
+    DXF and SVG of the reflector, GLB of the whole. Print at 100 per cent, and measure the bar
+    and the square on every sheet before you trust a template. [build] in the design file names
+    materials, wall, kerf, spigot hole and the like.
     """
     from studies.answer.delivering import answer
     from studies.questions.cut.question import QUESTION

