@@ -116,6 +116,7 @@ def test_markup_is_made_of_text_that_is_ours() -> None:
     }
     assert vouching == {
         "studies/questions/explore/page.py",  # plotly's own program
+        "studies/answer/listening/panel.py",  # its own scripts
         "studies/answer/report/rendering.py",  # files of the package
         "studies/answer/report/report.py",  # Markup.format, which escapes; SVG by an XML library
         "studies/answer/report/sheets.py",  # names the type only, of pictures by the report

@@ -17,6 +17,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
+from studies.answer.listening.panel import script_of
 from studies.answer.report.rendering import render
 from studies.bench.asking import AskError
 from studies.bench.editing import EditError
@@ -32,6 +33,8 @@ STATIC = {
     "questions.js": "text/javascript", "server.js": "text/javascript",
     "preact-htm.js": "text/javascript",
 }  # fmt: skip
+LISTENING = {"sounds.js": "text/javascript", "listening.js": "text/javascript",
+             "listening.css": "text/css"}  # fmt: skip
 TYPES = {".html": "text/html; charset=utf-8", ".pdf": "application/pdf", ".csv": "text/csv",
          ".json": "application/json", ".svg": "image/svg+xml", ".png": "image/png"}  # fmt: skip
 Handler = Callable[[Request], Awaitable[Response]]
@@ -52,6 +55,8 @@ def app_of(bench: Workbench) -> Starlette:
         ),
         "step": lambda given: bench.step(-1 if _text(given, "way") == "back" else 1),
         "pin": lambda given: bench.pin(bool(given.get("on"))),
+        "listen": lambda given: bench.listen(),
+        "voicing": lambda given: bench.voicing(),
         "cost": lambda given: bench.cost(_text(given, "name"), *_chosen(given)),
         "ask": lambda given: bench.ask(_text(given, "name"), *_chosen(given)),
         "again": lambda given: bench.again(_number(given)),
@@ -96,6 +101,8 @@ class _Routes:
         name = request.path_params["name"]
         if name == "plotly.js":
             return Response(_plotly(), media_type="text/javascript")
+        if name in LISTENING:
+            return Response(script_of(name), media_type=f"{LISTENING[name]}; charset=utf-8")
         if name not in STATIC:
             raise HTTPException(404)
         content = (resources.files("studies.bench") / "static" / name).read_bytes()

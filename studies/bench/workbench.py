@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from studies.answer.command_options import Refusal
+from studies.answer.listening.panel import filter_data, listening_data, voicing_in_words
 from studies.bench.asking import ask, offered
 from studies.bench.channel import Channel
 from studies.bench.desk import Desk, Edition
@@ -32,6 +33,7 @@ from studies.questions.draft.study import draft_design
 from studies.solving.budget import Cost
 from studies.solving.ledger import Ledger
 from studies.solving.options import SolverOptions
+from studies.solving.voicing import voice
 
 Data = dict[str, Any]
 LENGTHS = ("driver", "ball", "gap", "column", "height", "baffle")
@@ -214,6 +216,31 @@ class Workbench:
             return {}
         difference = difference_in_words(now.row, pinned.row) if now is not None else ""
         return {**answer_view(pinned), "difference": difference}
+
+    def listen(self) -> Data:
+        """What the listening panel needs: the pinned design against the present one."""
+        now, pinned = self._settled(), self._pinned
+        if not now.design.seats:
+            raise EditError("there is no seat to listen at: add one")
+        rows = {"the present design": now.row}
+        if pinned is not None and len(pinned.design.seats) == len(now.design.seats):
+            rows["the pinned design"] = pinned.row
+        return listening_data(now.design, rows)
+
+    def voicing(self) -> Data:
+        """The few filters for the present design, and what they cannot mend."""
+        now = self._settled()
+        found = voice(now.row, now.design.target)
+        return {
+            "filters": [filter_data(one) for one in found.filters],
+            "words": voicing_in_words(found),
+        }
+
+    def _settled(self) -> Answer:
+        answer = self._answer
+        if answer is None or not answer.last or answer.version != self.desk.version:
+            raise EditError("the answer has not settled yet: one moment")
+        return answer
 
     def _answered(self, answer: Answer) -> None:
         self._answer = answer

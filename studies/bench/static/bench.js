@@ -4,6 +4,7 @@ import { CoverageMap, Curves, Terms } from "./charts.js";
 import { Form, Mistakes } from "./form.js";
 import { Questions } from "./questions.js";
 import { Section } from "./section.js";
+import { listeningPanel } from "./listening.js";
 import { act, hear, wholeState } from "./server.js";
 
 /** @typedef {Record<string, any>} Data */
@@ -231,9 +232,41 @@ function Answer({ desk, live, pinned }) {
               ${one === "absolute" ? "level" : "less the window's"}</label>`)}
           </p>
           <${CoverageMap} live=${shown} level=${level} />
+          <${Beside} settled=${current && live.last} version=${desk.version} pinned=${pinned !== null} />
           <p class="quiet">0 dB: the driver's own on-axis curve in an endless wall. Dashed: edges of the window.</p>
         </div>`}
     </section>`;
+}
+
+/**
+ * What can be had of a settled answer: filters, and a listen.
+ * @param {{settled: boolean, version: number, pinned: boolean}} given
+ */
+function Beside({ settled, version, pinned }) {
+  const [voicing, setVoicing] = useState(/** @type {Data | null} */ (null));
+  const [heard, setHeard] = useState(/** @type {Data | null} */ (null));
+  const [refused, setRefused] = useState("");
+  const place = useRef(/** @type {any} */ (null));
+  const ask = (/** @type {string} */ name, /** @type {(found: Data) => void} */ take) =>
+    act(name).then((found) => { setRefused(""); take(found); }, (error) => setRefused(error.message));
+  useEffect(() => { setVoicing(null); setHeard(null); }, [version, pinned]);
+  useEffect(() => { if (heard && place.current) listeningPanel(place.current, heard); }, [heard]);
+  return html`
+    <p class="buttons">
+      <button type="button" disabled=${!settled} onClick=${() => ask("listen", setHeard)}>Hear it</button>
+      <button type="button" disabled=${!settled} onClick=${() => ask("voicing", setVoicing)}>Filters that help</button>
+    </p>
+    ${refused && html`<p class="mistakes" role="alert">${refused}</p>`}
+    ${voicing && html`
+      <table><caption>Filters (second order, at 48 kHz)</caption>
+        <thead><tr><th scope="col">filter</th><th scope="col">frequency</th><th scope="col">gain</th><th scope="col">Q</th></tr></thead>
+        <tbody>${voicing.filters.map((/** @type {Data} */ one) => html`<tr>
+          <th scope="row">${one.type.replace("shelf", " shelf")}</th><td>${one.frequency} Hz</td>
+          <td>${one.gain > 0 ? "+" : ""}${one.gain.toFixed(1)} dB</td>
+          <td>${one.type === "peaking" ? one.q.toFixed(2) : ""}</td></tr>`)}</tbody></table>
+      ${voicing.words.map((/** @type {string} */ sentence) => html`<p>${sentence}</p>`)}`}
+    ${heard && html`<div class="listen" ref=${place} />
+      ${!pinned && html`<p class="quiet">Pin a design and change it: then both can be heard against each other.</p>`}`}`;
 }
 
 render(html`<${Bench} />`, /** @type {Element} */ (document.getElementById("bench")));

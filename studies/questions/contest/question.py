@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from studies.answer.listening.panel import listening_files
 from studies.answer.next_steps import CUT, TOLERANCE, then
 from studies.answer.question import Question
 from studies.design import Design
@@ -23,10 +24,16 @@ def find(design: Design, options: ContestOptions) -> Contest:
     return solved(design, options.solving, study)
 
 
+def make(found: Contest) -> dict[str, bytes]:
+    """Make the page on which the entries are heard against each other."""
+    return listening_files(found.design, {one.entry.name: one.row for one in found.ranked})
+
+
 QUESTION = Question(
     name="contest",
     find=find,
     tell=contest_tables,
     draw=contest_pictures,
+    make=make,
     next_steps=then(TOLERANCE, CUT),
 )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from studies.answer.listening.panel import listening_files
 from studies.answer.next_steps import GAP, TOLERANCE, Step, asked_of, choices
 from studies.answer.question import Question
 from studies.design import Design
@@ -37,11 +38,20 @@ def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:
     return asked_of(design, *others, TOLERANCE)
 
 
+def make(found: GapStudy) -> dict[str, bytes]:
+    """Make the page on which the best gap is heard against the file's."""
+    heard = {"best gap": found.best.row}
+    if found.written is not None and found.written is not found.best:
+        heard["as in the file"] = found.written.row
+    return listening_files(found.design, heard)
+
+
 QUESTION = Question(
     name="gap",
     find=find,
     tell=gap_tables,
     draw=gap_pictures,
+    make=make,
     weigh=weigh,
     next_steps=next_steps,
 )

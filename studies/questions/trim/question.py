@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from studies.answer.listening.panel import listening_files
 from studies.answer.next_steps import CUT, METER, TOLERANCE, then
 from studies.answer.question import Question
 from studies.design import Design
@@ -30,11 +31,20 @@ def weigh(design: Design, options: TrimOptions) -> Work:
     return (Portion(len(design.trim_candidates()), coarse), Portion(12, max(coarse, FINE_PER_BAND)))
 
 
+def make(found: Trim) -> dict[str, bytes]:
+    """Make the page on which the best cap is heard against the file's and the references."""
+    heard = {"best cap": found.best.row}
+    if found.written is not None and found.written is not found.best:
+        heard["as in the file"] = found.written.row
+    return listening_files(found.design, heard | found.references)
+
+
 QUESTION = Question(
     name="trim",
     find=find,
     tell=trim_tables,
     draw=trim_pictures,
+    make=make,
     weigh=weigh,
     next_steps=then(METER, TOLERANCE, CUT),
 )

@@ -1,0 +1,1 @@
+"""The listening panel: designs heard against each other, and a blind test."""

@@ -1,0 +1,144 @@
+"""The few filters that bring the window level to the wanted tilt, and what they cannot mend."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from dispersion.biquads import Biquad, chain_db
+from dispersion.sliding import SlidingBands
+from studies.design.study_tables import TargetTable
+from studies.solving.candidates import Row
+from studies.solving.target import Scorecard, score
+
+MOST_PEAKING = 3
+MOST_LIFT_DB, MOST_CUT_DB = 12.0, -15.0
+"""A lift of 12 dB takes sixteen times the power: common practice, no source."""
+BROADEST_Q, SHARPEST_Q = 0.4, 4.0
+"""What is sharper differs from direction to direction, and no filter mends it: common practice, no
+source."""
+WORTH_DB = 0.1
+"""What a filter must gain, rms over the sliding bands."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Voicing:
+    """Filters for one design, and what they make of it.
+
+    Attributes
+    ----------
+    filters : tuple of Biquad
+        One shelf at most, then up to three peaking filters.
+    before, after : Scorecard
+    rms_before_db, rms_after_db : float
+        Window level about the wanted line, over what is judged.
+    worst_db, worst_hz : float
+        Largest deviation that is left, and where.
+    """
+
+    filters: tuple[Biquad, ...]
+    before: Scorecard
+    after: Scorecard
+    rms_before_db: float
+    rms_after_db: float
+    worst_db: float
+    worst_hz: float
+
+
+def voice(row: Row, target: TargetTable) -> Voicing:
+    """Find filters for a solved row.
+
+    A shelf is fitted, then a peaking filter where most is left, all again together, as long as it
+    pays: least squares of the window level in sliding third octaves about a line of the wanted
+    tilt, of whatever level.
+    """
+    coverage = row.coverage
+    judged = coverage.sliding.above(target.judged_from)
+    octaves, frequencies = judged.octaves, judged.centres
+    level = judged.window_level_db - target.wanted_tilt * octaves
+
+    def left(filters: Sequence[Biquad]) -> np.ndarray:
+        rest = level + chain_db(filters, frequencies)
+        return rest - rest.mean()
+
+    filters = _fitted((_first_shelf(level, frequencies),), left)
+    if _rms(left(())) - _rms(left(filters)) < WORTH_DB:
+        filters = ()
+    for _ in range(MOST_PEAKING):
+        rest = left(filters)
+        worst = int(np.argmax(np.abs(_broad(rest, octaves))))
+        start = Biquad("peaking", float(frequencies[worst]), -0.5 * float(rest[worst]), 1.0)
+        more = _fitted((*filters, start), left)
+        if _rms(left(filters)) - _rms(left(more)) < WORTH_DB:
+            break
+        filters = more
+    filters = tuple(_rounded(one) for one in filters)
+    rest = left(filters)
+    worst = int(np.argmax(np.abs(rest)))
+    changed = equalised(coverage.sliding, filters)
+    return Voicing(
+        filters=filters,
+        before=row.scorecard,
+        after=score(replace(coverage, sliding=changed), target),
+        rms_before_db=_rms(left(())),
+        rms_after_db=_rms(rest),
+        worst_db=float(rest[worst]),
+        worst_hz=float(frequencies[worst]),
+    )
+
+
+def equalised(sliding: SlidingBands, filters: Sequence[Biquad]) -> SlidingBands:
+    """Return sliding bands behind filters: every direction gets the same gain."""
+    gain = chain_db(filters, sliding.centres)
+    return replace(
+        sliding,
+        window_level_db=sliding.window_level_db + gain,
+        sound_power_db=sliding.sound_power_db + gain,
+    )
+
+
+def _first_shelf(level: np.ndarray, frequencies: np.ndarray) -> Biquad:
+    middle = float(np.sqrt(frequencies[0] * frequencies[-1]))
+    lift = float(level[frequencies < middle].mean() - level[frequencies >= middle].mean())
+    return Biquad("high shelf", middle, float(np.clip(0.5 * lift, MOST_CUT_DB, MOST_LIFT_DB)))
+
+
+def _broad(rest: np.ndarray, octaves: np.ndarray) -> np.ndarray:
+    """Mean over an octave round each place: a narrow dip draws no filter."""
+    near = np.abs(octaves[:, None] - octaves[None, :]) < 0.5
+    return near @ rest / near.sum(axis=1)
+
+
+def _fitted(
+    start: Sequence[Biquad], left: Callable[[Sequence[Biquad]], np.ndarray]
+) -> tuple[Biquad, ...]:
+    """All of these filters fitted together."""
+    kinds = [one.kind for one in start]
+
+    def made(x: np.ndarray) -> tuple[Biquad, ...]:
+        return tuple(
+            Biquad(kind, float(np.exp(f)), float(gain), float(np.exp(q)))
+            for kind, (f, gain, q) in zip(kinds, x.reshape(-1, 3), strict=True)
+        )
+
+    low = np.array([np.log(100.0), MOST_CUT_DB, np.log(BROADEST_Q)])
+    high = np.array([np.log(16_000.0), MOST_LIFT_DB, np.log(SHARPEST_Q)])
+    first = np.concatenate([[np.log(one.frequency), one.gain_db, np.log(one.q)] for one in start])
+    bounds = (np.tile(low, len(kinds)), np.tile(high, len(kinds)))
+    first = np.clip(first, bounds[0] + 1e-6, bounds[1] - 1e-6)
+    found = least_squares(lambda x: left(made(x)), first, bounds=bounds)
+    return made(found.x)
+
+
+def _rounded(one: Biquad) -> Biquad:
+    """As it is typed into a filter: three digits, a tenth of a decibel."""
+    digits = 10.0 ** (np.floor(np.log10(one.frequency)) - 2)
+    frequency = float(np.round(one.frequency / digits) * digits)
+    return Biquad(one.kind, frequency, round(one.gain_db, 1), round(one.q, 2))
+
+
+def _rms(values: np.ndarray) -> float:
+    return float(np.sqrt(np.mean(values**2)))

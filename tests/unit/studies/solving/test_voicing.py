@@ -1,0 +1,95 @@
+"""Filters for a window level that was made by known filters."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from small import small_design
+
+from dispersion.biquads import Biquad, chain_db
+from dispersion.solvers import solve_waves
+from studies.answer.listening.panel import listening_data, listening_files, voicing_in_words
+from studies.design import Design
+from studies.solving.candidates import Candidate, Row
+from studies.solving.grid import run
+from studies.solving.target import score
+from studies.solving.voicing import voice
+
+
+@pytest.fixture(scope="module")
+def design() -> Design:
+    return small_design(('judged_from = "300 Hz"', 'judged_from = "100 Hz"'))
+
+
+@pytest.fixture(scope="module")
+def row(design: Design) -> Row:
+    (found,) = run(design, [Candidate("as designed", design.assembly)], solve_waves, 12, "one")
+    return found
+
+
+def with_level(row: Row, design: Design, filters: tuple[Biquad, ...], tilt: float) -> Row:
+    """A row whose window level is a tilted line less what filters would add."""
+    assert row.found is not None
+    centres = 100.0 * 10.0 ** (np.arange(265) / 120.0)
+    level = tilt * np.log2(centres / 1000.0) - chain_db(filters, centres)
+    sliding = replace(
+        row.coverage.sliding,
+        centres=centres,
+        window_level_db=level,
+        sound_power_db=level - 3.0,
+        deviation_db=np.full(centres.size, 0.5),
+        leak=np.full(centres.size, 0.1),
+    )
+    coverage = replace(row.coverage, sliding=sliding)
+    card = score(coverage, design.target)
+    return replace(row, found=replace(row.found, coverage=coverage, scorecard=card))
+
+
+def test_filters_undo_filters(row: Row, design: Design) -> None:
+    made = (Biquad("high shelf", 2500.0, 9.0), Biquad("peaking", 700.0, -6.0, 1.5))
+    target = design.target.model_copy(update={"wanted_tilt": -1.0})
+    found = voice(with_level(row, design, made, -1.0), target)
+    assert found.rms_before_db > 3.0 and found.rms_after_db < 0.3
+    assert found.filters[0].kind == "high shelf" and len(found.filters) <= 4
+    assert found.filters[0].gain_db == pytest.approx(9.0, abs=0.5)
+    assert found.after.score < found.before.score
+
+
+def test_what_differs_between_directions_stays(row: Row, design: Design) -> None:
+    found = voice(with_level(row, design, (Biquad("high shelf", 2000.0, 8.0),), 0.0), design.target)
+    for name in ("coverage", "steadiness"):
+        before, after = found.before.term(name), found.after.term(name)
+        assert after.measured == pytest.approx(before.measured, abs=1e-9)
+    words = " ".join(voicing_in_words(found))
+    assert "No filter changes coverage" in words and "times the power" in words
+
+
+def test_a_straight_line_needs_no_filter(row: Row, design: Design) -> None:
+    found = voice(with_level(row, design, (), 0.0), design.target)
+    assert found.filters == ()
+    assert voicing_in_words(found) == [
+        "No filter is worth its trouble: the window level follows the wanted line."
+    ]
+
+
+def test_the_panel_holds_the_response_that_was_solved(row: Row, design: Design) -> None:
+    """Its spectrum at a solved frequency is the level of the seat there."""
+    import base64
+
+    data = listening_data(design, {"one": row, "not": Row("not", reason="does not fit")})
+    assert [one["name"] for one in data["designs"]] == ["one"]
+    packed = data["designs"][0]["responses"][0]
+    samples = np.frombuffer(base64.b64decode(packed["samples"]), "<i2") * packed["scale"] / 32767
+    frequencies = row.response.problem.frequencies
+    wave = np.exp(-2j * np.pi * np.outer(frequencies, np.arange(samples.size)) / data["rate"])
+    found = 20.0 * np.log10(np.abs(wave @ samples))
+    np.testing.assert_allclose(found, row.seat_curves_db[:, 0], atol=0.3)
+
+
+def test_the_page_is_complete_small_and_holds_names_as_text(row: Row, design: Design) -> None:
+    assert listening_files(design, {"one": row}) == {}
+    rows = {"</script><b>one": row, **{f"design {n}": row for n in range(9)}}
+    page = listening_files(design, rows)["listen.html"].decode("utf-8")
+    assert len(page) < 4 * 2**20  # stated requirement
+    assert "</script><b>one" not in page and "design 9" not in page
+    assert page.count("<script") == 2 and "import {" not in page and " src=" not in page
