@@ -153,11 +153,7 @@ class Live:
     def _solve(self, version: int, design: Design, since: float, stop: StopFlag) -> None:
         shared = SharedBlocks()
         solver = partial(solve_waves, store=self._store, shared=shared)
-        for words, solve, last in (
-            ("coarse: one frequency in a third octave", first_look, False),
-            ("4 frequencies in a third octave", partial(_settled, COARSE_PER_BAND), False),
-            ("settled within 0.05 dB, frequencies by need", partial(_settled, FINE_BY_NEED), True),
-        ):
+        for words, solve, last in STAGES:
             row = solve(design, solver)
             if not row.solved:
                 self._fail(version, row.reason)
@@ -211,3 +207,15 @@ def _settled(fineness: Fineness, design: Design, solver: Solver) -> Row:
         settle_seats=True,
     )
     return row
+
+
+STAGES: tuple[tuple[str, Callable[[Design, Solver], Row], bool], ...] = (
+    ("coarse: one frequency in a third octave", first_look, False),
+    ("4 frequencies in a third octave", partial(_settled, COARSE_PER_BAND), False),
+    (
+        "every third octave within 0.05 dB of doubt, frequencies chosen by need",
+        partial(_settled, FINE_BY_NEED),
+        True,
+    ),
+)
+"""How settled the answer is in words, how it is solved, and whether it is the last."""

@@ -94,6 +94,7 @@ function Top({ desk, designs, doing }) {
               onInput=${(/** @type {any} */ event) => setName(event.target.value)} />
             <button type="submit">Save</button>
           </form>
+          <a href="#ask">Ask</a>
           <a href="design" download>Download the design</a>
           <button type="button" aria-expanded=${text === null ? "false" : "true"}
             onClick=${() => setText(text === null ? desk.text : null)}>Text of the file</button>
@@ -192,9 +193,10 @@ function Work({ state, edit, doing }) {
 
 /** @param {{rows: string[][]}} given */
 function Clearances({ rows }) {
-  return html`<table><caption>Clearances</caption><tbody>
-    ${rows.map(([name, words, note]) => html`<tr><th scope="row">${name}</th><td>${words}</td>
-      <td class="quiet">${note}</td></tr>`)}</tbody></table>`;
+  return html`<details><summary>All clearances</summary>
+    <table><caption>Clearances</caption><tbody>
+      ${rows.map(([name, words, note]) => html`<tr><th scope="row">${name}</th><td>${words}</td>
+        <td class="quiet">${note}</td></tr>`)}</tbody></table></details>`;
 }
 
 /** @param {{desk: Data, live: Data, pinned: Data | null}} given */

@@ -11,7 +11,7 @@ const OPEN_AT_FIRST = new Set(["design", "driver", "reflector"]);
  */
 export function Form({ groups, mistakes, edit }) {
   const placed = keysOf(groups);
-  const elsewhere = mistakes.filter((one) => !placed.has(one.key));
+  const elsewhere = mistakes.filter((one) => !placed.has(one.key) && !placed.has(withoutEntry(one.key)));
   return html`
     <section class="form" aria-label="Design">
       <${Mistakes} found=${elsewhere} named />
@@ -42,10 +42,18 @@ function keysOf(nodes) {
   return found;
 }
 
+/** The list that an entry stands in: a list is one field. @param {string} key */
+function withoutEntry(key) { return key.replace(/\[\d+\]$/, ""); }
+
+/** Mistakes at one field, entries of its list included. @param {string} key @param {Data[]} mistakes */
+function at(key, mistakes) {
+  return mistakes.filter((one) => one.key === key || withoutEntry(one.key) === key);
+}
+
 /** @param {Data} node @param {Data[]} mistakes */
 function inside(node, mistakes) {
   const own = node.key === "design" ? keysOf(node.fields) : keysOf([node]);
-  return mistakes.filter((one) => own.has(one.key));
+  return mistakes.filter((one) => own.has(one.key) || own.has(withoutEntry(one.key)));
 }
 
 /** @param {{group: Data, mistakes: Data[], edit: Edit, top?: boolean}} given */
@@ -94,7 +102,7 @@ function Node({ node, mistakes, edit }) {
     return html`<${Group} group=${node} mistakes=${mistakes} edit=${edit} />`;
   }
   return html`<${Field} field=${node} edit=${edit}
-    found=${mistakes.filter((one) => one.key === node.key)} />`;
+    found=${at(node.key, mistakes)} />`;
 }
 
 /** @param {{field: Data, found: Data[], edit: Edit}} given */

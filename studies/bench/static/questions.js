@@ -10,7 +10,7 @@ export function Questions({ state, ready }) {
   const question = state.questions.find((/** @type {Data} */ one) => one.name === chosen);
   return html`
     <section class="questions" aria-label="Questions">
-      <h2>Ask</h2>
+      <h2 id="ask">Ask</h2>
       <div class="buttons">
         ${state.questions.map((/** @type {Data} */ one) => html`
           <button type="button" aria-pressed=${one.name === chosen ? "true" : "false"}

@@ -3,7 +3,7 @@ import { html } from "./preact-htm.js";
 
 /** @typedef {Record<string, any>} Data */
 
-const BESIDE = 64, BELOW = 8;  // mm-like units of the drawing kept free for words
+const BESIDE = 80, BELOW = 8;  // mm-like units of the drawing kept free for words
 
 /** @param {{xs: number[], zs: number[], lift?: number}} outline */
 function path({ xs, zs, lift = 0 }) {
@@ -49,7 +49,7 @@ function Dimension({ x, low, high, name, words, kind, left, size }) {
 export function Section({ drawn }) {
   const { half, foot, gap, gaps } = drawn;
   const top = Math.max(drawn.top, drawn.frame[2]) + BELOW;
-  const reach = half * 1.06 + Math.max(BESIDE, 0.75 * half), size = reach / 24;
+  const reach = half * 1.06 + Math.max(BESIDE, 0.75 * half), size = reach / 19;
   const box = `${-reach} ${-top} ${2 * reach} ${top - foot + 3.2 * size}`;
   return html`
     <svg class="section" viewBox=${box} role="img"
