@@ -22,7 +22,7 @@ import numpy as np
 
 from dispersion.problem import Problem
 from dispersion.response import Response
-from dispersion.sources import Way
+from dispersion.sources import ConeWave, Way
 from dispersion.waves import DEFAULT_SETTINGS, MAX_UNKNOWNS
 from dispersion.waves.rings import longest_radius
 from shapes.columns import computed_outline, made_round
@@ -108,6 +108,8 @@ def _of_the_shape(response: Response) -> Iterator[str]:
 def _of_a_way(way: Way) -> Iterator[str]:
     if way.lets_go is None:
         yield f"{way.name}: moves as one rigid piece at every frequency"
+    elif isinstance(way.lets_go, ConeWave):
+        yield f"{way.name}: its motion runs outwards in the cone at {way.lets_go.speed:.0f} m/s"
     else:
         yield (
             f"{way.name}: lets go above {way.lets_go.frequency:.0f} Hz (radiating radius "

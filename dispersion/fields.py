@@ -8,7 +8,7 @@ import numpy as np
 from dispersion.air import Air
 from dispersion.elevations import mean_square, sphere_weights
 from dispersion.problem import AIR, FAR_AWAY, Problem
-from dispersion.sources import LettingGo
+from dispersion.sources import ConeWave, LettingGo
 from dispersion.waves import (
     Drive,
     SharedBlocks,
@@ -19,6 +19,8 @@ from dispersion.waves import (
 )
 from shapes.assembly import DrivenWay
 
+Moves = tuple[DrivenWay, LettingGo | ConeWave | None]
+"""A way, and how it moves: as one piece if None."""
 HORIZON_DEG = 1e-6  # a sample this close to 0 is that of the horizon, rounded
 
 
@@ -70,6 +72,7 @@ def solve_fields(
     workers: int | None = None,
     shared: SharedBlocks | None = None,
     each: Callable[[float, Fields], None] | None = None,
+    also: Sequence[tuple[Problem, Callable[[float, Fields], None]]] = (),
 ) -> dict[float, Fields]:
     """Solve a problem at some frequencies, here and now.
 
@@ -85,21 +88,24 @@ def solve_fields(
         Where the blocks of column and reflector are kept for other problems.
     each : callable, optional
         Called with (frequency, fields) as soon as one is done, from the worker's thread.
+    also : sequence of (Problem, callable)
+        Problems that differ from this one in how their ways move: other right-hand sides of the
+        same systems. Each callable is called as `each` is.
 
     Raises
     ------
     ValueError
         If the wave solver refuses it.
     """
-    drives = [
-        drive_of(built, way.lets_go, problem.air)
-        for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
-    ]
+    problems = (problem, *(other for other, _ in also))
+    drives = [drive_of(*move, one.air) for one in problems for move in moves_of(one)]
 
     def relative(solution: WaveSolution) -> Fields:
-        result = _relative_fields(solution, problem, shared)
+        result, *others = _relative_fields(solution, problems, shared)
         if each is not None:
             each(solution.frequency, result)
+        for (_, note), other in zip(also, others, strict=True):
+            note(solution.frequency, other)
         return result
 
     bodies, lifts = zip(*problem.assembly.placed_bodies, strict=True)
@@ -120,7 +126,13 @@ def solve_fields(
     return dict(zip(frequencies, fields, strict=True))
 
 
-def drive_of(built: DrivenWay, lets_go: LettingGo | None, air: Air) -> Drive:
+def moves_of(problem: Problem) -> tuple[Moves, ...]:
+    """Return the ways of a problem, each with how it moves."""
+    both = zip(problem.assembly.ways, problem.ways, strict=True)
+    return tuple((built, way.lets_go) for built, way in both)
+
+
+def drive_of(built: DrivenWay, lets_go: LettingGo | ConeWave | None, air: Air) -> Drive:
     """Return the motion of a way along the axis, all of it or as the cone lets go."""
     if lets_go is None:
         return axial_motion(built.name, built.parts, air)
@@ -132,10 +144,11 @@ def drive_of(built: DrivenWay, lets_go: LettingGo | None, air: Air) -> Drive:
 
 
 def _relative_fields(
-    solution: WaveSolution, problem: Problem, shared: SharedBlocks | None
-) -> Fields:
-    air, k = problem.air, solution.wavenumber
-    reference = air.density * solution.volume_acceleration() / (2.0 * np.pi)
+    solution: WaveSolution, problems: Sequence[Problem], shared: SharedBlocks | None
+) -> list[Fields]:
+    """Fields of problems that were solved together: the ways of the first, of the next, ..."""
+    problem, air, k = problems[0], solution.air, solution.wavenumber
+    reference = units(solution, [move for one in problems for move in moves_of(one)])
     far = solution.far_field(problem.elevations, shared).T
     distance = np.hypot(*problem.points.T)
     near = solution.pressure_at(problem.points).T * (distance * np.exp(-1j * k * distance))
@@ -150,7 +163,26 @@ def _relative_fields(
     weights = sphere_weights(problem.elevations) * half
     arrived = _arrived(solution, problem, (far * weights) @ far.conj().T * watts)
     arrived *= scale * scale.T / watts
-    return Fields(far * scale, near * scale, error, solution.mesh.unknowns, arrived)
+    far, near, unknowns, count = (
+        far * scale,
+        near * scale,
+        solution.mesh.unknowns,
+        len(problem.ways),
+    )
+    own = [slice(first, first + count) for first in range(0, len(far), count)]
+    return [Fields(far[i], near[i], error[i], unknowns, arrived[:, i, i]) for i in own]
+
+
+def units(solution: WaveSolution, moves: Sequence[Moves]) -> np.ndarray:
+    """Far field rho A / (2 pi) by which each way counts, A its volume acceleration, (W,) in Pa m.
+
+    That of a wave in the cone is taken without its lag: with it the volume may vanish.
+    """
+    volumes = solution.volume_acceleration()
+    for w, (built, lets_go) in enumerate(moves):
+        if isinstance(lets_go, ConeWave):
+            volumes[w] = np.pi * built.effective_radius**2
+    return solution.air.density * volumes / (2.0 * np.pi)
 
 
 def _arrived(solution: WaveSolution, problem: Problem, far_away: np.ndarray) -> np.ndarray:

@@ -23,14 +23,12 @@ import numpy as np
 from scipy.special import lambertw
 
 from dispersion.air import Air
-from dispersion.fields import Fields, Store, drive_of
+from dispersion.fields import Fields, Moves, Store, drive_of, moves_of, units
 from dispersion.keys import key_of
 from dispersion.problem import Problem
 from dispersion.rational import Complex, Real
-from dispersion.sources import LettingGo
 from dispersion.walls import Walls
 from dispersion.waves import WaveSettings, solve_flush
-from shapes.assembly import DrivenWay
 from shapes.meridian import Meridian
 from shapes.outlines import driver_outline
 
@@ -47,7 +45,7 @@ class FlushDriver:
     ----------
     outline : Meridian
         From its outside on the baffle to the axis.
-    ways : tuple of (DrivenWay, LettingGo or None)
+    ways : tuple of Moves
     air : Air
     walls : Walls
         Of the driver's own parts.
@@ -55,7 +53,7 @@ class FlushDriver:
     """
 
     outline: Meridian
-    ways: tuple[tuple[DrivenWay, LettingGo | None], ...]
+    ways: tuple[Moves, ...]
     air: Air
     walls: Walls
     settings: WaveSettings
@@ -66,8 +64,7 @@ class FlushDriver:
         found = solve_flush(
             self.outline.pieces, frequency, drives, self.air, self.settings, walls=self.walls
         )
-        unit = self.air.density * found.surface.volume_acceleration() / (2.0 * np.pi)
-        straight = (found.on_axis / unit)[:, None]
+        straight = (found.on_axis / units(found.surface, self.ways))[:, None]
         mesh = found.surface.mesh
         nowhere = np.zeros((0, len(drives), len(drives)))
         return Fields(straight, straight[:, :0], found.power_error_db, mesh.unknowns, nowhere)
@@ -81,13 +78,12 @@ class FlushDriver:
 def flush_driver(problem: Problem, settings: WaveSettings) -> FlushDriver:
     """Return the driver of a problem, by itself."""
     assembly = problem.assembly
-    moves = tuple(
-        (built, way.lets_go) for built, way in zip(assembly.ways, problem.ways, strict=True)
-    )
     outline = Meridian.joined(driver_outline(assembly.driver, assembly.tweeter))
     absorbers = tuple(one for one in problem.walls.absorbers if one[0] in outline.parts)
     walls = replace(problem.walls, absorbers=absorbers)
-    return FlushDriver(outline=outline, ways=moves, air=problem.air, walls=walls, settings=settings)
+    return FlushDriver(
+        outline=outline, ways=moves_of(problem), air=problem.air, walls=walls, settings=settings
+    )
 
 
 class FlushCurve:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,10 +15,13 @@ from dispersion.paths.rays import solve_rays
 from dispersion.problem import Problem
 from dispersion.reference import Reference
 from dispersion.response import Response
+from dispersion.sources import Way
 from dispersion.tasks import hand_out
 from dispersion.waves import DEFAULT_SETTINGS, SharedBlocks, WaveSettings
 
 Progress = Callable[[int], None]
+Sibling = tuple[Problem, Callable[[float, Fields], None]]
+"""A problem that differs in how its ways move, and what is called with (frequency, fields)."""
 
 
 def solve_waves(
@@ -28,6 +32,7 @@ def solve_waves(
     shared: SharedBlocks | None = None,
     store: Store | None = None,
     executor: Executor | None = None,
+    also: Sequence[tuple[Way, ...]] = (),
 ) -> Response:
     """Full wave solution by boundary elements, one frequency a task.
 
@@ -48,6 +53,9 @@ def solve_waves(
     executor : concurrent.futures.Executor, optional
         Where to solve, in pieces (`dispersion.tasks`), in place of `workers` threads here;
         `shared` is then not used. The result is the same.
+    also : sequence of tuple of Way
+        Other motions of the same ways, which will be asked for at the same frequencies: found on
+        the way and kept in the store, if there is one and no `executor`.
 
     Raises
     ------
@@ -60,7 +68,10 @@ def solve_waves(
     if progress is not None and fields:
         progress(len(problem.frequencies) - len(missing))
     if missing:
-        fields |= _solved(problem, missing, settings, workers, progress, shared, kept, executor)
+        siblings = [] if store is None else _siblings(problem, also, store, settings)
+        fields |= _solved(
+            problem, missing, settings, workers, progress, shared, kept, executor, siblings
+        )
     solved = [fields[f] for f in problem.frequencies]
     return Response(
         problem=problem,
@@ -98,6 +109,14 @@ class _Kept:
         self._store.keep(self._keys[frequency], fields)
 
 
+def _siblings(
+    problem: Problem, also: Sequence[tuple[Way, ...]], store: Store, settings: WaveSettings
+) -> list[Sibling]:
+    """The problem with other motions, and what keeps their fields."""
+    others = [replace(problem, ways=ways) for ways in also]
+    return [(other, _Kept(store, other, settings).keep) for other in others]
+
+
 def _solved(
     problem: Problem,
     frequencies: Sequence[float],
@@ -107,6 +126,7 @@ def _solved(
     shared: SharedBlocks | None,
     kept: _Kept | None,
     executor: Executor | None,
+    siblings: Sequence[Sibling],
 ) -> dict[float, Fields]:
     """Fields of every frequency, each kept as soon as it is done."""
 
@@ -118,4 +138,4 @@ def _solved(
 
     if executor is not None:
         return hand_out(executor, problem, frequencies, settings, note)
-    return solve_fields(problem, frequencies, settings, workers, shared, note)
+    return solve_fields(problem, frequencies, settings, workers, shared, note, siblings)

@@ -156,6 +156,48 @@ class LettingGo:
         return np.exp(-g * (r / effective_radius) ** 2)
 
 
+@dataclass(frozen=True)
+class ConeWave:
+    """A cone whose motion runs outwards from the voice coil as a wave: a phase lag by radius.
+
+    A second model of a cone that no longer moves as one, beside `LettingGo`.
+
+    Parameters
+    ----------
+    speed : float
+        Of the wave along the radius, m/s: some 300 to 700 in paper (common practice, no source).
+    least_radius : float
+        Metres; up to here, where it is glued to the voice coil, it moves as one.
+
+    Notes
+    -----
+    The axial velocity at radius r is the voice coil's times exp(i omega (r - r0) / speed), with r0
+    the least radius: all of it moves as far, later and later outwards.
+    """
+
+    speed: float
+    least_radius: float
+
+    def __post_init__(self) -> None:
+        """Refuse a wave that does not run."""
+        if not 0.0 < self.speed < np.inf or not 0.0 <= self.least_radius < np.inf:
+            raise SourceError(
+                f"a wave in the cone at {self.speed:g} m/s from {self.least_radius:g} m outwards:"
+                " give a speed above 0 and a radius of 0 or more"
+            )
+
+    def radius(self, frequency: float, effective_radius: float) -> float:
+        """Radiating radius in metres at one frequency (Hz): all of the cone moves."""
+        return effective_radius
+
+    def weight(
+        self, radius: ArrayLike, frequency: float, effective_radius: float
+    ) -> NDArray[np.complex128]:
+        """Axial velocity relative to the voice coil's at each radius; see `LettingGo.weight`."""
+        beyond = np.maximum(np.asarray(radius, dtype=float) - self.least_radius, 0.0)
+        return np.exp(2j * np.pi * frequency * beyond / self.speed)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Way:
     """One driven part: what reaches its diaphragm, and how the diaphragm moves.
@@ -172,7 +214,7 @@ class Way:
         -1 for a way that is connected in reverse.
     curve : DriverCurve or None
         None is constant acceleration: 0 dB and no phase.
-    lets_go : LettingGo or None
+    lets_go : LettingGo, ConeWave or None
         None is a diaphragm that moves as one.
     """
 
@@ -181,7 +223,7 @@ class Way:
     level_db: float = 0.0
     polarity: int = 1
     curve: DriverCurve | None = None
-    lets_go: LettingGo | None = None
+    lets_go: LettingGo | ConeWave | None = None
 
     def __post_init__(self) -> None:
         """Refuse a polarity that is neither, and a level that is no number."""

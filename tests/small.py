@@ -18,6 +18,7 @@ def small_design(*pairs: tuple[str, str]) -> Design:
         ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]"),
         ("keep = { from = 15, to = 55, step = 1 }", "keep = [20, 30, 40, 62]"),
         ("from = 50\nto = 90\nstep = 2", "from = 54\nto = 66\nstep = 4"),
+        ('hold = "nothing"', 'hold = "plate gap"'),
         *pairs,
     ):
         assert text.count(old) == 1, old

@@ -246,7 +246,7 @@ class _Way:
         radius, lets_go, baffle = built.effective_radius, way.lets_go, scene.baffle
         inner = scene.inner[built.name]
 
-        def share(r: Real) -> Real:
+        def share(r: Real) -> Real | Complex:
             return np.ones_like(r) if lets_go is None else lets_go.weight(r, f, radius)
 
         def weight(r: Real) -> Complex:

@@ -112,6 +112,11 @@ finer_option = click.option(
 )
 
 
+as_written_option = click.option(
+    "--as-written",
+    is_flag=True,
+    help="Judge by the very sizes of the file only: quicker, and less sure.",
+)
 ledger_option = click.option(
     "--ledger",
     type=click.Path(path_type=Path, dir_okay=False),

@@ -8,6 +8,7 @@ from shapes.lengths import in_both
 from studies.answer.table import TableColumn
 from studies.solving.candidates import NearBest
 from studies.solving.target import NO_DIFFERENCE_DB
+from studies.solving.verdicts import Lead
 
 _MARKS = {"best": "*", "near-best": "+", "": ""}
 STANDING = TableColumn(
@@ -21,7 +22,7 @@ STANDING = TableColumn(
 
 def standing_caption(good: NearBest) -> str:
     """Return the caption that explains the marks in the column `STANDING`."""
-    return f"* best, + in the unbroken range within {good.within_db:g} dB of it"
+    return f"* best, + in the unbroken range within {good.within_db:g} dB of the lowest score"
 
 
 def range_in_words(good: NearBest) -> str:
@@ -29,11 +30,26 @@ def range_in_words(good: NearBest) -> str:
     return f"{in_both(good.low)} and {in_both(good.high)}"
 
 
-def behind(lead_db: float) -> str:
-    """Write how far a score lies behind the best, dB, or that there is no difference."""
-    if abs(lead_db) < NO_DIFFERENCE_DB:
-        return f"no difference ({lead_db:.2f} dB behind)"
-    return f"{lead_db:.2f} dB behind"
+def behind(found: Lead) -> str:
+    """Write how far the second of two scores lies behind the first, with the verdict."""
+    return _apart(found, "behind", "ahead")
+
+
+def gained(found: Lead) -> str:
+    """Write what the first of two designs gains over the second, with the verdict."""
+    return _apart(found, "gained", "LOST")
+
+
+def _apart(found: Lead, ahead: str, other: str) -> str:
+    size = f"{abs(found.lead_db):.2f} dB {ahead if found.lead_db >= 0.0 else other}"
+    return f"{size}, {verdict_in_words(found)}"
+
+
+def verdict_in_words(found: Lead) -> str:
+    """Write the verdict, and in how many drivers and builds the order holds if they were asked."""
+    if not found.members:
+        return found.verdict
+    return f"{found.verdict} ({round(found.holds * found.members)} of {found.members} agree)"
 
 
 def soft_cone_in_words(what: str, size: str | None, lead_db: float, from_hz: float) -> str:

@@ -13,7 +13,7 @@ from studies.answer.page_axes import absolute_colours, frequency_axis_data, norm
 from studies.answer.standing import behind
 from studies.bench.live import Answer
 from studies.solving.candidates import Row
-from studies.solving.target import NO_DIFFERENCE_DB
+from studies.solving.verdicts import compared
 
 ELEVATION_STEP = 3
 """Every third elevation is shown: 1.5 degrees apart."""
@@ -71,9 +71,11 @@ def _scores(row: Row) -> Data:
 
 def difference_in_words(now: Row, pinned: Row) -> str:
     """How the present design compares with the pinned one, by the rule of all verdicts."""
-    lead_db = pinned.score - now.score
-    if abs(lead_db) < NO_DIFFERENCE_DB:
-        return f"No difference to the pinned design ({abs(lead_db):.2f} dB)."
-    if lead_db > 0:
-        return f"Better than the pinned design, which is {behind(lead_db)}."
-    return f"Not as good as the pinned design: {behind(-lead_db)}."
+    found = compared(pinned.score - now.score)
+    if found.verdict == "no difference":
+        return f"No difference to the pinned design ({abs(found.lead_db):.2f} dB)."
+    if not found.told_apart:
+        return f"Cannot be told apart from the pinned design ({abs(found.lead_db):.2f} dB)."
+    if found.gains:
+        return f"Better than the pinned design, which is {behind(found)}."
+    return f"Not as good as the pinned design: {behind(found.turned())}."

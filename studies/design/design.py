@@ -308,8 +308,16 @@ class Design:
         keeps = sizes_of(trim.keep)
         return tuple((ball, keep) for ball in balls for keep in keeps)
 
+    @property
+    def moves_plate(self) -> bool:
+        """True if trim may hang every cap at a gap of its own, out of ``[gap]``."""
+        hold = None if self.tables.trim is None else self.tables.trim.hold
+        return self.tables.gap is not None and hold in (None, "nothing")
+
     def trimmed(self, ball_diameter: float, keep: float) -> Assembly:
         """Return the assembly with another cap; what ``trim.hold`` says stays as it is.
+
+        Where nothing is held, the plate stays where the file has it.
 
         Parameters
         ----------

@@ -378,5 +378,11 @@ def _crossed_mistakes(tables: DesignFile) -> Iterator[Mistake]:
         yield Mistake(
             "trim.balls_on_sale", "is missing and the reflector is no ball: list the balls to try"
         )
+    if trim.hold == "nothing" and tables.gap is None:
+        yield Mistake(
+            "trim.hold",
+            "nothing is held, and no [gap] says where the plate may hang: add [gap] with from, to"
+            ' and step, or write "plate gap"',
+        )
     if trim.hold == "tip clearance" and reflector.kind == "none":
         yield Mistake("trim.hold", 'there is no reflector to hold clear: write "plate gap"')

@@ -149,8 +149,11 @@ class TrimTable(DesignTable):
         Annotated[tuple[Diameter, ...], Field(strict=False, min_length=1, max_length=MOST_BALLS)]
         | None
     ) = Field(None, description="Ball diameters to try; left out, only the reflector's ball.")
-    hold: Literal["plate gap", "tip clearance"] = Field(
-        "plate gap", description="What stays as it is while the cap changes."
+    hold: Literal["nothing", "plate gap", "tip clearance"] | None = Field(
+        None,
+        description="What stays as it is while the cap changes: nothing where the plate can be"
+        " moved, so that every height has its own gap out of [gap]. Left out, nothing if there is"
+        " a [gap], else the plate gap.",
     )
 
     @model_validator(mode="after")

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dispersion.bands import study_frequencies
+from dispersion.checks import problems_before
 from dispersion.fields import solve_fields
 from dispersion.waves import WaveSettings
 from dispersion.waves.sharing import MOST_BLOCK_BYTES
@@ -183,6 +184,8 @@ def require_consent(
     """
     if sum(portion.designs * _frequencies(design, portion) for portion in work) < TOO_FEW_TO_ASK:
         return
+    if problems_before(problem_of(design, design.assembly())):
+        return  # the study refuses it, and names the key of the file
     cost = estimate(design, work, workers, finer)
     if cost.seconds <= 60.0 * budget.minutes and cost.megabytes <= budget.megabytes:
         return

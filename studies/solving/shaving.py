@@ -72,11 +72,22 @@ class Cut:
         return abs(self.ball_diameter - ball_diameter) < SAME_SIZE
 
 
-def cut_candidate(design: Design, ball_diameter: float, keep: float) -> Candidate:
-    """Return the design with another cap as a candidate, named by both sizes (m)."""
+def cut_candidate(
+    design: Design, ball_diameter: float, keep: float, plate_gap: float | None = None
+) -> Candidate:
+    """Return the design with another cap as a candidate, named by both sizes (m).
+
+    Under a plate at this gap, m; left out, where `Design.trimmed` leaves it.
+    """
     name = f"ball {in_own_exactly(ball_diameter)}, keep {in_own_exactly(keep)}"
     along = PlaceInLine(f"ball {ball_diameter}", keep)
-    return Candidate(name, lambda: design.trimmed(ball_diameter, keep), along)
+    if plate_gap is None:
+        return Candidate(name, lambda: design.trimmed(ball_diameter, keep), along)
+    return Candidate(
+        f"{name}, gap {in_own_exactly(plate_gap)}",
+        lambda: design.trimmed(ball_diameter, keep).with_gap(plate_gap),
+        along,
+    )
 
 
 def solve_cuts(
@@ -85,6 +96,7 @@ def solve_cuts(
     solver: Solver,
     fineness: Fineness,
     progress: Progress | None = None,
+    plate_gaps: Sequence[float] | None = None,
 ) -> tuple[Cut, ...]:
     """Solve caps of balls, and those that may be the best once more at more frequencies.
 
@@ -101,6 +113,8 @@ def solve_cuts(
         are solved again, see `leaders_fineness`.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
+    plate_gaps : sequence of float, optional
+        At which gap each hangs, m; left out, where `Design.trimmed` leaves them.
 
     Returns
     -------
@@ -112,7 +126,10 @@ def solve_cuts(
     DesignError
         If none of them can be built.
     """
-    candidates = [cut_candidate(design, ball, keep) for ball, keep in sizes]
+    gaps = [None] * len(sizes) if plate_gaps is None else plate_gaps
+    candidates = [
+        cut_candidate(design, *size, plate_gap) for size, plate_gap in zip(sizes, gaps, strict=True)
+    ]
     rows = run(design, candidates, solver, fineness, "keep heights", progress)
     require_one_solved(design, rows, "trim.keep", "candidate")
     rows = settle(design, rows, solver, leaders_fineness(fineness), progress)

@@ -6,20 +6,34 @@ from dataclasses import dataclass
 
 import click
 
-from studies.answer.command_options import example, output_options, solver_options
+from studies.answer.command_options import (
+    as_written_option,
+    example,
+    output_options,
+    solver_options,
+)
 from studies.answer.delivery import DesignDelivery
 from studies.solving.options import Options, SolverOptions
 
 
 @dataclass(frozen=True, kw_only=True)
 class ContestOptions(Options):
-    """What `roundcast contest` was asked."""
+    """What `roundcast contest` was asked.
+
+    Attributes
+    ----------
+    as_written : bool
+        Only the very sizes of the file: no other drivers and builds are asked.
+    """
+
+    as_written: bool = False
 
 
 @click.command(epilog=example("contest mine.toml"))
 @output_options
 @solver_options
-def contest(delivery: DesignDelivery, solving: SolverOptions) -> None:
+@as_written_option
+def contest(delivery: DesignDelivery, solving: SolverOptions, as_written: bool) -> None:
     """Cone or dome or a curve of your own.
 
     Same column, same driver, same scale, absolute level.
@@ -27,4 +41,4 @@ def contest(delivery: DesignDelivery, solving: SolverOptions) -> None:
     from studies.answer.delivering import answer
     from studies.questions.contest.question import QUESTION
 
-    answer(QUESTION, delivery, ContestOptions(solving=solving))
+    answer(QUESTION, delivery, ContestOptions(solving=solving, as_written=as_written))

@@ -19,7 +19,8 @@ def find(design: Design, options: ContestOptions) -> Contest:
     require_reflector(options.solving.method, ", so it cannot choose one")
 
     def study(solver: Solver, progress: Progress) -> Contest:
-        return contest(design, solver, progress, fine_of(options.solving))
+        fineness = fine_of(options.solving)
+        return contest(design, solver, progress, fineness, ensemble=not options.as_written)
 
     return solved(design, options.solving, study)
 

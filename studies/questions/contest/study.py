@@ -17,8 +17,9 @@ from shapes.reflector import Reflector
 from shapes.reflectors import cone
 from studies.design import ContestEntry, Design
 from studies.solving.candidates import Candidate, Row, winner_of
+from studies.solving.ensemble import Judged, judge
 from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver, run
-from studies.solving.target import NO_DIFFERENCE_DB
+from studies.solving.verdicts import Lead, Verdict, compared
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,17 +53,25 @@ class Contest:
         One for each entry, in the same order, solved or not.
     fitting : mapping of str to Reflector
         Of a cone that does not fit, by the entry's name: the largest of its angle that does.
+    judged : Judged or None
+        The entries in every driver and build that the file may stand for; None if not asked.
     """
 
     design: Design
     entries: tuple[ContestEntry, ...]
     rows: tuple[Row, ...]
     fitting: Mapping[str, Reflector] = field(default_factory=dict)
+    judged: Judged | None = None
+
+    def regret_db(self, row: Row) -> float:
+        """Return the regret of an entry, or its score where nothing was judged, dB."""
+        return self.judged.regret_of(row) if self.judged is not None and row.solved else row.score
 
     @cached_property
     def ranked(self) -> tuple[Ranked, ...]:
-        """Every entry, lowest score first; those that were not solved last, in the file's order."""
-        both = sorted(zip(self.entries, self.rows, strict=True), key=lambda pair: pair[1].score)
+        """Every entry, least regret first; those that were not solved last, in the file's order."""
+        pairs = zip(self.entries, self.rows, strict=True)
+        both = sorted(pairs, key=lambda pair: self.regret_db(pair[1]))
         return tuple(
             Ranked(place if row.solved else None, entry, row)
             for place, (entry, row) in enumerate(both, start=1)
@@ -70,7 +79,7 @@ class Contest:
 
     @property
     def ranking(self) -> tuple[Row, ...]:
-        """Solved rows, lowest score first."""
+        """Solved rows, least regret first."""
         return tuple(one.row for one in self.ranked if one.row.solved)
 
     @property
@@ -80,19 +89,30 @@ class Contest:
 
     @property
     def winner(self) -> Row:
-        """The solved row with the lowest score; NotSolvedError if none was solved."""
-        return winner_of(self.rows)
+        """The entry of least regret, or lowest score; NotSolvedError if none was solved."""
+        return winner_of(self.rows) if self.judged is None else self.judged.least
 
     @property
     def margin_db(self) -> float:
         """By how much the winner leads the next one, dB of score; infinite if it is alone."""
-        ranking = self.ranking
-        return ranking[1].score - ranking[0].score if len(ranking) > 1 else float("inf")
+        return self.lead.lead_db if len(self.ranking) > 1 else float("inf")
 
     @property
-    def is_tie(self) -> bool:
-        """True if the winner leads by less than the computation can distinguish."""
-        return self.margin_db < NO_DIFFERENCE_DB
+    def verdict(self) -> Verdict | None:
+        """How sure the lead is; None if the winner is alone."""
+        return self.lead.verdict if len(self.ranking) > 1 else None
+
+    @property
+    def lead(self) -> Lead:
+        """The winner against the next one; NotSolvedError if there is none."""
+        return self.compare(self.ranking[1])
+
+    def compare(self, row: Row) -> Lead:
+        """Compare the winner with another: in every driver and build if both were judged."""
+        judged, first = self.judged, self.winner
+        if judged is not None and judged.knows(row):
+            return judged.compare(first, row)
+        return compared(row.score - first.score)
 
     @property
     def band_difference_db(self) -> np.ndarray:
@@ -127,6 +147,8 @@ def contest(
     solver: Solver,
     progress: Progress | None = None,
     fineness: Fineness = FINE_PER_BAND,
+    *,
+    ensemble: bool = False,
 ) -> Contest:
     """Solve the design as written and every entry of its contest.
 
@@ -139,6 +161,8 @@ def contest(
         Called with (stage, done, total).
     fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
+    ensemble : bool
+        Ask every driver and build that the file may stand for (wave solver only).
 
     Raises
     ------
@@ -148,9 +172,11 @@ def contest(
     entries = design.contest_entries()
     candidates = [_candidate(design, entry) for entry in entries]
     rows = run(design, candidates, solver, fineness, "contest", progress)
+    judged = judge(design, rows if ensemble else (), solver, fineness, progress)
     failed = [entry for entry, row in zip(entries, rows, strict=True) if not row.solved]
-    fitting = {entry.name: largest_cone(design, entry) for entry in failed}
-    return Contest(design, entries, rows, {name: cone for name, cone in fitting.items() if cone})
+    found = {entry.name: largest_cone(design, entry) for entry in failed}
+    fitting = {name: cone for name, cone in found.items() if cone}
+    return Contest(design, entries, rows, fitting, judged)
 
 
 def largest_cone(design: Design, entry: ContestEntry) -> Reflector | None:

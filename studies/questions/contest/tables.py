@@ -17,11 +17,11 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
+from studies.answer.standing import gained, verdict_in_words
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.questions.contest.study import Contest
 from studies.solving.candidates import Row
-from studies.solving.target import NO_DIFFERENCE_DB
 
 
 def contest_tables(contest: Contest) -> Findings:
@@ -59,7 +59,7 @@ def _answer(contest: Contest) -> list[str]:
     said += [
         f"{row.name} cannot be built: {row.reason}.{_fits(contest, row)}" for row in contest.failed
     ]
-    return [*said, *target_in_words(contest.design)]
+    return [*said, *_members(contest), *target_in_words(contest.design)]
 
 
 def _fits(contest: Contest, row: Row) -> str:
@@ -73,16 +73,26 @@ def _fits(contest: Contest, row: Row) -> str:
 
 
 def _winner(contest: Contest, first: Row, second: Row) -> str:
-    if contest.is_tie:
+    lead = contest.lead
+    if not lead.told_apart:
         return (
-            f"No difference between {first.name} and {second.name}: their scores are"
-            f" {contest.margin_db:.2f} dB apart, less than the {NO_DIFFERENCE_DB:g} dB that the"
-            " computation can tell."
+            f"{verdict_in_words(lead).capitalize()}: {first.name} and {second.name}. Their scores"
+            f" are {abs(lead.lead_db):.2f} dB apart; take what is easier to make."
         )
     return (
-        f"First is {first.name} with a score of {first.score:.2f} dB, {contest.margin_db:.2f} dB"
-        f" ahead of {second.name}."
+        f"First is {first.name} with a score of {first.score:.2f} dB. Over {second.name}:"
+        f" {gained(lead)}."
     )
+
+
+def _members(contest: Contest) -> list[str]:
+    judged = contest.judged
+    if judged is None:
+        return []
+    return [
+        f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for, least"
+        " to regret first."
+    ]
 
 
 def _facts(contest: Contest) -> tuple[Fact, ...]:
@@ -94,7 +104,7 @@ def _facts(contest: Contest) -> tuple[Fact, ...]:
             contest.margin_db,
             "by how much it leads the next one, dB; none if it is alone",
         ),
-        Fact("no_difference", contest.is_tie, "whether that is too little to tell"),
+        Fact("verdict", contest.verdict, "how sure that is; none if it is alone"),
     )
 
 
@@ -104,6 +114,8 @@ def _ranking(contest: Contest) -> Table:
         text("candidate", "entry", "name of the entry"),
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
         *SCORE_COLUMNS,
+        number("regret_db", "regret", "how much worse than the best, nine of ten members, dB"),
+        text("verdict", "verdict", "of the first against this one"),
         REASON,
     )
     return Table(
@@ -111,7 +123,15 @@ def _ranking(contest: Contest) -> Table:
         "Ranking: same column, same driver",
         columns,
         tuple(
-            (at.place, at.row.name, mm(at.entry.plate_gap), *score_cells(at.row), at.row.reason)
+            (
+                at.place,
+                at.row.name,
+                mm(at.entry.plate_gap),
+                *score_cells(at.row),
+                contest.regret_db(at.row) if contest.judged and at.row.solved else None,
+                contest.compare(at.row).verdict if at.row.solved and at.place != 1 else "",
+                at.row.reason,
+            )
             for at in contest.ranked
         ),
         SCORE_CAPTION,

@@ -278,7 +278,7 @@ near_best_db = 0.3     # guess: candidates this close to the best count as equal
 [trim]
 keep = {keeps}  # guess: up to what ball, gap and posts leave room for
 # balls_on_sale = {balls}
-hold = "plate gap"     # or "tip clearance"
+hold = "nothing"       # every keep at its own gap; or "plate gap", "tip clearance"
 
 [gap]
 from = {least}  # guess: just above the tip

@@ -31,6 +31,7 @@ from studies.solving.grid import (
     solve_again,
 )
 from studies.solving.lines import PlaceInLine
+from studies.solving.verdicts import Lead, compared
 
 MOST_CANDIDATES = 200
 """A map of this many takes about two minutes on two cores."""
@@ -181,6 +182,10 @@ class Explore:
     def behind_db(self, place: int) -> float:
         """Score at a place in `rows` less that of the best, dB."""
         return self.rows[place].score - self.best_row.score
+
+    def compare_at(self, place: int) -> Lead:
+        """Compare the best with a place in `rows`, by the usual spread over drivers and builds."""
+        return compared(self.behind_db(place))
 
     def standing_at(self, place: int) -> Standing:
         """Return how a pair compares with the best: the best itself, near-best, or neither."""

@@ -112,7 +112,7 @@ def _as_written(found: Explore) -> str:
         return f"{what}: not solved ({row.reason})."
     if found.written == found.best:
         return f"{what}: it is the best."
-    return f"{what}: {behind(found.behind_db(found.written))}."
+    return f"{what}: {behind(found.compare_at(found.written))}."
 
 
 def _not_for_choice(found: Explore) -> Iterator[str]:

@@ -16,6 +16,7 @@ from studies.solving.hanging import (
     solve_gaps,
 )
 from studies.solving.losses import SoftBest, Softened, may_overtake, soften
+from studies.solving.verdicts import Lead, compared
 
 CONE_MASS_BY_AREA = 1.1
 """Moving mass of a driver without air over its effective area, kg/m^2: common practice, no
@@ -117,6 +118,10 @@ class GapStudy:
     def behind_db(self, choice: GapChoice) -> float:
         """Score of a gap less that of the best, dB; below 0 if it is better but leaks too much."""
         return choice.row.score - self.best.row.score
+
+    def compare(self, choice: GapChoice) -> Lead:
+        """Compare the best with another gap, by the usual spread over drivers and builds."""
+        return compared(self.behind_db(choice))
 
     def plate_limit_hz(self, choice: GapChoice) -> float:
         """Frequency c / 2H, Hz, up to which the plates carry one radial wave only."""

@@ -131,7 +131,7 @@ def _as_written(study: GapStudy) -> list[str]:
     size, lead = in_both(written.plate_gap), study.behind_db(written)
     if lead < -NO_DIFFERENCE_DB:
         return [f"The gap in the file, {size}, scores {-lead:.2f} dB better but leaks too much."]
-    return [f"The gap in the file, {size}: {behind(lead)}."]
+    return [f"The gap in the file, {size}: {behind(study.compare(written))}."]
 
 
 def _soft_cone(study: GapStudy) -> list[str]:

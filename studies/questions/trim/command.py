@@ -6,23 +6,40 @@ from dataclasses import dataclass
 
 import click
 
-from studies.answer.command_options import example, output_options, solver_options
+from studies.answer.command_options import (
+    as_written_option,
+    example,
+    output_options,
+    solver_options,
+)
 from studies.answer.delivery import DesignDelivery
 from studies.solving.options import Options, SolverOptions
 
 
 @dataclass(frozen=True, kw_only=True)
 class TrimOptions(Options):
-    """What `roundcast trim` was asked."""
+    """What `roundcast trim` was asked.
+
+    Attributes
+    ----------
+    as_written : bool
+        Only the very sizes of the file: no other drivers and builds are asked.
+    """
+
+    as_written: bool = False
 
 
 @click.command(epilog=example("trim mine.toml --out answers"))
 @output_options
 @solver_options
-def trim(delivery: DesignDelivery, solving: SolverOptions) -> None:
-    """How much of the ball to keep, and how to shave it.
+@as_written_option
+def trim(delivery: DesignDelivery, solving: SolverOptions, as_written: bool) -> None:
+    """How much of the ball to keep, after what can be undone.
 
-    Tries every height, and every ball on sale where the file lists several.
+    Tries every height, and every ball on sale where the file lists several; with hold = "nothing"
+    each at its best gap out of [gap]. The few that may be chosen are asked of 24 drivers and builds
+    that the file may stand for: the choice has the least to regret, and every comparison says
+    whether it is real, probable, cannot be told apart, or no difference.
 
     \b
     score = 2 coverage + steadiness + 0.5 residue + 0.1 boost
@@ -37,4 +54,4 @@ def trim(delivery: DesignDelivery, solving: SolverOptions) -> None:
     from studies.answer.delivering import answer
     from studies.questions.trim.question import QUESTION
 
-    answer(QUESTION, delivery, TrimOptions(solving=solving))
+    answer(QUESTION, delivery, TrimOptions(solving=solving, as_written=as_written))

@@ -8,11 +8,16 @@ from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.trim.command import TrimOptions
 from studies.questions.trim.figures import trim_pictures
-from studies.questions.trim.study import Trim, trim
+from studies.questions.trim.study import MOST_JUDGED, Trim, trim
 from studies.questions.trim.tables import trim_tables
 from studies.solving.budget import Portion, Work
+from studies.solving.ensemble import BUILDS
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.joint import MOST_GAPS, MOST_KEEPS
 from studies.solving.session import coarse_of, require_reflector, solved, weighed_per_band
+
+COMPARED = 6
+"""The file's keep, the lowest score, what the cap is compared with, the file as it is."""
 
 
 def find(design: Design, options: TrimOptions) -> Trim:
@@ -20,15 +25,23 @@ def find(design: Design, options: TrimOptions) -> Trim:
     require_reflector(options.solving.method, ", so it cannot choose one")
 
     def study(solver: Solver, progress: Progress) -> Trim:
-        return trim(design, solver, progress, coarse_of(options.solving))
+        fineness = coarse_of(options.solving)
+        return trim(design, solver, progress, fineness, ensemble=not options.as_written)
 
     return solved(design, options.solving, study)
 
 
 def weigh(design: Design, options: TrimOptions) -> Work:
-    """Every keep of every ball, and about a dozen of them again."""
-    coarse = weighed_per_band(options.solving)
-    return (Portion(len(design.trim_candidates()), coarse), Portion(12, max(coarse, FINE_PER_BAND)))
+    """Every keep of every ball, the map if the plate moves, and what is asked of every build."""
+    coarse, candidates = weighed_per_band(options.solving), design.trim_candidates()
+    balls = len({ball for ball, _ in candidates})
+    pairs = balls * MOST_KEEPS * MOST_GAPS if design.moves_plate else 0
+    judged = options.solving.method == "waves" and not options.as_written
+    members = BUILDS * (MOST_JUDGED + COMPARED) if judged else 0
+    return (
+        Portion(len(candidates) + pairs + members, coarse),
+        Portion(12, max(coarse, FINE_PER_BAND)),
+    )
 
 
 def make(found: Trim) -> dict[str, bytes]:

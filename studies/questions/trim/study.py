@@ -1,7 +1,9 @@
-"""How much of the ball do I keep?
+"""How much of the ball do I keep, and where does it hang?
 
-Every keep height of every ball is solved and scored. What stays in place while the cap changes,
-plate gap or tip clearance, is the design's choice (`trim.hold`).
+What can be undone comes first: where the plate can be moved (`trim.hold`), keep and gap are
+searched together, and every height has its own gap. Else plate gap or tip clearance stays.
+The heights that may be chosen, and what they are compared with, are then asked of every driver and
+build that the file may stand for (`studies.solving.ensemble`): the choice has the least regret.
 """
 
 from __future__ import annotations
@@ -18,14 +20,18 @@ from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap
 from studies.design import Design
 from studies.solving.candidates import SAME_SIZE, Candidate, NearBest, Row, Standing
+from studies.solving.ensemble import Judged, judge
 from studies.solving.grid import (
     COARSE_PER_BAND,
     Fineness,
     Progress,
     Solver,
     leaders_fineness,
+    read_per_band,
     run,
+    solve_again,
 )
+from studies.solving.joint import Pair, best_gap_for, solve_pairs
 from studies.solving.losses import SoftBest, Softened, least_change, may_overtake, soften
 from studies.solving.posted import PostedScores, score_with_posts
 from studies.solving.shaving import (
@@ -37,9 +43,15 @@ from studies.solving.shaving import (
     solve_cuts,
 )
 from studies.solving.target import METER_DB
+from studies.solving.verdicts import Lead, compared
 
 OPINION_RAYS = 2**16
 """Rays that are followed for the comparison with the wave solver."""
+MOST_JUDGED = 6
+"""Heights that are asked of every driver and build, the best of this file and that of the file
+itself not counted."""
+MAY_LEAD_DB = 1.0
+"""Heights within this score of the best may have less to regret: common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,9 +174,9 @@ class Trim:
     cuts : tuple of Cut
         Every candidate, solved or not.
     best : Cut
-        The one with the lowest score.
+        The one of least regret; that with the lowest score where nothing was judged.
     near_best : NearBest
-        Range of keep heights of the best ball, m.
+        Range of keep heights of the best ball round the lowest score, m.
     half_ball, plate_alone, bare_column : Row
         For comparison: half of the best ball at the same tip clearance (longer posts), the top
         plate without a reflector, and nothing above the driver.
@@ -178,6 +190,12 @@ class Trim:
         Leaders and shaving stops with a cone that absorbs; None where there is no such doubt.
     with_posts : PostedScores or None
         Leaders with their posts solved; None where the file does not ask for it.
+    judged : Judged or None
+        What may be chosen and what it is compared with, in every driver and build; None if quick.
+    pairs : tuple of Pair
+        The map of keep by gap; empty where the plate is not moved.
+    as_written : Row or None
+        The design as its file has it; None if its reflector is no ball that is tried.
     """
 
     design: Design
@@ -192,13 +210,65 @@ class Trim:
     rays_opinion: RaysOpinion | None = None
     softened: Softened | None = None
     with_posts: PostedScores | None = None
+    judged: Judged | None = None
+    pairs: tuple[Pair, ...] = ()
+    as_written: Row | None = None
+
+    @property
+    def moves_plate(self) -> bool:
+        """True if every height hangs at a gap of its own."""
+        return bool(self.pairs)
+
+    def compare(self, first: Row, second: Row) -> Lead:
+        """Compare two rows: in every driver and build if both were judged, else by usual spread."""
+        judged = self.judged
+        if judged is not None and judged.knows(first) and judged.knows(second):
+            return judged.compare(first, second)
+        return compared(second.score - first.score)
+
+    @property
+    def judged_cuts(self) -> tuple[Cut, ...]:
+        """The cuts that were judged, the tallest first."""
+        if self.judged is None:
+            return ()
+        known = [cut for cut in self.cuts if self.judged.knows(cut.row)]
+        return tuple(sorted(known, key=lambda cut: -cut.keep))
+
+    @property
+    def like_best(self) -> tuple[Cut, ...]:
+        """Judged cuts that cannot be told from the best, itself included, the tallest first."""
+        cuts, best = self.judged_cuts, self.best.row
+        return tuple(cut for cut in cuts if not self.compare(best, cut.row).told_apart)
+
+    @property
+    def gap_pays(self) -> bool:
+        """True if the file's keep has less to regret at its best gap than as the file has it.
+
+        Moving the plate can be undone, so nothing more is asked; where nothing was judged, a lead
+        of the score.
+        """
+        written, now, judged = self.written, self.as_written, self.judged
+        if written is None or now is None:
+            return False
+        if judged is None:
+            return self.compare(written.row, now).gains
+        return judged.regret_of(written.row) < judged.regret_of(now)
+
+    @property
+    def cut_buys(self) -> Lead | None:
+        """The best against the file's keep at its own best gap; None if that is not among them."""
+        written = self.written
+        if written is None or written is self.best:
+            return None
+        return self.compare(self.best.row, written.row)
 
     @property
     def best_with_posts(self) -> tuple[Cut, float] | None:
-        """The best cut with its posts solved, and its lead over the best without, dB."""
-        if self.with_posts is None or self.best.row.assembly not in self.with_posts.changes_db:
+        """The lowest score with posts solved, and its lead over the lowest without, dB."""
+        lowest = best_cut(self.cuts).row
+        if self.with_posts is None or lowest.assembly not in self.with_posts.changes_db:
             return None
-        row, lead_db = self.with_posts.best([cut.row for cut in self.cuts], self.best.row)
+        row, lead_db = self.with_posts.best([cut.row for cut in self.cuts], lowest)
         return self.cut_of(row), lead_db
 
     @property
@@ -237,12 +307,9 @@ class Trim:
 
     @property
     def written(self) -> Cut | None:
-        """The cut that the design file describes; None if it is not among the solved ones."""
-        ball = self.design.ball
-        if ball is None:
-            return None
-        same = (cut for cut in self.cuts if cut.row.solved and cut.is_of(ball.diameter))
-        return next((cut for cut in same if abs(cut.keep - ball.kept) < SAME_SIZE), None)
+        """The cut of the file's keep, at its best gap if plates move; None if none was solved."""
+        solved = (cut for cut in self.cuts if cut.row.solved)
+        return next((cut for cut in solved if _is_written(self.design, cut)), None)
 
     @property
     def references(self) -> dict[str, Row]:
@@ -288,6 +355,8 @@ def trim(
     solver: Solver,
     progress: Progress | None = None,
     fineness: Fineness = COARSE_PER_BAND,
+    *,
+    ensemble: bool = False,
 ) -> Trim:
     """Solve every keep height of every ball and choose.
 
@@ -303,6 +372,8 @@ def trim(
         Called with (stage, done, total).
     fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
+    ensemble : bool
+        Ask every driver and build that the file may stand for (wave solver only).
 
     Returns
     -------
@@ -314,39 +385,128 @@ def trim(
         If there is nothing to try, or nothing that can be built.
     """
     fine = leaders_fineness(fineness)
-    cuts = solve_cuts(design, design.trim_candidates(), solver, fineness, progress)
-    best = best_cut(cuts)
+    pairs = _pairs(design, solver, fineness, progress)
+    cuts = _solved_cuts(design, pairs, solver, fineness, progress)
+    cuts = _settled(design, cuts, solver, fine, progress)
+    may_be = _may_be_chosen(design, cuts) if ensemble else []
+    judged = judge(design, may_be, solver, fineness, progress)
+    lowest = best_cut(cuts)
+    best = lowest if judged is None else next(c for c in cuts if c.row is judged.least)
+    asked = [*_references(best), *_written(design)]
+    compared_rows = run(design, asked, solver, fine, "comparisons", progress)
+    if judged is not None:
+        judged = judged.joined(judge(design, compared_rows, solver, fineness, progress))
     same_ball = [cut for cut in cuts if cut.is_of(best.ball_diameter)]
-    stops = shaving_stops(same_ball, best)
-    # By need every cut has settled within less than a shaving step has to show.
-    coarse = [stop for stop in stops if stop.row.response.settling is None and stop is not best]
-    asked = _references(best)
+    stops = _settled_stops(design, shaving_stops(same_ball, best), solver, fine, progress)
     ends = _measured_ends(design, best)
-    again = [cut_candidate(design, cut.ball_diameter, cut.keep) for cut in coarse]
-    candidates = [*asked, *(cut_candidate(design, *end) for end in ends), *again]
-    stage = "comparisons and shaving steps"
-    rows = iter(run(design, candidates, solver, fine, stage, progress))
-    half_ball, plate_alone, bare_column = (next(rows) for _ in asked)
-    measured = [Cut(*end, next(rows)) for end in ends]
-    finer = dict(zip((stop.keep for stop in coarse), rows, strict=True))
-    stops = tuple(replace(stop, row=finer.get(stop.keep, stop.row)) for stop in stops)
-    leaders = may_overtake([cut.row for cut in cuts], best.row, design.target.near_best_db)
-    doubtful = [*leaders, *(stop.row for stop in stops)]
-    softened = soften(design, doubtful, solver, fineness, progress)
+    measured = run(
+        design, [_end(design, best, *end) for end in ends], solver, fine, "uneven ball", progress
+    )
+    leaders = may_overtake([cut.row for cut in cuts], lowest.row, design.target.near_best_db)
+    softened = soften(
+        design,
+        [*(leaders if judged is None else []), *(stop.row for stop in stops)],
+        solver,
+        fineness,
+        progress,
+    )
+    near = [cut for cut in cuts if cut.is_of(lowest.ball_diameter)]
+    half_ball, plate_alone, bare_column, *own = compared_rows
     return Trim(
         design=design,
         cuts=cuts,
         best=best,
-        near_best=near_best_keeps(same_ball, design.target.near_best_db),
+        near_best=near_best_keeps(near, design.target.near_best_db),
         half_ball=half_ball,
         plate_alone=plate_alone,
         bare_column=bare_column,
         steps=tuple(ShaveStep(start, stop, softened) for start, stop in pairwise(stops)),
-        ball_spread=_ball_spread(measured),
+        ball_spread=_ball_spread([Cut(*end, row) for end, row in zip(ends, measured, strict=True)]),
         rays_opinion=_rays_opinion(design, same_ball, best, progress),
         softened=softened,
         with_posts=score_with_posts(design, leaders, solver, progress),
+        judged=judged,
+        pairs=pairs,
+        as_written=next((row for row in own if row.solved), None),
     )
+
+
+def _pairs(
+    design: Design, solver: Solver, fineness: Fineness, progress: Progress | None
+) -> tuple[Pair, ...]:
+    if not design.moves_plate:
+        return ()
+    return solve_pairs(design, design.trim_candidates(), solver, fineness, progress)
+
+
+def _solved_cuts(
+    design: Design,
+    pairs: Sequence[Pair],
+    solver: Solver,
+    fineness: Fineness,
+    progress: Progress | None,
+) -> tuple[Cut, ...]:
+    """Every height: at its best gap by the map, if there is one."""
+    sizes = design.trim_candidates()
+    if not pairs:
+        return solve_cuts(design, sizes, solver, fineness, progress)
+    gaps = [best_gap_for(pairs, ball, keep, design.gap_candidates()) for ball, keep in sizes]
+    return solve_cuts(design, sizes, solver, fineness, progress, plate_gaps=gaps)
+
+
+def _settled(
+    design: Design,
+    cuts: tuple[Cut, ...],
+    solver: Solver,
+    fine: Fineness,
+    progress: Progress | None,
+) -> tuple[Cut, ...]:
+    """The cuts with those that may be chosen as fine as leaders."""
+    finer = read_per_band(fine)
+    coarse = [row for row in _may_be_chosen(design, cuts) if row.per_band < finer]
+    again = dict(
+        zip(map(id, coarse), solve_again(design, coarse, solver, fine, progress), strict=True)
+    )
+    return tuple(replace(cut, row=again.get(id(cut.row), cut.row)) for cut in cuts)
+
+
+def _written(design: Design) -> list[Candidate]:
+    """The design as its file has it, where it is one of those that are asked for."""
+    if design.ball is None:
+        return []
+    return [Candidate("as the file has it", design.assembly)]
+
+
+def _may_be_chosen(design: Design, cuts: Sequence[Cut]) -> list[Row]:
+    """Rows of the heights that may have the least regret: few, from the tallest to the shortest."""
+    best = best_cut(cuts)
+    near = [cut for cut in cuts if cut.row.score <= best.row.score + MAY_LEAD_DB]
+    tall = sorted(near, key=lambda cut: -cut.keep)
+    places = np.round(np.linspace(0, len(tall) - 1, min(MOST_JUDGED, len(tall)))).astype(int)
+    chosen = [tall[place] for place in places]
+    own = [cut for cut in cuts if cut.row.solved and _is_written(design, cut)]
+    rows = [best.row, *(cut.row for cut in own), *(cut.row for cut in chosen)]
+    return list({id(row): row for row in rows}.values())
+
+
+def _is_written(design: Design, cut: Cut) -> bool:
+    """Return whether a cut keeps what the file says of the file's ball."""
+    ball = design.ball
+    return ball is not None and cut.is_of(ball.diameter) and abs(cut.keep - ball.kept) < SAME_SIZE
+
+
+def _settled_stops(
+    design: Design,
+    stops: tuple[Cut, ...],
+    solver: Solver,
+    fine: Fineness,
+    progress: Progress | None,
+) -> tuple[Cut, ...]:
+    """Shaving stops as fine as leaders; by need every cut has settled within a step's change."""
+    coarse = [stop for stop in stops[:-1] if stop.row.response.settling is None]
+    rows = solve_again(design, [stop.row for stop in coarse], solver, fine, progress)
+    finer = dict(zip((stop.keep for stop in coarse), rows, strict=True))
+    return tuple(replace(stop, row=finer.get(stop.keep, stop.row)) for stop in stops)
 
 
 def _references(best: Cut) -> tuple[Candidate, Candidate, Candidate]:
@@ -364,6 +524,11 @@ def _measured_ends(design: Design, best: Cut) -> list[tuple[float, float]]:
         return []
     half = 0.5 * ball.spread
     return [(best.ball_diameter - half, best.keep), (best.ball_diameter + half, best.keep)]
+
+
+def _end(design: Design, best: Cut, ball_diameter: float, keep: float) -> Candidate:
+    gap = best.row.assembly.plate_gap if design.moves_plate else None
+    return cut_candidate(design, ball_diameter, keep, gap)
 
 
 def _ball_spread(measured: Sequence[Cut]) -> BallSpread | None:
@@ -388,9 +553,13 @@ def _rays_opinion(
         return None
     solver = partial(solve_rays, rays=OPINION_RAYS)
     solved = [cut for cut in cuts if cut.row.solved]
-    candidates = [cut_candidate(design, cut.ball_diameter, cut.keep) for cut in solved]
+    candidates = [Candidate(cut.row.name, partial(_itself, cut.row.assembly)) for cut in solved]
     rows = run(design, candidates, solver, COARSE_PER_BAND, "what rays say", progress)
     if any(not row.solved for row in rows):
         return None
     favourite = min(range(len(rows)), key=lambda place: rows[place].score)
     return RaysOpinion(solved[favourite], best, rows[solved.index(best)])
+
+
+def _itself(assembly: Assembly) -> Assembly:
+    return assembly

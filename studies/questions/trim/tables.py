@@ -24,11 +24,13 @@ from studies.answer.unbeaten import unbeaten_table
 from studies.questions.trim.study import ShaveStep, Trim
 from studies.questions.trim.words import answer
 from studies.solving.candidates import Row
+from studies.solving.ensemble import Judged
 from studies.solving.shaving import Cut
 from studies.solving.target import METER_DB
 
 WHOLE_DB = 3.0
 """Ranges of such changes and larger ones are written in whole decibels."""
+REGRET = "how much worse than the best of a member, which nine of ten stay within, dB"
 MOST_BANDS = 3
 """Bands named for each step of the shaving."""
 
@@ -38,7 +40,13 @@ def trim_tables(trim: Trim) -> Findings:
     held = _compared(trim)
     candidates = [cut.row for cut in trim.cuts]
     every = [*candidates, *(row for _, row in held)]
-    tables = [_candidates(trim), _comparison(trim), unbeaten_table(candidates, trim.best.row)]
+    tables = [
+        _candidates(trim),
+        _comparison(trim),
+        *_judged(trim),
+        *_map(trim),
+        unbeaten_table(candidates, trim.best.row),
+    ]
     if trim.steps:
         tables += [_shaving(trim), _shaving_bands(trim)]
     return Findings(
@@ -110,6 +118,7 @@ def _facts(trim: Trim) -> tuple[Fact, ...]:
         ),
         Fact("runner_up_score_db", second.row.score if second else None, "its score, dB"),
         *gains,
+        *_of_members(trim),
         Fact(
             "soft_cone_keep_mm",
             mm(trim.cut_of(soft.row).keep) if soft else None,
@@ -131,6 +140,102 @@ def _facts(trim: Trim) -> tuple[Fact, ...]:
             "largest change in a third octave between them, dB",
         ),
     )
+
+
+def _of_members(trim: Trim) -> tuple[Fact, ...]:
+    judged, written, now = trim.judged, trim.written, trim.as_written
+    undone = trim.compare(written.row, now) if trim.moves_plate and written and now else None
+    return (
+        Fact("regret_db", judged.regret_of(trim.best.row) if judged else None, REGRET),
+        Fact("members", judged.scores.shape[1] if judged else 0, "drivers and builds asked"),
+        Fact(
+            "written_keep_gap_mm",
+            mm(written.row.assembly.plate_gap) if undone and written else None,
+            "best gap of the keep in the file, mm; none where the plate is not moved",
+        ),
+        Fact(
+            "gap_gains_db",
+            undone.lead_db if undone else None,
+            "what that gap gains over the file's, dB",
+        ),
+        Fact("gap_verdict", undone.verdict if undone else None, "whether that is sure"),
+        Fact(
+            "cut_gains_db",
+            trim.cut_buys.lead_db if trim.cut_buys else None,
+            "what the best gains over the keep in the file, dB",
+        ),
+        Fact(
+            "cut_verdict",
+            trim.cut_buys.verdict if trim.cut_buys else None,
+            "whether that is sure",
+        ),
+    )
+
+
+def _judged(trim: Trim) -> tuple[Table, ...]:
+    """What was asked of every driver and build that the file may stand for."""
+    judged = trim.judged
+    if judged is None:
+        return ()
+    columns = (
+        text("candidate", "candidate", "name of the candidate"),
+        length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
+        number("score_db", "score", "with the very sizes of the file, dB"),
+        number("mean_db", "mean", "mean score over the members, dB"),
+        number("regret_db", "regret", REGRET),
+        number("behind_db", "behind", "mean score less that of the choice, dB"),
+        number("agree_percent", "agree, %", "members in which the order is the same, per cent", 0),
+        text("verdict", "verdict", "against the choice"),
+    )
+    order = sorted(judged.rows, key=judged.regret_of)
+    return (
+        Table(
+            "judged",
+            f"Judged by {judged.scores.shape[1]} drivers and builds, least to regret first",
+            columns,
+            tuple(_judged_row(trim, judged, row) for row in order),
+            "regret: how much worse than the best of each member, which nine of ten stay within",
+        ),
+    )
+
+
+def _judged_row(trim: Trim, judged: Judged, row: Row) -> tuple[Value, ...]:
+    found = judged.compare(trim.best.row, row)
+    own = row is trim.best.row
+    return (
+        row.name,
+        mm(row.assembly.plate_gap) if row.assembly.plate or row.assembly.reflector else None,
+        row.score,
+        judged.mean_of(row),
+        judged.regret_of(row),
+        None if own else found.lead_db,
+        None if own else 100.0 * found.holds,
+        "the choice" if own else found.verdict,
+    )
+
+
+def _map(trim: Trim) -> tuple[Table, ...]:
+    """Keep by gap, where both were searched together."""
+    if not trim.pairs:
+        return ()
+    columns = (
+        TableColumn("ball_diameter_mm", "ball", "diameter of the ball, mm", both, shown=False),
+        length("keep_mm", "keep", "height from apex to flat", short=True),
+        length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
+        number("score_db", "score", "dB; less is better"),
+        REASON,
+    )
+    rows = tuple(
+        (
+            mm(pair.ball_diameter),
+            mm(pair.keep),
+            mm(pair.plate_gap),
+            pair.row.score if pair.row.solved else None,
+            pair.row.reason,
+        )
+        for pair in trim.pairs
+    )
+    return (Table("map", "Keep by plate gap", columns, rows, scope="data"),)
 
 
 def _candidates(trim: Trim) -> Table:
@@ -193,6 +298,11 @@ def _shaving(trim: Trim) -> Table:
         length("keep_mm", "keep", "keep after the step", short=True),
         length("cut_off_mm", "cut off", "cut off after the step", short=True),
         length("base_diameter_mm", "flat across", "diameter of the flat after it", short=True),
+        *(
+            [length("plate_gap_mm", "hang at", "plate gap after it", short=True)]
+            if trim.moves_plate
+            else []
+        ),
         text(
             "most_changed",
             "third octaves that change most:\nHz and dB",
@@ -213,14 +323,14 @@ def _shaving(trim: Trim) -> Table:
         "shaving",
         f"Shaving: start at {in_both(trim.steps[0].start.keep)}, stop and measure at each height",
         columns,
-        tuple(_shaving_row(step) for step in trim.steps),
+        tuple(_shaving_row(trim, step) for step in trim.steps),
         "change of the window's level that each step should bring, measured as third-octave noise"
         " at one place; from tall to short, since foam does not grow back; a range: if the cone"
         " absorbs, and if not",
     )
 
 
-def _shaving_row(step: ShaveStep) -> tuple[Value, ...]:
+def _shaving_row(trim: Trim, step: ShaveStep) -> tuple[Value, ...]:
     stop = step.stop
     centres = stop.row.coverage.centres
     most = step.by_change[:MOST_BANDS]
@@ -230,6 +340,7 @@ def _shaving_row(step: ShaveStep) -> tuple[Value, ...]:
         mm(stop.keep),
         mm(stop.cut_off),
         mm(stop.base_diameter),
+        *([mm(stop.row.assembly.plate_gap)] if trim.moves_plate else []),
         changes,
         step.largest_change_db,
         step.shows_on_a_meter,

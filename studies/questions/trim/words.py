@@ -5,32 +5,159 @@ from __future__ import annotations
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_own
 from studies.answer.columns import keep_ratio_in_words, target_in_words
-from studies.answer.standing import behind, best_at_end, range_in_words, soft_cone_in_words
+from studies.answer.standing import (
+    behind,
+    best_at_end,
+    gained,
+    range_in_words,
+    soft_cone_in_words,
+)
+from studies.answer.table import joined
 from studies.questions.trim.study import Trim
-from studies.solving.target import NO_DIFFERENCE_DB
+from studies.solving.candidates import SAME_SIZE
+from studies.solving.shaving import Cut, best_cut
+from studies.solving.verdicts import compared
 
 
 def answer(trim: Trim) -> list[str]:
-    """Answer "how much of the ball do I keep?" in sentences, the cut first."""
-    best = trim.best
-    rise = in_degrees(best.row.assembly.hung_reflector.rim_slope)
+    """Answer "how much of the ball do I keep?": what can be undone first, then the cut.
+
+    Then what cannot be told from it, what is real, and the rest.
+    """
     return [
-        f"Keep {in_both(best.keep)} of the ball of {in_both(best.ball_diameter)}: cut off"
-        f" {in_both(best.cut_off)}.",
-        f"Check: the flat is then {in_both(best.base_diameter)} across, and the surface rises at"
-        f" {rise} at its rim. Mark from the pole of the piece that is kept;"
-        f" {keep_ratio_in_words(best.base_per_keep)}.",
-        _near_best(trim),
-        *_end_of_range(trim),
-        _runner_up(trim),
+        *_undone(trim),
+        *_cut(trim),
+        *_alike(trim),
         *(_gain(trim, name) for name in trim.references),
-        *_as_written(trim),
+        *_members(trim),
+        *_end_of_range(trim),
+        *_for_this_file(trim),
         *_hanging(trim),
         *_spread(trim),
         *_soft_cone(trim),
         *_posts(trim),
         *_rays(trim),
         *target_in_words(trim.design),
+    ]
+
+
+def _undone(trim: Trim) -> list[str]:
+    """What to change that can be undone: the gap over the file's own keep."""
+    written, now = trim.written, trim.as_written
+    if not trim.moves_plate or written is None or now is None:
+        return []
+    keep, built, here = in_both(written.keep), written.row.assembly, now.assembly.plate_gap
+    found = gained(trim.compare(written.row, now))
+    if abs(built.plate_gap - here) < SAME_SIZE:
+        return [
+            f"First what can be undone: leave the plate at {in_both(here)}, the best gap over the"
+            f" {keep} that the file keeps."
+        ]
+    if not trim.gap_pays:
+        return [
+            f"First what can be undone: leave the plate at {in_both(here)}. The best other gap over"
+            f" the {keep} that the file keeps, {in_both(built.plate_gap)}: {found}."
+        ]
+    return [
+        f"First what can be undone: over the {keep} that the file keeps, hang the plate at"
+        f" {in_both(built.plate_gap)} in place of {in_both(here)}, posts"
+        f" {in_both(built.post_length)} long, sockets included: {found}{_less_regret(trim)}."
+    ]
+
+
+def _less_regret(trim: Trim) -> str:
+    """What may be regretted before and after the plate was moved."""
+    judged, written, now = trim.judged, trim.written, trim.as_written
+    if judged is None or written is None or now is None:
+        return ""
+    before, after = judged.regret_of(now), judged.regret_of(written.row)
+    return f"; at most {after:.1f} dB to regret in nine of ten, in place of {before:.1f}"
+
+
+def _cut(trim: Trim) -> list[str]:
+    """How much to keep, and whether the cut buys anything."""
+    best = trim.best
+    rise = in_degrees(best.row.assembly.hung_reflector.rim_slope)
+    return [
+        *_whether_to_cut(trim),
+        f"Check: the flat is then {in_both(best.base_diameter)} across, and the surface rises at"
+        f" {rise} at its rim. Mark from the pole of the piece that is kept;"
+        f" {keep_ratio_in_words(best.base_per_keep)}.",
+    ]
+
+
+def _whether_to_cut(trim: Trim) -> list[str]:
+    best, buys, written = trim.best, trim.cut_buys, trim.written
+    size = f"{in_both(best.keep)} of the ball of {in_both(best.ball_diameter)}"
+    gap = f" under a plate at {in_both(best.row.assembly.plate_gap)}" if trim.moves_plate else ""
+    if buys is None or written is None or trim.judged is None:
+        return [f"Keep {size}{gap}: cut off {in_both(best.cut_off)}."]
+    hung = " at its own best gap" if trim.moves_plate else ""
+    over = f"Over the {in_both(written.keep)} of the file{hung}: {gained(buys)}."
+    if buys.gains or best.keep > written.keep:
+        then = "Then the cut: keep" if trim.moves_plate else "Keep"
+        return [f"{then} {size}{gap}: cut off {in_both(best.cut_off)}. {over}"]
+    return [
+        f"{'Then the cut: none' if trim.moves_plate else 'No cut'} that is sure to pay; what is"
+        f" not cut off now can be cut off later. Least to regret is to keep {size}{gap}, cut off"
+        f" {in_both(best.cut_off)}. {over}"
+    ]
+
+
+def _alike(trim: Trim) -> list[str]:
+    """What cannot be told from the best: judged heights, or the range by this file's scores."""
+    if trim.judged is None:
+        return [_near_best(trim), _runner_up(trim)]
+    others = [cut for cut in trim.like_best if cut is not trim.best]
+    told = [cut for cut in trim.judged_cuts if cut not in trim.like_best]
+    said = []
+    if others:
+        said.append(
+            f"Cannot be told apart from it: keep {joined([_hung(trim, c) for c in others])}."
+        )
+    if told:
+        each = [f"{_hung(trim, cut)} ({_behind(trim, cut)})" for cut in told]
+        said.append(f"Behind it: keep {joined(each)}.")
+    return said
+
+
+def _hung(trim: Trim, cut: Cut) -> str:
+    """A height, with its gap where every height has its own."""
+    gap = f" at {in_both(cut.row.assembly.plate_gap)}" if trim.moves_plate else ""
+    ball = (
+        ""
+        if cut.is_of(trim.best.ball_diameter)
+        else f" of the ball of {in_both(cut.ball_diameter)}"
+    )
+    return f"{in_both(cut.keep)}{ball}{gap}"
+
+
+def _behind(trim: Trim, cut: Cut) -> str:
+    return behind(trim.compare(trim.best.row, cut.row))
+
+
+def _members(trim: Trim) -> list[str]:
+    """What was asked of the drivers and builds that the file may stand for."""
+    judged = trim.judged
+    if judged is None:
+        return []
+    return [
+        f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for: the"
+        f" choice has the least to regret. In nine of ten of them it is within"
+        f" {judged.regret_of(trim.best.row):.1f} dB of the best that was judged."
+    ]
+
+
+def _for_this_file(trim: Trim) -> list[str]:
+    """What the very sizes of the file would choose."""
+    if trim.judged is None:
+        return _as_written(trim)
+    lowest = best_cut(trim.cuts)
+    if lowest is trim.best:
+        return [f"The very sizes of the file choose the same. {_near_best(trim)}"]
+    return [
+        f"The very sizes of the file would choose {_hung(trim, lowest)},"
+        f" {trim.best.row.score - lowest.row.score:.2f} dB better there. {_near_best(trim)}"
     ]
 
 
@@ -41,7 +168,8 @@ def _near_best(trim: Trim) -> str:
             f"No other height tried is within {good.within_db:g} dB of it: cut with care, or try"
             " smaller steps."
         )
-    return f"Anywhere between {range_in_words(good)} is within {good.within_db:g} dB of the best."
+    what = "best" if best_cut(trim.cuts) is trim.best else "lowest score"
+    return f"Anywhere between {range_in_words(good)} is within {good.within_db:g} dB of the {what}."
 
 
 def _end_of_range(trim: Trim) -> list[str]:
@@ -57,19 +185,17 @@ def _runner_up(trim: Trim) -> str:
     ball = ""
     if not second.is_of(trim.best.ball_diameter):
         ball = f" of the ball of {in_both(second.ball_diameter)}"
-    lead = behind(trim.behind_db(second))
-    return f"Runner-up outside that range: keep {in_both(second.keep)}{ball}, {lead}."
+    return (
+        f"Runner-up outside that range: keep {in_both(second.keep)}{ball}: {_behind(trim, second)}."
+    )
 
 
 def _gain(trim: Trim, name: str) -> str:
-    gain = trim.gains_db[name]
-    if gain is None:
-        return f"Against the {name}: not known ({trim.references[name].reason})."
+    row = trim.references[name]
+    if not row.solved:
+        return f"Against the {name}: not known ({row.reason})."
     hung = " (at the same tip clearance, on longer posts)" if name == "half ball" else ""
-    if abs(gain) < NO_DIFFERENCE_DB:
-        return f"Against the {name}{hung}: no difference ({gain:+.2f} dB)."
-    word = "gained" if gain > 0 else "LOST: it scores better than any cap tried"
-    return f"Against the {name}{hung}: {abs(gain):.2f} dB {word}."
+    return f"Against the {name}{hung}: {gained(trim.compare(trim.best.row, row))}."
 
 
 def _as_written(trim: Trim) -> list[str]:
@@ -77,14 +203,13 @@ def _as_written(trim: Trim) -> list[str]:
     written = trim.written
     if written is None or written is trim.best:
         return []
-    lead = behind(trim.behind_db(written))
-    return [f"The keep in the file, {in_both(written.keep)}: {lead}."]
+    return [f"The keep in the file, {in_both(written.keep)}: {_behind(trim, written)}."]
 
 
 def _hanging(trim: Trim) -> list[str]:
     """Where the cap hangs, if that changes with the cap."""
     asked = trim.design.tables.trim
-    if asked is None or asked.hold == "plate gap":
+    if asked is None or asked.hold != "tip clearance":
         return []
     built = trim.best.row.assembly
     return [
@@ -108,7 +233,7 @@ def _spread(trim: Trim) -> list[str]:
 def _soft_cone(trim: Trim) -> list[str]:
     """Whether the best keep moves with a cone that absorbs."""
     soft = trim.soft_best
-    if soft is None:
+    if soft is None or trim.judged is not None:
         return []
     size = None if soft.row is trim.best.row else in_both(trim.cut_of(soft.row).keep)
     return [soft_cone_in_words("keep", size, soft.lead_db, soft.from_hz)]
@@ -125,9 +250,13 @@ def _posts(trim: Trim) -> list[str]:
         f"With the posts solved (mean power of all azimuths) the {scored} leading keeps change by"
         f" {trim.with_posts.most_db:.2f} dB at most"
     )
-    if cut is trim.best or lead_db < NO_DIFFERENCE_DB:
+    if cut is best_cut(trim.cuts) or compared(lead_db).verdict == "no difference":
         return [f"{how}: the best keep stays where it is."]
     return [f"{how}, and {in_both(cut.keep)} leads by {lead_db:.2f} dB."]
+
+
+def _apart(lead_db: float) -> str:
+    return f"{abs(lead_db):.2f} dB {'behind' if lead_db >= 0.0 else 'ahead'}"
 
 
 def _rays(trim: Trim) -> list[str]:
@@ -141,7 +270,7 @@ def _rays(trim: Trim) -> list[str]:
     rays = opinion.best_by_rays.coverage
     return [
         f"Rays alone would keep {in_both(other.keep)}, which the wave solver puts"
-        f" {behind(trim.behind_db(other))}."
+        f" {_apart(trim.behind_db(other))}."
         " Rays know no interference and do not bend round edges: at the best keep they say"
         f" {rays.window_level_db[at]:.1f} dB in the {band_label(waves.centres[at])} band, the wave"
         f" solver {waves.window_level_db[at]:.1f} dB."

@@ -118,7 +118,11 @@ def test_every_command_explains_itself(command: str) -> None:
         ("section", "Three gaps: plate gap 60.0 mm (2 3/8 in)", ["section"]),
         ("spread", "In the window of 1 to 19 degrees", ["curves", "coverage", "index", "polar"]),
         ("trim", "Keep ", ["section", "score", "sweep", "curves", "coverage"]),
-        ("contest", ("First is ", "No difference between "), ["contest", "curves", "coverage-1"]),
+        (
+            "contest",
+            ("First is ", "No difference: ", "No difference (", "Cannot be told apart "),
+            ["contest", "curves", "coverage-1"],
+        ),
         ("gap", "Hang the plate ", ["section", "score", "sweep", "coverage"]),
     ],
 )
@@ -254,7 +258,9 @@ def test_how_finely_is_asked_reaches_the_study(
 ) -> None:
     asked: list[object] = []
 
-    def study(design: object, solver: object, watch: object, per_band: object) -> None:
+    def study(
+        design: object, solver: object, watch: object, per_band: object, **more: object
+    ) -> None:
         asked.append(per_band)
         raise click.ClickException("that is all")
 

@@ -134,9 +134,9 @@ def test_trim_compares_and_says_no_difference(trimmed: Trim) -> None:
         bare_column=with_score(trimmed.bare_column, best - 0.5),
     )
     findings = trim_tables(held)
-    assert "no difference (+0.05 dB)" in said(findings, "Against the half ball")
-    assert "1.25 dB gained" in said(findings, "Against the top plate alone")
-    assert "0.50 dB LOST" in said(findings, "Against the bare column")
+    assert "0.05 dB gained, no difference" in said(findings, "Against the half ball")
+    assert "1.25 dB gained, real" in said(findings, "Against the top plate alone")
+    assert "0.50 dB LOST, probable" in said(findings, "Against the bare column")
     assert findings.fact("gain_over_top_plate_alone_db") == pytest.approx(1.25)
     assert_adds_up(findings.table("comparison"))
 
@@ -264,10 +264,12 @@ def test_contest_says_no_difference_where_there_is_none(contested: Contest) -> N
         rows = [with_score(row, s) for row, s in zip(contested.rows, scores, strict=False)]
         return contest_tables(replace(contested, rows=(*rows, contested.rows[-1])))
 
-    assert told(1.09).answer[0].startswith("No difference between as designed and cone")
-    assert told(1.09).fact("no_difference") is True
-    assert "1.00 dB ahead of cone" not in told(1.11).answer[0]
-    assert told(1.11).answer[0].startswith("First is as designed with a score of 1.00 dB, 0.11 dB")
+    assert told(1.09).answer[0].startswith("No difference: as designed and cone.")
+    assert told(1.09).fact("verdict") == "no difference"
+    assert told(1.11).fact("verdict") == "cannot be told apart"
+    first = told(2.0).answer[0]
+    assert first.startswith("First is as designed with a score of 1.00 dB. Over cone: 1.00 dB")
+    assert first.endswith("gained, real.")
 
 
 def test_octaves_are_absolute_mean_powers(contested: Contest) -> None:

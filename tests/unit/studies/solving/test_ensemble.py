@@ -1,0 +1,123 @@
+"""The ensemble: ranges as its docstring states, scores against designs that are solved outright."""
+
+import math
+from dataclasses import replace
+from functools import cache, partial
+
+import numpy as np
+import pytest
+from small import small_design
+
+from dispersion.solvers import solve_rays, solve_waves
+from dispersion.sources import ConeWave, LettingGo
+from dispersion.waves import SharedBlocks
+from studies.solving.candidates import Candidate
+from studies.solving.ensemble import (
+    BUILDS,
+    MEMBERS,
+    WAVE_SPEED,
+    Judged,
+    Motion,
+    builds,
+    judge,
+    motions,
+)
+from studies.solving.grid import run
+from studies.solving.memory import Remembering
+
+TREBLE = ("band = [500, 800]", 'band = ["2.5 kHz", "3.15 kHz"]')
+
+
+def remembering() -> partial:
+    return partial(solve_waves, shared=SharedBlocks(), workers=1, store=Remembering(None))
+
+
+@cache
+def judged() -> Judged:
+    design = small_design(TREBLE)
+    candidates = [
+        Candidate("as written", design.assembly),
+        Candidate("bare", lambda: design.assembly().without_upper()),
+    ]
+    rows = run(design, candidates, remembering(), 4, "test")
+    return judge(design, rows, remembering(), 4)
+
+
+def test_members_fill_their_ranges() -> None:
+    drawn = builds()
+    assert len(drawn) == BUILDS
+    for name, low, high in (("diameter", 0.95, 1.05), ("depth", 0.75, 1.25), ("cap", 0.5, 1.5)):
+        values = np.sort([getattr(one, name) for one in drawn])
+        # A Sobol set of 2^n points has one in each 2^n-th of every axis.
+        places = (values - low) / (high - low) * BUILDS
+        np.testing.assert_array_equal(np.floor(places), np.arange(BUILDS))
+    speeds = [one.wave_speed for one in motions() if one.wave_speed is not None]
+    assert len(motions()) == MEMBERS
+    assert len(speeds) == MEMBERS / 2
+    assert WAVE_SPEED[0] <= min(speeds) < max(speeds) <= WAVE_SPEED[1]
+
+
+def test_warmer_air_lets_go_where_the_wave_in_it_is_as_long() -> None:
+    design = small_design()
+    (way,) = design.ways
+    air, warm = design.air, replace(design.air, temperature_c=30.0)
+    ratio = warm.speed / air.speed
+    letting = Motion(lets_go_hz=3e3, wave_speed=None, temperature=30.0).way(way, 0.02, air)
+    assert isinstance(letting.lets_go, LettingGo)
+    assert letting.lets_go.frequency == pytest.approx(3e3 / ratio)
+    running = Motion(lets_go_hz=None, wave_speed=500.0, temperature=30.0).way(way, 0.02, air)
+    assert isinstance(running.lets_go, ConeWave)
+    assert running.lets_go.speed == pytest.approx(500.0 / ratio)
+    stiff = Motion(lets_go_hz=math.inf, wave_speed=None, temperature=20.0).way(way, 0.02, air)
+    assert stiff.lets_go is None
+
+
+def test_a_member_is_the_design_so_built_and_so_moved() -> None:
+    found = judged()
+    design, build, motion = small_design(TREBLE), builds()[0], motions()[0]
+    row = found.rows[0]
+    design = design.with_absorbers({})
+    assert found.scores.shape == (2, MEMBERS)
+    assert np.isfinite(found.scores).all()
+    assert build.of(row.assembly).plate_gap == pytest.approx(row.assembly.plate_gap + build.gap)
+    kept = build.of(row.assembly).hung_reflector.fact("keep")
+    assert kept == pytest.approx(row.assembly.hung_reflector.fact("keep") + build.keep)
+    assert motion.temperature != 20.0
+
+
+def test_solves_made_on_the_way_are_those_of_the_motion_alone() -> None:
+    design = small_design(TREBLE)
+    (way,) = design.ways
+    wave = replace(way, lets_go=ConeWave(400.0, 0.015))
+    candidate = [Candidate("as written", design.assembly)]
+    solver = remembering()
+    run(design, candidate, partial(solver, also=[(wave,)]), 4, "test")
+    before = solver.keywords["shared"].made
+    (on_the_way,) = run(replace(design, ways=(wave,)), candidate, solver, 4, "test")
+    assert solver.keywords["shared"].made == before
+    (alone,) = run(replace(design, ways=(wave,)), candidate, remembering(), 4, "test")
+    assert on_the_way.score == pytest.approx(alone.score, abs=1e-9)
+
+
+def test_regret_is_what_nine_of_ten_members_stay_within() -> None:
+    rows = judged().rows
+    scores = np.array([np.arange(20.0), np.full(20, 10.0)])
+    found = Judged(rows=rows, scores=scores)
+    # Ahead by 10, 9, ... 1 in the first ten members, behind by 0 to 9 in the others.
+    assert found.regret_of(rows[0]) == pytest.approx(8.0)
+    assert found.regret_of(rows[1]) == pytest.approx(9.0)
+    assert found.least is rows[0]
+    assert found.compare(rows[0], rows[1]).holds == pytest.approx(0.5)
+
+
+def test_what_cannot_be_built_in_a_member_is_regretted_without_end() -> None:
+    rows = judged().rows
+    found = Judged(rows=rows, scores=np.array([[1.0, np.inf], [2.0, 2.0]]))
+    assert found.regret_of(rows[0]) == np.inf
+    assert found.least is rows[1]
+
+
+def test_quick_methods_are_not_judged() -> None:
+    design = small_design()
+    rows = run(design, [Candidate("as written", design.assembly)], solve_rays, 4, "test")
+    assert judge(design, rows, solve_rays, 4) is None
