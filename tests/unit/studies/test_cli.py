@@ -432,7 +432,7 @@ def test_a_band_above_what_the_mesh_can_carry_is_refused_at_once() -> None:
 
 @pytest.mark.parametrize(("command", "table"), [("trim", "trim"), ("gap", "gap")])
 def test_a_question_that_the_file_does_not_ask(command: str, table: str) -> None:
-    text = write_design().read_text(encoding="utf-8")
+    text = write_design(('hold = "nothing"', 'hold = "plate gap"')).read_text(encoding="utf-8")
     before, _, after = text.partition(f"[{table}]")
     following = after[after.index("\n[") :]
     Path("room.toml").write_text(before + following.lstrip("\n"), encoding="utf-8")

@@ -261,6 +261,16 @@ def test_trimming_holds_the_plate_gap_or_the_tip_clearance() -> None:
     assert held.plate_gap - held.reflector.height == pytest.approx(0.016)
 
 
+def test_the_plate_moves_where_nothing_is_held_and_gaps_are_there() -> None:
+    gaps = "[gap]\nfrom = 50\nto = 90\nstep = 2\n"
+    assert read().moves_plate
+    assert not read((gaps, "")).moves_plate
+    assert not read(("step = 1 }", 'step = 1 }\nhold = "plate gap"')).moves_plate
+    free = ("step = 1 }", 'step = 1 }\nhold = "nothing"')
+    assert read(free).moves_plate
+    assert "trim.hold: nothing is held, and no [gap]" in complaint(free, (gaps, ""))
+
+
 def test_gap_candidates() -> None:
     gaps = read().gap_candidates()
     assert len(gaps) == 21
