@@ -131,7 +131,7 @@ ledger_option = click.option(
 no_ledger_option = click.option(
     "--no-ledger", is_flag=True, help="Look nothing up and keep nothing in the ledger."
 )
-_budget_options = (
+budget_options = (
     click.option(
         "--time-budget",
         type=click.FloatRange(min=0.0),
@@ -170,7 +170,7 @@ _WAVE_OPTIONS = (
     ledger_option,
     no_ledger_option,
     _cluster_option,
-    *_budget_options,
+    *budget_options,
 )
 _writing_options = (
     click.option(

@@ -71,7 +71,8 @@ def _answered(
     options: Asked,
 ) -> Findings:
     solving = options.solving
-    if question.weigh is not None and not solving.yes:
+    # The quick methods are quick.
+    if question.weigh is not None and solving.method == "waves" and not solving.yes:
         budget = Budget(solving.time_budget, solving.memory_budget, ask_at_the_terminal())
         work = question.weigh(design, options)
         require_consent(design, work, budget, solving.workers, solving.finer)

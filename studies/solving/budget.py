@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -14,20 +15,32 @@ from dispersion.checks import problems_before
 from dispersion.fields import solve_fields
 from dispersion.waves import WaveSettings
 from dispersion.waves.sharing import MOST_BLOCK_BYTES
+from dispersion.waves.solution import checked_mesh
 from studies.design import Design
 from studies.solving.grid import COARSE_PER_BAND, problem_of
 
-TOO_FEW_TO_ASK = 5_000
-"""Solves of one frequency; so few are over in a few minutes whatever the design."""
+PER_UNKNOWN_S, PER_PAIR_S, PER_CUBE_S = 7e-5, 6.4e-8, 7.8e-11
+"""Processor time of a solve over its unknowns, their squares and cubes, as measured on 18 solves of
+190 to 2700 unknowns; other machines differ by the one factor that a trial solve finds."""
+SLOWER_AT_MOST = 4.0
+"""A machine so much slower than that is reckoned with before anything is tried."""
+TRIAL_UNKNOWNS = 1500
+"""A trial solve has no more: half a second."""
 SHARED = 0.6
 """Cost of one more candidate over the first, keep or gap changed: DEVELOPERS.md, Measured."""
 SECOND_WORKER = 0.86
 """What every worker gives of its best when two work at once: DEVELOPERS.md, Measured."""
-BASE_MB, ROW_MB = 350.0, 0.1
-"""Memory of the program itself, once compiled: what the peak of a trim that filled the shared
-blocks with two workers, 1001 MB, leaves for it; memory of what is kept of a candidate."""
-MATRICES = 3
-"""System, its factors, and what they are made from, at once for every worker."""
+BASE_MB, ROW_MB = 420.0, 0.1
+"""Memory of the program itself, once compiled, and of what is kept of a candidate."""
+MATRICES = 4
+"""System, its factors, what they are made from and what walls take, at once for every worker."""
+OWN_PAIRS = 0.6
+"""Share of a system's entries that column and reflector have to themselves: these are kept."""
+DIRECTIONS = 361
+START_S = 1.5
+"""To load what is compiled."""
+TRIED = 12
+"""Frequencies at which the mesh is looked at; between them unknowns follow a power law."""
 
 
 class BudgetError(ValueError):
@@ -107,10 +120,8 @@ def _duration(seconds: float) -> str:
     return f"{hours:.0f} hours" if hours < 72.0 else f"{hours / 24.0:.0f} days"
 
 
-def estimate(design: Design, work: Work, workers: int | None = None, finer: float = 1.0) -> Cost:
-    """Estimate what some work takes, from three frequencies of the design as written.
-
-    Seconds at a frequency follow a power law between those that were timed.
+def reckon(design: Design, work: Work, workers: int | None = None, finer: float = 1.0) -> Cost:
+    """Reckon what some work takes from its meshes alone, on the machine that was measured.
 
     Parameters
     ----------
@@ -120,42 +131,72 @@ def estimate(design: Design, work: Work, workers: int | None = None, finer: floa
         Threads; as many as there are processors if left out.
     finer : float
         How many times finer the wave solver's mesh is than by default.
+
+    Raises
+    ------
+    ValueError
+        If the wave solver refuses the design.
     """
     count = workers or os.cpu_count() or 1
-    timed, seconds, unknowns = _timed(design, WaveSettings().finer(finer))
-    total = 0.0
+    tried, unknowns = _meshes(design, WaveSettings().finer(finer))
+    seconds = blocks = 0.0
     for portion in work:
-        every = study_frequencies(*design.target.band, portion.per_band)
-        each = np.exp(np.interp(np.log(every), np.log(timed), np.log(seconds)))
-        total += each.sum() * (1.0 + SHARED * (portion.designs - 1))
-    share = count * (SECOND_WORKER if count > 1 else 1.0)
+        each = _between(_frequencies(design, portion), tried, unknowns)
+        seconds += _solve_seconds(each).sum() * (1.0 + SHARED * (portion.designs - 1))
+        block = OWN_PAIRS * each**2 + DIRECTIONS * each
+        blocks += 16.0 * block.sum() * (1.0 + 0.5 * (portion.designs - 1))
     designs = sum(portion.designs for portion in work)
-    matrices = MATRICES * count * 16.0 * unknowns**2 / 1e6
+    matrices = MATRICES * count * 16.0 * unknowns[-1] ** 2
     return Cost(
         designs=designs,
-        solves=sum(portion.designs * _frequencies(design, portion) for portion in work),
-        seconds=total / share,
-        megabytes=BASE_MB + MOST_BLOCK_BYTES / 1e6 + matrices + ROW_MB * designs,
+        solves=sum(portion.designs * len(_frequencies(design, portion)) for portion in work),
+        seconds=START_S + seconds / (count * (SECOND_WORKER if count > 1 else 1.0)),
+        megabytes=BASE_MB + (min(blocks, MOST_BLOCK_BYTES) + matrices) / 1e6 + ROW_MB * designs,
     )
 
 
-def _frequencies(design: Design, portion: Portion) -> int:
-    return len(study_frequencies(*design.target.band, portion.per_band))
+def estimate(design: Design, work: Work, workers: int | None = None, finer: float = 1.0) -> Cost:
+    """Estimate what some work takes on this machine: `reckon`, and the time of one trial solve.
 
-
-def _timed(design: Design, settings: WaveSettings) -> tuple[np.ndarray, np.ndarray, int]:
-    """Lowest, middle and highest frequency, what each took in seconds, unknowns at the highest."""
+    Parameters, errors as for `reckon`.
+    """
+    cost, settings = reckon(design, work, workers, finer), WaveSettings().finer(finer)
+    tried, unknowns = _meshes(design, settings)
+    frequency = tried[max(int((unknowns <= TRIAL_UNKNOWNS).sum()) - 1, 0)]
     problem = problem_of(design, design.assembly(), COARSE_PER_BAND)
-    low, high = float(problem.frequencies[0]), float(problem.frequencies[-1])
-    chosen = np.array([low, np.sqrt(low * high), high])
-    solve_fields(problem, [low], settings, 1)  # compiles or loads what is compiled
-    seconds, unknowns = [], 0
-    for frequency in chosen:
-        start = time.perf_counter()
-        (found,) = solve_fields(problem, [frequency], settings, 1).values()
-        seconds.append(time.perf_counter() - start)
-        unknowns = found.unknowns
-    return chosen, np.array(seconds), unknowns
+    solve_fields(problem, [tried[0]], settings, 1)  # compiles or loads what is compiled
+    start = time.process_time()  # of this machine, whatever else it does just now
+    (found,) = solve_fields(problem, [frequency], settings, 1).values()
+    took = time.process_time() - start
+    return replace(cost, seconds=cost.seconds * took / _solve_seconds(found.unknowns))
+
+
+def _frequencies(design: Design, portion: Portion) -> np.ndarray:
+    return study_frequencies(*design.target.band, portion.per_band)
+
+
+def _solve_seconds(unknowns: Any) -> Any:
+    n = np.asarray(unknowns, dtype=float)
+    return PER_UNKNOWN_S * n + PER_PAIR_S * n**2 + PER_CUBE_S * n**3
+
+
+def _between(at: np.ndarray, tried: np.ndarray, unknowns: np.ndarray) -> np.ndarray:
+    return np.exp(np.interp(np.log(at), np.log(tried), np.log(unknowns)))
+
+
+def _meshes(design: Design, settings: WaveSettings) -> tuple[np.ndarray, np.ndarray]:
+    """Frequencies over the band, Hz, and the unknowns of the design as written at each."""
+    problem = problem_of(design, design.assembly(), COARSE_PER_BAND)
+    tried = np.geomspace(problem.frequencies[0], problem.frequencies[-1], TRIED)
+    bodies, lifts = zip(*problem.assembly.placed_bodies, strict=True)
+    moving = frozenset().union(*(way.parts for way in problem.assembly.ways))
+    meshes = [
+        checked_mesh(
+            bodies, f, moving, problem.air, settings.mesh, lifts, problem.floor_z, problem.walls
+        )
+        for f in tried
+    ]
+    return tried, np.array([mesh.unknowns for mesh in meshes], dtype=float)
 
 
 def require_consent(
@@ -182,12 +223,14 @@ def require_consent(
     BudgetError
         If the answer is no, or there is nobody to ask.
     """
-    if sum(portion.designs * _frequencies(design, portion) for portion in work) < TOO_FEW_TO_ASK:
+    try:
+        cost = reckon(design, work, workers, finer)
+        if _within(cost, budget, SLOWER_AT_MOST):
+            return
+        cost = estimate(design, work, workers, finer)
+    except ValueError:  # which the study itself says, and better
         return
-    if problems_before(problem_of(design, design.assembly())):
-        return  # the study refuses it, and names the key of the file
-    cost = estimate(design, work, workers, finer)
-    if cost.seconds <= 60.0 * budget.minutes and cost.megabytes <= budget.megabytes:
+    if _within(cost, budget):
         return
     sentence = (
         f"{cost.in_words()}, above the budget of {budget.minutes:g} min and"
@@ -199,3 +242,8 @@ def require_consent(
         f"{sentence}: try fewer sizes, a narrower band or fewer frequencies a"
         " band, raise the budget (--time-budget, --memory-budget), or say --yes"
     )
+
+
+def _within(cost: Cost, budget: Budget, slower: float = 1.0) -> bool:
+    in_time = slower * cost.seconds <= 60.0 * budget.minutes
+    return in_time and cost.megabytes <= budget.megabytes

@@ -10,8 +10,9 @@ from studies.questions.contest.command import ContestOptions
 from studies.questions.contest.figures import contest_pictures
 from studies.questions.contest.study import Contest, contest
 from studies.questions.contest.tables import contest_tables
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import Progress, Solver
-from studies.solving.session import fine_of, require_reflector, solved
+from studies.solving.session import fine_of, require_reflector, solved, weighed_fine
 
 
 def find(design: Design, options: ContestOptions) -> Contest:
@@ -30,9 +31,15 @@ def make(found: Contest) -> dict[str, bytes]:
     return listening_files(found.design, {one.entry.name: one.row for one in found.ranked})
 
 
+def weigh(design: Design, options: ContestOptions) -> Work:
+    """Every entry."""
+    return (Portion(len(design.contest_entries()), weighed_fine(options.solving)),)
+
+
 QUESTION = Question(
     name="contest",
     find=find,
+    weigh=weigh,
     tell=contest_tables,
     draw=contest_pictures,
     make=make,

@@ -12,9 +12,12 @@ from studies.questions.export.files import directivity_files
 from studies.questions.export.sofa import require_sofar
 from studies.questions.export.study import Directions, Directivity, directivity
 from studies.questions.export.tables import directivity_tables
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import ByNeed, Fineness, Progress, Solver
 from studies.solving.session import MethodError, fine_of, solved
 
+EVERY_WAY = 12
+"""Cost of settling every direction, over that of one frequency a third octave."""
 FAR_WITHIN = 0.1
 """Doubt of the far field at single frequencies, over its rms value in the band. The examples then
 take 286, 189 and 211 solves. A trial with seats and images among the points, 249, 212 and 161
@@ -54,9 +57,16 @@ def in_every_direction(asked: Fineness) -> Fineness:
     return replace(asked, far_within=FAR_WITHIN) if isinstance(asked, ByNeed) else asked
 
 
+def weigh(design: Design, options: ExportOptions) -> Work:
+    """The design in every direction."""
+    fineness = in_every_direction(fine_of(options.solving))
+    return (Portion(1, EVERY_WAY if isinstance(fineness, ByNeed) else fineness),)
+
+
 QUESTION = Question(
     name="export",
     find=find,
+    weigh=weigh,
     tell=directivity_tables,
     draw=directivity_pictures,
     make=directivity_files,

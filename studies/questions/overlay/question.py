@@ -10,8 +10,12 @@ from studies.questions.overlay.figures import overlay_pictures
 from studies.questions.overlay.fitted_file import fitted_files
 from studies.questions.overlay.study import Overlay, overlay
 from studies.questions.overlay.tables import overlay_tables
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import Progress, Solver
-from studies.solving.session import MethodError, changes_of, require_reflector, solved
+from studies.solving.session import MethodError, changes_of, require_reflector, solved, weighed_fine
+
+WITH_FIT = 20
+"""Designs that a fit solves, about."""
 
 
 def find(design: Design, options: OverlayOptions) -> Overlay:
@@ -43,6 +47,12 @@ def make(found: Overlay) -> dict[str, bytes]:
     return {} if found.fitted is None else fitted_files(found.fitted)
 
 
+def weigh(design: Design, options: OverlayOptions) -> Work:
+    """The design as it is written; with a fit, those with sizes moved."""
+    designs = WITH_FIT if options.fit else 1
+    return (Portion(designs, weighed_fine(options.solving)),)
+
+
 QUESTION = Question(
-    name="overlay", find=find, tell=overlay_tables, draw=overlay_pictures, make=make
+    name="overlay", find=find, weigh=weigh, tell=overlay_tables, draw=overlay_pictures, make=make
 )

@@ -9,6 +9,7 @@ import click
 
 from studies.answer.command_options import (
     Refusal,
+    budget_options,
     example,
     finer_option,
     ledger_option,
@@ -58,7 +59,9 @@ class PostsOptions(Options):
     is_flag=True,
     help="A quick look, good to 0.1 dB up to 4 kHz and low by up to 1.4 dB above.",
 )
-@some_solver_options(workers_option, per_band_option, finer_option, ledger_option, no_ledger_option)
+@some_solver_options(
+    workers_option, per_band_option, finer_option, ledger_option, no_ledger_option, *budget_options
+)
 def posts(
     delivery: DesignDelivery, solving: SolverOptions, also: tuple[str, ...], estimate: bool
 ) -> None:

@@ -9,7 +9,11 @@ from studies.questions.posts.command import PostsOptions
 from studies.questions.posts.figures import posts_pictures
 from studies.questions.posts.study import PostsStudy, estimated, posts_study
 from studies.questions.posts.tables import posts_tables
+from studies.solving.budget import Portion, Work
+from studies.solving.grid import COARSE_PER_BAND
 from studies.solving.session import solved, watched
+
+ORDERS = 12
 
 
 def find(design: Design, options: PostsOptions) -> PostsStudy:
@@ -28,6 +32,17 @@ def find(design: Design, options: PostsOptions) -> PostsStudy:
     )
 
 
+def weigh(design: Design, options: PostsOptions) -> Work:
+    """The waves of each order round the column, about a dozen."""
+    per_band = options.solving.per_band or COARSE_PER_BAND
+    return () if options.estimate else (Portion(ORDERS, per_band),)
+
+
 QUESTION = Question(
-    name="posts", find=find, tell=posts_tables, draw=posts_pictures, next_steps=then_choose
+    name="posts",
+    find=find,
+    weigh=weigh,
+    tell=posts_tables,
+    draw=posts_pictures,
+    next_steps=then_choose,
 )

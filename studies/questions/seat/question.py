@@ -9,8 +9,9 @@ from studies.questions.seat.figures import seat_pictures
 from studies.questions.seat.study import SeatStudy, seat
 from studies.questions.seat.tables import seat_tables
 from studies.questions.seat.wav import seat_files
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import Progress, Solver
-from studies.solving.session import fine_of, solved
+from studies.solving.session import fine_of, solved, weighed_fine
 
 
 def find(design: Design, options: SeatOptions) -> SeatStudy:
@@ -23,4 +24,11 @@ def find(design: Design, options: SeatOptions) -> SeatStudy:
     return solved(design, options.solving, study)
 
 
-QUESTION = Question(name="seat", find=find, tell=seat_tables, draw=seat_pictures, make=seat_files)
+def weigh(design: Design, options: SeatOptions) -> Work:
+    """The design in free air and on the floor."""
+    return (Portion(2, weighed_fine(options.solving)),)
+
+
+QUESTION = Question(
+    name="seat", find=find, weigh=weigh, tell=seat_tables, draw=seat_pictures, make=seat_files
+)

@@ -8,6 +8,7 @@ import click
 
 from studies.answer.command_options import (
     as_hertz,
+    budget_options,
     example,
     finer_option,
     output_options,
@@ -43,7 +44,7 @@ class SliceOptions(Options):
     metavar="FREQUENCY",
     help='Such as "2 kHz"; may be repeated. [default: 500 Hz, 2 kHz and 8 kHz]',
 )
-@some_solver_options(workers_option, finer_option)
+@some_solver_options(workers_option, finer_option, *budget_options)
 def slice_(delivery: DesignDelivery, solving: SolverOptions, at: tuple[float, ...]) -> None:
     """Show the wave inside and round the ring.
 

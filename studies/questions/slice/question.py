@@ -12,7 +12,8 @@ from studies.questions.slice.figures import slice_files, slice_pictures
 from studies.questions.slice.slices import Slices
 from studies.questions.slice.study import sharp_resonances, slice_study
 from studies.questions.slice.tables import slices_tables
-from studies.solving.grid import Progress
+from studies.solving.budget import Portion, Work
+from studies.solving.grid import FINE_PER_BAND, Progress
 from studies.solving.session import watched
 
 
@@ -27,9 +28,15 @@ def find(design: Design, options: SliceOptions) -> Slices:
     return watched(study, options.solving)
 
 
+def weigh(design: Design, options: SliceOptions) -> Work:
+    """The resonances; the slices themselves are a few frequencies."""
+    return (Portion(1, FINE_PER_BAND),)
+
+
 QUESTION = Question(
     name="slice",
     find=find,
+    weigh=weigh,
     tell=slices_tables,
     draw=slice_pictures,
     make=slice_files,

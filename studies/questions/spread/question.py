@@ -11,8 +11,9 @@ from studies.questions.spread.command import SpreadOptions
 from studies.questions.spread.figures import spread_pictures
 from studies.questions.spread.study import Spread, spread
 from studies.questions.spread.tables import spread_tables
+from studies.solving.budget import Portion, Work
 from studies.solving.grid import Progress, Solver
-from studies.solving.session import fine_of, solved
+from studies.solving.session import fine_of, solved, weighed_fine
 
 
 def find(design: Design, options: SpreadOptions) -> Spread:
@@ -29,9 +30,15 @@ def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:
     return asked_of(design, *choices(design), RAYS)
 
 
+def weigh(design: Design, options: SpreadOptions) -> Work:
+    """The design as it is written."""
+    return (Portion(1, weighed_fine(options.solving)),)
+
+
 QUESTION = Question(
     name="spread",
     find=find,
+    weigh=weigh,
     tell=spread_tables,
     draw=spread_pictures,
     next_steps=next_steps,

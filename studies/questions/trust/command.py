@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import click
 
 from studies.answer.command_options import (
+    budget_options,
     example,
     output_options,
     per_band_option,
@@ -24,7 +25,7 @@ class TrustOptions(Options):
 
 @click.command(epilog=example("trust mine.toml"))
 @output_options
-@some_solver_options(per_band_option, workers_option)
+@some_solver_options(per_band_option, workers_option, *budget_options)
 def trust(delivery: DesignDelivery, solving: SolverOptions) -> None:
     """How far each quick method can be believed.
 

@@ -10,8 +10,9 @@ from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.trust.command import TrustOptions
 from studies.questions.trust.figures import trust_pictures
-from studies.questions.trust.study import PER_BAND, Trust, trust
+from studies.questions.trust.study import PER_BAND, Trust, spread_of_cases, trust
 from studies.questions.trust.tables import trust_tables
+from studies.solving.budget import Portion, Work
 from studies.solving.session import watched
 
 
@@ -22,6 +23,17 @@ def find(design: Design, options: TrustOptions) -> Trust:
     return watched(lambda watch: trust(design, solvers, watch, per_band), options.solving)
 
 
+def weigh(design: Design, options: TrustOptions) -> Work:
+    """Every case by the wave solver, next to which the others are nothing."""
+    per_band = options.solving.per_band or PER_BAND
+    return (Portion(len(spread_of_cases(design)), per_band),)
+
+
 QUESTION = Question(
-    name="trust", find=find, tell=trust_tables, draw=trust_pictures, next_steps=then_choose
+    name="trust",
+    find=find,
+    weigh=weigh,
+    tell=trust_tables,
+    draw=trust_pictures,
+    next_steps=then_choose,
 )

@@ -1,30 +1,35 @@
 """What a study will cost: counted right, asked once, refused where nobody answers."""
 
+import inspect
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from small import every_question
 
 from studies.design import Design, read_design
 from studies.questions.explore import question as explore
 from studies.questions.explore.command import ExploreOptions
 from studies.questions.gap import question as gap
 from studies.questions.gap.command import GapOptions
+from studies.questions.spread import question as spread
+from studies.questions.spread.command import SpreadOptions
 from studies.questions.trim import question as trim
 from studies.questions.trim.command import TrimOptions
 from studies.solving.budget import (
-    TOO_FEW_TO_ASK,
     Budget,
     BudgetError,
     Portion,
     estimate,
+    reckon,
     require_consent,
 )
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND
 from studies.solving.options import SolverOptions
 
-TWO_CAPS = """
+TWO_CAPS = r"""
 import re
 from functools import partial
 from pathlib import Path
@@ -38,7 +43,7 @@ path = Path({path!r})
 text = path.read_text(encoding="utf-8").replace("{{ from = 15, to = 55, step = 1 }}", "[40, 44]")
 trim(parse_design(text, path), partial(solve_waves, shared=SharedBlocks(), workers=2))
 # Not getrusage: what it says of a process begins with the peak of the one that started it.
-print(re.search(r"VmHWM:\\s+(\\d+) kB", Path("/proc/self/status").read_text())[1])
+print(re.search(r"VmHWM:\s+(\d+) kB", Path("/proc/self/status").read_text())[1])
 """
 ROOT = Path(__file__).resolve().parents[4]
 READING_ROOM = ROOT / "studies" / "examples" / "reading_room.toml"
@@ -78,7 +83,7 @@ def test_a_large_study_is_asked_about_and_a_small_one_is_not(design: Design) -> 
     def answer(verdict: bool) -> Budget:
         return Budget(0.0, 4000.0, lambda question: bool(asked.append(question)) or verdict)
 
-    require_consent(design, (Portion(TOO_FEW_TO_ASK // 92, 4),), answer(False))
+    require_consent(design, (Portion(41, 4),), replace(answer(False), minutes=20.0))
     assert not asked
     require_consent(design, LARGE, answer(True))
     assert asked[0].startswith("1000 designs, 92000 solves of one frequency: about ")
@@ -87,6 +92,64 @@ def test_a_large_study_is_asked_about_and_a_small_one_is_not(design: Design) -> 
     with pytest.raises(BudgetError, match="or say --yes"):
         require_consent(design, LARGE, Budget(1e9, 300.0))
     require_consent(design, LARGE, Budget(1e9, 1e9))
+
+
+def test_every_command_that_solves_is_weighed() -> None:
+    for asked in every_question():
+        solves = "solved(" in inspect.getsource(inspect.getmodule(asked.find))
+        assert asked.weigh is not None or not solves, asked.name
+
+
+def test_a_few_large_solves_are_asked_about_as_many_small_ones_are(design: Design) -> None:
+    """Whatever their number: twelve at four times the mesh take as long as a thousand."""
+    few = (Portion(12, 4),)
+    budget = Budget(2.0, 1e9, lambda _: False)
+    require_consent(design, few, budget, workers=1)
+    with pytest.raises(BudgetError, match="12 designs, 1104 solves"):
+        require_consent(design, few, budget, workers=1, finer=4.0)
+
+
+def test_what_the_solver_refuses_is_left_to_the_study_to_refuse(design: Design) -> None:
+    require_consent(design, (Portion(1, 4),), Budget(0.0, 0.0), finer=400.0)
+
+
+SPREAD = """
+import re, sys
+from functools import partial
+from pathlib import Path
+from dispersion.solvers import solve_waves
+from dispersion.waves import SharedBlocks, WaveSettings
+from studies.design import read_design
+from studies.questions.spread.study import spread
+from studies.solving.grid import FINE_BY_NEED
+from studies.solving.memory import Remembering
+settings = WaveSettings().finer(float(sys.argv[2]))
+here = {"shared": SharedBlocks(), "store": Remembering(None), "workers": 2}
+solver = partial(solve_waves, settings=settings, **here)
+spread(read_design(Path(sys.argv[1])), solver, fineness=FINE_BY_NEED)
+print(re.search(r"VmHWM:\\s+(\\d+) kB", Path("/proc/self/status").read_text())[1])
+"""
+FOUR = [
+    ("studies/examples/reading_room.toml", 1.0),
+    ("tests/data/tall_build.toml", 1.0),
+    ("studies/examples/reading_room.toml", 2.0),
+    ("tests/data/small_build.toml", 3.0),
+]
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform != "linux", reason="asks Linux for its peak memory")
+@pytest.mark.parametrize(("path", "finer"), FOUR)
+def test_the_memory_of_a_spread_is_within_half_of_what_was_reckoned(
+    path: str, finer: float
+) -> None:
+    asked = read_design(ROOT / path)
+    work = spread.weigh(asked, SpreadOptions())
+    reckoned = reckon(asked, work, workers=2, finer=finer).megabytes
+    words = [sys.executable, "-c", SPREAD, path, str(finer)]
+    done = subprocess.run(words, check=True, capture_output=True, text=True, cwd=ROOT)
+    megabytes = int(done.stdout) * 1024 / 1e6
+    assert reckoned / 1.5 < megabytes < 1.5 * reckoned
 
 
 @pytest.mark.slow
