@@ -106,9 +106,9 @@ class Cost:
     def in_words(self) -> str:
         """Write designs, solves, time and memory in one sentence."""
         return (
-            f"{self.designs} design{'s' * (self.designs != 1)}, {self.solves} solves of one frequency: about"
-            f" {_duration(self.seconds)} and {self.megabytes / 1e3:.1f} GB on this machine"
-            " (less for what the ledger holds)"
+            f"{self.designs} design{'s' * (self.designs != 1)}, {self.solves} solves of one"
+            f" frequency: about {_duration(self.seconds)} and {self.megabytes / 1e3:.1f} GB on this"
+            " machine (less for what the ledger holds)"
         )
 
 
