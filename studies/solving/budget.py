@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 
 from dispersion.bands import study_frequencies
-from dispersion.checks import problems_before
 from dispersion.fields import solve_fields
 from dispersion.waves import WaveSettings
 from dispersion.waves.sharing import MOST_BLOCK_BYTES
