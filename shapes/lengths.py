@@ -291,7 +291,7 @@ def in_room_volume(cubic_metres: float) -> str:
     """Write the volume of a room, ``"40 m3"``, or ``"1410 cu ft"`` where inches stand first."""
     if own_unit() == "mm":
         return f"{cubic_metres:g} m3"
-    return f"{cubic_metres / FOOT**3:.3g} cu ft"
+    return f"{round(cubic_metres / FOOT**3, -1):.0f} cu ft"
 
 
 def in_kg(kilograms: float, digits: int = 1) -> str:

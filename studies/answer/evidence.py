@@ -9,10 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from dispersion.bands import band_label, third_octave_centres
-from dispersion.checks import remarks_after
+from dispersion.checks import POWER_WARNING_DB, remarks_after
 from dispersion.response import Response
 from shapes.assembly import Assembly
 from shapes.columns import computed_outline
+from shapes.lengths import in_own
 from studies.answer.ways import ways_remarks
 from studies.design.walls_table import walls_in_words
 from studies.solving.candidates import Row
@@ -143,8 +144,25 @@ def _grouped_remarks(best: Response, worst: Response) -> tuple[str, ...]:
     """Remarks of all designs differ in their power balance only: two speak for all, each once."""
     waves = best.method == "waves"
     walls = walls_in_words(best.problem.walls) if waves else (HARD_WALLS,)
-    ways = ways_remarks(best.problem)
-    return tuple(dict.fromkeys((*remarks_after(worst), *remarks_after(best), *ways, *walls)))
+    balance, ways = _out_of_balance(best, worst), ways_remarks(best.problem)
+    remarks = (*balance, *remarks_after(worst), *remarks_after(best), *ways, *walls)
+    return tuple(dict.fromkeys(remarks))
+
+
+def _out_of_balance(best: Response, worst: Response) -> tuple[str, ...]:
+    """Name the candidate whose power does not balance, what that means, what mends it."""
+    if worst.method != "waves" or worst.worst_power_error_db <= POWER_WARNING_DB:
+        return ()
+    assembly = worst.problem.assembly
+    hangs = "nothing" if assembly.reflector is None else assembly.reflector.label
+    which = f"the candidate with {hangs} below a plate gap of {in_own(assembly.plate_gap)}"
+    rests = "the answer rests on it"
+    if worst is not best:
+        rests = f"the answer rests on another, within {best.worst_power_error_db:.3f} dB"
+    return (
+        f"power is out of balance by {worst.worst_power_error_db:.2f} dB in {which}; {rests}:"
+        " --finer 2 solves all with a finer mesh",
+    )
 
 
 def _chosen_by_need(best: Response) -> tuple[str, ...]:

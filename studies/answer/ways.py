@@ -22,6 +22,8 @@ ADD_UP_DB = 3.0
 """Two ways of a crossover may rise above the louder of them by no more than this, dB: what two
 second-order Butterworth filters of equal phase give at their crossing."""
 SLACK_DB = 0.1
+SILENT = 0.1
+"""A way that a low pass takes to this share of its level no longer counts."""
 DOWN_TO_SHARE = 1 / 3
 """Of its diameter a large cone still moves in the treble: a guess to begin with."""
 
@@ -62,15 +64,14 @@ def _too_stiff(problem: Problem) -> Iterator[str]:
     cone, across = problem.ways[0], 2.0 * problem.assembly.driver.effective_radius
     if cone.lets_go is not None or across <= LARGE:
         return
-    begins = CONE_WAVE_SPEED / across
     driven = np.abs(_drive(cone, problem.frequencies))
-    loud = problem.frequencies[driven > 0.1 * driven.max()]
-    if not loud.size or loud[-1] <= begins:
+    if driven[-1] <= SILENT * driven.max():
         return
+    begins = CONE_WAVE_SPEED / across
     yield (
-        f"a cone {in_own(across)} across that moves as one piece up to {_khz(loud[-1])} is"
-        f" unusual: measured ones let go from some {_khz(begins)} up; to see what that does"
-        f' write lets_go = {{ above = "{begins / 1e3:.1f} kHz", down_to ='
+        f"a cone {in_own(across)} across that moves as one piece up to the end of the band is"
+        f" unusual: measured ones let go from some {_khz(begins)} up; to see what that does write"
+        f' lets_go = {{ above = "{begins / 1e3:.1f} kHz", down_to ='
         f' "{in_own(DOWN_TO_SHARE * across)}" }} below [driver]'
     )
 
