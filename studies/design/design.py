@@ -30,6 +30,7 @@ from studies.design.quantities import Between, unit_of_file
 from studies.design.reflector_tables import BallTable, ReflectorTable
 from studies.design.room_table import RoomTable
 from studies.design.study_tables import (
+    AskewTable,
     CarveTable,
     ContestTable,
     ExploreTable,
@@ -85,6 +86,7 @@ class DesignFile(DesignTable):
     reflector: ReflectorTable
     plate: PlateTable | None = None
     posts: PostsTable | None = None
+    askew: AskewTable | None = None
     build: BuildTable = BuildTable()
     walls: WallsTable = WallsTable()
     air: AirTable = AirTable()

@@ -204,6 +204,13 @@ class ExploreTable(DesignTable):
     plate_gap: Sizes | None = Field(None, description="Plate gaps to try, likewise.")
 
 
+class AskewTable(DesignTable):
+    """How reflector and plate hang as they were built, both to the same side."""
+
+    shift: Allowance = Field(0.0, description="Off the axis, measured under the plate.")
+    tilt: SmallAngle = Field(0.0, description="Degrees, about the middle of the plate's underside.")
+
+
 class ToleranceTable(DesignTable):
     """How far each size may be off, either way; all left out: common practice, no source.
 

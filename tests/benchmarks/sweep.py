@@ -106,7 +106,7 @@ def factorisation_time(problem: Problem) -> float:
 def posts_over_sweep(design: Design, problem: Problem) -> float:
     """Processor time of the sweep with the design's own posts over that of one worker without."""
     drives = [
-        drive_of(built, way, problem.air)
+        drive_of(built, way.lets_go, problem.air)
         for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
     ]
     posts, plate = problem.assembly.standing_posts, problem.assembly.hung_plate

@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from dispersion.allround import Displacement
 from dispersion.bands import study_frequencies
 from dispersion.elevations import level_db, power_at
 from dispersion.paths.posts import post_ripple
@@ -16,6 +17,7 @@ from shapes.assembly import Assembly
 from studies.design import Design
 from studies.solving.candidates import Candidate, NotSolvedError, Row
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Fineness, Progress, Solver, run
+from studies.solving.leaning import RoundLevels, levels_askew
 from studies.solving.posted import are_solved, solved_ripple
 
 STRAIGHT_UP_DEG = 90.0
@@ -63,6 +65,8 @@ class Spread:
     ripple : Ripple or None
         Change of the level round the column by the file's posts, solved where the file asks for
         it, else an estimate; None without posts.
+    askew : RoundLevels or None
+        Levels round the column as it hangs askew; None where the file does not say that it does.
     """
 
     design: Design
@@ -70,6 +74,7 @@ class Spread:
     driver_alone_db: np.ndarray
     ceiling_deg: float | None = None
     ripple: Ripple | None = field(default=None, repr=False)
+    askew: RoundLevels | None = field(default=None, repr=False)
 
     @property
     def ceiling_curve_db(self) -> np.ndarray | None:
@@ -165,7 +170,8 @@ def spread(
         raise NotSolvedError(row.reason)
     alone = level_db(np.abs(row.response.alone) ** 2)
     ripple = _ripple(design, row.assembly, solver, progress)
-    return Spread(design, row, alone, ceiling_angle(design), ripple)
+    askew = _askew(design, row.assembly, solver, progress)
+    return Spread(design, row, alone, ceiling_angle(design), ripple, askew)
 
 
 def ceiling_angle(design: Design) -> float | None:
@@ -184,6 +190,16 @@ def ceiling_angle(design: Design) -> float | None:
     if ceiling <= max(ring, seat.ear_height):
         return None
     return math.degrees(math.atan2(2.0 * ceiling - ring - seat.ear_height, seat.r))
+
+
+def _askew(
+    design: Design, assembly: Assembly, solver: Solver, progress: Progress | None
+) -> RoundLevels | None:
+    hangs = design.tables.askew
+    if hangs is None:
+        return None
+    displaced = Displacement(shift=hangs.shift, tilt=hangs.tilt)
+    return levels_askew(design, assembly, displaced, solver, progress)
 
 
 def _ripple(

@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+import numpy as np
+
 from dispersion.bands import band_label
-from shapes.lengths import across_room
+from shapes.lengths import across_room, in_own
 from studies.answer import cautions, levels
 from studies.answer.columns import (
     SCORE_CAPTION,
@@ -51,6 +53,7 @@ def spread_tables(spread: Spread) -> Findings:
             _score(spread),
             *_where_it_goes(spread),
             *_around(spread),
+            *_askew(spread),
             _upwards(levels.curves(spread.design, named, spread.driver_alone_db), spread),
             levels.elevations(named),
         ),
@@ -71,6 +74,7 @@ def _answer(spread: Spread) -> list[str]:
         *resonances_in_words(spread.row.response.sharp_resonances),
         *_off_the_ceiling(spread),
         *_round_the_column(spread),
+        *_hung_askew(spread),
         f"Score {spread.row.score:.2f} dB.",
         formula(spread.design.target),
     ]
@@ -159,6 +163,46 @@ def _round_the_column(spread: Spread) -> list[str]:
         f"Round the column the posts make it swing by at most {most.swing_db:.1f} dB, in the"
         f" {band_label(most.centre_hz)} band ({_how(spread)})."
     ]
+
+
+def _hung_askew(spread: Spread) -> list[str]:
+    levels, hangs = spread.askew, spread.design.tables.askew
+    if levels is None or hangs is None:
+        return []
+    most = int(np.argmax(levels.swing_db))
+    return [
+        f"As it hangs, {in_own(hangs.shift)} off the centre and tilted by"
+        f" {math.degrees(hangs.tilt):.1f} degrees (solved with an axis for each part: hard walls,"
+        " no posts), the window level swings round the column by at most"
+        f" {levels.swing_db[most]:.1f} dB, in the {band_label(levels.centres[most])} band; power"
+        f" agrees within {max(levels.power_error_db, 0.001):.3f} dB. All else here is as if it hung"
+        " straight."
+    ]
+
+
+def _askew(spread: Spread) -> tuple[Table, ...]:
+    levels = spread.askew
+    if levels is None:
+        return ()
+    columns = (
+        band(),
+        number("lowest_db", "lowest", "lowest window level round the column, dB re 0 dB", 1),
+        number("mean_db", "mean", "level of the mean power round the column, dB re 0 dB", 1),
+        number("highest_db", "highest", "highest window level round the column, dB re 0 dB", 1),
+        number("swing_db", "swing", "lowest to highest, dB", 1),
+        number("side_db", "side", "what a seat on the worst side gains or loses, dB", 1),
+    )
+    found = levels.level_db
+    cells = (
+        levels.centres,
+        found.min(axis=1),
+        levels.mean_db,
+        found.max(axis=1),
+        levels.swing_db,
+        levels.side_db,
+    )
+    rows = tuple(tuple(map(float, row)) for row in zip(*cells, strict=True))
+    return (Table("askew", "Round the column as it hangs askew, dB", columns, rows),)
 
 
 def _how(spread: Spread) -> str:

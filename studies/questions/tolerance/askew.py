@@ -5,21 +5,16 @@ from functools import partial
 
 import numpy as np
 
-from dispersion.allround import Displacement, half_circle, solve_leaning
-from dispersion.bands import band_means, study_frequencies, third_octave_centres
+from dispersion.allround import Displacement
+from dispersion.bands import third_octave_centres
 from dispersion.paths.rays import count_rays, meaningful_above_hz
 from dispersion.paths.scene import Mounting
 from dispersion.problem import Problem
-from dispersion.waves import DEFAULT_SETTINGS
 from studies.design import Design
 from studies.design.moves import HALF_DEGREE, Unit, step_of_lengths
-from studies.solving.grid import COARSE_PER_BAND, Progress, Solver, counted, problem_of
-from studies.solving.posted import IN_WINDOW, given_to
+from studies.solving.grid import Progress, Solver, problem_of
+from studies.solving.leaning import levels_askew
 
-SOLVED_FROM_HZ = 500.0
-"""Below, a millimetre or half a degree is a thousandth of a wave."""
-AZIMUTHS = 18
-"""Half way round: 10 degrees apart."""
 RAYS = 2**18
 """Rays through each of the centred, shifted and tilted reflectors."""
 
@@ -119,39 +114,28 @@ def hung_askew(design: Design) -> tuple[Askew, ...]:
 def solved_askew(
     design: Design, solver: Solver, progress: Progress | None = None
 ) -> tuple[Askew, ...]:
-    """Solve off-centre and tilt, each alone, from `SOLVED_FROM_HZ` up; none where nothing hangs."""
+    """Solve off-centre and tilt, each alone; none where nothing hangs or the band ends too low."""
     assembly, allowed = design.assembly(), design.tables.tolerance
-    band = (max(design.target.band[0], SOLVED_FROM_HZ), design.target.band[1])
-    if assembly.upper is None or band[0] > band[1]:
-        return ()
-    problem = replace(
-        problem_of(design, assembly),
-        frequencies=study_frequencies(*band, COARSE_PER_BAND),
-        elevations=np.linspace(*design.window_deg, IN_WINDOW),
-    )
-    azimuths, step = half_circle(AZIMUTHS), step_of_lengths(design.tables)
-    given = given_to(solver) or {}
-    settings, workers = given.get("settings", DEFAULT_SETTINGS), given.get("workers")
+    step = step_of_lengths(design.tables)
     cases = (
         ("off-centre", allowed.off_centre, step, Displacement(shift=allowed.off_centre)),
         ("tilt", allowed.tilt, HALF_DEGREE, Displacement(tilt=allowed.tilt)),
     )
     found = []
     for name, size, unit, displaced in cases:
-        advance = counted(progress, f"hung askew: {name}", len(problem.frequencies))
-        leaning = solve_leaning(problem, displaced, azimuths, settings, workers, advance)
-        centres, power = band_means(problem.frequencies, leaning.power.mean(axis=1))
-        level = 10.0 * np.log10(power)
+        levels = levels_askew(design, assembly, displaced, solver, progress)
+        if levels is None:
+            return ()
         found.append(
             Askew(
                 name=name,
                 tolerance=size,
                 unit=unit,
-                frequencies=centres,
-                side_db=2.0 * np.abs(np.mean(level * np.cos(np.radians(azimuths)), axis=1)),
+                frequencies=levels.centres,
+                side_db=levels.side_db,
                 error_db=0.0,
-                swing_db=np.ptp(level, axis=1),
-                power_error_db=leaning.worst_power_error_db,
+                swing_db=levels.swing_db,
+                power_error_db=levels.power_error_db,
             )
         )
     return tuple(found)

@@ -247,8 +247,8 @@ def _posts(trim: Trim) -> list[str]:
     cut, lead_db = found
     scored = len(trim.with_posts.changes_db)
     how = (
-        f"With the posts solved (mean power of all azimuths) the {scored} leading keeps change by"
-        f" {trim.with_posts.most_db:.2f} dB at most"
+        "With the posts solved (mean power of all azimuths) no score of the leading keeps"
+        f" ({scored}) changes by more than {trim.with_posts.most_db:.2f} dB"
     )
     if cut is best_cut(trim.cuts) or compared(lead_db).verdict == "no difference":
         return [f"{how}: the best keep stays where it is."]
