@@ -76,5 +76,5 @@ def _meant(level: float, beside: Sequence[float]) -> str:
     """What a point in the wrong place would have meant; empty where that fits no better."""
     for factor in (10.0, 0.1):
         if not _is_far(level * factor, beside):
-            return f"; was {level * factor:.4g} meant?"
+            return f", perhaps {level * factor:.4g} was meant"
     return ""

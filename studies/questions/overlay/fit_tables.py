@@ -63,7 +63,8 @@ def _facts(fitted: Fitted) -> tuple[Fact, ...]:
 def _sizes(fitted: Fitted) -> Table:
     columns = (
         text("size", "size", "what was fitted"),
-        text("unit", "unit", "unit of the numbers"),
+        text("unit", "unit", "unit of the numbers", shown=False),
+        text("unit_in_words", "unit", "unit of the words, first"),
         text("written_words", "written", "as written"),
         text("fitted_words", "fitted", "as fitted"),
         text("interval_words", "95 % interval", "95 % interval"),
@@ -97,6 +98,7 @@ def _size(one: SizeEstimate) -> tuple[Value, ...]:
     return (
         size.name,
         size.unit.symbol,
+        own_unit() if size.unit.symbol == "mm" else size.unit.symbol,
         written,
         value,
         f"{low} to {high}",

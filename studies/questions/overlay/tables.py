@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from shapes.lengths import across_room
+from shapes.lengths import across_room, in_own, own_unit
 from studies.answer import cautions
 from studies.answer.columns import band, fixed, number, text
 from studies.answer.evidence import evidence_of_responses
@@ -15,7 +15,7 @@ from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.overlay.fit_tables import finite, with_fit
 from studies.questions.overlay.one_size_off import SizeOff
 from studies.questions.overlay.study import Overlay, PositionResidual
-from studies.questions.overlay.words import answer, removed_in_words
+from studies.questions.overlay.words import answer, removed_in_words, step_in_words
 
 MOST_COLUMNS = 6
 """Positions whose differences stand side by side in print; more are in the files."""
@@ -84,11 +84,16 @@ def signed(key: str, heading: str, description: str) -> TableColumn:
     return TableColumn(key, heading, description, _signed)
 
 
+def _place(metres: float) -> str:
+    """A distance of the meter: on a tape in inches, or in metres."""
+    return in_own(metres) if own_unit() == "in" else across_room(metres)
+
+
 def _positions(found: Overlay) -> Table:
     columns = (
         text("position", "position", "name of the position"),
-        TableColumn("distance_m", "distance", "from the column's axis, m", across_room),
-        TableColumn("height_m", "height", "above the floor, m", across_room),
+        TableColumn("distance_m", "distance", "from the column's axis, m", _place),
+        TableColumn("height_m", "height", "above the floor, m", _place),
         number("elevation_deg", "elevation\ndeg", "seen from the ring, degrees", 1),
         number("azimuth_deg", "azimuth\ndeg", "from the first post, degrees", 0),
         number("gate_limit_hz", "gate\nlimit, Hz", "below it nothing is compared, Hz", 0),
@@ -178,15 +183,18 @@ def _sizes(found: Overlay) -> Table:
 
 _CHANGE = (
     text("size", "size", "what is moved"),
-    TableColumn("change", "by", "how far, in its unit", fixed(1)),
-    text("unit", "", "unit of the change"),
+    TableColumn("change", "by", "how far, in its unit", fixed(1), shown=False),
+    TableColumn("unit", "", "unit of the change", is_text=True, shown=False),
+    text("change_in_words", "by", "how far, in the unit of the design"),
     number("rms_db", "rms left\ndB", "of the differences, level and driver removed again, dB"),
 )
 
 
 def _change(one: SizeOff) -> tuple[Value, ...]:
     unit = one.dimension.unit
-    return one.dimension.name, one.change / unit.per_symbol, unit.symbol, finite(one.rms_db)
+    words = step_in_words(unit, one.change / unit.size)
+    change = one.change / unit.per_symbol
+    return one.dimension.name, change, unit.symbol, words, finite(one.rms_db)
 
 
 def _tried(found: Overlay) -> Table:

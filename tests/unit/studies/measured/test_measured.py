@@ -506,7 +506,7 @@ def test_a_slip_of_the_pen_is_set_aside_with_its_line(tmp_path: Path, design: De
     assert list(right.level_db) == [70.0, 70.5, 56.0, 71.0]
     said = next(note for note in left.notes if "set aside" in note)
     assert "line 5: 7.18 dB in the 1.25 kHz band at left" in said
-    assert said.endswith("was 71.8 meant?")
+    assert said.endswith("perhaps 71.8 was meant")
 
 
 def test_an_empty_sheet_is_no_measurement(tmp_path: Path) -> None:
