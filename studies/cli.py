@@ -7,8 +7,11 @@ import is imported inside the command that needs it, so that help comes at once.
 from __future__ import annotations
 
 import contextlib
+import errno
 import functools
 import logging
+import os
+import sys
 from typing import Any, NoReturn
 
 import click
@@ -39,14 +42,19 @@ class _PlainSpoken(click.Group):
     def invoke(self, ctx: click.Context) -> Any:
         """Run, and turn what goes wrong into words and an exit status."""
         try:
-            return super().invoke(ctx)
+            found = super().invoke(ctx)
+            sys.stdout.flush()
+            return found
+        except BrokenPipeError:  # whoever reads has seen enough, and files come before words
+            _forget_standard_output()
+            ctx.exit()
         except KeyboardInterrupt:
             _end_interrupted(ctx)
         except click.MissingParameter as error:
             if error.param is None or error.param.human_readable_name != "DESIGN":
                 raise
             raise click.MissingParameter(NO_FILE_YET, error.ctx, error.param) from error
-        except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
             raise
         except Exception as error:
             if SIGNALS.came:  # which raises whatever it meets
@@ -65,6 +73,9 @@ def _end_interrupted(ctx: click.Context) -> NoReturn:
 def _refuse(error: Exception) -> NoReturn:
     """Raise the error's message: a Refusal if the user can mend it, else a fault of the program."""
     if isinstance(error, OSError):
+        if error.errno == errno.ENOSPC and error.filename is None:
+            _forget_standard_output()
+            raise Refusal(f"standard output is full: {error.strerror}") from error
         raise Refusal(str(error)) from error
     ours = type(error).__module__.partition(".")[0] in OWN_PACKAGES
     if ours and isinstance(error, ValueError):
@@ -73,6 +84,12 @@ def _refuse(error: Exception) -> NoReturn:
         f"this is a fault in roundcast, not in your design ({type(error).__name__}: {error})."
         " No half-written file is left. To see where it happened: roundcast --debug ..."
     ) from error
+
+
+def _forget_standard_output() -> None:
+    """Have nothing more written there, at the end of the process neither."""
+    with contextlib.suppress(OSError, ValueError):  # of a test, it has no number
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _print_version(ctx: click.Context, option: click.Parameter, asked: bool) -> None:

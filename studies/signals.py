@@ -84,6 +84,9 @@ def _next_of(numbers: list[int], ear: int) -> int:
 
 def run_answering(command: Callable[[], None]) -> None:
     """Run a command that ends the process, and answer to signals meanwhile."""
+    for name in ("stdin", "stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by whoever started us
+            setattr(sys, name, open(os.devnull, "r+", encoding="utf-8"))  # noqa: PTH123, SIM115
     SIGNALS.take()
     try:
         command()

@@ -56,12 +56,16 @@ def design() -> Design:
 
 
 def test_what_a_study_solves_is_counted_before(design: Design) -> None:
-    # keep from 15 to 55 in steps of 1; plate gap from 50 to 90 in steps of 2.
-    assert trim.weigh(design, TrimOptions())[0] == Portion(41, COARSE_PER_BAND)
+    # keep from 15 to 55 in steps of 1; plate gap from 50 to 90 in steps of 2; the map.
+    tried = 41 + trim.MOST_KEEPS * trim.MOST_GAPS
+    assert trim.weigh(design, TrimOptions(as_written=True))[0] == Portion(tried, COARSE_PER_BAND)
     six = GapOptions(solving=SolverOptions(per_band=6))
     assert gap.weigh(design, six)[0] == Portion(21, 6)
     full = SolverOptions(full=True)
-    assert trim.weigh(design, TrimOptions(solving=full)) == (Portion(41, 24), Portion(12, 24))
+    written = TrimOptions(solving=full, as_written=True)
+    assert trim.weigh(design, written) == (Portion(tried, 24), Portion(12, 24))
+    more = trim.weigh(design, TrimOptions())[0].designs - tried
+    assert more == trim.BUILDS * (trim.MOST_JUDGED + trim.COMPARED)
     assert gap.weigh(design, GapOptions(solving=full)) == (Portion(21, 24), Portion(6, 24))
     assert {one.per_band for one in explore.weigh(design, ExploreOptions(solving=full))} == {24}
     assert 100 < explore.weigh(design, ExploreOptions())[0].designs <= 200
