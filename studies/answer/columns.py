@@ -11,7 +11,10 @@ from studies.answer.table import TableColumn, Value
 from studies.design import Design
 from studies.design.study_tables import TargetTable
 from studies.solving.candidates import Row
+from studies.solving.target import METER_DB
 
+WHOLE_DB = 3.0
+"""Ranges of such changes and larger ones are written in whole decibels."""
 _TERMS = (
     ("coverage", "coverage_db", "rms of level over the window's directions, dB"),
     ("steadiness", "steadiness_db", "rms of the directivity about its own straight slope, dB"),
@@ -62,6 +65,15 @@ def in_khz(hertz: float) -> str:
 def in_words(hertz: float) -> str:
     """Write a frequency: "850 Hz", "4.3 kHz"."""
     return f"{hertz / 1e3:.3g} kHz" if hertz >= 1e3 else f"{hertz:.0f} Hz"
+
+
+def db_range(as_it_is: float, soft: float) -> str:
+    """Write a change in dB, as a range where a cone that absorbs makes it another: "+6 to +14"."""
+    if not abs(as_it_is - soft) >= METER_DB:
+        return f"{round(as_it_is, 1) + 0.0:+.1f}"
+    first, second = sorted((as_it_is, soft), key=abs)
+    whole = abs(first) >= WHOLE_DB and round(first) != round(second)
+    return f"{first:+.0f} to {second:+.0f}" if whole else f"{first:+.1f} to {second:+.1f}"
 
 
 def text(key: str, heading: str, description: str, *, shown: bool = True) -> TableColumn:

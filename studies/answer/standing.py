@@ -52,6 +52,14 @@ def verdict_in_words(found: Lead) -> str:
     return f"{found.verdict} ({round(found.holds * found.members)} of {found.members} agree)"
 
 
+def soft_cone(from_hz: float) -> str:
+    """Say what a cone may take, as part of a sentence; `from_hz` is from where it does, Hz."""
+    return (
+        f"the cone takes 11 per cent of the sound that meets it above {from_hz / 1e3:.2g} kHz"
+        " (nobody knows; 0 to 15 is possible)"
+    )
+
+
 def soft_cone_in_words(what: str, size: str | None, lead_db: float, from_hz: float) -> str:
     """Say whether the best moves if the cone absorbs, which nobody knows beforehand.
 
@@ -66,10 +74,7 @@ def soft_cone_in_words(what: str, size: str | None, lead_db: float, from_hz: flo
     from_hz : float
         From where the cone absorbs, Hz.
     """
-    cone = (
-        f"If the cone takes 11 per cent of the sound that meets it above {from_hz / 1e3:.2g} kHz"
-        " (nobody knows; 0 to 15 is possible)"
-    )
+    cone = f"If {soft_cone(from_hz)}"
     if size is None:
         return f"{cone}, the best {what} stays where it is."
     if lead_db < NO_DIFFERENCE_DB:

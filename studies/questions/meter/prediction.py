@@ -18,6 +18,7 @@ from studies.measured.positions import Position
 from studies.questions.meter.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
 from studies.questions.meter.uncertainty import Uncertainty, late_db, model_db, noise_db, room_db
 from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver
+from studies.solving.losses import predict_softened
 from studies.solving.posted import change_at_positions
 from studies.solving.predicting import Predicted, as_read, predict
 
@@ -49,7 +50,9 @@ class PlacePredictor:
         self._design, self._solver = design, solver
         self._fineness, self._progress = fineness, progress
         self._known: dict[tuple[Assembly, tuple[Position, ...]], Predicted] = {}
+        self._softened: dict[tuple[Assembly, tuple[Position, ...]], Predicted | None] = {}
         self._begin: np.ndarray | None = None
+        self._begin_softened: np.ndarray | None = None
 
     def posts_at(self, assembly: Assembly, stands: Sequence[Stand]) -> np.ndarray | None:
         """(P, B) change by posts at places and their azimuths, dB; None where not solved."""
@@ -76,13 +79,35 @@ class PlacePredictor:
             self._begin = self._known[key].response.solved_frequencies
         return self._known[key]
 
+    def with_soft_cone(
+        self, assembly: Assembly, positions: Sequence[Position], settled: int | None = None
+    ) -> np.ndarray:
+        """(P, B) levels if the cone absorbs, dB; those as it is where there is no such doubt."""
+        key, hard = (assembly, tuple(positions)), self(assembly, positions, settled)
+        if key not in self._softened:
+            self._softened[key] = predict_softened(
+                self._design,
+                hard,
+                self._solver,
+                self._fineness,
+                self._progress,
+                settled=settled,
+                begin=self._begin_softened,
+            )
+        soft = self._softened[key]
+        if soft is None:
+            return hard.level_db
+        if self._begin_softened is None and soft is not hard:
+            self._begin_softened = soft.response.solved_frequencies
+        return soft.level_db
+
     @property
     def responses(self) -> tuple[Response, ...]:
         """Every solve so far, in the order in which they were asked for."""
         return tuple(predicted.response for predicted in self._known.values())
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class PlacePredictions:
     """Predicted levels at the P places of a plan in B third-octave bands.
 
@@ -93,8 +118,10 @@ class PlacePredictions:
     level_db : (P, B) array
         dB re the driver's own on-axis curve at 1 m; with the posts where they are solved, else
         behind a post with its estimated shadow.
+    soft_level_db : (P, B) array
+        The same with a cone that absorbs; as it is where there is no such doubt.
     uncertainty : Uncertainty
-        Standard deviations and covariance of the readings.
+        Standard deviations and covariance of the readings, but for what the cone takes.
     late_db : (P, B) array
         Bias of the difference from the reference by the room's late sound, dB; 0 with a gate.
     comparable : (P, B) bool array
@@ -103,6 +130,7 @@ class PlacePredictions:
 
     centres: np.ndarray
     level_db: np.ndarray
+    soft_level_db: np.ndarray
     uncertainty: Uncertainty
     late_db: np.ndarray = field(repr=False)
     comparable: np.ndarray = field(repr=False)
@@ -129,7 +157,8 @@ def predict_places(
     gap_is_open : bool
         The plate gap is what is to be found out, so its tolerance is no source of error.
     """
-    nearby = predictor(assembly, _with_neighbours(design, stands), len(stands))
+    around = _with_neighbours(design, stands)
+    nearby = predictor(assembly, around, len(stands))
     count, centres, measuring = len(stands), nearby.centres, design.tables.measuring
     level = nearby.level_db[:count]
     early = late = np.zeros_like(level)
@@ -143,13 +172,20 @@ def predict_places(
     free_field = _instrument_and_model(design, assembly, centres)
     independent = np.sqrt(free_field**2 + early**2 + late**2)
     comparable = _comparable(design, stands, centres, np.sqrt(early**2 + early[:1] ** 2 + late**2))
+    soft = predictor.with_soft_cone(assembly, around, count)[:count] - level
     exactly = predictor.posts_at(assembly, stands)
     if exactly is None:
         level, independent = _with_posts(design, assembly, stands, level, independent)
     else:
         level = level + exactly
-    uncertainty = Uncertainty(independent, moved, shared)
-    return PlacePredictions(centres, level, uncertainty, late, comparable)
+    return PlacePredictions(
+        centres=centres,
+        level_db=level,
+        soft_level_db=level + soft,
+        uncertainty=Uncertainty(independent, moved, shared),
+        late_db=late,
+        comparable=comparable,
+    )
 
 
 def _with_neighbours(design: Design, stands: Sequence[Stand]) -> list[Position]:

@@ -54,7 +54,7 @@ def _instrument(options: MeterOptions) -> dict[str, str | bool]:
 
 
 def weigh(design: Design, options: MeterOptions) -> Work:
-    """Every keep of the file's ball or every plate gap, and about a dozen of them again twice."""
+    """Every keep of the file's ball or every plate gap, and a dozen again twice, cone and all."""
     if options.tell:
         return (Portion(2 + len(options.tell), FINE_PER_BAND),)
     trim, gap = design.tables.trim, design.tables.gap
@@ -63,7 +63,7 @@ def weigh(design: Design, options: MeterOptions) -> Work:
     else:
         tried = 3 if gap is None else len(design.gap_candidates())
     coarse = weighed_per_band(options.solving)
-    return (Portion(tried, coarse), Portion(24, max(coarse, FINE_PER_BAND)))
+    return (Portion(tried, coarse), Portion(30, max(coarse, FINE_PER_BAND)))
 
 
 def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:

@@ -10,7 +10,7 @@ from dispersion.bands import band_label
 from shapes.lengths import in_both
 from studies.answer import cautions
 from studies.answer.charts.style import in_both_formats
-from studies.answer.columns import fixed
+from studies.answer.columns import db_range, fixed
 from studies.answer.report.report import inline_svg
 from studies.answer.report.sheets import WIDTH_IN, ReadingBox, SheetBlock, WrittenSheet, sheets_html
 from studies.answer.table import joined
@@ -74,15 +74,16 @@ def _plan(meter: Meter) -> Iterator[SheetBlock]:
 
 
 def _telling(meter: Meter) -> SheetBlock:
-    signed, rows = fixed(1), []
+    sigma, rows = meter.contenders_uncertainty.difference_db, []
+    hard, soft = meter.contenders_relative_db, meter.soft_contenders_relative_db
     for reading in meter.selected:
         place, band = meter.place_and_band(reading)
         name = meter.stands[place].position.name
         rows.append(
             (
                 f"{band_label(meter.centres[band])} at {place + 1}, {name}",
-                *(signed(value) for value in meter.contenders_relative_db[:, place, band]),
-                signed(meter.uncertainty_db[place, band]),
+                *map(db_range, hard[:, place, band], soft[:, place, band]),
+                fixed(1)(sigma[place, band]),
             )
         )
     sizes = (in_both(contender.size) for contender in meter.question.contenders)
@@ -96,14 +97,14 @@ def _telling(meter: Meter) -> SheetBlock:
 
 def _readings(meter: Meter) -> Iterator[SheetBlock]:
     """A box for every reading at every place."""
-    comparable, signed = meter.predicted.comparable, fixed(1)
+    comparable, hard, soft = meter.predicted.comparable, meter.relative_db, meter.soft_relative_db
     selected = {meter.place_and_band(reading) for reading in meter.selected}
     bands = [int(band) for band in np.flatnonzero(comparable.any(axis=0))]
     rows: list[tuple[str | ReadingBox, ...]] = []
     for band in bands:
         boxes = (
             ReadingBox(
-                predicted=signed(meter.relative_db[place, band]) if place else "",
+                predicted=db_range(hard[place, band], soft[place, band]) if place else "",
                 telling=(place, band) in selected,
                 asked=bool(comparable[place, band]),
             )
@@ -121,7 +122,8 @@ def _readings(meter: Meter) -> Iterator[SheetBlock]:
         columns=("", *places),
         rows=tuple(rows),
         text="In each box what the meter shows, dB. Beside it what is predicted for the design as"
-        " written: that box less the box of place 1 in the same row. Thick red boxes tell most;"
+        " written (a range: with a cone that takes nothing, or a lot): that box less the box of"
+        " place 1 in the same row. Thick red boxes tell most;"
         f" grey is not compared. Last row: after each place read {label} at place 1 again.",
         points=(f"Write down: {'; '.join(to_write_down(meter))}.", *room_check(meter)),
     )
@@ -129,21 +131,21 @@ def _readings(meter: Meter) -> Iterator[SheetBlock]:
 
 def _cuts(meter: Meter, shaving: Shaving) -> Iterator[SheetBlock]:
     """A row of boxes for each cut."""
-    signed, last = fixed(1), shaving.last
+    hard, soft, last = shaving.change_db, shaving.soft_change_db, shaving.last
     rows: list[tuple[str | ReadingBox, ...]] = []
     for number, stop in enumerate(shaving.way):
         said = "" if number < last else " STOP" if number == last else " TOO FAR"
         gone = in_both(meter.question.cut_off(stop))
         boxes = (
             ReadingBox(
-                predicted=signed(shaving.change_db[number, band]) if number else "",
+                predicted=db_range(hard[number, band], soft[number, band]) if number else "",
                 telling=number == last and band in shaving.bands,
             )
             for band in shaving.shown
         )
         rows.append((f"keep {in_both(stop.size)}{said}\ncut off {gone}", *boxes))
     sure = ", ".join(
-        f"{band_label(meter.centres[band])} {signed(shaving.uncertainty_db[band])}"
+        f"{band_label(meter.centres[band])} {fixed(1)(shaving.uncertainty_db[last, band])}"
         for band in shaving.shown
     )
     yield SheetBlock(

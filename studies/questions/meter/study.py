@@ -25,6 +25,7 @@ from studies.questions.meter.places import FARTHER, Stand, stands_of, widest_rad
 from studies.questions.meter.prediction import PlacePredictions, PlacePredictor, predict_places
 from studies.questions.meter.selection import SelectedReading, pairwise_confusion, select_readings
 from studies.questions.meter.shaving import Shaving, shaving_of
+from studies.questions.meter.uncertainty import Uncertainty
 from studies.solving.grid import (
     CHANGES_BY_NEED,
     COARSE_PER_BAND,
@@ -34,6 +35,7 @@ from studies.solving.grid import (
     Progress,
     Solver,
 )
+from studies.solving.losses import least_change
 
 MOST_READINGS = 6
 """Most readings that are selected to separate candidates."""
@@ -72,8 +74,8 @@ class Meter:
     predicted : PlacePredictions
         Levels of the design as written, their uncertainty, and which bands may be compared.
     question : OpenQuestion
-    contenders_db : (K, P, B) array
-        Levels of each candidate, dB.
+    contenders_db, soft_contenders_db : (K, P, B) array
+        Levels of each candidate, as it is and with a cone that absorbs, dB.
     selected : tuple of SelectedReading
         The few readings that separate the candidates; indices count through places and bands.
     confusion : mapping of (int, int) to float
@@ -91,6 +93,7 @@ class Meter:
     predicted: PlacePredictions
     question: OpenQuestion
     contenders_db: np.ndarray
+    soft_contenders_db: np.ndarray
     selected: tuple[SelectedReading, ...]
     confusion: Mapping[tuple[int, int], float]
     shaving: Shaving | None
@@ -116,10 +119,28 @@ class Meter:
         """(P, B) predicted readings: level less that at the reference in the same band, dB."""
         return self.predicted.level_db - self.predicted.level_db[:1]
 
+    @property
+    def soft_relative_db(self) -> np.ndarray:
+        """(P, B) the same with a cone that absorbs, dB."""
+        return self.predicted.soft_level_db - self.predicted.soft_level_db[:1]
+
+    @property
+    def softest(self) -> tuple[int, int]:
+        """Place and band of the reading that a cone that absorbs changes most, as indices."""
+        change = np.abs(self.soft_relative_db - self.relative_db) * self.predicted.comparable
+        place, band = np.unravel_index(int(np.argmax(change)), change.shape)
+        return int(place), int(band)
+
     @cached_property
     def uncertainty_db(self) -> np.ndarray:
-        """(P, B) standard deviation of each difference from the reference, dB."""
-        return self.predicted.uncertainty.difference_db
+        """(P, B) standard deviation of each difference from the reference, as written, dB."""
+        change = self.predicted.soft_level_db - self.predicted.level_db
+        return self.predicted.uncertainty.with_shared(0.5 * change[None]).difference_db
+
+    @cached_property
+    def contenders_uncertainty(self) -> Uncertainty:
+        """Errors of the readings by which the candidates are told apart."""
+        return errors_among(self.predicted, self.contenders_db, self.soft_contenders_db)
 
     @property
     def contenders_relative_db(self) -> np.ndarray:
@@ -127,15 +148,24 @@ class Meter:
         return self.contenders_db - self.contenders_db[:, :1]
 
     @property
+    def soft_contenders_relative_db(self) -> np.ndarray:
+        """(K, P, B) the same with a cone that absorbs, dB."""
+        return self.soft_contenders_db - self.soft_contenders_db[:, :1]
+
+    @property
     def range_db(self) -> np.ndarray:
-        """(P, B) predicted reading of the largest candidate less that of the smallest, dB."""
-        relative = self.contenders_relative_db
-        return relative[-1] - relative[0]
+        """(P, B) predicted reading of the largest candidate less that of the smallest, dB.
+
+        The smaller of both where a cone that absorbs changes it, 0 where it changes the sign.
+        """
+        hard, soft = self.contenders_relative_db, self.soft_contenders_relative_db
+        return least_change(hard[-1] - hard[0], soft[-1] - soft[0])
 
     @property
     def range_over_uncertainty(self) -> np.ndarray:
         """(P, B) size of `range_db` in standard deviations of a reading; nan if not compared."""
-        share = np.abs(self.range_db) / np.maximum(self.uncertainty_db, 1e-9)
+        sigma = self.contenders_uncertainty.difference_db
+        share = np.abs(self.range_db) / np.maximum(sigma, 1e-9)
         return np.where(self.predicted.comparable, share, np.nan)
 
     @property
@@ -196,6 +226,24 @@ def with_options(design: Design, given: Mapping[str, Any]) -> Design:
     return replace(design, tables=design.tables.model_copy(update={"measuring": measuring}))
 
 
+def errors_among(
+    predicted: PlacePredictions, levels: np.ndarray, soft_levels: np.ndarray
+) -> Uncertainty:
+    """Return the errors of readings that are to tell K candidates apart.
+
+    What the cone takes moves each candidate's readings in its own way, by half of what a cone that
+    absorbs changes; the discriminant has one covariance for all, so theirs are averaged.
+
+    Parameters
+    ----------
+    predicted : PlacePredictions
+    levels, soft_levels : (K, P, B) array
+        Of each candidate, as it is and with a cone that absorbs, dB.
+    """
+    halves = 0.5 * (soft_levels - levels) / np.sqrt(len(levels))
+    return predicted.uncertainty.with_shared(halves)
+
+
 def meter(
     design: Design,
     solver: Solver,
@@ -234,11 +282,13 @@ def meter(
     gap_is_open = asked.kind == "plate gap"
     predicted = predict_places(design, assembly, stands, predictor, gap_is_open=gap_is_open)
     positions = [stand.position for stand in stands]
-    levels = np.array([predictor(c.assembly, positions).level_db for c in asked.contenders])
+    built = [contender.assembly for contender in asked.contenders]
+    levels = np.array([predictor(one, positions).level_db for one in built])
+    soft = np.array([predictor.with_soft_cone(one, positions) for one in built])
     relative = (levels - levels[:, :1]).reshape(len(levels), -1)
     separating = np.array([stand.separates_candidates for stand in stands])
     usable = (predicted.comparable & separating[:, None]).ravel()
-    covariance = predicted.uncertainty.covariance
+    covariance = errors_among(predicted, levels, soft).covariance
     selected = select_readings(relative, covariance, usable, MOST_READINGS)
     return Meter(
         design=design,
@@ -248,6 +298,7 @@ def meter(
         predicted=predicted,
         question=asked,
         contenders_db=levels,
+        soft_contenders_db=soft,
         selected=selected,
         confusion=pairwise_confusion(relative, covariance, selected),
         shaving=shaving_of(asked, predictor, positions, predicted),

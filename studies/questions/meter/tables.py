@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dispersion.bands import band_label
 from shapes.lengths import in_own
-from studies.answer.columns import band, fixed, length, mm, number, text
+from studies.answer.columns import band, db_range, fixed, length, mm, number, text
 from studies.answer.evidence import evidence_of_responses
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
 from studies.questions.meter.places import Stand
@@ -114,27 +114,29 @@ def _place(meter: Meter, stand: Stand) -> tuple[Value, ...]:
 
 
 def _selected(meter: Meter) -> Table:
-    relative = meter.contenders_relative_db
+    relative, soft = meter.contenders_relative_db, meter.soft_contenders_relative_db
+    sigma = meter.contenders_uncertainty.difference_db
     rows: list[tuple[Value, ...]] = []
     for reading in meter.selected:
         place, at = meter.place_and_band(reading)
+        levels = zip(relative[:, place, at], soft[:, place, at], strict=True)
         rows.append(
             (
                 float(meter.centres[at]),
                 place_name(meter.stands[place]),
-                *map(float, relative[:, place, at]),
-                float(meter.uncertainty_db[place, at]),
+                *(cell for both in levels for cell in _range_cells(*both)),
+                float(sigma[place, at]),
                 reading.largest_confusion,
             )
         )
     candidates = (
-        number(
-            f"candidate_{n}_db",
+        column
+        for n, contender in enumerate(meter.question.contenders, start=1)
+        for column in _range_columns(
+            f"candidate_{n}",
             in_own(contender.size),
             f"predicted for {meter.question.kind} {in_own(contender.size)}, dB re the reference",
-            1,
         )
-        for n, contender in enumerate(meter.question.contenders, start=1)
     )
     columns = (
         band(),
@@ -158,6 +160,19 @@ def _selected(meter: Meter) -> Table:
     )
 
 
+def _range_columns(key: str, heading: str, description: str) -> tuple[TableColumn, ...]:
+    """Columns of a level that may hang on what the cone takes: one in print, numbers in files."""
+    return (
+        text(f"{key}_words", heading, f"{description}; a range if it hangs on the cone's loss"),
+        number(f"{key}_db", heading, description, 1, shown=False),
+        number(f"{key}_soft_db", heading, f"{description}, if the cone absorbs", 1, shown=False),
+    )
+
+
+def _range_cells(as_it_is: float, soft: float) -> tuple[Value, ...]:
+    return db_range(as_it_is, soft), float(as_it_is), float(soft)
+
+
 def _pairs(meter: Meter) -> Table:
     sizes = [mm(contender.size) for contender in meter.question.contenders]
     columns = (
@@ -172,13 +187,13 @@ def _pairs(meter: Meter) -> Table:
 def _shaving(meter: Meter, shaving: Shaving) -> Table:
     names = [*[""] * shaving.last, "stop here", "too far"]
     changes = tuple(
-        number(
-            f"change_{round(meter.centres[at])}_hz_db",
+        column
+        for at in shaving.shown
+        for column in _range_columns(
+            f"change_{round(meter.centres[at])}_hz",
             band_label(meter.centres[at]),
             f"change since the first reading in the {band_label(meter.centres[at])} band, dB",
-            1,
         )
-        for at in shaving.shown
     )
     columns = (
         length("keep_mm", "keep", "apex to flat", short=True),
@@ -190,13 +205,17 @@ def _shaving(meter: Meter, shaving: Shaving) -> Table:
         (
             mm(stop.size),
             mm(meter.question.cut_off(stop)),
-            *(float(shaving.change_db[n, at]) for at in shaving.shown),
+            *(
+                cell
+                for at in shaving.shown
+                for cell in _range_cells(shaving.change_db[n, at], shaving.soft_change_db[n, at])
+            ),
             names[n],
         )
         for n, stop in enumerate(shaving.way)
     )
     sure = ", ".join(
-        f"{band_label(meter.centres[at])} {fixed(1)(shaving.uncertainty_db[at])}"
+        f"{band_label(meter.centres[at])} {fixed(1)(shaving.uncertainty_db[shaving.last, at])}"
         for at in shaving.shown
     )
     bands = joined([band_label(meter.centres[at]) for at in shaving.bands] or ["none"])
@@ -206,7 +225,7 @@ def _shaving(meter: Meter, shaving: Shaving) -> Table:
         "After each cut, at the reference: change since the first reading, dB",
         columns,
         rows,
-        f"{tells}uncertainty of a change, dB: {sure}" if sure else "",
+        f"{tells}uncertainty of the change where to stop, dB: {sure}" if sure else "",
     )
 
 
@@ -215,14 +234,19 @@ def _shaving_bands(meter: Meter, shaving: Shaving) -> Table:
         number("keep_mm", "keep", "apex to flat, mm"),
         band(),
         number("change_db", "change", "level at the reference less that under the first cap, dB"),
+        number("soft_change_db", "absorbing", "the same with a cone that absorbs, dB"),
         number("uncertainty_db", "+/-", "standard deviation of such a change, dB"),
     )
     rows = tuple(
-        (mm(stop.size), float(centre), float(change), float(sigma))
-        for stop, changes in zip(shaving.way, shaving.change_db, strict=True)
-        for centre, change, sigma in zip(
-            meter.centres, changes, shaving.uncertainty_db, strict=True
+        (mm(stop.size), *map(float, values))
+        for stop, *changes in zip(
+            shaving.way,
+            shaving.change_db,
+            shaving.soft_change_db,
+            shaving.uncertainty_db,
+            strict=True,
         )
+        for values in zip(meter.centres, *changes, strict=True)
     )
     return Table("shaving_bands", "Shaving by third octave", columns, rows, scope="data")
 
@@ -231,13 +255,13 @@ def _readings(meter: Meter) -> Table:
     columns = (
         band(),
         *(
-            number(
-                f"place_{n}_db",
+            column
+            for n, stand in enumerate(meter.stands[1:], start=2)
+            for column in _range_columns(
+                f"place_{n}",
                 stand.position.name.replace(" ", "\n"),
                 f"predicted at {stand.position.name} less the reference, dB; none: not compared",
-                1,
             )
-            for n, stand in enumerate(meter.stands[1:], start=2)
         ),
     )
     comparable = meter.predicted.comparable
@@ -245,8 +269,13 @@ def _readings(meter: Meter) -> Table:
         (
             float(centre),
             *(
-                float(meter.relative_db[place, at]) if comparable[place, at] else None
+                cell
                 for place in range(1, len(meter.stands))
+                for cell in (
+                    _range_cells(meter.relative_db[place, at], meter.soft_relative_db[place, at])
+                    if comparable[place, at]
+                    else (None, None, None)
+                )
             ),
         )
         for at, centre in enumerate(meter.centres)
@@ -267,6 +296,7 @@ def _predictions(meter: Meter) -> Table:
         text("position", "place", "name of the place"),
         band(),
         number("predicted_db", "predicted", "level less that at the reference, dB"),
+        number("soft_predicted_db", "absorbing", "the same with a cone that absorbs, dB"),
         number("uncertainty_db", "+/-", "standard deviation of the difference, dB"),
         number("late_room_db", "room", "what the room's late sound adds to the difference, dB"),
         number("level_db", "level", "predicted level, dB re the house's 0 dB at 1 m"),
@@ -277,6 +307,7 @@ def _predictions(meter: Meter) -> Table:
             stand.position.name,
             float(centre),
             float(meter.relative_db[place, at]),
+            float(meter.soft_relative_db[place, at]),
             float(meter.uncertainty_db[place, at]),
             float(predicted.late_db[place, at]),
             float(predicted.level_db[place, at]),
@@ -294,11 +325,21 @@ def _candidates(meter: Meter) -> Table:
         text("position", "place", "name of the place"),
         band(),
         number("predicted_db", "predicted", "level less that at the reference, dB"),
+        number("soft_predicted_db", "absorbing", "the same with a cone that absorbs, dB"),
     )
     rows = tuple(
-        (mm(contender.size), stand.position.name, float(centre), float(levels[place, at]))
-        for contender, levels in zip(
-            meter.question.contenders, meter.contenders_relative_db, strict=True
+        (
+            mm(contender.size),
+            stand.position.name,
+            float(centre),
+            float(levels[place, at]),
+            float(soft[place, at]),
+        )
+        for contender, levels, soft in zip(
+            meter.question.contenders,
+            meter.contenders_relative_db,
+            meter.soft_contenders_relative_db,
+            strict=True,
         )
         for place, stand in enumerate(meter.stands)
         for at, centre in enumerate(meter.centres)

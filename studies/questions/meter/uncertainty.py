@@ -8,16 +8,18 @@ A reading is a band level at one place less the band level at the reference, dB.
   late sound, as loud everywhere, makes differences look smaller than they are;
 - the model: a judgement, see `MODEL_DB`;
 - the place of the meter: change of the predicted level a little outwards and a little upwards;
-- the plate gap: change of the predicted level with the gap larger by its tolerance.
+- the plate gap: change of the predicted level with the gap larger by its tolerance;
+- the cone, where nobody knows what it takes: half of what a cone that absorbs changes.
 
 The reading at the reference goes into every difference of its band; a misplaced meter is wrong in
-all bands at once, a wrong plate gap at all places. So errors are correlated: see `covariance`.
+all bands at once, a wrong plate gap or cone at all places. So errors are correlated: see
+`covariance`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -51,6 +53,12 @@ class Uncertainty:
     independent_db: np.ndarray
     placing_db: np.ndarray
     shared_db: np.ndarray
+
+    def with_shared(self, shared_db: np.ndarray) -> Uncertainty:
+        """Return the same with more errors that are common to all places, (N, P, B) dB."""
+        if not self.shared_db.size:
+            return replace(self, shared_db=shared_db)
+        return replace(self, shared_db=np.concatenate((self.shared_db, shared_db)))
 
     @cached_property
     def covariance(self) -> np.ndarray:

@@ -7,13 +7,15 @@ from collections.abc import Iterator
 from dispersion.bands import band_label
 from shapes.lengths import across_room, in_both, in_own, in_room_volume
 from studies.answer import cautions
-from studies.answer.columns import fixed, in_words
+from studies.answer.columns import db_range, in_words
+from studies.answer.standing import soft_cone
 from studies.answer.table import joined
 from studies.questions.meter.places import Stand
 from studies.questions.meter.prediction import ROOM_MOST_DB
 from studies.questions.meter.shaving import Shaving
 from studies.questions.meter.study import Meter
 from studies.questions.meter.uncertainty import AVERAGING_S, MODEL_DB
+from studies.solving.target import METER_DB
 
 POOR = 0.2
 """Probability of confusing two candidates from which on the readings do not separate them."""
@@ -24,6 +26,7 @@ def answer(meter: Meter) -> tuple[str, ...]:
     return (
         *_selected(meter),
         *_stopping(meter),
+        *_cone(meter),
         *_places(meter),
         *how_low(meter),
         *room_check(meter),
@@ -109,9 +112,24 @@ def _stopping(meter: Meter) -> Iterator[str]:
 
 def _changes(meter: Meter, shaving: Shaving, row: int) -> list[str]:
     return [
-        f"{band_label(meter.centres[band])} by {fixed(1)(shaving.change_db[row, band])} dB"
+        f"{band_label(meter.centres[band])} by"
+        f" {db_range(shaving.change_db[row, band], shaving.soft_change_db[row, band])} dB"
         for band in shaving.bands
     ]
+
+
+def _cone(meter: Meter) -> Iterator[str]:
+    """What the cone's loss, which nobody knows, does to what is predicted."""
+    place, band = meter.softest
+    change = meter.soft_relative_db[place, band] - meter.relative_db[place, band]
+    if abs(change) < METER_DB:
+        return
+    yield (
+        f"If {soft_cone(meter.design.tables.driver.lets_go_hz)}, readings of the design as written"
+        f" move by up to {abs(change):.1f} dB: at {band_label(meter.centres[band])},"
+        f" {place_name(meter.stands[place])}. Where it is {METER_DB:g} dB or more a range says from"
+        " what to what, and half of it counts as uncertainty."
+    )
 
 
 def _places(meter: Meter) -> Iterator[str]:
@@ -241,8 +259,9 @@ def how_sure(meter: Meter) -> str:
     return (
         f"uncertainty: standard deviation of a difference, from the reading"
         f" ({measuring.repeats_within_db:g} dB), the place ({in_own(measuring.placing)} each"
-        f" way){gap}{room}, and the model ({MODEL_DB[0]:g} dB, {MODEL_DB[1]:g} dB where the cone is"
-        " wider than a wave: a judgement)"
+        f" way){gap}{room}, half of what a cone that absorbs changes, and the model"
+        f" ({MODEL_DB[0]:g} dB, {MODEL_DB[1]:g} dB where the cone is wider than a wave: a"
+        " judgement)"
     )
 
 

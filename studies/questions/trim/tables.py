@@ -11,6 +11,7 @@ from studies.answer.columns import (
     SCORE_CAPTION,
     SCORE_COLUMNS,
     both,
+    db_range,
     length,
     mm,
     number,
@@ -26,10 +27,7 @@ from studies.questions.trim.words import answer
 from studies.solving.candidates import Row
 from studies.solving.ensemble import Judged
 from studies.solving.shaving import Cut
-from studies.solving.target import METER_DB
 
-WHOLE_DB = 3.0
-"""Ranges of such changes and larger ones are written in whole decibels."""
 REGRET = "how much worse than the best of a member, which nine of ten stay within, dB"
 MOST_BANDS = 3
 """Bands named for each step of the shaving."""
@@ -348,13 +346,8 @@ def _shaving_row(trim: Trim, step: ShaveStep) -> tuple[Value, ...]:
 
 
 def change_in_words(step: ShaveStep, at: int) -> str:
-    """Write a change, as a range where a cone that absorbs would make it another: "+6 to +14"."""
-    as_it_is, soft = step.change_db[at], step.soft_change_db[at]
-    if abs(as_it_is - soft) < METER_DB:
-        return f"{as_it_is:+.1f}"
-    first, second = sorted((as_it_is, soft), key=abs)
-    whole = abs(first) >= WHOLE_DB and round(first) != round(second)
-    return f"{first:+.0f} to {second:+.0f}" if whole else f"{first:+.1f} to {second:+.1f}"
+    """Write what a step changes in one band, as a range if that hangs on what the cone takes."""
+    return db_range(float(step.change_db[at]), float(step.soft_change_db[at]))
 
 
 def _short_band(frequency: float) -> str:

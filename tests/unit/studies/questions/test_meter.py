@@ -30,6 +30,7 @@ from studies.questions.meter.selection import (
     pairwise_confusion,
     select_readings,
 )
+from studies.questions.meter.shaving import sure_steps
 from studies.questions.meter.study import Meter, meter, with_options
 from studies.questions.meter.tables import meter_tables
 from studies.questions.meter.uncertainty import Uncertainty, late_db, noise_db, room_db
@@ -194,6 +195,31 @@ def test_covariance_is_that_of_simulated_errors() -> None:
     assert np.cov(differences.T) == pytest.approx(found, abs=0.03 * found.max())
     spread = differences.std(axis=0)
     assert uncertainty.difference_db[1:].ravel() == pytest.approx(spread, rel=0.02)
+
+
+def test_what_the_cone_takes_is_a_range_and_half_of_it_joins_the_uncertainty() -> None:
+    # In the 4 kHz band, since the cone lets go at 4 kHz; one error for all places, so that it adds
+    # the square of half its change of the difference.
+    found = by_meter()
+    move = found.soft_relative_db - found.relative_db
+    assert np.all(move[:, 0] == 0.0)
+    assert np.abs(move[1:, 1]).max() > 1e-3
+    rest = found.predicted.uncertainty.difference_db
+    assert found.uncertainty_db**2 == pytest.approx(rest**2 + (0.5 * move) ** 2)
+    shaving = found.shaving
+    moved = shaving.soft_change_db - shaving.change_db
+    assert np.all(moved[0] == 0.0)
+    sigma = math.sqrt(2.0) * found.predicted.uncertainty.independent_db[0]
+    assert shaving.uncertainty_db == pytest.approx(np.hypot(sigma, 0.5 * moved))
+    # Each candidate moves in its own way: the mean of their covariances.
+    each = found.soft_contenders_relative_db - found.contenders_relative_db
+    among = found.contenders_uncertainty.difference_db
+    assert among**2 == pytest.approx(rest**2 + np.mean((0.5 * each) ** 2, axis=0))
+
+
+def test_steps_promise_what_is_sure_whatever_the_cone_takes() -> None:
+    hard, soft = np.array([[0.0, 0.0], [9.0, 1.0], [8.0, 3.0]]), np.array([[0, 0], [5, 1], [7, 2]])
+    assert sure_steps(hard, soft) == pytest.approx(np.array([[5.0, 1.0], [0.0, 1.0]]))
 
 
 # Which readings to take
