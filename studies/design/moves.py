@@ -46,10 +46,29 @@ THIRTY_SECOND = Unit("1/32 in", INCH / 32, "mm", 1e-3)
 """Step of lengths in a design in inches; numbers in files stay in mm."""
 HALF_DEGREE = Unit("half degree", math.radians(0.5), "deg", math.radians(1.0))
 FIVE_KELVIN = Unit("5 K", 5.0, "K", 1.0)
+PER_CENT = Unit("per cent", 0.01, "%", 0.01)
 
 
 @dataclass(frozen=True)
-class Dimension:
+class Leeway:
+    """How far something may be off from what is written.
+
+    Attributes
+    ----------
+    name : str
+    unit : Unit
+    down, up : float
+        Below and above what is written, SI.
+    """
+
+    name: str
+    unit: Unit
+    down: float
+    up: float
+
+
+@dataclass(frozen=True)
+class Dimension(Leeway):
     """A size of a design that may come out different from what is written, within a tolerance.
 
     Attributes
@@ -63,10 +82,6 @@ class Dimension:
         be built is found when it is built.
     """
 
-    name: str
-    unit: Unit
-    down: float
-    up: float
     move: Move
 
 

@@ -10,21 +10,25 @@ import functools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NoReturn
 
 import tomlkit
 from tomlkit import TOMLDocument
 
 from shapes.lengths import in_both, in_degrees
 from studies.design.design import Design
-from studies.design.moves import MILLIMETRE, Unit
+from studies.design.errors import DesignError, Mistake
+from studies.design.moves import MILLIMETRE, PER_CENT, Unit
 from studies.design.reflector_tables import BallTable, ConeTable
 from studies.design.tables import DriverTable
+from studies.design.walls_table import PIECES
 
 REACH = 3.0
 """How many prior standard deviations a fit may go from what is written."""
 DIAMETER_SHARE, SHRINK_OCTAVES, PROUD, PLATE_GAP, KEEP = 0.05, 0.5, 2e-3, 2e-3, 1.5e-3
 HALF_ANGLE = math.radians(1.0)
+MOST_CONE_LOSS = 0.1
+"""Admittance of a cone over that of the air: twice what soft fabric or foam may have."""
 MICROMETRE, THOUSANDTH_DEGREE = 1e-6, math.radians(1e-3)
 LOWEST_HEARD, HIGHEST_HEARD = 20.0, 20e3
 HERTZ = Unit("Hz", 1.0, "Hz", 1.0)
@@ -95,9 +99,11 @@ class Parameter:
         return round(value / self.unit.per_symbol, 6)
 
     def in_words(self, value: float) -> str:
-        """Value as a sentence has it: mm and inches, degrees or hertz."""
+        """Value as a sentence has it: mm and inches, degrees, hertz or per cent."""
         if self.octaves:
             return f"{value:.0f} {self.unit.symbol}"
+        if self.unit is PER_CENT:
+            return f"{100.0 * value:.1f} %"
         return in_both(value) if self.unit is MILLIMETRE else in_degrees(value)
 
 
@@ -124,6 +130,37 @@ def parameters_of(design: Design) -> tuple[Parameter, ...]:
             )
         )
     return (*found, *_of_reflector(design))
+
+
+def cone_loss(design: Design) -> Parameter:
+    """Return what the cone takes above where it no longer moves as one, as something to fit.
+
+    Its admittance over that of the air, 0 as written.
+
+    Raises
+    ------
+    DesignError
+        If the file says what its cone takes, or that nothing takes anything.
+    """
+    if design.walls.rigid:
+        _nothing_to_find(design, "walls.losses", 'is "none"')
+    if {label for label, _ in design.walls.absorbers} & set(PIECES["cone"]):
+        _nothing_to_find(design, "walls.cone", "says what the cone takes")
+    return Parameter(
+        name="cone's admittance",
+        unit=PER_CENT,
+        written=0.0,
+        prior=MOST_CONE_LOSS / REACH,
+        least=0.0,
+        most=MOST_CONE_LOSS,
+        step=1e-4,
+        write=_cone,
+    )
+
+
+def _nothing_to_find(design: Design, key: str, what: str) -> NoReturn:
+    said = f"{what}, so there is no loss of the cone to fit: remove it, or leave out --fit-cone"
+    raise DesignError(design.path, (Mistake(key, said),))
 
 
 def parameter_text(design: Design, parameters: Sequence[Parameter], values: Sequence[float]) -> str:
@@ -259,6 +296,16 @@ def _area(document: TOMLDocument, diameter: float) -> None:
 
 def _above(document: TOMLDocument, hertz: float) -> None:
     document["driver"]["lets_go"]["above"] = f"{hertz:.0f} Hz"
+
+
+def _cone(document: TOMLDocument, admittance: float) -> None:
+    if "walls" not in document:
+        document.add(tomlkit.nl())
+        document.add("walls", tomlkit.table())
+    given = tomlkit.inline_table()
+    given["admittance"] = round(admittance, 6)
+    walls: Any = document["walls"]
+    walls["cone"] = given
 
 
 def _half_angle(document: TOMLDocument, radians: float) -> None:

@@ -22,10 +22,13 @@ class OverlayOptions(Options):
         What was measured: a filled-in sheet, or an index of curves.
     fit : bool
         Whether several sizes are fitted to the readings.
+    fit_cone : bool
+        Whether what the cone takes is fitted along with them.
     """
 
     files: tuple[Path, ...]
     fit: bool = False
+    fit_cone: bool = False
 
 
 @click.command(epilog=example("overlay mine.toml mine-meter/meter-to-fill.csv"))
@@ -39,9 +42,18 @@ class OverlayOptions(Options):
     help="Find the sizes that fit the readings best, each with its 95 % interval, and write"
     " fitted.toml, a new design with them; takes some minutes more.",
 )
+@click.option(
+    "--fit-cone",
+    is_flag=True,
+    help="As --fit, and find as well what the cone takes of the sound above where it lets go.",
+)
 @solver_options
 def overlay(
-    delivery: DesignDelivery, solving: SolverOptions, files: tuple[Path, ...], fit: bool
+    delivery: DesignDelivery,
+    solving: SolverOptions,
+    files: tuple[Path, ...],
+    fit: bool,
+    fit_cone: bool,
 ) -> None:
     """Does your measurement bear the model out?
 
@@ -56,9 +68,11 @@ def overlay(
     With --fit the sizes that are hard to measure (effective diameter, driver proud height, plate
     gap, keep, where the cone lets go) are fitted together. Measure at several heights first:
     angles that the fit has not seen are held against it, and it says which sizes the readings
-    cannot tell. Your design file is never touched.
+    cannot tell. What the cone takes of the treble nobody knows beforehand: --fit-cone finds it,
+    with its doubt, and writes it into the new file. Your design file is never touched.
     """
     from studies.answer.delivering import answer
     from studies.questions.overlay.question import QUESTION
 
-    answer(QUESTION, delivery, OverlayOptions(files=files, fit=fit, solving=solving))
+    asked = OverlayOptions(files=files, fit=fit or fit_cone, fit_cone=fit_cone, solving=solving)
+    answer(QUESTION, delivery, asked)

@@ -5,14 +5,15 @@ predicted levels at the positions come as close to the readings as they can. See
 `studies.questions.overlay.estimating` for the formulas.
 
 Every size is counted in prior widths from what is written: effective diameter 5 %, shrink frequency
-half an octave, proud height and plate gap 2 mm, keep 1.5 mm (half angle 1 degree), bounds at three
-widths, all common practice, no source. What all positions share in a band is projected out unless
-the design has its driver's curve; then one level is fitted. What is tried is the text that will be
-written, parsed: lengths in whole micrometres. The example takes 41 trials, each third octave
-settled within 0.3 dB at the positions: 2870 solves. Within 0.15 dB it took 4530, with sizes within
-0.2 mm of these; at twelve even frequencies 9024, with plate gap 0.5 mm and keep 0.4 mm smaller,
-where the intervals are +-1.1 and 0.8 mm. Tried and left out: four even frequencies, which end at an
-effective diameter 1.3 mm smaller with an interval that leaves out what is true.
+half an octave, proud height and plate gap 2 mm, keep 1.5 mm (half angle 1 degree), the cone's
+admittance a thirtieth of the air's, bounds at three widths, all common practice, no source. What
+all positions share in a band is projected out unless the design has its driver's curve; then one
+level is fitted. What is tried is the text that will be written, parsed: lengths in whole
+micrometres. The example takes 41 trials, each third octave settled within 0.3 dB at the positions:
+2870 solves. Within 0.15 dB it took 4530, with sizes within 0.2 mm of these; at twelve even
+frequencies 9024, with plate gap 0.5 mm and keep 0.4 mm smaller, where the intervals are +-1.1 and
+0.8 mm. Tried and left out: four even frequencies, which end at an effective diameter 1.3 mm smaller
+with an interval that leaves out what is true.
 
 Errors that are the same at all angles are in no interval: levels of a boundary element library
 that were 0.09 dB rms off through its mesh moved the plate gap by 0.4 mm where the driver counted
@@ -26,9 +27,10 @@ from functools import cached_property
 
 import numpy as np
 
+from dispersion.bands import band_edges
 from dispersion.response import Response
 from studies.design import Design, parse_design
-from studies.design.parameters import Parameter, parameters_of
+from studies.design.parameters import Parameter, cone_loss, parameters_of
 from studies.measured.comparing import STATED_DB
 from studies.measured.positions import MeasuredBands
 from studies.questions.overlay.cross_validation import CrossValidation, cross_validate
@@ -215,6 +217,7 @@ def fit(
     *,
     curve_removed: bool | None = None,
     stated_db: float = STATED_DB,
+    with_cone: bool = False,
 ) -> Fitted:
     """Find the sizes with which the model comes closest to what was measured.
 
@@ -235,16 +238,24 @@ def fit(
         fitted.
     stated_db : float
         Standard deviation of a residual by model and meter together.
+    with_cone : bool
+        Find what the cone takes as well.
 
     Raises
     ------
     FitError
-        If the readings are too few.
+        If the readings are too few, or none is where a cone takes anything.
+    DesignError
+        If the file says what its cone takes.
     """
     by_band = design.tables.driver.curve is None if curve_removed is None else curve_removed
     parameters = _movable(design)
+    if with_cone:
+        parameters = (*parameters, cone_loss(design))
     readings = _with_two_readings(measured) if by_band else _without_empty_ends(measured)
     _require_enough(readings, len(parameters), by_band=by_band)
+    if with_cone:
+        _require_treble(readings, design.tables.driver.lets_go_hz)
     trials = Trials(design, parameters, readings, solver, fineness, progress)
     free = free_readings(np.isfinite(readings.level_db), by_band=by_band)
     freedom = degrees_of_freedom(free, len(parameters))
@@ -323,11 +334,22 @@ def _require_enough(readings: MeasuredBands, sizes: int, *, by_band: bool) -> No
     )
 
 
+def _require_treble(readings: MeasuredBands, lets_go_hz: float) -> None:
+    highest = float(band_edges(readings.centres)[1][-1])
+    if highest <= lets_go_hz:
+        raise FitError(
+            f"--fit-cone: no reading lies above {lets_go_hz:.0f} Hz, where the cone lets go and may"
+            " take something: measure higher bands, or leave the option out"
+        )
+
+
 def _estimates(search: Search, covariance: np.ndarray) -> tuple[SizeEstimate, ...]:
     trials, widths = search.trials, search.widths
     halves, deviations = half_width(covariance, search.freedom), np.sqrt(np.diag(covariance))
     low, high = trials.bounds
-    at_bound = (widths - low < AT_BOUND) | (high - widths < AT_BOUND)
+    # What stays as written, at a bound, has not gone as far as it may.
+    at_low, at_high = (widths - low < AT_BOUND) & (low < 0.0), high - widths < AT_BOUND
+    at_bound = at_low | at_high
     return tuple(
         SizeEstimate(
             parameter=one,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from studies.answer.question import Question
 from studies.design import Design
+from studies.design.parameters import cone_loss
 from studies.measured.reading import read_measurements
 from studies.questions.overlay.command import OverlayOptions
 from studies.questions.overlay.figures import overlay_pictures
@@ -27,6 +28,8 @@ def find(design: Design, options: OverlayOptions) -> Overlay:
             f"--fit looks for millimetres, and --method {method} is off by more than they do:"
             " leave --method out"
         )
+    if options.fit_cone:
+        cone_loss(design)  # refuses a design that says what its cone takes
     measurements = read_measurements(options.files, design)
 
     def study(solver: Solver, progress: Progress) -> Overlay:
@@ -37,6 +40,7 @@ def find(design: Design, options: OverlayOptions) -> Overlay:
             changes_of(options.solving),
             measurements=measurements,
             with_fit=options.fit,
+            with_cone=options.fit_cone,
         )
 
     return solved(design, options.solving, study)

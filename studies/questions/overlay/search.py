@@ -7,6 +7,9 @@ import numpy as np
 from studies.questions.overlay.estimating import centred, residual_deviation
 from studies.questions.overlay.trials import MOST_EVALUATIONS, Trials
 
+INSIDE = 0.25
+"""Prior widths from a bound at which the search begins where what is written lies on it, and the
+most of the room between both: from the bound itself no step leads on."""
 NEAR = 0.5
 """Prior widths within which a Jacobian is kept."""
 RESERVED, MOST_STEPS, MOST_ROUNDS, STEADY = 22, 10, 4, 0.1
@@ -19,7 +22,7 @@ from both sides, and after. Converged at once, the example took 46 trials in pla
 
 
 class Search:
-    """Least squares by Gauss-Newton steps from the design as written.
+    """Least squares by Gauss-Newton steps from the design as written, or a little inside a bound.
 
     Rounds alternate: sizes at a given standard deviation of a residual, then that deviation at
     these sizes, until both converge. The Jacobian is kept while the sizes stay near, and taken
@@ -53,7 +56,7 @@ class Search:
         self.trials, self.by_band = trials, by_band
         self.known = np.isfinite(trials.measured.level_db)
         self.stated_db, self.freedom = stated_db, freedom
-        self.widths = np.zeros(len(trials.parameters))
+        self.widths = _inside(*trials.bounds)
         self.sigma_db, self.settled = stated_db, False
         self._at, self.jacobian = self.widths, trials.jacobian(self.widths)
 
@@ -113,3 +116,9 @@ class Search:
         if far and self._solves_left > 2 * len(widths):
             self._at, self.jacobian = widths, self.trials.jacobian(widths)
         return np.vstack((-self.centred_jacobian().T / self.sigma_db, np.eye(len(widths))))
+
+
+def _inside(low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """(K,) where the search begins: 0 as written, unless that lies on a bound."""
+    room = INSIDE * np.minimum(high - low, 1.0)
+    return np.clip(np.zeros(len(low)), low + room, high - room)

@@ -38,6 +38,7 @@ from studies.solving.grid import (
     Progress,
     Solver,
 )
+from studies.solving.losses import predict_softened
 from studies.solving.posted import change_at_positions
 from studies.solving.predicting import Predicted, predict
 
@@ -81,6 +82,8 @@ class Overlay:
     whole_db : (P, B) array
         Measured levels whatever the gate, to be shown, dB.
     predicted : Predicted
+    softened : Predicted or None
+        With a cone that absorbs; None where there is no such doubt.
     comparison : Comparison
     distance_only : Comparison
         As if the speaker radiated alike in all directions: what the distances alone explain.
@@ -102,6 +105,7 @@ class Overlay:
     measured: MeasuredBands
     whole_db: np.ndarray
     predicted: Predicted
+    softened: Predicted | None
     comparison: Comparison
     distance_only: Comparison
     tried: tuple[SizeOff, ...]
@@ -151,6 +155,19 @@ class Overlay:
     def at_distance(self, level_db: np.ndarray) -> np.ndarray:
         """(P, B) levels re 0 dB at 1 m as levels re 0 dB at each position's own distance, dB."""
         return level_db + 20.0 * np.log10(self.distances)[:, None]
+
+    @cached_property
+    def soft_comparison(self) -> Comparison | None:
+        """The comparison if the cone absorbs; None where there is no such doubt."""
+        if self.softened is None:
+            return None
+        return compare(self.measured.level_db, self.softened.level_db)
+
+    @property
+    def soft_change_db(self) -> np.ndarray:
+        """(P, B) what a cone that absorbs changes of the prediction, dB; 0 without that doubt."""
+        soft = self.predicted if self.softened is None else self.softened
+        return soft.level_db - self.predicted.level_db
 
     @property
     def by_position(self) -> tuple[PositionResidual | None, ...]:
@@ -221,6 +238,7 @@ def overlay(
     *,
     measurements: Sequence[Measurement],
     with_fit: bool = False,
+    with_cone: bool = False,
 ) -> Overlay:
     """Lay measurements over the prediction, and try which one size off would explain the residuals.
 
@@ -238,6 +256,8 @@ def overlay(
         See `studies.measured.reading.read_measurements`.
     with_fit : bool
         Fit the sizes of the design as well, see `studies.questions.overlay.fitting`.
+    with_cone : bool
+        Fit what the cone takes along with them.
 
     Raises
     ------
@@ -245,6 +265,8 @@ def overlay(
         If nothing can be compared.
     FitError
         If the readings are too few for a fit.
+    DesignError
+        If the cone's loss is asked for and the file gives it.
     """
     measured, whole = _bands_measured(design, measurements)
     by_need = isinstance(fineness, ByNeed)
@@ -255,9 +277,12 @@ def overlay(
     # What is tried and fitted leaves posts out: they are taken off what was measured instead.
     posted = 0.0 if posts_db is None else posts_db
     without = replace(measured, level_db=measured.level_db - posted)
-    fitted = fit(design, without, solver, progress, trials) if with_fit else None
+    fitted = None
+    if with_fit:
+        fitted = fit(design, without, solver, progress, trials, with_cone=with_cone)
     alone = predict(design, assembly, measured.positions, solver, fineness, progress, band)
     predicted = replace(alone, level_db=alone.level_db + posted)
+    soft = predict_softened(design, alone, solver, fineness, progress)
     distance = np.hypot(*predicted.response.problem.points.T)
     spreading = np.broadcast_to(-20.0 * np.log10(distance)[:, None], measured.level_db.shape)
     comparer = Comparer(design, without, solver, progress)
@@ -271,6 +296,7 @@ def overlay(
         measured=measured,
         whole_db=whole,
         predicted=predicted,
+        softened=None if soft is None else replace(soft, level_db=soft.level_db + posted),
         comparison=compare(measured.level_db, predicted.level_db),
         posts_db=posts_db,
         distance_only=compare(measured.level_db, spreading),

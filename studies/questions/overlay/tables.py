@@ -43,7 +43,7 @@ def overlay_tables(found: Overlay) -> Findings:
 
 
 def _facts(found: Overlay) -> tuple[Fact, ...]:
-    held = found.comparison
+    held, soft = found.comparison, found.soft_comparison
     position, at = held.worst_at
     best = found.best_by_size[0] if found.best_by_size else None
     return (
@@ -63,6 +63,8 @@ def _facts(found: Overlay) -> tuple[Fact, ...]:
         Fact("culprit", found.culprits[0].dimension.name if found.culprits else None,
              "size that would explain the rest best; none if none does noticeably"),
         Fact("best_rms_db", finite(best.rms_db) if best else None, "rms with the best size, dB"),
+        Fact("soft_cone_rms_db", None if soft is None else soft.rms_db,
+             "rms if the cone absorbs, dB; none where there is no such doubt"),
         Fact("measurement_sha256", _digest(found), "of positions, frequencies and levels read"),
     )  # fmt: skip
 
@@ -215,6 +217,7 @@ def _levels(found: Overlay) -> Table:
         number("measured_db", "measured", "as measured, dB of its own reference"),
         number("aligned_db", "aligned", "level and driver curve removed, dB re 0 dB at 1 m"),
         number("predicted_db", "predicted", "dB re 0 dB at 1 m"),
+        number("soft_change_db", "absorbing", "what a cone that absorbs adds to that, dB"),
         number("difference_db", "difference", "aligned less predicted where compared, dB"),
         text("not_compared", "not compared", "why not; empty if it is"),
     )
@@ -222,7 +225,7 @@ def _levels(found: Overlay) -> Table:
 
 
 def _level_rows(found: Overlay) -> Iterator[tuple[Value, ...]]:
-    gated, aligned = found.gated, found.aligned_db
+    gated, aligned, levels = found.gated, found.aligned_db, found.predicted.level_db
     for (at, n), residual in np.ndenumerate(found.comparison.difference_db):
         measured, why = found.whole_db[at, n], COMPARED
         if not np.isfinite(residual):
@@ -230,6 +233,8 @@ def _level_rows(found: Overlay) -> Iterator[tuple[Value, ...]]:
         yield (
             found.positions[at].name,
             float(found.measured.centres[n]),
-            *map(finite, (measured, aligned[at, n], found.predicted.level_db[at, n], residual)),
+            *map(finite, map(float, (measured, aligned[at, n], levels[at, n]))),
+            float(found.soft_change_db[at, n]),
+            finite(residual),
             why,
         )

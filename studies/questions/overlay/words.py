@@ -10,12 +10,14 @@ import numpy as np
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_own, own_unit
 from studies.answer.columns import in_words
+from studies.answer.standing import soft_cone
 from studies.answer.table import joined
 from studies.design.moves import Unit
-from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB
+from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB, Comparison
 from studies.measured.index import PERIODS
 from studies.questions.overlay.one_size_off import STEPS, SizeOff
 from studies.questions.overlay.study import LEAST_GAIN, LEAST_GAIN_DB, Overlay
+from studies.solving.target import METER_DB
 
 ONE_IN = 20
 FEW = 20
@@ -33,6 +35,7 @@ def answer(found: Overlay) -> list[str]:
         _verdict(found),
         *_beyond(found),
         *_culprits(found),
+        *_cone(found),
         *_what_was_removed(found),
         *_how_much_it_tests(found),
         *_limits(found),
@@ -104,6 +107,30 @@ def _culprits(found: Overlay) -> Iterator[str]:
     if others:
         named = "; ".join(f"{change_in_words(one)} ({one.rms_db:.2f} dB)" for one in others)
         yield f"This measurement can hardly tell it from the {named}."
+
+
+def _cone(found: Overlay) -> Iterator[str]:
+    """What the cone's loss, which nobody knows, would do to prediction and residuals."""
+    soft = found.soft_comparison
+    change = np.where(found.comparison.compared, found.soft_change_db, 0.0)
+    if soft is None or np.abs(change).max() < METER_DB:
+        return
+    at, band = np.unravel_index(int(np.argmax(np.abs(change))), change.shape)
+    yield (
+        f"If {soft_cone(found.design.tables.driver.lets_go_hz)}, predictions move by up to"
+        f" {abs(change[at, band]):.1f} dB ({band_label(found.measured.centres[band])},"
+        f" {found.positions[at].name}), and {soft.rms_db:.2f} dB rms would be left in place of"
+        f" {found.comparison.rms_db:.2f}.{_what_of_the_cone(found, soft)}"
+    )
+
+
+def _what_of_the_cone(found: Overlay, soft: Comparison) -> str:
+    gain = found.comparison.rms_db - soft.rms_db
+    if found.fitted is not None or abs(gain) < LEAST_GAIN_DB:
+        return ""
+    if gain > 0.0:
+        return " --fit-cone finds how much it takes."
+    return " So this measurement rather speaks for a hard one."
 
 
 def _farthest(found: Overlay) -> str:

@@ -17,8 +17,8 @@ from dispersion.problem import Problem
 from dispersion.reference import Reference, flat
 from dispersion.response import Response
 from shapes.clashes import find_clashes
-from studies.design import Design, parse_design
-from studies.design.parameters import REACH, parameter_text, parameters_of
+from studies.design import Design, DesignError, parse_design
+from studies.design.parameters import REACH, cone_loss, parameter_text, parameters_of
 from studies.measured.positions import MeasuredBands, Position
 from studies.questions.overlay.cross_validation import MOST_GROUPS, groups_of
 from studies.questions.overlay.estimating import (
@@ -316,6 +316,75 @@ def test_a_size_at_its_bound_is_named() -> None:
     assert gap.at_bound
     assert gap.value == pytest.approx(0.060 + REACH * 2e-3, abs=1e-4)
     assert "The plate gap stands at the end of what it may be" in " ".join(fit_words(fitted))
+
+
+TAKES = ("[air]", "[walls]\ncone = { admittance = 0.024 }\n\n[air]")
+
+
+def taking(problem: Problem, progress: Callable[[int], None] | None = None) -> Response:
+    """As `straight`, and the cone's admittance changes levels in a way of its own."""
+    response = straight(problem, progress)
+    cone = dict(problem.walls.absorbers).get("cone")
+    beta = 0.0 if cone is None else cone.absorber.beta.real
+    x = 2.0 * np.log2(problem.frequencies / 3000.0)[:, None]
+    levels = 20.0 * beta * np.sin(x - 4.0 * problem.points[None, :, 1])
+    return replace(response, near_by_way=response.near_by_way * 10.0 ** (levels / 20.0))
+
+
+def test_what_the_cone_takes_is_found_with_its_doubt_and_written() -> None:
+    built = readings(example(*GAP_AND_KEEP, TAKES), solver=taking)
+    fitted = fit(example(), built, taking, stated_db=0.02, with_cone=True)
+    cone = of(fitted, "cone's admittance")
+    assert abs(cone.value - 0.024) < LESS_THAN_A_STEP * cone.parameter.prior
+    assert 0.0 < cone.low < 0.024 < cone.high < 0.1
+    assert (cone.differs, cone.at_bound) == (True, False)
+    said = " ".join(fit_words(fitted))
+    assert "cone's admittance 2.4 %, 95 % interval" in said
+    assert "where 0.0 % is written" in said
+    again = parse_design(fitted_text(fitted), fitted.design.path)
+    absorber = dict(again.walls.absorbers)["cone"].absorber
+    assert absorber.beta == pytest.approx(cone.value)
+    # Without being asked for, it is no size of the fit.
+    assert len(fit(example(), built, taking).estimates) == len(SIZES)
+
+
+def test_a_hard_cone_stays_at_zero_and_is_no_bound_to_wonder_about() -> None:
+    fitted = fit(example(), readings(example()), taking, stated_db=0.02, with_cone=True)
+    cone = of(fitted, "cone's admittance")
+    assert cone.value == pytest.approx(0.0, abs=1e-3)
+    assert (cone.low, cone.differs, cone.at_bound) == (0.0, False, False)
+
+
+@pytest.mark.parametrize(
+    ("walls", "said"),
+    [
+        ('cone = "bare foam"', r"walls\.cone: says what the cone takes.*leave out --fit-cone"),
+        ('losses = "none"', r"walls\.losses: is \"none\".*leave out --fit-cone"),
+    ],
+)
+def test_a_cone_that_the_file_knows_is_not_fitted(walls: str, said: str) -> None:
+    design = example(("[air]", f"[walls]\n{walls}\n\n[air]"))
+    with pytest.raises(DesignError, match=said):
+        fit(design, readings(example()), taking, with_cone=True)
+
+
+def test_a_cone_is_not_fitted_where_it_takes_nothing() -> None:
+    design = example(('above = "4 kHz"', 'above = "6 kHz"'))
+    with pytest.raises(FitError, match="no reading lies above 6000 Hz"):
+        fit(design, readings(example()), taking, with_cone=True)
+
+
+@pytest.mark.parametrize(
+    "walls",
+    ["", '[walls]\nbaffle = "cork"', '[walls.felt_on_baffle]\nmaterial = "felt 5 mm"'],
+    ids=["none", "table", "table within"],
+)
+def test_the_cone_is_written_beside_other_walls(walls: str) -> None:
+    design = example(("[air]", f"{walls}\n\n[air]"))
+    text = parameter_text(design, [cone_loss(design)], [0.0125])
+    again = parse_design(text, design.path)
+    assert dict(again.walls.absorbers)["cone"].absorber.beta == 0.0125
+    assert set(design.walls.absorbers) < set(again.walls.absorbers)
 
 
 def test_a_frame_does_not_sink_below_the_baffle() -> None:
