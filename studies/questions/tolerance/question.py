@@ -35,9 +35,9 @@ def find(design: Design, options: ToleranceOptions) -> Tolerance:
 
 
 def weigh(design: Design, options: ToleranceOptions) -> Work:
-    """About eight sizes moved both ways, and the batch; by need few of its speakers are solved."""
+    """About eight sizes moved both ways, the cone, and the batch; by need few of it are solved."""
     per_band = weighed_per_band(options.solving)
-    portions = (Portion(17, per_band), Portion(options.samples, per_band))
+    portions = (Portion(18, per_band), Portion(options.samples, per_band))
     if options.askew == "rays":
         return portions
     return (*portions, Portion(2 * ASKEW_OVER_ROUND, COARSE_PER_BAND))

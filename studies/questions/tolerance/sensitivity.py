@@ -20,7 +20,7 @@ import numpy as np
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.design.design import DesignFile, assemble
-from studies.design.moves import Dimension
+from studies.design.moves import Dimension, Leeway
 from studies.solving.candidates import Candidate, NotSolvedError, Row
 from studies.solving.grid import Fineness, Progress, Solver, run
 from studies.solving.target import METER_DB, NO_DIFFERENCE_DB
@@ -30,21 +30,21 @@ ONE_AT_A_TIME = "one size at a time"
 
 @dataclass(frozen=True, eq=False)
 class Sensitivity:
-    """A design solved as written, and with one size at either end of its tolerance.
+    """A design solved as written, and with one thing at either end of what it may be off by.
 
     Scores are decibels of `studies.solving.target.score`; less is better. The curve is the
     third-octave level at the first seat, or of the window where there is no seat.
 
     Attributes
     ----------
-    dimension : Dimension
-        The size that is moved, with its tolerance downwards and upwards.
+    dimension : Leeway
+        The size that is moved, with its tolerance downwards and upwards; or what the cone takes.
     nominal, minus, plus : Row
         The design as written, at the lower end and at the upper end. An end that cannot be built
         is a row with its reason.
     """
 
-    dimension: Dimension
+    dimension: Leeway
     nominal: Row
     minus: Row
     plus: Row

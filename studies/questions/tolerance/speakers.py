@@ -21,7 +21,7 @@ import numpy as np
 
 from studies.design import Design
 from studies.design.design import DesignFile, assemble
-from studies.design.moves import moved
+from studies.design.moves import dimensions_of, moved
 from studies.questions.tolerance.batch import Batch, Speaker
 from studies.questions.tolerance.response_surface import BandLevels, levels_of, read_levels
 from studies.questions.tolerance.sensitivity import Sensitivity, seat_levels_db, solved_files
@@ -144,7 +144,7 @@ def drawn_batch(
     ----------
     design : Design
     sizes : sequence of Sensitivity
-        Each of D sizes moved alone, solved as finely.
+        Each of the design's D sizes moved alone, in their order, solved as finely.
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
     fineness : int or ByNeed
@@ -154,7 +154,7 @@ def drawn_batch(
     progress : callable, optional
         Called with (stage, done, total).
     """
-    dimensions = tuple(size.dimension for size in sizes)
+    dimensions = dimensions_of(design.tables)
     names = [f"speaker {number}" for number in range(1, len(changes) + 1)]
     by_name = dict(zip(names, changes, strict=True))
     draw = _Draw(

@@ -7,15 +7,17 @@ import numpy as np
 
 from dispersion.paths.rays import meaningful_above_hz
 from studies.design import Design
-from studies.design.moves import dimensions_of
+from studies.design.moves import PER_CENT, Leeway, dimensions_of
 from studies.questions.tolerance.askew import Askew, hung_askew, solved_askew
 from studies.questions.tolerance.batch import Batch
 from studies.questions.tolerance.sensitivity import Sensitivity, one_at_a_time
 from studies.questions.tolerance.speakers import drawn_batch
 from studies.solving.candidates import Row
 from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver
+from studies.solving.losses import SOFT_CONE, soften
 from studies.solving.target import NO_DIFFERENCE_DB
 
+CONE = Leeway("cone's loss, unknown", PER_CENT, 0.0, SOFT_CONE)
 SAMPLES, MOST_SAMPLES, SEED = 32, 4096, 5
 
 
@@ -39,7 +41,9 @@ class Tolerance:
     meaningful_above_hz : float
         Below this frequency rays mean nothing.
     batch : Batch
-        All sizes off at once; without off-centre and tilt.
+        All sizes off at once; without off-centre, tilt and the cone's loss.
+    cone : Sensitivity or None
+        What it changes if the cone absorbs; None where there is no such doubt.
     """
 
     design: Design
@@ -48,6 +52,7 @@ class Tolerance:
     askew: tuple[Askew, ...]
     meaningful_above_hz: float
     batch: Batch
+    cone: Sensitivity | None = None
 
     @property
     def ears(self) -> str:
@@ -119,6 +124,8 @@ def tolerance(
     heard = _heard_at_first_seat(design)
     sizes = one_at_a_time(heard, dimensions_of(design.tables), solver, fineness, progress)
     nominal = sizes[0].nominal
+    softened = soften(heard, [nominal], solver, fineness, progress, settle_seats=True)
+    absorbing = None if softened is None else softened.of(nominal)
     return Tolerance(
         design=design,
         nominal=nominal,
@@ -126,6 +133,7 @@ def tolerance(
         askew=solved_askew(design, solver, progress) if askew_solved else hung_askew(design),
         meaningful_above_hz=meaningful_above_hz(nominal.assembly, design.air),
         batch=drawn_batch(heard, sizes, solver, fineness, _drawn(sizes, samples, seed), progress),
+        cone=None if absorbing is None else Sensitivity(CONE, nominal, nominal, absorbing),
     )
 
 

@@ -55,6 +55,16 @@ def _facts(found: Tolerance) -> tuple[Fact, ...]:
     return (
         Fact("most_costly", first.dimension.name, "size to worry about most"),
         Fact("most_costly_db", first.cost_db, "what it costs within its tolerance, dB of score"),
+        Fact(
+            "soft_cone_score_db",
+            found.cone.plus_db if found.cone else None,
+            "change of the score if the cone absorbs, dB; none where there is no such doubt",
+        ),
+        Fact(
+            "soft_cone_largest_db",
+            found.cone.largest_db if found.cone else None,
+            "largest change of a third octave then, dB",
+        ),
         Fact("score_db", found.nominal.score, "score as written, dB; less is better"),
         Fact("yield_percent", 100.0 * batch.passing, "speakers that pass, per cent"),
         Fact("yield_error_percent", 100.0 * batch.passing_error, "its standard error, per cent"),
@@ -114,13 +124,18 @@ def _sizes(found: Tolerance) -> Table:
         "sizes",
         f"One size at a time, ranked by cost; curve at {ears(found)}",
         columns,
-        tuple(_size(size) for size in found.sizes),
+        tuple(_size(size) for size in _all(found)),
         "changes in dB against the design as written; cost: the most the score worsens within the"
         " tolerance;\nbend: what both ends share, where it is not small beside them a slope tells"
-        " little; curve: rms over the bands",
+        " little; curve: rms over the bands;\ncone's loss: its admittance over that of the air",
         note_key="reason",
         mark_key="bend_db",
     )
+
+
+def _all(found: Tolerance) -> tuple[Sensitivity, ...]:
+    """Every size, then what nobody knows of the cone."""
+    return (*found.sizes, *(() if found.cone is None else (found.cone,)))
 
 
 def _size(size: Sensitivity) -> tuple[Value, ...]:
@@ -229,7 +244,7 @@ def _changes(found: Tolerance) -> Table:
         number("slope_db", "per step", "change per step, dB"),
     )
     rows = []
-    for size in found.sizes:
+    for size in _all(found):
         changes = zip(
             found.nominal.coverage.centres, *size.curve_change_db, size.curve_slope_db, strict=True
         )

@@ -7,8 +7,9 @@ import numpy as np
 from dispersion.bands import band_label
 from shapes.lengths import in_own, own_unit
 from studies.answer.columns import in_words, target_in_words
+from studies.answer.standing import soft_cone
 from studies.answer.table import joined
-from studies.design.moves import Dimension, Unit, step_of_lengths
+from studies.design.moves import Leeway, Unit, step_of_lengths
 from studies.questions.tolerance.askew import Askew
 from studies.questions.tolerance.batch import Batch
 from studies.questions.tolerance.sensitivity import Sensitivity
@@ -24,6 +25,7 @@ def answer(found: Tolerance) -> list[str]:
         _worry(found),
         *_other_worries(found),
         *(f"{_name(s)} at an end of its tolerance: {s.reason}." for s in found.sizes if s.reason),
+        *_cone_in_words(found),
         *_askew_in_words(found),
         *_batch_in_words(found),
         f"Tolerances are those of [tolerance]; what it leaves out is {_left_out(found)}, half a"
@@ -96,6 +98,23 @@ def _name(size: Sensitivity) -> str:
 def ears(found: Tolerance) -> str:
     """Name where the curve is heard: "the main seat (armchair, near)", or "the window"."""
     return f"the main seat ({found.ears})" if found.design.seats else "the window"
+
+
+def _cone_in_words(found: Tolerance) -> list[str]:
+    """What it costs that nobody knows what the cone takes."""
+    cone = found.cone
+    if cone is None:
+        return []
+    said = (
+        f"If {soft_cone(found.design.tables.driver.lets_go_hz)}, the score changes by"
+        f" {cone.plus_db:+.2f} dB and the curve at {ears(found)} by up to"
+        f" {abs(cone.largest_db):.1f} dB, at {band_label(cone.largest_at_hz)}"
+    )
+    if not cone.matters:
+        return [f"{said}: neither score nor meter shows it."]
+    if abs(cone.largest_db) > abs(found.loudest.largest_db):
+        return [f"{said}, more than any size does. It is in neither ranking nor yield."]
+    return [f"{said}. It is in neither ranking nor yield."]
 
 
 def _askew_in_words(found: Tolerance) -> list[str]:
@@ -217,7 +236,7 @@ def plus_minus(size: float, unit: Unit) -> str:
     return f"{round(size / unit.per_symbol, 3):g} {unit.symbol}"
 
 
-def ends_in_words(dimension: Dimension) -> str:
+def ends_in_words(dimension: Leeway) -> str:
     """Write both ends of a tolerance: "±1 mm", or "-0, +1 mm" where one is cut short."""
     down, up = (plus_minus(size, dimension.unit) for size in (dimension.down, dimension.up))
     return f"±{up}" if down == up else f"-{down}, +{up}"
