@@ -19,7 +19,7 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
-from studies.answer.table import Fact, Findings, Table, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.design.walls_table import FELT_RESISTIVITY
 from studies.questions.felt.study import IN_WORDS, NO_FELT, FeltChoice, FeltStudy
@@ -209,7 +209,7 @@ def _octaves(study: FeltStudy) -> Table:
     columns = (
         text("candidate", "", "name of the candidate", shown=False),
         text("place", "felt on", "where it lies"),
-        number("frequency_hz", "octave", "exact centre of the octave, Hz", 0),
+        TableColumn("frequency_hz", "octave", "exact centre of the octave, Hz", band_label),
         number("window_lost_db", "window\nlost", "of the window's level, dB", 1),
         number("power_lost_db", "power\nlost", "of the sound power, dB", 1),
     )
