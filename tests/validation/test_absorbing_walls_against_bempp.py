@@ -14,7 +14,7 @@ the library does not know; `proof` holds them against formulas.
 circle of 1 m, dB relative to rho A / (2 pi 1 m); run this file as a script to make it again (half a
 minute of processor time each). Each is extrapolated from two meshes.
 
-Found: FOUND
+Found: 0.044 dB at most, 0.036 dB less what all positions share; hard walls are 2.9 dB off.
 """
 
 import csv
@@ -156,7 +156,9 @@ def measurements() -> list[Measurement]:
     centres, power = band_means(asked, 10.0 ** (levels / 10.0))
     power /= band_means(asked, np.abs(own(asked)[0]) ** 2)[1][:, None]
     return [
-        Measurement(at, LEVELS.name, centres, level, "bands")
+        Measurement(
+            position=at, source=LEVELS.name, frequencies=centres, level_db=level, kind="bands"
+        )
         for at, level in zip(positions(), 10.0 * np.log10(power).T, strict=True)
     ]
 
