@@ -22,6 +22,8 @@ from studies.solving.grid import COARSE_PER_BAND, Progress, Solver, run
 from studies.solving.posted import solved_ripple
 
 WITHIN_DB = 3.0
+LEAST_BANDS = 3
+"""A range of believed bands is an octave at least: less is two curves that cross."""
 POSTS_WITHIN_DB = 0.3
 """Of the level round the column about its mean: well below what anybody hears."""
 STEEPEST_DEG = 89.0
@@ -115,10 +117,15 @@ class Trust:
         difference = self.difference_db(method)
         return difference[np.argmax(np.abs(difference), axis=0), np.arange(difference.shape[1])]
 
+    def ka(self, frequency: float) -> float:
+        """Wavenumber times the cone's effective radius at a frequency in Hz."""
+        radius = self.design.assembly().driver.effective_radius
+        return 2.0 * np.pi * frequency * radius / self.design.air.speed
+
     def believed(self, method: str) -> tuple[float, float] | None:
         """Lowest and highest centre of the longest unbroken range of bands within `WITHIN_DB` rms.
 
-        None if there is no such band.
+        None if it is shorter than `LEAST_BANDS`.
         """
         good = self.rms_db(method) <= WITHIN_DB
         best, start = (0, 0), 0
@@ -127,7 +134,7 @@ class Trust:
                 if at - start > best[1] - best[0]:
                     best = (start, at)
                 start = at + 1
-        if best[1] == best[0]:
+        if best[1] - best[0] < LEAST_BANDS:
             return None
         return float(self.centres[best[0]]), float(self.centres[best[1] - 1])
 

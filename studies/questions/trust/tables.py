@@ -33,12 +33,14 @@ def _answer(trust: Trust) -> list[str]:
         believed = trust.believed(method)
         if believed is None:
             said.append(
-                f"{method}: in no band within {WITHIN_DB:g} dB (rms); use it for reasons only."
+                f"{method}: nowhere within {WITHIN_DB:g} dB (rms) over a whole octave, and"
+                f" {trust.overall_rms_db(method):.1f} dB over all bands; use it for reasons only."
             )
             continue
         low, high = (band_label(edge) for edge in believed)
         said.append(
-            f"{method}: within {WITHIN_DB:g} dB (rms) from {low} to {high}; over all bands"
+            f"{method}: within {WITHIN_DB:g} dB (rms) from {low} to {high} (ka of the cone"
+            f" {trust.ka(believed[0]):.2g} to {trust.ka(believed[1]):.2g}); over all bands"
             f" {trust.overall_rms_db(method):.1f} dB."
         )
     return [*said, *_posts_in_words(trust)]
