@@ -100,7 +100,7 @@ class _Routes:
     async def static(self, request: Request) -> Response:
         name = request.path_params["name"]
         if name == "plotly.js":
-            return Response(_plotly(), media_type="text/javascript")
+            return Response(plotly_script(), media_type="text/javascript")
         if name in LISTENING:
             return Response(script_of(name), media_type=f"{LISTENING[name]}; charset=utf-8")
         if name not in STATIC:
@@ -202,10 +202,11 @@ def _download(name: str, content: bytes, kind: str) -> Response:
 
 
 @cache
-def _plotly() -> bytes:
-    from plotly.offline import get_plotlyjs
+def plotly_script() -> bytes:
+    """Plotly's own program."""
+    from plotly.offline import getplotly_scriptjs
 
-    return str(get_plotlyjs()).encode("utf-8")
+    return str(getplotly_scriptjs()).encode("utf-8")
 
 
 async def _refused(request: Request, error: Exception) -> Response:
