@@ -204,9 +204,9 @@ def _download(name: str, content: bytes, kind: str) -> Response:
 @cache
 def plotly_script() -> bytes:
     """Plotly's own program."""
-    from plotly.offline import getplotly_scriptjs
+    from plotly.offline import get_plotlyjs
 
-    return str(getplotly_scriptjs()).encode("utf-8")
+    return str(get_plotlyjs()).encode("utf-8")
 
 
 async def _refused(request: Request, error: Exception) -> Response:

@@ -72,6 +72,7 @@ def serve(
             log_level="warning",
             access_log=False,
             server_header=False,
+            proxy_headers=False,
             lifespan="off",
             timeout_graceful_shutdown=GRACE_S,
             http="h11",
