@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import fields
 from pathlib import Path
@@ -16,6 +17,8 @@ from studies.solving.options import SolverOptions, default_ledger
 METHODS = ("waves", "edges", "rays", "images")
 """Names in `dispersion.solvers.SOLVERS`; a test holds them against it."""
 USER_MISTAKE = 2
+BIDIRECTIONAL = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+"""Classes of Unicode's characters that turn the order of what follows."""
 ARGUMENTS = ("files",)
 """What stands on the command line without a name."""
 CHANGES_NOTHING = ("workers", "ledger", "no_ledger", "cluster")
@@ -34,6 +37,27 @@ class Refusal(click.ClickException):
     """A mistake of the user, shown as one message; ends the program with exit status 2."""
 
     exit_code = USER_MISTAKE
+
+    def format_message(self) -> str:
+        """Return the message with nothing in it that a terminal obeys."""
+        return visible(super().format_message())
+
+
+def visible(words: str) -> str:
+    """Write control and bidirectional characters out, which files and folders may be named with.
+
+    A terminal obeys them; line ends stay.
+    """
+    return "".join(one if one == "\n" or not _is_obeyed(one) else _escaped(one) for one in words)
+
+
+def _is_obeyed(character: str) -> bool:
+    bidirectional = unicodedata.bidirectional(character) in BIDIRECTIONAL
+    return bidirectional or unicodedata.category(character) in ("Cc", "Cs", "Zl", "Zp")
+
+
+def _escaped(character: str) -> str:
+    return character.encode("unicode_escape", "backslashreplace").decode("ascii")
 
 
 def as_metres(ctx: click.Context, option: click.Parameter, text: str | None) -> float | None:

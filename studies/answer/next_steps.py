@@ -53,4 +53,6 @@ def asked_of(design: Design, *steps: Step) -> tuple[Step, ...]:
 
 def command_line(command: str, *files: Path) -> str:
     """Write a command line out, with its files quoted where a shell needs it."""
-    return shlex.join(("roundcast", command, *map(str, files)))
+    # One that begins like an option is none.
+    names = (f"./{file}" if str(file).startswith("-") else str(file) for file in files)
+    return shlex.join(("roundcast", command, *names))

@@ -14,6 +14,7 @@ from rich.prompt import Confirm
 from rich.table import Table as Grid
 from rich.text import Text
 
+from studies.answer.command_options import visible
 from studies.answer.layout import Group, TableLayout, lay_out
 from studies.answer.table import Findings, Table
 from studies.solving.progress import PAGE_WIDTH, open_console
@@ -24,7 +25,7 @@ NOTE_LENGTH = 190
 
 def print_findings(console: Console, findings: Findings) -> None:
     """Print the answer first, then the tables, the evidence and the cautions."""
-    console.print(findings.design.title, style="bold")
+    console.print(visible(findings.design.title), style="bold")
     console.print()
     for sentence in findings.answer:
         _print_wrapped(console, sentence)
@@ -49,7 +50,7 @@ def print_next(console: Console, steps: Sequence[tuple[str, str]]) -> None:
         console.print("Next:", style="bold")
     longest = max((len(command) for command, _ in steps), default=0)
     for command, answers in steps:
-        console.print(f"  {command:{longest}}  {answers}", soft_wrap=True)
+        console.print(visible(f"  {command:{longest}}  {answers}"), soft_wrap=True)
 
 
 def print_table(console: Console, table: Table) -> None:
@@ -79,7 +80,7 @@ def _grid(layout: TableLayout, group: Group) -> Grid:
     for column in layout.columns:
         grid.add_column(column.heading, justify="left" if column.is_text else "right")
     for cells in group.rows:
-        grid.add_row(*map(Text, cells))
+        grid.add_row(*(Text(visible(cell)) for cell in cells))
     return grid
 
 
@@ -94,7 +95,9 @@ def _print_list(console: Console, title: str, sentences: tuple[str, ...]) -> Non
 def _print_wrapped(console: Console, words: str, indent: int = 0, style: str = "") -> None:
     width = max(min(console.width, PAGE_WIDTH), 40)
     console.print(
-        textwrap.fill(words, width, subsequent_indent=" " * indent, break_long_words=False),
+        textwrap.fill(
+            visible(words), width, subsequent_indent=" " * indent, break_long_words=False
+        ),
         style=style or None,
         soft_wrap=True,
     )

@@ -1,4 +1,4 @@
-"""Streams that are closed, full, or read by somebody who has seen enough."""
+"""Streams that are closed, full, or no longer read; and names that terminals obey."""
 
 import os
 import subprocess
@@ -6,6 +6,9 @@ import sys
 from pathlib import Path
 
 import pytest
+
+from studies.answer.command_options import visible
+from studies.answer.next_steps import command_line
 
 ROOT = Path(__file__).resolve().parents[3]
 EXAMPLE = ROOT / "studies" / "examples" / "reading_room.toml"
@@ -39,3 +42,23 @@ def test_what_is_full_is_named(tmp_path: Path) -> None:
     ran = run(f"roundcast section {EXAMPLE} --out out > /dev/full", tmp_path)
     assert ran.returncode == 2
     assert ran.stderr.strip() == "Error: standard output is full: No space left on device"
+
+
+def test_names_that_a_terminal_would_obey_are_written_out(tmp_path: Path) -> None:
+    name = "a\x1b[31mb\u202ec.toml"
+    (tmp_path / name).write_text(EXAMPLE.read_text(encoding="utf-8"), encoding="utf-8")
+    (tmp_path / "reading_room_cone.toml").write_bytes(
+        (EXAMPLE.parent / "reading_room_cone.toml").read_bytes()
+    )
+    for line in (
+        f"roundcast section $'{name}' --out $'o\x1b[2J'",
+        f"roundcast section $'no{name}'",
+    ):
+        ran = run(line, tmp_path)
+        assert not {"\x1b", "\u202e"} & {*ran.stdout, *ran.stderr}
+        assert "\\x1b[31mb\\u202ec.toml" in ran.stdout + ran.stderr
+
+
+def test_a_file_named_like_an_option_is_suggested_as_a_file() -> None:
+    assert command_line("trim", Path("-rf.toml")) == "roundcast trim ./-rf.toml"
+    assert visible("plain, \u00e4 \u05d0\n") == "plain, \u00e4 \u05d0\n"
