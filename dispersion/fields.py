@@ -1,6 +1,7 @@
 """What the wave solver finds of a problem at single frequencies: the fields of each way."""
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import NamedTuple, Protocol
 
 import numpy as np
@@ -14,13 +15,17 @@ from dispersion.waves import (
     SharedBlocks,
     WaveSettings,
     WaveSolution,
+    at_each,
     axial_motion,
-    sweep,
+    solve,
 )
-from shapes.assembly import DrivenWay
+from shapes.assembly import Assembly, DrivenWay
+from shapes.meridian import Meridian
 
 Moves = tuple[DrivenWay, LettingGo | ConeWave | None]
 """A way, and how it moves: as one piece if None."""
+LEAST_DEPTH = 0.05
+"""Of a shortened column below the baffle's face, metres, besides a number of wavelengths."""
 HORIZON_DEG = 1e-6  # a sample this close to 0 is that of the horizon, rounded
 
 
@@ -100,30 +105,48 @@ def solve_fields(
     problems = (problem, *(other for other, _ in also))
     drives = [drive_of(*move, one.air) for one in problems for move in moves_of(one)]
 
-    def relative(solution: WaveSolution) -> Fields:
+    def one(frequency: float) -> Fields:
+        bodies, lifts = zip(*_bodies(problem, settings, frequency), strict=True)
+        labels = (piece.part for body in bodies for piece in body.pieces)
+        solution = solve(
+            bodies,
+            frequency,
+            drives,
+            problem.air,
+            settings=settings,
+            lifts=lifts,
+            shared=shared,
+            floor=problem.floor_z,
+            walls=problem.walls.on(labels).taking(frequency, problem.air),
+            absorbing_air=problem.absorbing_air,
+        )
         result, *others = _relative_fields(solution, problems, shared)
         if each is not None:
-            each(solution.frequency, result)
+            each(frequency, result)
         for (_, note), other in zip(also, others, strict=True):
-            note(solution.frequency, other)
+            note(frequency, other)
         return result
 
-    bodies, lifts = zip(*problem.assembly.placed_bodies, strict=True)
-    fields = sweep(
-        bodies,
-        frequencies,
-        drives,
-        problem.air,
-        settings=settings,
-        workers=workers,
-        each=relative,
-        lifts=lifts,
-        shared=shared,
-        floor=problem.floor_z,
-        walls=problem.walls,
-        absorbing_air=problem.absorbing_air,
-    )
-    return dict(zip(frequencies, fields, strict=True))
+    return dict(zip(frequencies, at_each(frequencies, one, workers), strict=True))
+
+
+def _bodies(
+    problem: Problem, settings: WaveSettings, frequency: float
+) -> Sequence[tuple[Meridian, float]]:
+    """Placed bodies, with as much of the column as the settings ask for if it hangs in free air.
+
+    The depth changes with frequency without a step, so that fits along it see none.
+    """
+    placed = problem.assembly.placed_bodies
+    if problem.floor or np.isinf(settings.column_wavelengths):
+        return placed
+    depth = LEAST_DEPTH + settings.column_wavelengths * problem.air.speed / frequency
+    return ((_lower(problem.assembly.without_upper(), depth), 0.0), *placed[1:])
+
+
+@lru_cache(maxsize=256)
+def _lower(bare: Assembly, depth: float) -> Meridian:
+    return bare.with_column_to(depth).lower
 
 
 def moves_of(problem: Problem) -> tuple[Moves, ...]:

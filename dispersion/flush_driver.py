@@ -28,7 +28,7 @@ from dispersion.keys import key_of
 from dispersion.problem import Problem
 from dispersion.rational import Complex, Real
 from dispersion.walls import Walls
-from dispersion.waves import WaveSettings, solve_flush
+from dispersion.waves import DEFAULT_SETTINGS, WaveSettings, solve_flush
 from shapes.meridian import Meridian
 from shapes.outlines import driver_outline
 
@@ -76,7 +76,12 @@ class FlushDriver:
 
 
 def flush_driver(problem: Problem, settings: WaveSettings) -> FlushDriver:
-    """Return the driver of a problem, by itself."""
+    """Return the driver of a problem, by itself.
+
+    Where settings serve to compare and leave out some of the column, 0 dB stays that of the whole.
+    """
+    if np.isfinite(settings.column_wavelengths):
+        settings = DEFAULT_SETTINGS
     assembly = problem.assembly
     outline = Meridian.joined(driver_outline(assembly.driver, assembly.tweeter))
     absorbers = tuple(one for one in problem.walls.absorbers if one[0] in outline.parts)

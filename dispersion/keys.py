@@ -11,7 +11,7 @@ kB and is found in 0.13 ms.
 import hashlib
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +19,7 @@ from llvmlite import binding
 
 from dispersion.code_version import code_digest
 from dispersion.problem import Problem
+from shapes.assembly import Assembly
 
 PACKAGES = ("shapes", "dispersion")
 
@@ -66,12 +67,21 @@ def solve_keys(problem: Problem, settings: object, also: tuple[object, ...] = ()
         for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
     )
     heard = (problem.elevations, problem.points)
-    geometry = (problem.assembly.placed_bodies, problem.floor_z)
-    taken = (problem.walls, problem.absorbing_air)
+    air = (problem.air, problem.absorbing_air)
     program = (solver_version(), arithmetic())
-    whole = (program, geometry, ways, problem.air, taken, settings, heard, *also)
-    common = hashlib.sha256(b"".join(_bytes_of(whole)))
-    return [_with_frequency(common, frequency) for frequency in problem.frequencies]
+    rest = (program, problem.floor_z, ways, air, settings, heard, *also)
+    common = hashlib.sha256(_geometry(problem.assembly) + b"".join(_bytes_of(rest)))
+    return [
+        # What takes nothing at a frequency makes no difference there.
+        _with(common, (float(frequency), problem.walls.taking(frequency, problem.air)))
+        for frequency in problem.frequencies
+    ]
+
+
+@lru_cache(maxsize=256)
+def _geometry(assembly: Assembly) -> bytes:
+    """Digest of the meridians: asked for at every round of the same assembly."""
+    return hashlib.sha256(b"".join(_bytes_of(assembly.placed_bodies))).digest()
 
 
 def key_of(whole: object, frequency: float) -> bytes:
@@ -83,7 +93,7 @@ def key_of(whole: object, frequency: float) -> bytes:
         As `solve_keys`.
     """
     common = hashlib.sha256(b"".join(_bytes_of((solver_version(), arithmetic(), whole))))
-    return _with_frequency(common, frequency)
+    return _with(common, float(frequency))
 
 
 def _bytes_of(value: object) -> Iterator[bytes]:
@@ -114,7 +124,7 @@ def _bytes_of(value: object) -> Iterator[bytes]:
         raise TypeError(f"no name can be made of a {type(value).__name__}")
 
 
-def _with_frequency(common: "hashlib._Hash", frequency: float) -> bytes:
+def _with(common: "hashlib._Hash", more: object) -> bytes:
     one = common.copy()
-    one.update(np.float64(frequency).tobytes())
+    one.update(b"".join(_bytes_of(more)))
     return one.digest()

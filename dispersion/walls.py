@@ -11,7 +11,8 @@ A plane wave that meets it head on leaves |(1 - beta) / (1 + beta)|^2 of its pow
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -90,6 +91,20 @@ class Walls:
         labels = [label for label, _ in self.absorbers]
         if twice := sorted({label for label in labels if labels.count(label) > 1}):
             raise WallError(f"two absorbers on {', '.join(twice)}: give one, or join them first")
+
+    def on(self, labels: Iterable[str]) -> Walls:
+        """Return the walls of pieces with some labels: what covers others is left out."""
+        there = frozenset(labels)
+        return replace(self, absorbers=tuple(one for one in self.absorbers if one[0] in there))
+
+    def taking(self, frequency_hz: float, air: Air) -> Walls:
+        """Return the walls without what covers pieces but takes nothing at one frequency."""
+        kept = (
+            one
+            for one in self.absorbers
+            if one[1].replaces_layers or one[1].admittance(frequency_hz, air) != 0.0
+        )
+        return replace(self, absorbers=tuple(kept))
 
     @property
     def rigid(self) -> bool:

@@ -296,6 +296,10 @@ class Assembly:
         """Return the assembly with another plate gap."""
         return replace(self, plate_gap=plate_gap)
 
+    def with_column_to(self, depth: float) -> Self:
+        """Return the assembly with a column that ends so far, m, below the baffle's face."""
+        return replace(self, column=self.column.to_depth(depth))
+
     def with_reflector(self, reflector: Reflector | None) -> Self:
         """Return the assembly with another reflector, or none under the same plate."""
         return replace(self, reflector=reflector)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Self
 
 from shapes.footprints import LEAST_SIDES, MOST_SIDES, Footprint
 from shapes.lengths import in_both
@@ -126,6 +127,17 @@ class Column:
     def flat_radius(self) -> float:
         """Radius of the largest circle on the flat of the real baffle, inside its edge."""
         return self.face.inner_radius - self.face_edge_radius
+
+    def to_depth(self, depth: float) -> Self:
+        """Return what is of it down to a depth below its face, without a foot.
+
+        Itself if its walls do not reach so deep, or the baffle deeper.
+        """
+        foot = 0.0 if self.foot is None else self.foot.thickness
+        face = 0.0 if self.laid_on is None else self.laid_on.thickness
+        if not face < depth < self.height - foot:
+            return self
+        return replace(self, height=depth, foot=None)
 
     @property
     def base(self) -> Footprint:

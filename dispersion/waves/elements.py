@@ -29,7 +29,7 @@ than the 0.1 dB of the promise, so the first serves everywhere. The last would s
 to rank, but what leads is then solved a second time at every frequency.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property, lru_cache
 
@@ -206,6 +206,10 @@ class Mesh:
     def stands(self) -> np.ndarray:
         """Which elements start on the floor, (E,)."""
         return self.starts & (self.at(np.array([-1.0])).r[:, 0] > TOLERANCE)
+
+    def labelled(self, labels: Collection[str]) -> np.ndarray:
+        """Which elements have a part label among some, (E,) bool."""
+        return np.array([part in labels for part in self.parts])
 
     def at(self, x: np.ndarray) -> "SurfacePoints":
         """Evaluate position, tangent and normal at the same local points of every element."""

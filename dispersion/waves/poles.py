@@ -62,7 +62,7 @@ def find_pole(
     at = complex(guess)
     frequency, f = at.real, at if at.imag else at * (1.0 - 0.005j)
     mesh = checked_mesh(bodies, frequency, drive.parts, air, settings.mesh, lifts, floor, walls)
-    driven = np.flatnonzero(np.isin(mesh.parts, sorted(drive.parts)))
+    driven = np.flatnonzero(mesh.labelled(drive.parts))
     imposed = gradient_of(drive, mesh, frequency)[driven].ravel()
     losses = losses_on(mesh, walls, frequency, order, air)
     attenuation = air.attenuation(frequency) if absorbing_air else 0.0

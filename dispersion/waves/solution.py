@@ -12,7 +12,7 @@ three times as fine. Domes of some millimetres, far below their range, were out 
 
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import Any, TypeVar
 
@@ -40,18 +40,36 @@ Result = TypeVar("Result")
 
 @dataclass(frozen=True)
 class WaveSettings:
-    """How a wave problem is cut up and integrated; travels with every result."""
+    """How a wave problem is cut up and integrated; travels with every result.
+
+    Attributes
+    ----------
+    mesh : MeshSettings
+    digits : float
+        Decimal digits of the quadrature round the axis.
+    column_wavelengths : float
+        How many wavelengths of the column `dispersion.fields` leaves below its face (besides
+        `LEAST_DEPTH`); inf for all of it.
+    """
 
     mesh: MeshSettings = MeshSettings()
     digits: float = 5.0
+    column_wavelengths: float = np.inf
 
     def finer(self, factor: float) -> "WaveSettings":
-        """Return settings with `factor` times the unknowns along every length."""
-        return WaveSettings(self.mesh.finer(factor), self.digits + 1.0)
+        """Return settings with `factor` times the unknowns along every length.
+
+        And with as many more azimuth digits as it has doublings.
+        """
+        digits = self.digits + np.log2(factor)
+        return replace(self, mesh=self.mesh.finer(factor), digits=float(digits))
 
     def summary(self) -> dict[str, float]:
         """Every number of the settings by name, for the record."""
-        return {**asdict(self.mesh), "azimuth_digits": self.digits}
+        numbers = {**asdict(self.mesh), "azimuth_digits": self.digits}
+        if np.isfinite(self.column_wavelengths):
+            numbers["column_wavelengths"] = self.column_wavelengths
+        return numbers
 
 
 FAINT = 1e-3
@@ -170,8 +188,8 @@ class WaveSolution:
         if self.losses is None:
             return {}
         each = self.losses.absorbed(self.pressure, self.air, self.frequency)
-        parts = np.array(self.mesh.parts)
-        return {part: each[parts == part].sum(axis=0) for part in sorted(set(self.mesh.parts))}
+        parts = sorted(set(self.mesh.parts))
+        return {part: each[self.mesh.labelled({part})].sum(axis=0) for part in parts}
 
     @cached_property
     def _imposed_and_area(self) -> tuple[np.ndarray, np.ndarray]:
@@ -309,7 +327,7 @@ def solve(
     """
     moving = frozenset().union(*(s.parts for s in sources if isinstance(s, Drive)))
     mesh = checked_mesh(bodies, frequency, moving, air, settings.mesh, lifts, floor, walls)
-    driven = np.flatnonzero(np.isin(mesh.parts, sorted(moving)))
+    driven = np.flatnonzero(mesh.labelled(moving))
     losses = losses_on(mesh, walls, frequency, order, air)
     attenuation = air.attenuation(frequency) if absorbing_air else 0.0
     wavenumber = _wavenumber(frequency, air, attenuation)
@@ -410,17 +428,33 @@ def sweep(
     """
 
     def one(frequency: float) -> Result:
-        at = float(frequency)
-        asked = (bodies, at, sources, air, order, settings, lifts, shared, floor)
+        asked = (bodies, frequency, sources, air, order, settings, lifts, shared, floor)
         return each(solve(*asked, walls, absorbing_air))
 
+    return at_each(frequencies, one, workers)
+
+
+def at_each(
+    frequencies: Sequence[float], one: Callable[[float], Result], workers: int | None = None
+) -> list[Result]:
+    """Call a function with every frequency, spread over threads; the results in their order.
+
+    Parameters
+    ----------
+    frequencies : sequence of float
+        Hz.
+    one : callable
+        What to do with one of them, such as `solve`.
+    workers : int, optional
+        Threads; as many as there are processors when left out.
+    """
     # The highest frequency costs most: started first, no worker ends up waiting for it.
     costliest_first = np.argsort(frequencies)[::-1]
     with (
         one_blas_thread(),
         Threads(workers or os.cpu_count()) as pool,
     ):
-        futures = {int(i): pool.submit(one, frequencies[i]) for i in costliest_first}
+        futures = {int(i): pool.submit(one, float(frequencies[i])) for i in costliest_first}
         try:
             return [futures[i].result() for i in range(len(futures))]
         except BaseException:

@@ -234,11 +234,11 @@ def losses_on(mesh: Mesh, walls: Walls, frequency: float, m: int, air: Air) -> L
         return None
     beta = np.zeros(mesh.elements, dtype=complex)
     layered = np.full(mesh.elements, walls.layers)
-    parts = np.array(mesh.parts)
     for label, absorber in walls.absorbers:
-        beta[parts == label] = absorber.admittance(frequency, air)
+        there = mesh.labelled({label})
+        beta[there] = absorber.admittance(frequency, air)
         if absorber.replaces_layers:
-            layered[parts == label] = False
+            layered[there] = False
     losses = Losses(
         mesh=mesh,
         k=2.0 * np.pi * frequency / air.speed,

@@ -10,6 +10,7 @@ import numpy as np
 
 from dispersion.bands import band_label, third_octave_centres
 from dispersion.checks import POWER_WARNING_DB, remarks_after
+from dispersion.fields import LEAST_DEPTH
 from dispersion.response import Response
 from shapes.assembly import Assembly
 from shapes.columns import computed_outline
@@ -18,6 +19,7 @@ from studies.answer.ways import ways_remarks
 from studies.design.walls_table import walls_in_words
 from studies.solving.candidates import Row
 from studies.solving.lines import READ_WITHIN
+from studies.solving.ranking import RANKING_ERROR_DB
 
 HARD_WALLS = "walls: hard in this method, whatever the file says"
 THE_DRIVER = (
@@ -116,7 +118,12 @@ def evidence_of_responses(responses: Sequence[Response], best: Response) -> Evid
         unknowns_highest=max(highest),
         worst_power_error_db=worst.worst_power_error_db,
         settings=best.settings,
-        remarks=(*_chosen_by_need(best), *_read(different), *_grouped_remarks(best, worst)),
+        remarks=(
+            *_chosen_by_need(best),
+            *_read(different),
+            *_cut_short(different),
+            *_grouped_remarks(best, worst),
+        ),
         account=best.account,
         reference=THE_DRIVER if best.method == "waves" else A_PISTON,
     )
@@ -133,6 +140,19 @@ def _read(different: Sequence[Response]) -> tuple[str, ...]:
     return (
         f"of the {together} frequencies of all these designs together {read} were read between"
         f" designs that differ in one size only, where fits differ by {differ_db:.2f} dB at most",
+    )
+
+
+def _cut_short(different: Sequence[Response]) -> tuple[str, ...]:
+    """Which of the designs were only compared, with less of the column."""
+    depths = [one.settings.get("column_wavelengths") for one in different]
+    wavelengths = [depth for depth in depths if depth is not None]
+    if not wavelengths:
+        return ()
+    return (
+        f"{len(wavelengths)} of these designs were compared with a column that ends"
+        f" {100 * LEAST_DEPTH:g} cm and {wavelengths[0]:g} wavelengths below its face, on a coarser"
+        f" mesh: that moved scores of the examples by {RANKING_ERROR_DB:g} dB at most",
     )
 
 

@@ -80,12 +80,15 @@ class Row:
         Why it was not solved; empty if it was.
     found : Solved or None
         Its solution; None if it was not solved.
+    along : PlaceInLine or None
+        As the candidate had it.
     """
 
     name: str
     drawn: Assembly | None = None
     reason: str = ""
     found: Solved | None = field(default=None, repr=False)
+    along: PlaceInLine | None = None
 
     @property
     def solved(self) -> bool:

@@ -189,7 +189,8 @@ def run(
             advance = counted(progress, stage, total)
             solved = _solve_all(design, along, solver, fineness, advance, keep_far=keep_far)
     return tuple(
-        row if row.reason else replace(solved[row.assembly], name=row.name) for row in rows
+        row if row.reason else replace(solved[row.assembly], name=row.name, along=row.along)
+        for row in rows
     )
 
 
@@ -326,9 +327,9 @@ def solve_again(
     """
     candidates = [Candidate(row.name, partial(_itself, row.assembly)) for row in rows]
     started = {row.assembly: row.response.solved_frequencies for row in rows if row.solved}
-    return run(
-        design, candidates, solver, fineness, "settling the leaders", progress, started=started
-    )
+    stage = "settling the leaders"
+    again = run(design, candidates, solver, fineness, stage, progress, started=started)
+    return tuple(replace(new, along=row.along) for new, row in zip(again, rows, strict=True))
 
 
 def _itself(assembly: Assembly) -> Assembly:
@@ -412,7 +413,7 @@ def built(candidate: Candidate) -> Row:
     if clashes:
         reason = "; ".join(f"{clash.message}: {clash.remedy}" for clash in clashes)
         return Row(candidate.name, assembly, reason)
-    return Row(candidate.name, assembly)
+    return Row(candidate.name, assembly, along=candidate.along)
 
 
 def _solve(

@@ -22,6 +22,7 @@ from studies.solving.grid import (
     settle,
 )
 from studies.solving.lines import PlaceInLine
+from studies.solving.ranking import to_rank
 
 NOTCH_DEPTH_DB = 4.0
 """A dip counts as a notch when the window level rises this far on both sides of it."""
@@ -90,6 +91,7 @@ def solve_gaps(
     """
     sizes = design.gap_candidates()
     candidates = [_candidate(design, size) for size in sizes]
+    solver = to_rank(solver, fineness)
     rows = run(design, candidates, solver, fineness, "plate gaps", progress)
     require_one_solved(design, rows, "gap", "gap")
     places = contenders(rows)

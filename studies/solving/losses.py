@@ -115,7 +115,8 @@ def soften(
         return None
     different = {row.assembly: row for row in solved}
     candidates = [
-        Candidate(row.name, partial(_itself, assembly)) for assembly, row in different.items()
+        Candidate(row.name, partial(_itself, assembly), row.along)
+        for assembly, row in different.items()
     ]
     stage = "with a cone that absorbs"
     again = run(soft, candidates, solver, fineness, stage, progress, settle_seats=settle_seats)

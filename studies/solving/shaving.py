@@ -20,6 +20,7 @@ from studies.solving.grid import (
     settle,
 )
 from studies.solving.lines import PlaceInLine
+from studies.solving.ranking import to_rank
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,6 +131,7 @@ def solve_cuts(
     candidates = [
         cut_candidate(design, *size, plate_gap) for size, plate_gap in zip(sizes, gaps, strict=True)
     ]
+    solver = to_rank(solver, fineness)
     rows = run(design, candidates, solver, fineness, "keep heights", progress)
     require_one_solved(design, rows, "trim.keep", "candidate")
     rows = settle(design, rows, solver, leaders_fineness(fineness), progress)

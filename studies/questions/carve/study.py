@@ -39,6 +39,7 @@ from studies.solving.grid import (
     run,
     score_doubt_db,
 )
+from studies.solving.ranking import to_rank
 
 SOLVES = 240
 """Coarse solves of the search, if nobody asks for more."""
@@ -222,7 +223,7 @@ def carve(
         raise ValueError("carve needs three knots and eight solves at least: allow more")
     bench = Bench(
         design=design,
-        solver=solver,
+        solver=to_rank(solver, fineness),
         limits=limits_of(design),
         solves=solves,
         fineness=fineness,
@@ -231,7 +232,7 @@ def carve(
     scan_caps(bench)
     scan_cones(bench)
     search_curves(bench, Form(bench.limits, knots), _starts(bench))
-    return _settled(bench, checker)
+    return _settled(bench, solver, checker)
 
 
 def _starts(bench: Bench) -> list[Reflector]:
@@ -258,7 +259,7 @@ class _Settled:
     row: Row
 
 
-def _settled(bench: Bench, checker: Solver) -> Carved:
+def _settled(bench: Bench, solver: Solver, checker: Solver) -> Carved:
     """Solve the best few of each kind again, as spread would: no narrow resonance decides."""
     fine = leaders_fineness(bench.fineness)
     doubt = score_doubt_db(fine)
@@ -267,7 +268,7 @@ def _settled(bench: Bench, checker: Solver) -> Carved:
     rows = run(
         bench.design,
         candidates,
-        bench.solver,
+        solver,
         fine,
         "settling the best",
         bench.progress,

@@ -31,6 +31,7 @@ from studies.solving.grid import (
     solve_again,
 )
 from studies.solving.lines import PlaceInLine
+from studies.solving.ranking import to_rank
 from studies.solving.verdicts import Lead, compared
 
 MOST_CANDIDATES = 200
@@ -224,6 +225,7 @@ def explore(
     candidates = [
         _candidate(design, knob, size, height) for size in knob.sizes for height in gap.sizes
     ]
+    solver = to_rank(solver, fineness)
     rows = list(run(design, candidates, solver, fineness, "the map", progress))
     require_one_solved(design, rows, "explore", "candidate")
     free = contenders(rows)

@@ -48,6 +48,6 @@ def gap_pictures(study: GapStudy) -> Pictures:
         ),
         "section": section_picture(best.row.assembly, title, design),
         "sweep": Picture(sweep, "How peaks and dips move as the plate goes up."),
-        "coverage": coverage_picture(title, best.row),
+        "coverage": coverage_picture(title, study.whole),
         "choosing": choosing_picture(design, rows, best.row),
     }

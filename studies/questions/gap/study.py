@@ -16,6 +16,7 @@ from studies.solving.hanging import (
     solve_gaps,
 )
 from studies.solving.losses import SoftBest, Softened, may_overtake, soften
+from studies.solving.ranking import solved_whole, to_rank
 from studies.solving.verdicts import Lead, compared
 
 CONE_MASS_BY_AREA = 1.1
@@ -56,6 +57,8 @@ class GapStudy:
         Smallest first, solved or not.
     best : GapChoice
         The lowest score among the gaps that leak no more than wanted, if there is one.
+    whole : Row
+        The best gap with its whole column, where gaps are ranked with a shorter one.
     near_best : NearBest
         Range of plate gaps, m.
     softened : Softened or None
@@ -67,6 +70,7 @@ class GapStudy:
     design: Design
     choices: tuple[GapChoice, ...]
     best: GapChoice
+    whole: Row
     near_best: NearBest
     softened: Softened | None = None
     air_loads: tuple[AirLoad | None, ...] = field(default=(), repr=False)
@@ -160,11 +164,12 @@ def gap(
     best = best_gap(choices)
     rows = [choice.row for choice in gap_contenders(choices)]
     leaders = may_overtake(rows, best.row, design.target.near_best_db)
-    softened = soften(design, leaders, solver, fineness, progress)
+    softened = soften(design, leaders, to_rank(solver, fineness), fineness, progress)
     return GapStudy(
         design=design,
         choices=choices,
         best=best,
+        whole=solved_whole(design, best.row, solver, fineness, progress),
         near_best=good,
         softened=softened,
         air_loads=tuple(_air_load(design, choice) for choice in choices),

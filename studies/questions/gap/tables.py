@@ -41,7 +41,7 @@ MOST_NOTCHES, MOST_RESONANCES = 4, 2
 def gap_tables(study: GapStudy) -> Findings:
     """Put the answer to "how big a gap?" into words and tables."""
     rows = [choice.row for choice in study.choices]
-    best = [(study.best.row.name, study.best.row)]
+    best = [(study.whole.name, study.whole)]
     return Findings(
         command="gap",
         design=study.design,
@@ -61,7 +61,7 @@ def gap_tables(study: GapStudy) -> Findings:
             levels.curves(study.design, best),
             levels.elevations(best),
         ),
-        evidence=evidence_of(rows, study.best.row),
+        evidence=evidence_of([*rows, study.whole], study.whole),
         cautions=(cautions.posts_alike(study.design.post_tolerance),),
     )
 

@@ -32,7 +32,7 @@ def trim_pictures(trim: Trim) -> Pictures:
             curves_figure(f"{design.title}: mean of the window", traces),
             "The best cap against half the ball, the top plate alone and the bare column.",
         ),
-        "coverage": coverage_picture(title, best.row),
+        "coverage": coverage_picture(title, trim.whole),
         "choosing": choosing_picture(design, [cut.row for cut in trim.cuts], best.row),
     }
     if trim.steps:

@@ -34,6 +34,7 @@ from studies.solving.grid import (
 from studies.solving.joint import Pair, best_gap_for, solve_pairs
 from studies.solving.losses import SoftBest, Softened, least_change, may_overtake, soften
 from studies.solving.posted import PostedScores, score_with_posts
+from studies.solving.ranking import solved_whole, to_rank
 from studies.solving.shaving import (
     Cut,
     best_cut,
@@ -45,7 +46,7 @@ from studies.solving.shaving import (
 from studies.solving.target import METER_DB
 from studies.solving.verdicts import Lead, compared
 
-OPINION_RAYS = 2**16
+OPINION_RAYS = 2**14
 """Rays that are followed for the comparison with the wave solver."""
 MOST_JUDGED = 6
 """Heights that are asked of every driver and build, the best of this file and that of the file
@@ -175,6 +176,8 @@ class Trim:
         Every candidate, solved or not.
     best : Cut
         The one of least regret; that with the lowest score where nothing was judged.
+    whole : Row
+        That one with its whole column, where candidates are ranked with a shorter one.
     near_best : NearBest
         Range of keep heights of the best ball round the lowest score, m.
     half_ball, plate_alone, bare_column : Row
@@ -201,6 +204,7 @@ class Trim:
     design: Design
     cuts: tuple[Cut, ...]
     best: Cut
+    whole: Row
     near_best: NearBest
     half_ball: Row
     plate_alone: Row
@@ -384,29 +388,29 @@ def trim(
     DesignError
         If there is nothing to try, or nothing that can be built.
     """
-    fine = leaders_fineness(fineness)
-    pairs = _pairs(design, solver, fineness, progress)
-    cuts = _solved_cuts(design, pairs, solver, fineness, progress)
-    cuts = _settled(design, cuts, solver, fine, progress)
+    fine, rank = leaders_fineness(fineness), to_rank(solver, fineness)
+    pairs = _pairs(design, rank, fineness, progress)
+    cuts = _solved_cuts(design, pairs, rank, fineness, progress)
+    cuts = _settled(design, cuts, rank, fine, progress)
     may_be = _may_be_chosen(design, cuts) if ensemble else []
-    judged = judge(design, may_be, solver, fineness, progress)
+    judged = judge(design, may_be, rank, fineness, progress)
     lowest = best_cut(cuts)
     best = lowest if judged is None else next(c for c in cuts if c.row is judged.least)
     asked = [*_references(best), *_written(design)]
-    compared_rows = run(design, asked, solver, fine, "comparisons", progress)
+    compared_rows = run(design, asked, rank, fine, "comparisons", progress)
     if judged is not None:
-        judged = judged.joined(judge(design, compared_rows, solver, fineness, progress))
+        judged = judged.joined(judge(design, compared_rows, rank, fineness, progress))
     same_ball = [cut for cut in cuts if cut.is_of(best.ball_diameter)]
-    stops = _settled_stops(design, shaving_stops(same_ball, best), solver, fine, progress)
+    stops = _settled_stops(design, shaving_stops(same_ball, best), rank, fine, progress)
     ends = _measured_ends(design, best)
     measured = run(
-        design, [_end(design, best, *end) for end in ends], solver, fine, "uneven ball", progress
+        design, [_end(design, best, *end) for end in ends], rank, fine, "uneven ball", progress
     )
     leaders = may_overtake([cut.row for cut in cuts], lowest.row, design.target.near_best_db)
     softened = soften(
         design,
         [*(leaders if judged is None else []), *(stop.row for stop in stops)],
-        solver,
+        rank,
         fineness,
         progress,
     )
@@ -416,6 +420,7 @@ def trim(
         design=design,
         cuts=cuts,
         best=best,
+        whole=solved_whole(design, best.row, solver, fineness, progress),
         near_best=near_best_keeps(near, design.target.near_best_db),
         half_ball=half_ball,
         plate_alone=plate_alone,

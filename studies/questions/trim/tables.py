@@ -63,9 +63,9 @@ def trim_tables(trim: Trim) -> Findings:
                 "bulk",
             ),
             levels.curves(trim.design, held),
-            levels.elevations([("best cap", trim.best.row)]),
+            levels.elevations([("best cap", trim.whole)]),
         ),
-        evidence=evidence_of(every, trim.best.row),
+        evidence=evidence_of([*every, trim.whole], trim.whole),
         cautions=(*cautions.BALL, cautions.SWEEPS),
     )
 
