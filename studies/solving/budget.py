@@ -27,6 +27,8 @@ TRIAL_UNKNOWNS = 1500
 """A trial solve has no more: half a second."""
 SHARED = 0.6
 """Cost of one more candidate over the first, keep or gap changed: DEVELOPERS.md, Measured."""
+RANKED = 0.25
+"""The same where designs are only compared: DEVELOPERS.md, Measured."""
 SECOND_WORKER = 0.86
 """What every worker gives of its best when two work at once: DEVELOPERS.md, Measured."""
 BASE_MB, ROW_MB = 420.0, 0.1
@@ -56,10 +58,14 @@ class Portion:
         How many designs will be solved.
     per_band : int
         Frequencies in each third-octave band of the design's target.
+    ranked : bool
+        Whether they are only compared, by need and with a shorter column
+        (`studies.solving.ranking`).
     """
 
     designs: int
     per_band: int
+    ranked: bool = False
 
 
 Work = tuple[Portion, ...]
@@ -141,7 +147,8 @@ def reckon(design: Design, work: Work, workers: int | None = None, finer: float 
     seconds = blocks = 0.0
     for portion in work:
         each = _between(_frequencies(design, portion), tried, unknowns)
-        seconds += _solve_seconds(each).sum() * (1.0 + SHARED * (portion.designs - 1))
+        share = RANKED if portion.ranked else SHARED
+        seconds += _solve_seconds(each).sum() * (1.0 + share * (portion.designs - 1))
         block = OWN_PAIRS * each**2 + DIRECTIONS * each
         blocks += 16.0 * block.sum() * (1.0 + 0.5 * (portion.designs - 1))
     designs = sum(portion.designs for portion in work)

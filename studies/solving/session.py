@@ -68,6 +68,11 @@ def weighed_per_band(options: SolverOptions) -> int:
     return COARSE_PER_BAND if isinstance(fineness, ByNeed) else fineness
 
 
+def ranks(options: SolverOptions) -> bool:
+    """Whether many candidates are compared by need, and so with a shorter column."""
+    return isinstance(coarse_of(options), ByNeed)
+
+
 def weighed_fine(options: SolverOptions) -> int:
     """How many solves in a third octave to reckon with where few designs are solved finely."""
     fineness = fine_of(options)

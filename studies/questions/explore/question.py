@@ -11,7 +11,7 @@ from studies.questions.explore.study import Explore, explore, knobs_of
 from studies.questions.explore.tables import explore_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
-from studies.solving.session import coarse_of, require_reflector, solved, weighed_per_band
+from studies.solving.session import coarse_of, ranks, require_reflector, solved, weighed_per_band
 
 
 def find(design: Design, options: ExploreOptions) -> Explore:
@@ -29,7 +29,7 @@ def weigh(design: Design, options: ExploreOptions) -> Work:
     knob, gap = knobs_of(design)
     coarse = weighed_per_band(options.solving)
     return (
-        Portion(len(knob.sizes) * len(gap.sizes), coarse),
+        Portion(len(knob.sizes) * len(gap.sizes), coarse, ranks(options.solving)),
         Portion(12, max(coarse, FINE_PER_BAND)),
     )
 

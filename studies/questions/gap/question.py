@@ -14,7 +14,7 @@ from studies.questions.gap.study import GapStudy, gap
 from studies.questions.gap.tables import gap_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
-from studies.solving.session import coarse_of, solved, weighed_per_band
+from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
 
 
 def find(design: Design, options: GapOptions) -> GapStudy:
@@ -29,7 +29,10 @@ def find(design: Design, options: GapOptions) -> GapStudy:
 def weigh(design: Design, options: GapOptions) -> Work:
     """Every plate gap, and about half a dozen again."""
     coarse = weighed_per_band(options.solving)
-    return (Portion(len(design.gap_candidates()), coarse), Portion(6, max(coarse, FINE_PER_BAND)))
+    return (
+        Portion(len(design.gap_candidates()), coarse, ranks(options.solving)),
+        Portion(6, max(coarse, FINE_PER_BAND)),
+    )
 
 
 def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:

@@ -14,7 +14,7 @@ from studies.solving.budget import Portion, Work
 from studies.solving.ensemble import BUILDS
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.joint import MOST_GAPS, MOST_KEEPS
-from studies.solving.session import coarse_of, require_reflector, solved, weighed_per_band
+from studies.solving.session import coarse_of, ranks, require_reflector, solved, weighed_per_band
 
 COMPARED = 6
 """The file's keep, the lowest score, what the cap is compared with, the file as it is."""
@@ -39,7 +39,7 @@ def weigh(design: Design, options: TrimOptions) -> Work:
     judged = options.solving.method == "waves" and not options.as_written
     members = BUILDS * (MOST_JUDGED + COMPARED) if judged else 0
     return (
-        Portion(len(candidates) + pairs + members, coarse),
+        Portion(len(candidates) + pairs + members, coarse, ranks(options.solving)),
         Portion(12, max(coarse, FINE_PER_BAND)),
     )
 
