@@ -10,6 +10,7 @@ from studies.answer.columns import in_words, length, mm, number
 from studies.answer.evidence import Evidence
 from studies.answer.resonances import resonance_tables, resonances_in_words
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
+from studies.design.walls_table import walls_in_words
 from studies.questions.slice.slices import HALF_WAVE, Slices
 
 ZERO = (
@@ -149,6 +150,7 @@ def _evidence(slices: Slices) -> Evidence:
         settings=response.settings,
         remarks=(
             *remarks_after(response),
+            *walls_in_words(response.problem.walls),
             f"the slice has a point every {in_own(slices.step)},"
             f" {np.min(slices.points_per_wavelength):.0f} to the shortest wave",
         ),
