@@ -28,6 +28,7 @@ from studies.questions.carve.study import (
 )
 from studies.solving.candidates import Row
 from studies.solving.grid import ByNeed, Fineness
+from studies.solving.verdicts import compared
 
 
 def carve_tables(carved: Carved) -> Findings:
@@ -81,8 +82,10 @@ def _over_each(carved: Carved) -> list[str]:
 
 def _apart(gain: float, error: float) -> str:
     sense = "better" if gain >= 0.0 else "worse"
-    nothing = ", which is no difference" if abs(gain) <= error else ""
-    return f"{abs(gain):.2f} dB {sense}, give or take {error:.2f} dB{nothing}"
+    found = compared(gain, error)
+    nothing = found.verdict == "no difference"
+    sure = "which is no difference" if nothing else f"{found.verdict} for other drivers"
+    return f"{abs(gain):.2f} dB {sense}, give or take {error:.2f} dB, {sure}"
 
 
 def _file(carved: Carved) -> str:

@@ -19,11 +19,13 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
+from studies.answer.standing import gained
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.design.walls_table import FELT_RESISTIVITY
 from studies.questions.felt.study import IN_WORDS, NO_FELT, FeltChoice, FeltStudy
 from studies.solving.target import NO_DIFFERENCE_DB
+from studies.solving.verdicts import compared
 
 AUDIBLE_DB = 0.05
 """Losses that print as 0.1 dB or more are named."""
@@ -90,7 +92,7 @@ def _verdict(study: FeltStudy, best: FeltChoice) -> str:
     if study.pays:
         return (
             f"Felt pays: {_laid(best)}. The score falls from {bare:.2f} to {best.row.score:.2f} dB,"
-            f" {gain:.2f} dB gained."
+            f" {gained(compared(gain))}."
         )
     if gain > -NO_DIFFERENCE_DB:
         return f"No felt: the best ring, {_laid(best)}, makes no difference ({gain:+.2f} dB)."
@@ -99,9 +101,7 @@ def _verdict(study: FeltStudy, best: FeltChoice) -> str:
 
 def _gained(study: FeltStudy, choice: FeltChoice) -> str:
     gain = study.bare.row.score - choice.row.score
-    if abs(gain) < NO_DIFFERENCE_DB:
-        return f"no difference ({gain:+.2f} dB)"
-    return f"{gain:.2f} dB gained" if gain > 0 else f"{-gain:.2f} dB worse than none"
+    return gained(compared(gain))
 
 
 def _taken(study: FeltStudy, choice: FeltChoice) -> str:
