@@ -11,6 +11,7 @@ from studies.questions.contest.figures import contest_pictures
 from studies.questions.contest.study import Contest, contest
 from studies.questions.contest.tables import contest_tables
 from studies.solving.budget import Portion, Work
+from studies.solving.ensemble import BUILDS
 from studies.solving.grid import Progress, Solver
 from studies.solving.session import fine_of, require_reflector, solved, weighed_fine
 
@@ -32,8 +33,11 @@ def make(found: Contest) -> dict[str, bytes]:
 
 
 def weigh(design: Design, options: ContestOptions) -> Work:
-    """Every entry."""
-    return (Portion(len(design.contest_entries()), weighed_fine(options.solving)),)
+    """Every entry, and what is asked of every build."""
+    entries = len(design.contest_entries())
+    judged = options.solving.method == "waves" and not options.as_written
+    designs = entries * (1 + BUILDS * judged)
+    return (Portion(designs, weighed_fine(options.solving)),)
 
 
 QUESTION = Question(
