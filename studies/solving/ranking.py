@@ -72,7 +72,7 @@ def to_rank(solver: Solver, fineness: Fineness) -> Solver:
 def solved_whole(
     design: Design, row: Row, solver: Solver, fineness: Fineness, progress: Progress | None
 ) -> Row:
-    """Solve what was chosen as finely as a leader, with nothing cut short.
+    """Solve what was chosen as finely as a leader, with nothing cut short, if it was.
 
     Parameters
     ----------
@@ -86,5 +86,7 @@ def solved_whole(
     progress : callable or None
         Called with (stage, done, total) solves of one frequency.
     """
+    if to_rank(solver, fineness) is solver:
+        return row
     candidate = Candidate(row.name, lambda: row.assembly)
     return run(design, [candidate], solver, leaders_fineness(fineness), "the best", progress)[0]
