@@ -14,20 +14,28 @@ HEARTBEAT_S = 15.0
 
 
 class Channel:
-    """Messages from any thread to the pages, as server-sent events."""
+    """Messages from any thread to the pages, as server-sent events.
+
+    Attributes
+    ----------
+    told : int
+        Messages so far; each carries its number, so that a page can tell what is older.
+    """
 
     def __init__(self) -> None:
         self._listeners: dict[asyncio.Queue[str | None], asyncio.AbstractEventLoop] = {}
         self._lock = Lock()
         self._closed = False
+        self.told = 0
 
     def tell(self, kind: str, data: Any) -> None:
         """Send one message to every open page."""
-        message = f"event: {kind}\ndata: {json.dumps(data, allow_nan=False)}\n\n"
+        text = json.dumps(data, allow_nan=False)
         with self._lock:
-            listeners = list(self._listeners.items())
-        for queue, loop in listeners:
-            loop.call_soon_threadsafe(_put, queue, message)
+            self.told += 1
+            message = f"id: {self.told}\nevent: {kind}\ndata: {text}\n\n"
+            for queue, loop in self._listeners.items():
+                loop.call_soon_threadsafe(_put, queue, message)
 
     def close(self) -> None:
         """End every stream."""

@@ -9,6 +9,7 @@ from pathlib import Path
 from threading import Lock
 from typing import Any
 
+from shapes.lengths import written_in
 from studies.bench.editing import EditError
 from studies.bench.form import form_of
 from studies.bench.section_view import section_view
@@ -65,7 +66,7 @@ class Edition:
             "groups": groups,
             "mistakes": [{"key": one.key, "message": one.message} for one in mistakes],
             "section": section_view(self.text, self.path, design),
-            "words": [] if design is None else list(section_tables(design).answer),
+            "words": _in_words(design),
             "title": "" if design is None else design.title,
         }
 
@@ -99,7 +100,8 @@ class Desk:
             typed_on = key != "" and self._last[0] == key and now - self._last[1] < SAME_KEY_S
             self._last = (key, now)
             keep = self._at if typed_on and self._at > 0 else self._at + 1
-            self._editions = [*self._editions[:keep], edition][-MOST_STEPS_BACK:]
+            below = [replace(one) for one in self._editions[:keep]]  # without what they showed
+            self._editions = [*below, edition][-MOST_STEPS_BACK:]
             self._at = len(self._editions) - 1
             if saved:
                 self._saved = edition.text
@@ -136,3 +138,11 @@ class Desk:
             "text": edition.text,
             **edition.shown,
         }
+
+
+def _in_words(design: Design | None) -> list[str]:
+    """What `roundcast section` answers, in the design's own unit first."""
+    if design is None:
+        return []
+    with written_in(design.unit):
+        return list(section_tables(design).answer)

@@ -83,6 +83,7 @@ class Workbench:
     def state(self) -> Data:
         """Everything that a page which was just opened shows."""
         return {
+            "told": self.channel.told,  # before all else is read: what is told later is newer
             "desk": self.desk.shown(),
             "live": self._live,
             "pinned": self._pinned_view(),

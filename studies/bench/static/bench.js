@@ -19,7 +19,6 @@ function Bench() {
   const newDesk = (/** @type {Data} */ desk) => change((old) =>
     (desk.version < old.desk.version ? old : { ...old, desk }));
   useEffect(() => {
-    wholeState().then(setState, (error) => setRefused(error.message));
     const events = hear({
       desk: newDesk,
       live: (live) => change((old) => ({ ...old, live })),

@@ -18,9 +18,17 @@ export async function act(name, given = {}) {
   return understood(answer);
 }
 
-/** @returns {Promise<Data>} */
+let latest = 0;  // number of the latest message that was heard
+
+/**
+ * Everything that the page shows; read again if something newer was heard meanwhile.
+ * @returns {Promise<Data>}
+ */
 export async function wholeState() {
-  return understood(await fetch("state"));
+  for (;;) {
+    const state = await understood(await fetch("state"));
+    if (state.told >= latest) return state;
+  }
 }
 
 /**
@@ -51,9 +59,12 @@ async function understood(answer) {
 export function hear(handlers, connected) {
   const events = new EventSource("events");
   for (const [kind, handle] of Object.entries(handlers)) {
-    events.addEventListener(kind, (event) => handle(JSON.parse(event.data)));
+    events.addEventListener(kind, (event) => {
+      latest = Number(event.lastEventId);
+      handle(JSON.parse(event.data));
+    });
   }
-  events.onopen = () => connected(true);
+  events.onopen = () => { latest = 0; connected(true); };
   events.onerror = () => connected(false);
   return events;
 }

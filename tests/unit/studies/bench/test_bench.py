@@ -261,3 +261,18 @@ def test_pinned_and_present_are_compared_in_words(bench: Workbench, page: TestCl
     until(settled)
     words = bench.state()["live"]["difference"]
     assert "the pinned design" in words and "dB" in words
+
+
+def test_a_design_in_inches_is_told_in_inches_first(bench: Workbench, page: TestClient) -> None:
+    given = {"driver": "7", "ball": "7", "gap": "3 1/2", "unit": "in"}
+    shown = page.post("/do/draft", json=given).json()
+    assert "plate gap 3 1/2 in (88.9 mm)" in shown["words"][0]
+    assert shown["section"]["gap_words"] == "3 1/2 in (88.9 mm)"
+
+
+def test_every_message_is_numbered_and_the_state_says_how_many_came_before(
+    bench: Workbench, page: TestClient
+) -> None:
+    before = bench.state()["told"]
+    page.post("/do/text", json={"text": TEXT, "name": "mine.toml"})
+    assert bench.state()["told"] > before
