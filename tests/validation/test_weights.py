@@ -77,7 +77,7 @@ def shares(found: np.ndarray) -> np.ndarray:
     return np.array([np.cov(part, total)[0, 1] for part in found.T]) / np.var(total, ddof=1)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["reading_room", "reading_room_cone", "reading_room_coaxial"])
 def test_coverage_has_the_largest_share_over_the_gaps(name: str) -> None:
     found = shares(parts_by_gap(name)[1])
@@ -85,14 +85,14 @@ def test_coverage_has_the_largest_share_over_the_gaps(name: str) -> None:
     assert found[0] > found[1:].max()
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_coverage_has_the_largest_share_over_the_keeps() -> None:
     found = shares(parts_by_keep()[1])
     print(found.round(2))
     assert found[0] > 0.5
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize(("part", "factor"), [("coverage", 1.0), *CHANGES])
 def test_any_weight_halved_or_doubled_keeps_the_order(part: str, factor: float) -> None:
     """Cone, cap, plate, bare; and what is chosen then is near-best by the weights as they are."""

@@ -112,8 +112,13 @@ def test_a_large_mesh_is_stopped_between_rows_of_elements() -> None:
     assert told == [130, f"\n{WORDS}\n"]
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("seed", range(12))
+SEEDS = [
+    pytest.param(seed, marks=pytest.mark.slow if seed < 3 else pytest.mark.long)
+    for seed in range(12)
+]
+
+
+@pytest.mark.parametrize("seed", SEEDS)
 def test_any_command_ends_soon_at_any_moment(seed: int, tmp_path: Path) -> None:
     draw = random.Random(seed)
     command = draw.choice(COMMANDS)

@@ -54,7 +54,7 @@ def test_inches_stand_first(command: str, path: Path, tmp_path: Path) -> None:
     assert re.search(r"\d in \(\d+\.\d mm\)", said) or command.startswith("rays")
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("path", "keeps"), [(TALL, (2.375, 3.0)), (SMALL, (1.75, 2.125))], ids=("tall", "small")
 )

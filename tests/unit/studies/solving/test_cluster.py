@@ -137,8 +137,13 @@ def test_without_the_package_it_says_how_to_get_it(monkeypatch: pytest.MonkeyPat
         pass
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("seed", range(10))
+SEEDS = [
+    pytest.param(seed, marks=pytest.mark.slow if seed < 3 else pytest.mark.long)
+    for seed in range(10)
+]
+
+
+@pytest.mark.parametrize("seed", SEEDS)
 def test_whatever_dies_at_any_moment_nothing_hangs_and_what_is_done_is_kept(
     seed: int,
     scheduling: tuple[str, subprocess.Popen],
