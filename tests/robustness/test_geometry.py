@@ -86,7 +86,7 @@ EXTREMES = {
     "driver proud by 1 micrometre": ({"driver.proud": "0.001"}, HIGH),
     "driver proud by 20 mm": ({"driver.proud": "20", "plate_gap": "80"}, HIGH),
     "cone sunk by 10 mm": ({"driver.proud": "0", "driver.recess": "10"}, HIGH),
-    "cone 200 mm deep": ({"driver.cone_depth": "200"}, LOW),
+    "cone as deep as it is wide": ({"driver.cone_depth": "104"}, LOW),
     "nearly the whole ball": (
         {"plate_gap": "190", "reflector": '{ kind = "ball", ball_diameter = 180, keep = 179 }'},
         LOW,
