@@ -246,6 +246,8 @@ def test_every_kind_of_mistake_stands_at_its_field(browser: Any, begun: Any) -> 
         field = page.find_element("id", f"field-{key}")
         until(lambda one=field: one.get_attribute("aria-invalid") == "true")
         until(lambda one=field, said=words: said in page.execute_script(ROW, one))
+        invalid = page.find_elements("css selector", "[aria-invalid=true]")
+        assert [one.get_attribute("id") for one in invalid] == [f"field-{key}"]
         page.execute_async_script(
             """
             const body = JSON.stringify({text: arguments[0]});
@@ -254,6 +256,8 @@ def test_every_kind_of_mistake_stands_at_its_field(browser: Any, begun: Any) -> 
             before,
         )
         until(lambda: state(page)["desk"]["mistakes"] == [])
+        until(lambda: not page.find_elements("css selector", "[aria-invalid=true]"))
+    assert complaints(page) == []
 
 
 def test_twenty_changes_in_a_row_leave_no_stale_curve(browser: Any, begun: Any) -> None:

@@ -115,7 +115,14 @@ def test_a_few_large_solves_are_asked_about_as_many_small_ones_are(design: Desig
 
 
 def test_what_the_solver_refuses_is_left_to_the_study_to_refuse(design: Design) -> None:
-    require_consent(design, (Portion(1, 4),), Budget(0.0, 0.0), finer=400.0)
+    """Nobody is asked about what cannot start; the same on a mesh that can would be asked about."""
+    asked: list[str] = []
+    budget = Budget(0.0, 0.0, lambda question: bool(asked.append(question)))
+    require_consent(design, (Portion(1, 4),), budget, finer=400.0)
+    assert asked == []
+    with pytest.raises(BudgetError):
+        require_consent(design, (Portion(1, 4),), budget)
+    assert len(asked) == 1
 
 
 SPREAD = """
