@@ -25,6 +25,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from bodies import AIR
+from levels import read_levels
 from scipy.sparse import csr_matrix
 from triangles import Rows, joined_surfaces
 
@@ -122,15 +123,6 @@ def library_pressure(frequency: float, rows: Rows) -> np.ndarray:
     return (on_p * surface - on_q * flow)[0]
 
 
-def stored() -> tuple[np.ndarray, np.ndarray]:
-    """Frequencies (F,) and levels (F, P) of the file."""
-    with LEVELS.open(encoding="utf-8", newline="") as file:
-        rows = list(csv.reader(line for line in file if not line.startswith("#")))
-    assert rows[0] == HEADER
-    table = np.array(rows[1:], dtype=float)
-    return table[:, 0], table[:, 1:]
-
-
 def write_levels() -> None:
     """Solve every frequency and write the file."""
     with LEVELS.open("w", encoding="utf-8", newline="") as file:
@@ -150,7 +142,7 @@ def write_levels() -> None:
 
 def measurements() -> list[Measurement]:
     """The library's band levels, re the driver by itself."""
-    asked, levels = stored()
+    asked, levels = read_levels(LEVELS, HEADER)
     design = written()
     own = FlushCurve(flush_driver(problem_of(design, design.assembly()), DEFAULT_SETTINGS))
     centres, power = band_means(asked, 10.0 ** (levels / 10.0))
@@ -180,7 +172,7 @@ def test_an_overlay_agrees_where_walls_absorb() -> None:
 @pytest.mark.slow
 def test_the_stored_levels_are_those_of_the_library() -> None:
     """One frequency again, to what the file rounds and machines differ in."""
-    asked, levels = stored()
+    asked, levels = read_levels(LEVELS, HEADER)
     assert asked == pytest.approx(frequencies(), abs=1e-5)
     assert library_levels(asked[9]) == pytest.approx(levels[9], abs=1e-3)
 

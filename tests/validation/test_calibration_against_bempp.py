@@ -24,6 +24,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from bodies import AIR
+from levels import read_levels
 from triangles import Rows, joined_surfaces
 
 from dispersion.bands import band_means, study_frequencies
@@ -98,15 +99,6 @@ def library_pressure(true: Assembly, frequency: float, rows: Rows) -> np.ndarray
     return (on_p * p - on_q * q)[0]
 
 
-def stored() -> tuple[np.ndarray, np.ndarray]:
-    """Frequencies (F,) and levels (F, P) of the file."""
-    with LEVELS.open(encoding="utf-8", newline="") as file:
-        rows = list(csv.reader(line for line in file if not line.startswith("#")))
-    assert rows[0] == HEADER
-    table = np.array(rows[1:], dtype=float)
-    return table[:, 0], table[:, 1:]
-
-
 def write_levels() -> None:
     """Solve every frequency and write the file."""
     with LEVELS.open("w", encoding="utf-8", newline="") as file:
@@ -130,7 +122,7 @@ def read_by_a_workshop(seed: int) -> MeasuredBands:
 
     The driver is equalised flat by itself in a wide baffle, so that its own curve is known.
     """
-    frequencies, levels = stored()
+    frequencies, levels = read_levels(LEVELS, HEADER)
     centres, power = band_means(frequencies, 10.0 ** (levels / 10.0))
     design = written()
     own = flush_driver(problem_of(design, design.assembly()), DEFAULT_SETTINGS)
@@ -185,7 +177,7 @@ def test_intervals_hold_the_true_sizes_where_the_driver_is_not_known() -> None:
 @pytest.mark.slow
 def test_the_stored_levels_are_those_of_the_library() -> None:
     """One frequency again, to what the file rounds and machines differ in."""
-    frequencies, levels = stored()
+    frequencies, levels = read_levels(LEVELS, HEADER)
     assert frequencies == pytest.approx(study_frequencies(*BAND, PER_BAND), abs=1e-5)
     assert library_levels(frequencies[12]) == pytest.approx(levels[12], abs=1e-3)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dispersion.bands import band_label
 from dispersion.gliding import ARC_DEG, iso_limit_db
+from dispersion.ripple import Ripple
 from studies.answer import cautions
 from studies.answer.columns import band, length, number, posts_name, text, window_in_words
 from studies.answer.evidence import Evidence, outline_sentences
@@ -24,6 +25,16 @@ EXACT = (
 )
 
 
+SWING = number("ripple_db", "most it\nswings, dB", "largest swing of any band, dB", 1)
+HEARD = (
+    TableColumn(
+        "audible_from_hz",
+        "over 1 dB\nfrom",
+        "lowest band that swings by more than 1 dB, Hz",
+        band_label,
+    ),
+    number("best_azimuth_deg", "best seen\nat, deg", "from the first post, degrees", 0),
+)
 MIDWAY_DEG = 3.0
 """So near to the middle between two posts a direction is called midway."""
 
@@ -139,28 +150,8 @@ def _facts(study: PostsStudy) -> list[Fact]:
 
 
 def _choices(study: PostsStudy) -> Table:
-    columns = (
-        text("candidate", "posts", "count and diameter"),
-        number("ripple_db", "most it\nswings, dB", "largest swing of any band, dB", 1),
-        TableColumn(
-            "audible_from_hz",
-            "over 1 dB\nfrom",
-            "lowest band that swings by more than 1 dB, Hz",
-            band_label,
-        ),
-        number("best_azimuth_deg", "best seen\nat, deg", "from the first post, degrees", 0),
-    )
-    rows = []
-    for name, ripple in study.ripples.items():
-        heard = ripple.audible_centres
-        rows.append(
-            (
-                name,
-                float(ripple.peak_to_peak_db.max()),
-                float(heard[0]) if heard.size else None,
-                ripple.best_azimuth_deg,
-            )
-        )
+    columns = (text("candidate", "posts", "count and diameter"), SWING, *HEARD)
+    rows = [(name, _most(own), *_heard(own)) for name, own in study.ripples.items()]
     return Table("choices", "Posts side by side", columns, tuple(rows))
 
 
@@ -169,31 +160,32 @@ def _on_sale(study: PostsStudy) -> Table:
     columns = (
         text("candidate", "posts", "count and diameter"),
         length("circle_mm", "circle", "diameter of the circle of their axes", short=True),
-        number("ripple_db", "most it\nswings, dB", "largest swing of any band, dB", 1),
+        SWING,
         number("usual_ripple_db", "middle\nband, dB", "median over the bands of the swing, dB", 2),
-        TableColumn(
-            "audible_from_hz",
-            "over 1 dB\nfrom",
-            "lowest band that swings by more than 1 dB, Hz",
-            band_label,
-        ),
-        number("best_azimuth_deg", "best seen\nat, deg", "from the first post, degrees", 0),
+        *HEARD,
     )
-    rows = []
-    for ripple in (study.own, *study.on_sale):
-        heard = ripple.audible_centres
-        rows.append(
-            (
-                posts_name(ripple.posts),
-                2e3 * ripple.posts.circle_radius,
-                float(ripple.peak_to_peak_db.max()),
-                ripple.median_peak_to_peak_db,
-                float(heard[0]) if heard.size else None,
-                ripple.best_azimuth_deg,
-            )
+    rows = [
+        (
+            posts_name(ripple.posts),
+            2e3 * ripple.posts.circle_radius,
+            _most(ripple),
+            ripple.median_peak_to_peak_db,
+            *_heard(ripple),
         )
+        for ripple in (study.own, *study.on_sale)
+    ]
     caption = "First the file's posts; then usual rods on its circle; its own nearer and farther."
     return Table("on_sale", "Other rods and circles", columns, tuple(rows), caption)
+
+
+def _most(ripple: Ripple) -> float:
+    return float(ripple.peak_to_peak_db.max())
+
+
+def _heard(ripple: Ripple) -> tuple[float | None, float]:
+    """Cells of `HEARD`."""
+    heard = ripple.audible_centres
+    return float(heard[0]) if heard.size else None, ripple.best_azimuth_deg
 
 
 def _single(study: PostsStudy) -> Table:

@@ -37,9 +37,11 @@ def weigh(design: Design, options: TrimOptions) -> Work:
     balls = len({ball for ball, _ in candidates})
     pairs = balls * MOST_KEEPS * MOST_GAPS if design.moves_plate else 0
     judged = options.solving.method == "waves" and not options.as_written
-    members = BUILDS * (MOST_JUDGED + COMPARED) if judged else 0
+    # Ranked too, but settled for every motion of the cone.
+    members = [Portion(BUILDS * (MOST_JUDGED + COMPARED), coarse)] if judged else []
     return (
-        Portion(len(candidates) + pairs + members, coarse, ranks(options.solving)),
+        Portion(len(candidates) + pairs, coarse, ranks(options.solving)),
+        *members,
         Portion(12, max(coarse, FINE_PER_BAND)),
     )
 
