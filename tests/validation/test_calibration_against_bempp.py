@@ -157,6 +157,7 @@ TRUE = {
 }
 
 
+@pytest.mark.slow
 def test_true_sizes_are_found_where_the_driver_is_known() -> None:
     """Within the 95 % interval, and within half a millimetre: as promised above."""
     found = calibrated(SEED, curve_removed=False)

@@ -29,9 +29,11 @@ enter()
 """
 SLEEPING = "print('ready', flush=True); time.sleep(60.0)"
 COMMANDS = ("spread", "trim", "seat", "slice", "export", "contest", "cut", "posts", "rays")
-DEAF = """print('ready', flush=True)
+DEAF = """words = ["ready"]
     while True:
-        try: time.sleep(60.0)
+        try:
+            while words: print(words.pop(), flush=True)
+            time.sleep(60.0)
         except KeyboardInterrupt: pass
 """
 SOLVING = """

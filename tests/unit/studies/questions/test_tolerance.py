@@ -353,6 +353,7 @@ def test_off_centre_is_told_by_rays_only_where_they_mean_something(found: Tolera
     assert BY_RAYS in told.table("askew").title
 
 
+@pytest.mark.slow
 def test_off_centre_is_solved_with_an_axis_for_each_part(found: Tolerance) -> None:
     narrow = ("band = [500, 800]", "band = [1600, 2000]")
     one = solved_askew(example(narrow, allowed="off_centre = 1"), solve_waves)

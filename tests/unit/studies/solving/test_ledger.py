@@ -617,6 +617,7 @@ def wait_for_lines(log: Path, count: int, process: subprocess.Popen[str]) -> Non
         time.sleep(0.001)
 
 
+@pytest.mark.slow
 def test_killed_again_and_again_it_loses_at_most_what_was_in_flight(tmp_path: Path) -> None:
     path, log, out = (tmp_path / name for name in ("x.sqlite", "log", "far.npy"))
     chance, killed = random.Random(11), 0
@@ -642,6 +643,7 @@ def test_killed_again_and_again_it_loses_at_most_what_was_in_flight(tmp_path: Pa
     assert np.load(out).tobytes() == alone.tobytes()
 
 
+@pytest.mark.slow
 def test_two_processes_share_a_ledger(tmp_path: Path) -> None:
     path = tmp_path / "x.sqlite"
     outs = [tmp_path / f"far{i}.npy" for i in range(2)]

@@ -79,6 +79,7 @@ def test_posts_off_the_flat_are_refused_in_words() -> None:
         spread(felt, WAVES, fineness=4)
 
 
+@pytest.mark.slow
 def test_spread_tells_what_hangs_askew() -> None:
     """Straight, the level is the same all round; 2 mm off it is not, and its mean hardly moves."""
     narrow = ("band = [500, 800]", "band = [1600, 2000]")
