@@ -81,14 +81,15 @@ def remarks_after(response: Response) -> tuple[str, ...]:
 
 
 def _of_the_method(response: Response) -> Iterator[str]:
-    frequencies, worst = response.problem.frequencies, response.worst_power_error_db
+    worst = response.worst_power_error_db
     if response.method == "waves" and worst > POWER_WARNING_DB:
-        f = frequencies[int(np.argmax(np.abs(response.power_error_db).max(axis=0)))]
+        at = int(np.argmax(np.abs(response.power_error_db).max(axis=0)))
+        f = response.solved_frequencies[at]
         yield (
             f"power balance is off by {worst:.2f} dB near {f:.0f} Hz: solve again with a finer mesh"
         )
     if response.method in BELIEVED_KA:
-        yield from _beyond_belief(response, float(np.max(frequencies)))
+        yield from _beyond_belief(response, float(np.max(response.problem.frequencies)))
 
 
 def _beyond_belief(response: Response, top: float) -> Iterator[str]:

@@ -113,3 +113,11 @@ class Walls:
 
 
 RIGID_WALLS = Walls(layers=False)
+
+
+def taken_head_on(beta: complex) -> float:
+    """Share of its power that a wave loses which meets a wall of this admittance head on, 0 to 1.
+
+    1 - |(1 - beta) / (1 + beta)|^2 = 4 Re beta / |1 + beta|^2
+    """
+    return float(4.0 * np.real(beta) / np.abs(1.0 + beta) ** 2)

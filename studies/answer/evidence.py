@@ -175,7 +175,8 @@ def _out_of_balance(best: Response, worst: Response) -> tuple[str, ...]:
         return ()
     assembly = worst.problem.assembly
     hangs = "nothing" if assembly.reflector is None else assembly.reflector.label
-    which = f"the candidate with {hangs} below a plate gap of {in_own(assembly.plate_gap)}"
+    felt = f", felt {' and '.join(rings)}" if (rings := _felt_on(assembly)) else ""
+    which = f"the candidate with {hangs} below a plate gap of {in_own(assembly.plate_gap)}{felt}"
     rests = "the answer rests on it"
     if worst is not best:
         rests = f"the answer rests on another, within {best.worst_power_error_db:.3f} dB"
@@ -183,6 +184,15 @@ def _out_of_balance(best: Response, worst: Response) -> tuple[str, ...]:
         f"power is out of balance by {worst.worst_power_error_db:.2f} dB in {which}; {rests}:"
         " --finer 2 solves all with a finer mesh",
     )
+
+
+def _felt_on(assembly: Assembly) -> list[str]:
+    rings = (("on the baffle", assembly.baffle_felt), ("under the plate", assembly.plate_felt))
+    return [
+        f"{in_own(ring.thickness)} thick and {in_own(ring.width)} wide {board}"
+        for board, ring in rings
+        if ring is not None
+    ]
 
 
 def _chosen_by_need(best: Response) -> tuple[str, ...]:

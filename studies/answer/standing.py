@@ -41,7 +41,7 @@ def gained(found: Lead) -> str:
 
 
 def _apart(found: Lead, ahead: str, other: str) -> str:
-    size = f"{abs(found.lead_db):.2f} dB {ahead if found.lead_db >= 0.0 else other}"
+    size = f"{abs(found.lead_db):.2f} dB {ahead if round(found.lead_db, 2) >= 0.0 else other}"
     return f"{size}, {verdict_in_words(found)}"
 
 

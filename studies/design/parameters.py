@@ -27,6 +27,8 @@ REACH = 3.0
 """How many prior standard deviations a fit may go from what is written."""
 DIAMETER_SHARE, SHRINK_OCTAVES, PROUD, PLATE_GAP, KEEP = 0.05, 0.5, 2e-3, 2e-3, 1.5e-3
 HALF_ANGLE = math.radians(1.0)
+CONE_LOSS = "cone's admittance"
+"""Name of the parameter that `cone_loss` makes."""
 MOST_CONE_LOSS = 0.1
 """Admittance of a cone over that of the air: twice what soft fabric or foam may have."""
 MICROMETRE, THOUSANDTH_DEGREE = 1e-6, math.radians(1e-3)
@@ -147,7 +149,7 @@ def cone_loss(design: Design) -> Parameter:
     if {label for label, _ in design.walls.absorbers} & set(PIECES["cone"]):
         _nothing_to_find(design, "walls.cone", "says what the cone takes")
     return Parameter(
-        name="cone's admittance",
+        name=CONE_LOSS,
         unit=PER_CENT,
         written=0.0,
         prior=MOST_CONE_LOSS / REACH,

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from studies.answer.next_steps import CUT, SPREAD, then
 from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.felt.command import FeltOptions
+from studies.questions.felt.felted_file import felted_files
 from studies.questions.felt.figures import felt_pictures
 from studies.questions.felt.study import PLACES, SHARES, THICKNESSES, FeltStudy, felt
 from studies.questions.felt.tables import felt_tables
@@ -40,6 +40,6 @@ QUESTION = Question(
     find=find,
     tell=felt_tables,
     draw=felt_pictures,
+    make=felted_files,
     weigh=weigh,
-    next_steps=then(SPREAD, CUT),
 )

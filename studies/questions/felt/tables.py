@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dispersion.bands import band_label
+from dispersion.sliding import MIDDLE_HZ
 from shapes.lengths import in_both
 from shapes.parts import FeltBand
 from studies.answer import cautions, levels
@@ -23,6 +24,7 @@ from studies.answer.standing import gained
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.design.walls_table import FELT_RESISTIVITY
+from studies.questions.felt.felted_file import felted_name
 from studies.questions.felt.study import IN_WORDS, NO_FELT, FeltChoice, FeltStudy
 from studies.solving.target import NO_DIFFERENCE_DB
 from studies.solving.verdicts import compared
@@ -84,6 +86,11 @@ def _answer(study: FeltStudy) -> list[str]:
         f"Felt of {study.flow_resistivity:g} Pa s/m2 ({source}), laid on the boards: it also takes"
         " its thickness from the gap."
     )
+    if study.pays:
+        said.append(
+            f"{felted_name(study.design)} is the design with it, a new file that every command"
+            " takes: ask trim and gap again, since with felt another keep or gap may be better."
+        )
     return [*said, *target_in_words(study.design)]
 
 
@@ -116,7 +123,18 @@ def _taken(study: FeltStudy, choice: FeltChoice) -> str:
     by_octave = f" By octave: {', '.join(named)}; a minus is a gain." if named else ""
     return (
         f"It takes {study.mean_lost_db(choice):.1f} dB from the level in the window, in the mean"
-        f" over the band.{by_octave}"
+        f" over the band.{by_octave}{_lifted(study, choice)}"
+    )
+
+
+def _lifted(study: FeltStudy, choice: FeltChoice) -> str:
+    """What an equaliser has to do about it."""
+    lift, before = (c.row.scorecard.term("boost").measured for c in (choice, study.bare))
+    if abs(lift - before) < AUDIBLE_DB:
+        return ""
+    return (
+        f" An equaliser has to lift what lies above {MIDDLE_HZ[1] / 1e3:g} kHz by {lift:.1f} dB in"
+        f" the mean, {before:.1f} without felt."
     )
 
 

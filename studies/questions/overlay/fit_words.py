@@ -14,6 +14,7 @@ def fit_words(fitted: Fitted) -> list[str]:
     """Return what the fit found in sentences, the most important first."""
     return [
         _sizes(fitted),
+        *_cone(fitted),
         _gain(fitted),
         *_held_out(fitted),
         *_inseparable(fitted),
@@ -43,6 +44,17 @@ def _size(one: SizeEstimate) -> str:
         f"{size.name} {size.in_words(one.value)}, 95 % interval {low} to {high}, where {written}"
         " is written"
     )
+
+
+def _cone(fitted: Fitted) -> Iterator[str]:
+    """What the cone's admittance means for the sound that meets it."""
+    if (cone := fitted.cone) is not None:
+        low, found, high = (100.0 * share for share in cone.taken_head_on)
+        yield (
+            f"So above {fitted.fitted.tables.driver.lets_go_hz / 1e3:.2g} kHz the cone takes"
+            f" {found:.0f} per cent of the sound that meets it head on; {low:.0f} to {high:.0f}"
+            " per cent would fit as well."
+        )
 
 
 def _gain(fitted: Fitted) -> str:

@@ -29,8 +29,9 @@ import numpy as np
 
 from dispersion.bands import band_edges
 from dispersion.response import Response
+from dispersion.walls import taken_head_on
 from studies.design import Design, parse_design
-from studies.design.parameters import Parameter, cone_loss, parameters_of
+from studies.design.parameters import CONE_LOSS, Parameter, cone_loss, parameters_of
 from studies.measured.comparing import STATED_DB
 from studies.measured.positions import MeasuredBands
 from studies.questions.overlay.cross_validation import CrossValidation, cross_validate
@@ -82,6 +83,11 @@ class SizeEstimate:
     high: float
     width_left: float
     at_bound: bool
+
+    @property
+    def taken_head_on(self) -> tuple[float, float, float]:
+        """Share of the sound that a cone takes of what meets it head on: low, found, high."""
+        return taken_head_on(self.low), taken_head_on(self.value), taken_head_on(self.high)
 
     @property
     def determined(self) -> bool:
@@ -176,6 +182,11 @@ class Fitted:
     def free(self) -> int:
         """Number of readings less the number of means that were subtracted from them."""
         return free_readings(self.known, by_band=self.curve_removed)
+
+    @property
+    def cone(self) -> SizeEstimate | None:
+        """What the cone takes; None where it was not fitted."""
+        return next((one for one in self.estimates if one.parameter.name == CONE_LOSS), None)
 
     @cached_property
     def residuals(self) -> Residuals:

@@ -112,6 +112,8 @@ def _culprits(found: Overlay) -> Iterator[str]:
 def _cone(found: Overlay) -> Iterator[str]:
     """What the cone's loss, which nobody knows, would do to prediction and residuals."""
     soft = found.soft_comparison
+    if found.fitted is not None and found.fitted.cone is not None:
+        return
     change = np.where(found.comparison.compared, found.soft_change_db, 0.0)
     if soft is None or np.abs(change).max() < METER_DB:
         return

@@ -1,5 +1,6 @@
 """Whether felt pays: what is laid where, what it takes, and what is said of it."""
 
+from dataclasses import replace
 from functools import cache, partial
 
 import numpy as np
@@ -9,12 +10,14 @@ from small import small_design
 
 from dispersion.absorbers import PorousLayer
 from dispersion.problem import FAR_AWAY
-from dispersion.response import Response
+from dispersion.response import Response, Settling
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
 from shapes.assembly import TopPlate
+from studies.answer.evidence import evidence_of
 from studies.answer.table import Findings
-from studies.design import Design, DesignError
+from studies.design import Design, DesignError, parse_design
+from studies.questions.felt.felted_file import PREFIX, felted_files, felted_text
 from studies.questions.felt.figures import felt_pictures
 from studies.questions.felt.study import (
     BOTH,
@@ -136,6 +139,61 @@ def test_pictures_say_their_units() -> None:
 def test_without_losses_there_is_no_felt() -> None:
     with pytest.raises(DesignError, match=r"walls.losses: .*leave it out"):
         felt(walled('losses = "none"'), SOLVE, fineness=4)
+
+
+@pytest.mark.parametrize("place", PLACES)
+@pytest.mark.parametrize(
+    "walls",
+    ["", 'baffle = "cork"', '[walls.felt_under_plate]\nmaterial = "carpet"\nouter_diameter = 190'],
+    ids=["none", "other walls", "other felt"],
+)
+def test_the_felted_file_is_the_design_with_the_felt_that_was_solved(
+    place: str, walls: str
+) -> None:
+    choice = found().best_in(place)
+    design = walled(walls) if walls else small_design(BAND)
+    again = parse_design(felted_text(design, choice, 50e3), design.path)
+    assert again.title == PREFIX + design.title
+    built, solved = again.assembly(), choice.row.assembly
+    for one, other in (
+        (built.baffle_felt, solved.baffle_felt),
+        (built.plate_felt, solved.plate_felt),
+    ):
+        assert (one is None) == (other is None)
+        if one is not None:
+            assert (one.inner, one.outer, one.proud) == pytest.approx(
+                (other.inner, other.outer, other.proud), abs=1e-6
+            )
+    layers = dict(again.walls_on(built).absorbers)
+    assert all(
+        layers[label] == PorousLayer(choice.thickness, 50e3) for label in layers if "felt" in label
+    )
+    assert ("baffle" in layers) == ("cork" in walls)
+
+
+def test_a_file_is_written_where_felt_pays_and_named() -> None:
+    study, said = found(), " ".join(told().answer)
+    assert ("felted.toml" in felted_files(study)) == study.pays
+    assert ("felted.toml is the design with it" in said) == study.pays
+
+
+def test_power_out_of_balance_is_told_with_its_felt_and_the_pitch_that_was_solved() -> None:
+    """By need, more pitches are read than were solved: the balance is of those solved."""
+    choice = found().best_in(BOTH)
+    response = choice.row.response
+    pitches = np.array([1000.0, 5100.0, 9000.0])
+    settling = Settling(
+        frequencies=pitches,
+        within_db=0.05,
+        doubt_db=np.zeros(2),
+        near_power=np.zeros((2, 0)),
+        resonances=(),
+    )
+    off = replace(response, settling=settling, power_error_db=np.array([[0.0, 0.3, 0.0]]))
+    row = replace(choice.row, found=replace(choice.row.found, response=off))
+    said = " ".join(evidence_of([row], row).remarks)
+    assert "off by 0.30 dB near 5100 Hz" in said
+    assert f"felt {1e3 * choice.thickness:.1f} mm thick" in said
 
 
 def test_felt_in_the_file_gives_its_resistivity() -> None:

@@ -16,9 +16,11 @@ from dispersion.bands import third_octave_centres
 from dispersion.problem import Problem
 from dispersion.reference import Reference, flat
 from dispersion.response import Response
+from dispersion.solvers import solve_waves
+from dispersion.waves import SharedBlocks
 from shapes.clashes import find_clashes
 from studies.design import Design, DesignError, parse_design
-from studies.design.parameters import REACH, cone_loss, parameter_text, parameters_of
+from studies.design.parameters import CONE_LOSS, REACH, cone_loss, parameter_text, parameters_of
 from studies.measured.positions import MeasuredBands, Position
 from studies.questions.overlay.cross_validation import MOST_GROUPS, groups_of
 from studies.questions.overlay.estimating import (
@@ -38,6 +40,7 @@ from studies.questions.overlay.fitted_file import PREFIX, fitted_files, fitted_t
 from studies.questions.overlay.fitting import FitError, Fitted
 from studies.questions.overlay.fitting import fit as fit_at
 from studies.questions.overlay.trials import MOST_EVALUATIONS
+from studies.solving.grid import COARSE_BY_NEED, Fineness
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 CENTRES = third_octave_centres(2000, 5000)
@@ -120,11 +123,12 @@ def readings(
     seed: int = 6,
     places: tuple[Position, ...] = PLACES,
     solver: Callable[..., Response] = straight,
+    fineness: Fineness = 4,
 ) -> MeasuredBands:
     """What a meter reads on a speaker: its own zero, a driver with a curve, and noise."""
     from studies.solving.predicting import predict
 
-    found = predict(built, built.assembly(), places, solver, 4)
+    found = predict(built, built.assembly(), places, solver, fineness)
     curve = np.linspace(-2.0, 3.0, len(found.centres))
     noise = np.random.default_rng(seed).normal(0.0, noise_db, found.level_db.shape)
     return MeasuredBands(places, found.centres, found.level_db + 84.0 + curve + noise)
@@ -341,11 +345,38 @@ def test_what_the_cone_takes_is_found_with_its_doubt_and_written() -> None:
     said = " ".join(fit_words(fitted))
     assert "cone's admittance 2.4 %, 95 % interval" in said
     assert "where 0.0 % is written" in said
+    # 4 beta / (1 + beta)^2 of 0.024.
+    assert "above 4 kHz the cone takes 9 per cent of the sound that meets it head on" in said
     again = parse_design(fitted_text(fitted), fitted.design.path)
     absorber = dict(again.walls.absorbers)["cone"].absorber
     assert absorber.beta == pytest.approx(cone.value)
     # Without being asked for, it is no size of the fit.
     assert len(fit(example(), built, taking).estimates) == len(SIZES)
+
+
+@pytest.mark.slow
+def test_what_a_cone_takes_is_found_by_waves_within_the_stated_interval() -> None:
+    """Readings of a short speaker with a cone of known loss and another gap, with noise, solved."""
+    short = (
+        ("height = 900 ", "height = 100 "),
+        ('above = "4 kHz"', 'above = "2.5 kHz"'),
+        ("band = [2000, 5000]", "band = [4000, 6300]"),
+    )
+    known = (TAKES[0], TAKES[1].replace("0.024", "0.03"))
+    solver = partial(solve_waves, shared=SharedBlocks(), workers=1)
+    at = tuple(replace(place, height=place.height - 0.8) for place in PLACES[1:])
+    built = example(*short, GAP_AND_KEEP[0], known)
+    read = readings(built, 0.1, places=at, solver=solver, fineness=COARSE_BY_NEED)
+    fitted = fit_at(
+        example(*short), read, solver, None, COARSE_BY_NEED, stated_db=0.3, with_cone=True
+    )
+    cone, gap = of(fitted, CONE_LOSS), of(fitted, "plate gap")
+    assert (cone.determined, cone.differs) == (True, True)
+    assert 0.0 < cone.low < 0.03 < cone.high < 0.1
+    assert gap.low < 0.0615 < gap.high
+    # 4 beta / (1 + beta)^2: 11.3 per cent for the 0.03 that is true.
+    low, _, high = fitted.cone.taken_head_on
+    assert low < 0.113 < high
 
 
 def test_a_hard_cone_stays_at_zero_and_is_no_bound_to_wonder_about() -> None:
