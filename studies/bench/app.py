@@ -28,7 +28,8 @@ from studies.measured.text_files import LARGEST_FILE
 MOST_JSON = 2**21
 """Bytes of a message from the page; the largest design is half as large."""
 STATIC = {
-    "bench.css": "text/css", "bench.js": "text/javascript", "form.js": "text/javascript",
+    "bench.css": "text/css", "begin.js": "text/javascript", "bench.js": "text/javascript",
+    "form.js": "text/javascript",
     "section.js": "text/javascript", "charts.js": "text/javascript",
     "questions.js": "text/javascript", "server.js": "text/javascript",
     "preact-htm.js": "text/javascript",

@@ -30,8 +30,6 @@ OFFERED = (
     "meter", "overlay", "cut", "section", "slice", "export",
 )  # fmt: skip
 """Commands that the page offers, in the order of the work."""
-AT_ONCE = ("cut", "section")
-"""They solve nothing."""
 MOST_WORDS = 200
 """Characters of one option."""
 _HIDDEN = {field.name for kind in (DesignDelivery, SolverOptions) for field in fields(kind)}
@@ -61,11 +59,11 @@ class Asked:
         """Answer it with these options of the solver."""
         return self.question.find(design, replace(self.options, solving=solving))
 
-    def cost(self, design: Design) -> Cost | None:
-        """What it will take on this machine; None where few designs are solved."""
-        if self.question.weigh is None:
-            return None
-        return estimate(design, self.question.weigh(design, self.options))
+    def cost(self, design: Design, workers: int | None = None) -> Cost | None:
+        """What it will take on this machine; None where nothing is solved."""
+        weigh = self.question.weigh
+        work = () if weigh is None else weigh(design, self.options)
+        return estimate(design, work, workers) if work else None
 
 
 def offered() -> list[Data]:
@@ -124,7 +122,6 @@ def _described(command: click.Command) -> Data:
     return {
         "name": command.name,
         "help": about.split("\n\n")[0].replace("\n", " "),
-        "at_once": command.name in AT_ONCE,
         "files": any(param.name == _FILES for param in command.params),
         "options": [_option(param) for param in _own(command)],
     }

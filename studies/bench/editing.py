@@ -13,6 +13,7 @@ LONGEST_VALUE = 20_000
 """Characters of one value: a profile of two thousand points has as many."""
 MOST_PARTS = 8
 _PART = re.compile(r"([A-Za-z_][A-Za-z0-9_-]*)((?:\[[0-9]{1,3}\])*)")
+_FRACTION = re.compile(r"-?(?:[0-9]+[ -])?[0-9]+/[0-9]+")
 _GUESSED = re.compile(r"#\s*guess\s*:?\s*")
 
 Place = tuple[str | int, ...]
@@ -47,7 +48,8 @@ def with_value(text: str, key: str, typed: str, *, words: bool = False) -> str:
     key : str
         Dotted, see `place_of`; its table is made if it is not there.
     typed : str
-        A number, words, or a list or table in brackets as TOML writes them.
+        A number, words, or a list or table in brackets as TOML writes them. A fraction without a
+        unit, "1 1/2", counts in that of the file, as a number does.
     words : bool
         Whether even a number is text there.
 
@@ -61,6 +63,8 @@ def with_value(text: str, key: str, typed: str, *, words: bool = False) -> str:
     document, place = _document(text), place_of(key)
     if not typed.strip():
         return _dumped(_removed(document, place))
+    if not words and _FRACTION.fullmatch(typed.strip()) and (unit := document.get("unit")):
+        typed = f"{typed.strip()} {unit}"
     value = _value(typed.strip(), words)
     table, last = _holder(document, place), place[-1]
     known = table.get(last) if isinstance(last, str) else None

@@ -19,6 +19,7 @@ from studies.design.quantities import LENGTH_SCHEMA
 Data = dict[str, Any]
 DESIGN = "design"
 """Name of the group of keys above the first table."""
+TOP_HELP = "What it is called, and what its parts have in common."
 ANGLES, FREQUENCIES = [45, "45 deg"], ["3 kHz"]
 
 
@@ -46,7 +47,7 @@ def form_of(text: str) -> list[Data]:
     top = {
         "key": DESIGN,
         "name": DESIGN,
-        "help": "",
+        "help": TOP_HELP,
         "there": True,
         "needed": True,
         "fields": [

@@ -18,6 +18,7 @@ from studies.answer.delivering import files_of
 from studies.answer.writing import write_files, write_text
 from studies.bench.asking import Asked, refused
 from studies.bench.live import Turn
+from studies.bench.pace import Pace
 from studies.design import Design
 from studies.solving.options import SolverOptions
 
@@ -49,8 +50,8 @@ class Run:
         What it does just now.
     done, total : int
         Solves of the stage.
-    stage_began : float
-        Time, s.
+    pace : Pace or None
+        What is known of the time that is left; None before it runs.
     message : str
         What went wrong.
     answer : list of str
@@ -71,7 +72,7 @@ class Run:
     stage: str = ""
     done: int = 0
     total: int = 0
-    stage_began: float = 0.0
+    pace: Pace | None = None
     message: str = ""
     answer: list[str] = field(default_factory=list)
     folder: str = ""
@@ -81,13 +82,12 @@ class Run:
 
     def shown(self) -> Data:
         """The run as the page lists it."""
-        left = None
-        if self.state == RUNNING and self.done and self.total:
-            passed = time.monotonic() - self.stage_began
-            left = round(passed * (self.total - self.done) / self.done)
+        left = self.pace.left_s if self.pace is not None and self.state == RUNNING else None
         keys = ("number", "name", "title", "design", "asked", "state", "stage", "done", "total",
                 "message", "answer", "folder", "files")  # fmt: skip
-        return {key: getattr(self, key) for key in keys} | {"left_s": left}
+        return {key: getattr(self, key) for key in keys} | {
+            "left_s": None if left is None else round(left)
+        }
 
 
 class Runs:
@@ -190,9 +190,10 @@ class Runs:
     def _answer(self, run: Run, asked: Asked, design: Design) -> None:
         run.state = RUNNING
         self._tell(run.shown())
-        solving = replace(self._solving, watch=self._watch(run))
         try:
             with written_in(design.unit), stopped_by(run.stop):
+                run.pace = Pace(asked.cost(design, self._solving.workers))
+                solving = replace(self._solving, watch=self._watch(run, run.pace))
                 result = asked.find(design, solving)
                 findings, files = files_of(asked.question, result, asked.delivery)
                 run.stop.check()
@@ -212,7 +213,7 @@ class Runs:
         self._note()
         self._tell(run.shown())
 
-    def _watch(self, run: Run) -> Callable[[str, int, int], None]:
+    def _watch(self, run: Run, pace: Pace) -> Callable[[str, int, int], None]:
         """Progress of a run: told to the page now and then; ends the run where it is stopped."""
         told = 0.0
 
@@ -221,12 +222,13 @@ class Runs:
 
         def watch(stage: str, done: int, total: int) -> None:
             nonlocal told
-            self._turn.wait(stopped)
+            pace.wait(lambda: self._turn.wait(stopped))
             run.stop.check()
             now = time.monotonic()
             if stage != run.stage:
-                run.stage, run.stage_began, told = stage, now, 0.0
-            run.done, run.total = done, total
+                told = 0.0
+            run.stage, run.done, run.total = stage, done, total
+            pace.note(stage, done, total)
             if now - told >= TELL_EVERY_S:
                 told = now
                 self._tell(run.shown())

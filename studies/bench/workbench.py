@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from studies.answer.command_options import Refusal
-from studies.answer.listening.panel import filter_data, listening_data, voicing_in_words
+from studies.answer.listening.panel import filter_data, listening_data
+from studies.answer.voiced import voicing_in_words
 from studies.bench.asking import ask, offered
 from studies.bench.channel import Channel
 from studies.bench.desk import Desk, Edition
@@ -30,12 +31,12 @@ from studies.design.reading import LARGEST_DESIGN
 from studies.questions.draft.command import brief_of
 from studies.questions.draft.sizes import DraftError
 from studies.questions.draft.study import draft_design
-from studies.solving.budget import Cost
 from studies.solving.ledger import Ledger
 from studies.solving.options import SolverOptions
 from studies.solving.voicing import voice
 
 Data = dict[str, Any]
+AT_ONCE_IN_WORDS = "Nothing is solved: it comes at once."
 LENGTHS = ("driver", "ball", "gap", "column", "height", "baffle")
 """Sizes of a draft; those after the third may be left out."""
 
@@ -60,6 +61,7 @@ class Workbench:
         self._open = contextlib.ExitStack()
         kept_in = None if solving.no_ledger else solving.ledger
         store = None if kept_in is None else self._open.enter_context(Ledger(kept_in))
+        self._workers = solving.workers
         turn = Turn()
         self._unfinished = unfinished_in(folder)
         self._live: Data = {}
@@ -224,7 +226,8 @@ class Workbench:
         if not now.design.seats:
             raise EditError("there is no seat to listen at: add one")
         rows = {"the present design": now.row}
-        if pinned is not None and len(pinned.design.seats) == len(now.design.seats):
+        if pinned is not None:
+            _require_comparable(pinned, now)
             rows["the pinned design"] = pinned.row
         return listening_data(now.design, rows)
 
@@ -245,6 +248,9 @@ class Workbench:
 
     def _answered(self, answer: Answer) -> None:
         self._answer = answer
+        if self._pinned is not None and self._pinned.version == answer.version:
+            self._pinned = answer
+            self.channel.tell("pinned", self._pinned_view())
         self._live = answer_view(answer)
         if self._pinned is not None:
             self._live["difference"] = difference_in_words(answer.row, self._pinned.row)
@@ -259,8 +265,9 @@ class Workbench:
     def cost(self, name: str, options: dict[str, str], files: list[str]) -> Data:
         """What a question will take on this machine, in words."""
         design = self._design()
-        found = ask(name, design.path, options, files, self.folder).cost(design)
-        return {"words": _cost_in_words(found)}
+        asked = ask(name, design.path, options, files, self.folder)
+        found = asked.cost(design, self._workers)
+        return {"words": AT_ONCE_IN_WORDS if found is None else f"{found.in_words()}."}
 
     def ask(self, name: str, options: dict[str, str], files: list[str]) -> Data:
         """Ask a question about the present design."""
@@ -298,13 +305,19 @@ class Workbench:
         return {"designs": self.folder.designs(), "measured": self.folder.measured()}
 
 
+def _require_comparable(pinned: Answer, now: Answer) -> None:
+    """Refuse to let two designs be heard at different seats, or before both have settled."""
+    if not pinned.last:
+        raise EditError("the pinned design was changed before its answer settled: pin one that has")
+    first, second = (
+        (one.tables.seats, one.tables.room, one.column_height)
+        for one in (pinned.design, now.design)
+    )
+    if first != second:
+        raise EditError("seats, room or column height are not those of the pinned design: pin anew")
+
+
 def _with_unit(text: str, unit: str) -> str:
     """A size with its unit: that of the form where none was typed."""
     bare = not text.lstrip("0123456789./,- ")
     return f"{text} {unit}" if bare else text
-
-
-def _cost_in_words(cost: Cost | None) -> str:
-    if cost is None:
-        return "A few designs: about a minute."
-    return f"{cost.in_words()}."

@@ -183,7 +183,7 @@ class BaffleTable(BoardTable):
 class FootTable(BoardTable):
     """The board under the column."""
 
-    thickness: Depth
+    thickness: Depth = Field(description="Of the board.")
     material: MaterialChoice | None = Field(None, description="Left out, as the column.")
 
     @model_validator(mode="after")

@@ -83,7 +83,9 @@ class DesignFile(DesignTable):
     port: PortTable | None = None
     driver: DriverTable
     tweeter: TweeterTable | None = None
-    reflector: ReflectorTable
+    reflector: ReflectorTable = Field(
+        description="What hangs above the driver: a ball cap, a cone, or a curve."
+    )
     plate: PlateTable | None = None
     posts: PostsTable | None = None
     askew: AskewTable | None = None

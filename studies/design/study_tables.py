@@ -37,7 +37,7 @@ SmallAngle = Annotated[float, BetweenDegrees(0, 10)]
 class SeatTable(DesignTable):
     """Where somebody listens."""
 
-    name: Words
+    name: Words = Field(description="By which reports call it.")
     ear_height: Annotated[float, Between(100, 5000)] = Field(description="Above the floor.")
     distance: Annotated[float, Between(300, 30_000)] = Field(
         description="From the speaker's axis, level."
@@ -262,7 +262,7 @@ class CarveTable(DesignTable):
 class ContestTable(DesignTable):
     """One entry of a contest: a reflector of its own, or another design's."""
 
-    name: Words
+    name: Words = Field(description="By which the ranking calls it.")
     reflector: ReflectorTable | None = Field(None, description="As in [reflector].")
     design: str | None = Field(
         None,

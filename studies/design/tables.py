@@ -299,7 +299,7 @@ class PlateTable(DesignTable):
     )
     diameter: Diameter | None = Field(None, description="Of a round plate.")
     across_flats: Diameter | None = Field(None, description="Of a square or hexagonal one.")
-    thickness: Depth
+    thickness: Depth = Field(description="Of the board.")
     edge_radius: SmallLength = Field(0.0, description="Rounding of both edges.")
 
     @property
@@ -330,8 +330,8 @@ class PlateTable(DesignTable):
 class PostsTable(DesignTable):
     """Posts between baffle and top plate, evenly spread on a circle."""
 
-    count: Annotated[int, Field(ge=1, le=24)]
-    diameter: Annotated[float, Between(0.5, 200)]
+    count: Annotated[int, Field(ge=1, le=24)] = Field(description="How many, evenly spread.")
+    diameter: Annotated[float, Between(0.5, 200)] = Field(description="Of one post.")
     circle_diameter: Diameter = Field(description="Of the circle through the posts' middles.")
     socket_plate: SmallLength = Field(0.0, description="How deep they enter the plate.")
     socket_baffle: SmallLength = Field(0.0, description="How deep they enter the baffle.")

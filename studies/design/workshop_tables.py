@@ -35,8 +35,8 @@ class MaterialTable(DesignTable):
 class SpigotTable(DesignTable):
     """Hole in the middle of the reflector's flat, for a dowel or a rod."""
 
-    diameter: Diameter
-    depth: Depth
+    diameter: Diameter = Field(description="Of the hole.")
+    depth: Depth = Field(description="From the flat.")
 
 
 MaterialChoice = str | MaterialTable

@@ -59,12 +59,15 @@ class Solved:
         The score and its terms, dB.
     window_curve_db : (F,) array
         Window level at every single frequency, dB.
+    images : (F, N) complex array or None
+        Far field towards the images of the seats, see `studies.solving.seating.towards_images`.
     """
 
     response: Response
     coverage: Coverage
     scorecard: Scorecard
     window_curve_db: np.ndarray
+    images: np.ndarray | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,6 +127,11 @@ class Row:
     def window_curve_db(self) -> np.ndarray:
         """(F,) window level at every solved frequency, dB; NotSolvedError if it was not solved."""
         return self._present(self.found).window_curve_db
+
+    @property
+    def images(self) -> np.ndarray | None:
+        """(F, N) far field towards the images of the seats; NotSolvedError if it was not solved."""
+        return self._present(self.found).images
 
     def _present(self, what: Part | None) -> Part:
         if what is None:

@@ -25,6 +25,7 @@ from shapes.clashes import find_clashes
 from studies.design import Design, DesignError, Mistake
 from studies.solving.candidates import Candidate, Row, Solved, best_of, winner_of
 from studies.solving.lines import PlaceInLine, begin_lines
+from studies.solving.seating import towards_images
 from studies.solving.target import score
 
 COARSE_PER_BAND, FINE_PER_BAND = 4, 12
@@ -496,7 +497,9 @@ def scored(
     problem = response.problem
     curve = level_db(window_power(response.power, problem.elevations, coverage.window))
     kept = response if keep_far else response.without_far()
-    return Row("", assembly, "", Solved(kept, coverage, score(coverage, design.target), curve))
+    images = towards_images(design, response)
+    card = score(coverage, design.target)
+    return Row("", assembly, "", Solved(kept, coverage, card, curve, images))
 
 
 def _workers(solver: Solver) -> int:

@@ -23,6 +23,8 @@ source."""
 STRIDE = 3
 """Every third place of the sliding band is fitted: a quarter of its width apart."""
 FINE_ENOUGH = 1e-4
+MOST_TRIES = 40
+"""Steps of one fit: over a narrow band there is no end of filters that do the same."""
 WORTH_DB = 0.1
 """What a filter must gain, rms over the sliding bands."""
 
@@ -133,7 +135,12 @@ def _fitted(
     bounds = (np.tile(low, len(kinds)), np.tile(high, len(kinds)))
     first = np.clip(first, bounds[0] + 1e-6, bounds[1] - 1e-6)
     found = least_squares(
-        lambda x: left(made(x))[::STRIDE], first, bounds=bounds, ftol=FINE_ENOUGH, xtol=FINE_ENOUGH
+        lambda x: left(made(x))[::STRIDE],
+        first,
+        bounds=bounds,
+        ftol=FINE_ENOUGH,
+        xtol=FINE_ENOUGH,
+        max_nfev=MOST_TRIES,
     )
     return made(found.x)
 

@@ -1,34 +1,35 @@
-"""What the listening panel is given: impulse responses, filters and words; and a page of it.
+"""What the listening panel is given: impulse responses and filters; and a page of it.
 
-A response is that of the seat in free air, read from the curve that was solved, its travel time
-taken off so that switching does not shift the sound. It is kept in 16 bits of its own scale.
+Responses are kept in 16 bits of their own scale.
 """
 
 from __future__ import annotations
 
 import base64
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
 from typing import Any
 
 import numpy as np
 from markupsafe import Markup
-from scipy.interpolate import CubicSpline
 
-from dispersion.bands import band_edges
 from dispersion.biquads import Biquad
-from dispersion.impulse import RATE, BandLimits, bins, impulse, least_length
+from dispersion.impulse import RATE
+from studies.answer.listening.responses import bounces_at, direct_at, response_of
 from studies.answer.report.rendering import render
 from studies.design import Design
 from studies.solving.candidates import Row
-from studies.solving.voicing import Voicing, voice
+from studies.solving.seating import Seating, seating_that_fits
+from studies.solving.voicing import voice
 
 Data = dict[str, Any]
 FULL_SCALE = 32767
 MOST_HEARD = 8
 """Designs in one panel."""
+MOST_BYTES = 3 * 2**20
+"""Of all responses in base64; seats that would need more are left out, but for the first."""
 SCRIPTS = ("sounds.js", "listening.js")
 
 
@@ -42,13 +43,47 @@ def listening_data(design: Design, rows: Mapping[str, Row]) -> Data:
     rows : mapping of str to Row
         What is compared, by name; those not solved are left out.
     """
-    solved = {name: row for name, row in rows.items() if row.solved}
+    heard = [(name, row) for name, row in rows.items() if row.solved][:MOST_HEARD]
+    seating = seating_that_fits(design, heard[0][1].assembly) if heard else None
+    at_seats = _heard([row for _, row in heard], seating, design)
     return {
         "title": design.title,
         "rate": RATE,
-        "seats": [seat.name for seat in design.seats],
-        "designs": [_heard(name, row, design) for name, row in list(solved.items())[:MOST_HEARD]],
+        "seats": [seat.name for seat in design.seats[: len(at_seats)]],
+        "surfaces": [] if seating is None else [plane.name for plane in seating.room.planes],
+        "designs": [
+            {
+                "name": name,
+                "score": round(row.score, 2),
+                "filters": [filter_data(one) for one in voice(row, design.target).filters],
+                "seats": [at_seat[number] for at_seat in at_seats],
+            }
+            for number, (name, row) in enumerate(heard)
+        ],
     }
+
+
+def _heard(rows: Sequence[Row], seating: Seating | None, design: Design) -> list[list[Data]]:
+    """Responses of every row seat by seat, as many seats as `MOST_BYTES` hold."""
+    found: list[list[Data]] = []
+    taken = 0
+    for seat in range(len(design.seats)):
+        here = [_heard_at(row, seat, seating, design) for row in rows]
+        taken += sum(len(one["samples"]) for responses in here for one in responses.values())
+        if found and taken > MOST_BYTES:
+            break
+        found.append(here)
+    return found
+
+
+def _heard_at(row: Row, seat: int, seating: Seating | None, design: Design) -> dict[str, Data]:
+    """Response at one seat in free air, and with the first bounces where the room is known."""
+    direct = direct_at(row, seat)
+    found = {"free": _packed(response_of(row, [direct]))}
+    if seating is not None:
+        bounces = bounces_at(row, seat, seating, design.air)
+        found["room"] = _packed(response_of(row, [direct, *bounces]))
+    return found
 
 
 def listening_files(design: Design, rows: Mapping[str, Row]) -> dict[str, bytes]:
@@ -72,16 +107,6 @@ def _one_script() -> Markup:
     return Markup(re.sub(r"^import .*\n|^export ", "", whole, flags=re.M))
 
 
-def _heard(name: str, row: Row, design: Design) -> Data:
-    voiced = voice(row, design.target)
-    return {
-        "name": name,
-        "score": round(row.score, 2),
-        "responses": [_response(row, seat) for seat in range(len(design.seats))],
-        "filters": [filter_data(one) for one in voiced.filters],
-    }
-
-
 def filter_data(one: Biquad) -> Data:
     """Return a filter as the page's audio takes it."""
     return {
@@ -92,48 +117,8 @@ def filter_data(one: Biquad) -> Data:
     }
 
 
-def voicing_in_words(found: Voicing) -> list[str]:
-    """Say what the filters do, and what stays as it is."""
-    if not found.filters:
-        return ["No filter is worth its trouble: the window level follows the wanted line."]
-    mended, stays = _scores(found)
-    said = [
-        f"With these filters the score is {found.after.score:.2f} dB in place of"
-        f" {found.before.score:.2f}: {mended}.",
-        f"No filter changes {stays}: those are differences between directions.",
-        f"The window level then lies {found.rms_after_db:.1f} dB (rms) about the wanted line, in"
-        f" place of {found.rms_before_db:.1f}; the worst that is left is {found.worst_db:+.1f} dB"
-        f" at {found.worst_hz:.0f} Hz.",
-    ]
-    lift = max(one.gain_db for one in found.filters)
-    if lift > 3.0:
-        said.append(
-            f"A lift of {lift:.1f} dB takes {10 ** (lift / 10):.0f} times the power there:"
-            " mind amplifier and tweeter."
-        )
-    return said
-
-
-def _scores(found: Voicing) -> tuple[str, str]:
-    mended = ", ".join(
-        f"{name} {found.after.term(name).measured:.2f} for {found.before.term(name).measured:.2f}"
-        for name in ("residue", "boost")
-    )
-    stays = " and ".join(
-        f"{name} ({found.before.term(name).measured:.2f} dB)" for name in ("coverage", "steadiness")
-    )
-    return mended, stays
-
-
-def _response(row: Row, seat: int) -> Data:
-    """Impulse response at one seat: 16-bit samples in base64, and what full scale is."""
-    lower, upper = band_edges(row.coverage.centres)
-    limits = BandLimits(float(lower[0]), float(upper[-1]))
-    samples = int(np.ceil(least_length(limits, 0.0) * RATE))
-    solved = row.response.problem.frequencies
-    curve = CubicSpline(np.log(solved), row.response.near[:, seat])
-    wanted = np.log(np.clip(bins(samples), solved[0], solved[-1]))
-    found, _ = impulse(curve(wanted), 0.0, limits, samples)
-    scale = float(np.abs(found).max()) or 1.0
-    whole = np.round(found / scale * FULL_SCALE).astype("<i2")
+def _packed(response: np.ndarray) -> Data:
+    """An impulse response as 16-bit samples in base64, and what full scale is."""
+    scale = float(np.abs(response).max()) or 1.0
+    whole = np.round(response / scale * FULL_SCALE).astype("<i2")
     return {"samples": base64.b64encode(whole.tobytes()).decode("ascii"), "scale": round(scale, 6)}

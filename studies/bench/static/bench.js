@@ -1,8 +1,9 @@
 // The bench: design at the left, section in the middle, answer at the right, questions below.
 import { html, render, useEffect, useRef, useState } from "./preact-htm.js";
+import { Begin, Open } from "./begin.js";
 import { CoverageMap, Curves, Terms } from "./charts.js";
 import { Form, Mistakes } from "./form.js";
-import { Questions } from "./questions.js";
+import { Questions, Report } from "./questions.js";
 import { Section } from "./section.js";
 import { listeningPanel } from "./listening.js";
 import { act, hear, wholeState } from "./server.js";
@@ -93,13 +94,14 @@ function Top({ desk, designs, doing }) {
               onInput=${(/** @type {any} */ event) => setName(event.target.value)} />
             <button type="submit">Save</button>
           </form>
-          <a href="#ask">Ask</a>
           <a href="design" download>Download the design</a>
           <button type="button" aria-expanded=${text === null ? "false" : "true"}
             onClick=${() => setText(text === null ? desk.text : null)}>Text of the file</button>
           <${Open} designs=${designs} doing=${doing} />`}
         <button type="button" onClick=${() => doing("end")}>End</button>
       </div>
+      ${desk.begun && html`<nav aria-label="On this page"><a href="#section">Section</a>
+        <a href="#answer">Answer</a> <a href="#ask">Questions</a></nav>`}
     </header>
     ${text !== null && html`
       <section class="text" aria-label="Text of the file">
@@ -110,75 +112,16 @@ function Top({ desk, designs, doing }) {
       </section>`}`;
 }
 
-/** @param {{designs: string[], doing: (name: string, given?: Data) => void}} given */
-function Open({ designs, doing }) {
-  const upload = async (/** @type {any} */ event) => {
-    const [file] = event.target.files;
-    if (file) doing("text", { text: await file.text(), name: file.name });
-    event.target.value = "";
-  };
-  return html`
-    <label class="unseen" for="open">Open a design of the folder</label>
-    <select id="open" value="" onChange=${(/** @type {any} */ event) => {
-      if (event.target.value) doing("open", { name: event.target.value });
-      event.target.value = "";
-    }}>
-      <option value="">Open ...</option>
-      ${designs.map((name) => html`<option>${name}</option>`)}
-    </select>
-    <label class="file">From elsewhere <input type="file" accept=".toml" onChange=${upload} /></label>`;
-}
-
-/** @param {{designs: string[], doing: (name: string, given?: Data) => void}} given */
-function Begin({ designs, doing }) {
-  const [sizes, setSizes] = useState(/** @type {Record<string, any>} */ ({ unit: "in" }));
-  const set = (/** @type {string} */ name, /** @type {any} */ value) => setSizes({ ...sizes, [name]: value });
-  const field = (/** @type {string} */ name, /** @type {string} */ label, /** @type {string} */ help) => html`
-    <div class="field">
-      <label for=${`begin-${name}`}>${label}</label>
-      <span class="value"><input id=${`begin-${name}`} type="text" value=${sizes[name] ?? ""}
-        aria-describedby=${`begin-${name}-help`} autocomplete="off"
-        onInput=${(/** @type {any} */ event) => set(name, event.target.value)} /></span>
-      <p class="help always" id=${`begin-${name}-help`}>${help}</p>
-    </div>`;
-  return html`
-    <main class="plain">
-      <h2>Begin with three sizes</h2>
-      <form onSubmit=${(/** @type {Event} */ event) => { event.preventDefault(); doing("draft", sizes); }}>
-        ${field("driver", "driver", "Its nominal diameter, as sold: 7, or 7 in, or 180 mm.")}
-        ${field("ball", "ball", "Diameter of the ball to cut.")}
-        ${field("gap", "gap", "From the baffle to the underside of the top plate: 3 1/2.")}
-        <div class="field">
-          <label for="begin-unit">unit</label>
-          <span class="value"><select id="begin-unit" value=${sizes.unit}
-            onChange=${(/** @type {any} */ event) => set("unit", event.target.value)}>
-            <option value="in">inches</option><option value="mm">millimetres</option>
-            <option value="cm">centimetres</option></select></span>
-        </div>
-        <details><summary>More, if you know it</summary>
-          ${field("column", "column", "Outside width; left out, fits the driver.")}
-          ${field("height", "height", "From the floor to the baffle.")}
-          ${field("baffle", "baffle", "Diameter of a round baffle; left out, as the column.")}
-          <label class="tick"><input type="checkbox" checked=${sizes.coaxial ?? false}
-            onChange=${(/** @type {any} */ event) => set("coaxial", event.target.checked)} />
-            a tweeter stands in the middle of the cone</label>
-        </details>
-        <p><button type="submit" class="main">Draft a design</button></p>
-        <p class="quiet">Every other size is guessed, and marked as a guess: measure, and put it right.</p>
-      </form>
-      <h2>Or open one</h2>
-      <div class="buttons"><${Open} designs=${designs} doing=${doing} /></div>
-    </main>`;
-}
-
 /** @param {{state: Data, edit: any, doing: (name: string, given?: Data) => void}} given */
 function Work({ state, edit, doing }) {
   const { desk, live, pinned } = state;
+  const [shown, setShown] = useState(0);
+  const run = state.runs.find((/** @type {Data} */ one) => one.number === shown);
   return html`
     <main class="work">
       <${Form} groups=${desk.groups} mistakes=${desk.mistakes} edit=${edit} />
       <section class="middle" aria-label="Section">
-        <h2>${desk.title || "Section"}</h2>
+        <h2 id="section">${desk.title || "Section"}</h2>
         <${Mistakes} found=${desk.mistakes} named />
         ${desk.section ? html`<${Section} drawn=${desk.section} />`
           : html`<p class="quiet">No section can be drawn of these sizes.</p>`}
@@ -186,7 +129,8 @@ function Work({ state, edit, doing }) {
         ${desk.section && html`<${Clearances} rows=${desk.section.clearances} />`}
       </section>
       <${Answer} desk=${desk} live=${live} pinned=${pinned?.curves ? pinned : null} />
-      <${Questions} state=${state} ready=${desk.mistakes.length === 0} />
+      <${Questions} state=${state} ready=${desk.mistakes.length === 0} shown=${shown} show=${setShown} />
+      ${run && html`<${Report} key=${shown} run=${run} />`}
     </main>`;
 }
 
@@ -211,7 +155,7 @@ function Answer({ desk, live, pinned }) {
   return html`
     <section class="answer" aria-label="Answer" data-version=${current && shown ? live.version : ""}
       data-settled=${current && live.last ? "yes" : "no"}>
-      <h2>Where the sound goes</h2>
+      <h2 id="answer">Where the sound goes</h2>
       <p class="status" role="status">${status}</p>
       ${shown && html`
         <div class=${current ? "" : "old"}>
@@ -230,7 +174,7 @@ function Answer({ desk, live, pinned }) {
           <p class="buttons">
             ${["absolute", "normalised"].map((one) => html`<label class="tick">
               <input type="radio" name="level" checked=${level === one} onChange=${() => setLevel(one)} />
-              ${one === "absolute" ? "level" : "less the window's"}</label>`)}
+              ${one === "absolute" ? "level" : "level less that of the window"}</label>`)}
           </p>
           <${CoverageMap} live=${shown} level=${level} />
           <${Beside} settled=${current && live.last} version=${desk.version} pinned=${pinned !== null} />
@@ -270,4 +214,6 @@ function Beside({ settled, version, pinned }) {
       ${!pinned && html`<p class="quiet">Pin a design and change it: then both can be heard against each other.</p>`}`}`;
 }
 
-render(html`<${Bench} />`, /** @type {Element} */ (document.getElementById("bench")));
+const place = /** @type {Element} */ (document.getElementById("bench"));
+place.replaceChildren();
+render(html`<${Bench} />`, place);

@@ -123,7 +123,7 @@ function Field({ field, found, edit }) {
   const choice = field.choices.length > 0;
   return html`
     <div class=${all.length ? "field wrong" : "field"}>
-      <label for=${id}>${field.name}${field.needed ? "" : html`<span class="quiet"> ·</span>`}</label>
+      <label for=${id}>${field.name}</label>
       <span class="value">
         ${choice ? html`
           <select ...${common} value=${shown}
@@ -136,7 +136,7 @@ function Field({ field, found, edit }) {
           <input type="text" ...${common} value=${shown} placeholder=${field.usual}
             autocomplete="off" spellcheck=${false}
             onInput=${(/** @type {any} */ event) => change(event.target.value)} />`}
-        <span class="unit">${field.unit}</span>
+        ${field.unit && !/[a-z]/i.test(shown || field.usual) && html`<span class="unit">${field.unit}</span>`}
         ${field.mark && html`<span class=${`mark ${field.mark}`}>${field.mark}</span>`}
       </span>
       <${Mistakes} found=${all} />

@@ -1,11 +1,13 @@
 // Questions: what they cost, how far they are, what was found.
-import { html, useEffect, useState } from "./preact-htm.js";
+import { html, useEffect, useRef, useState } from "./preact-htm.js";
 import { act, handOver } from "./server.js";
 
 /** @typedef {Record<string, any>} Data */
 
-/** @param {{state: Data, ready: boolean}} given */
-export function Questions({ state, ready }) {
+/**
+ * @param {{state: Data, ready: boolean, shown: number, show: (number: number) => void}} given
+ */
+export function Questions({ state, ready, shown, show }) {
   const [chosen, setChosen] = useState("");
   const question = state.questions.find((/** @type {Data} */ one) => one.name === chosen);
   return html`
@@ -20,7 +22,8 @@ export function Questions({ state, ready }) {
         ready=${ready} version=${state.desk.version} close=${() => setChosen("")} />`}
       ${state.unfinished.length > 0 && html`<${Unfinished} found=${state.unfinished} />`}
       ${state.runs.length > 0 && html`<h2>Asked</h2>`}
-      ${state.runs.map((/** @type {Data} */ run) => html`<${Run} key=${run.number} run=${run} />`)}
+      ${state.runs.map((/** @type {Data} */ run) => html`<${Run} key=${run.number} run=${run}
+        open=${run.number === shown} show=${show} />`)}
     </section>`;
 }
 
@@ -32,7 +35,6 @@ function Ask({ question, measured, ready, version, close }) {
   const [refused, setRefused] = useState("");
   const given = { name: question.name, options, files };
   useEffect(() => {
-    if (question.at_once) { setCost("Nothing is solved: it comes at once."); return undefined; }
     if (!ready) { setCost("The design has mistakes: correct them first."); return undefined; }
     setCost("What will it take? One moment.");
     const later = setTimeout(() => act("cost", given).then(
@@ -117,11 +119,25 @@ function Unfinished({ found }) {
   </div>`;
 }
 
-/** @param {{run: Data}} given */
-function Run({ run }) {
-  const [open, setOpen] = useState(false);
-  const page = run.files.find((/** @type {string} */ name) => name === `${run.name}.html`);
-  const first = run.files.find((/** @type {string} */ name) => name === "explore.html") ?? page;
+/**
+ * The page of an answer.
+ * @param {Data} run
+ */
+function pageOf(run) {
+  return ["explore.html", `${run.name}.html`].find((name) => run.files.includes(name));
+}
+
+/** The whole report, below all else. @param {{run: Data}} given */
+export function Report({ run }) {
+  const at = useRef(/** @type {any} */ (null));
+  useEffect(() => at.current.scrollIntoView(), []);
+  return html`<section class="report" aria-label=${`Report of ${run.name}`} ref=${at}>
+    <iframe title=${`Report of ${run.name}`} src=${`answers/${run.number}/${pageOf(run)}`} /></section>`;
+}
+
+/** @param {{run: Data, open: boolean, show: (number: number) => void}} given */
+function Run({ run, open, show }) {
+  const first = pageOf(run);
   return html`
     <article class=${`run ${run.state}`} aria-label=${`${run.name}, ${run.state}`}>
       <h3>${run.name} ${run.asked} <span class="quiet">${run.design}, ${run.title}</span></h3>
@@ -130,7 +146,7 @@ function Run({ run }) {
       ${run.answer.slice(0, open ? undefined : 3).map((/** @type {string} */ sentence) => html`<p>${sentence}</p>`)}
       ${run.state === "done" && html`
         <p class="buttons">
-          <button type="button" aria-expanded=${open ? "true" : "false"} onClick=${() => setOpen(!open)}>
+          <button type="button" aria-expanded=${open ? "true" : "false"} onClick=${() => show(open ? 0 : run.number)}>
             ${open ? "Hide the report" : "Show the report"}</button>
           ${first && html`<a href=${`answers/${run.number}/${first}`} target="_blank" rel="noopener">Report in a tab of its own</a>`}
           ${run.files.filter((/** @type {string} */ name) => name.endsWith(".pdf") || name === "listen.html")
@@ -141,7 +157,6 @@ function Run({ run }) {
         <details><summary>${run.files.length} files in ${run.folder}</summary>
           <ul class="files">${run.files.map((/** @type {string} */ name) => html`<li><${Link} run=${run} name=${name} /></li>`)}</ul>
         </details>`}
-      ${open && first && html`<iframe title=${`Report of ${run.name}`} src=${`answers/${run.number}/${first}`} />`}
     </article>`;
 }
 
@@ -156,10 +171,10 @@ function Link({ run, name }) {
 /** @param {{run: Data}} given */
 function Progress({ run }) {
   const stop = () => act("cancel", { number: run.number });
-  const left = run.left_s === null ? "" : `about ${inTime(run.left_s)} left of this step`;
+  const left = run.left_s === null ? "" : `, about ${inTime(run.left_s)} left in all`;
   return html`<p class="progress">
     <progress aria-label=${`Progress of ${run.name}`} max=${run.total || 1} value=${run.total ? run.done : undefined} />
-    <span>${run.state === "waiting" ? "waiting for its turn" : run.stage || "starting"} ${left}</span>
+    <span>${run.state === "waiting" ? "waiting for its turn" : run.stage || "starting"}${left}</span>
     <button type="button" onClick=${stop}>Stop</button></p>`;
 }
 

@@ -17,6 +17,7 @@ from studies.answer.columns import (
 from studies.answer.evidence import evidence_of
 from studies.answer.table import Fact, Findings, Table, Value, joined
 from studies.answer.unbeaten import unbeaten_table
+from studies.answer.voiced import filters_table
 from studies.questions.carve.carved_file import carved_name
 from studies.questions.carve.study import (
     CHECK_FINER,
@@ -44,6 +45,7 @@ def carve_tables(carved: Carved) -> Findings:
             _compared(carved),
             _knots(carved),
             unbeaten_table(carved.rows, curve if carved.is_gain else None),
+            filters_table(curve, carved.design.target),
             _search(carved),
             levels.band_levels(carved.design, named, "levels", "Levels by third octave"),
             levels.elevations(named),

@@ -20,6 +20,7 @@ from studies.answer.evidence import evidence_of
 from studies.answer.standing import gained, verdict_in_words
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
+from studies.answer.voiced import filters_table
 from studies.questions.contest.study import Contest
 from studies.solving.candidates import Row
 
@@ -36,6 +37,7 @@ def contest_tables(contest: Contest) -> Findings:
             _ranking(contest),
             _octaves(contest),
             unbeaten_table(contest.rows, contest.winner),
+            filters_table(contest.winner, contest.design.target),
             levels.band_levels(contest.design, named, "levels", "Levels by third octave"),
             levels.curves(contest.design, named),
             levels.elevations(named),

@@ -20,6 +20,7 @@ from studies.answer.evidence import evidence_of
 from studies.answer.standing import STANDING
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
+from studies.answer.voiced import filters_table
 from studies.questions.explore.study import Explore
 from studies.questions.explore.words import answer
 
@@ -40,6 +41,7 @@ def explore_tables(found: Explore) -> Findings:
         tables=(
             _leaders(found),
             unbeaten_table(found.rows, found.best_row),
+            filters_table(found.best_row, found.design.target),
             _cells(found),
             levels.band_levels(
                 found.design, named, "levels", "Levels of every cell by third octave", "bulk"

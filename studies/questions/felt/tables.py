@@ -23,6 +23,7 @@ from studies.answer.evidence import evidence_of
 from studies.answer.standing import gained
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
+from studies.answer.voiced import filters_table
 from studies.design.walls_table import FELT_RESISTIVITY
 from studies.questions.felt.felted_file import felted_name
 from studies.questions.felt.study import IN_WORDS, NO_FELT, FeltChoice, FeltStudy
@@ -47,6 +48,7 @@ def felt_tables(study: FeltStudy) -> Findings:
             _octaves(study),
             _bands(study),
             unbeaten_table(rows, study.chosen.row),
+            filters_table(study.chosen.row, study.design.target),
             levels.band_levels(study.design, shown, "levels", "Levels by third octave"),
             levels.curves(study.design, shown),
             levels.elevations(shown),

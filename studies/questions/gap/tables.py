@@ -30,6 +30,7 @@ from studies.answer.standing import (
 )
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
+from studies.answer.voiced import filters_table
 from studies.questions.gap.study import CONE_MASS_BY_AREA, GapStudy
 from studies.solving.hanging import GapChoice
 from studies.solving.target import NO_DIFFERENCE_DB
@@ -51,6 +52,7 @@ def gap_tables(study: GapStudy) -> Findings:
             _gaps(study),
             _airways(study),
             unbeaten_table(rows, study.best.row),
+            filters_table(study.whole, study.design.target),
             levels.band_levels(
                 study.design,
                 [(row.name, row) for row in rows],

@@ -11,7 +11,7 @@ from dispersion.elevations import level_db
 from dispersion.ripple import Ripple
 from dispersion.room import Path
 from studies.questions.seat.impulses import SeatImpulse
-from studies.questions.seat.seating import Sitter
+from studies.solving.seating import Sitter
 
 EARLY_S = 0.05
 """A bounce later than this no longer counts as early: the limit of ISO 3382-1 for speech [from

@@ -34,7 +34,6 @@ from shapes.assembly import Assembly
 from studies.design import Design
 from studies.questions.seat.impulses import SeatImpulse, seat_impulse
 from studies.questions.seat.listener import FLOOR, RUG_HZ, Arrival, FloorCheck, Listener, Rug
-from studies.questions.seat.seating import Ears, Seating, Sitter, seating_of
 from studies.solving.grid import (
     COARSE_PER_BAND,
     FINE_BY_NEED,
@@ -47,6 +46,7 @@ from studies.solving.grid import (
     read_per_band,
 )
 from studies.solving.posted import are_solved, solve_posts
+from studies.solving.seating import Ears, Seating, Sitter, seating_of
 
 READ_PER_BAND = 48
 """Frequencies in a third octave at which the curves are read for band values."""

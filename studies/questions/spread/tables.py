@@ -24,6 +24,7 @@ from studies.answer.columns import (
 from studies.answer.evidence import evidence_of
 from studies.answer.resonances import resonance_tables, resonances_in_words
 from studies.answer.table import Fact, Findings, Table
+from studies.answer.voiced import filters_table
 from studies.questions.spread.study import Spread
 
 POWER_CAPTION = (
@@ -51,6 +52,7 @@ def spread_tables(spread: Spread) -> Findings:
             by_band,
             *resonance_tables(spread.row.response.sharp_resonances),
             _score(spread),
+            filters_table(spread.row, spread.design.target),
             *_where_it_goes(spread),
             *_around(spread),
             *_askew(spread),

@@ -22,6 +22,7 @@ from studies.answer.evidence import evidence_of
 from studies.answer.standing import STANDING, standing_caption
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
+from studies.answer.voiced import filters_table
 from studies.questions.trim.study import ShaveStep, Trim
 from studies.questions.trim.words import answer
 from studies.solving.candidates import Row
@@ -44,6 +45,7 @@ def trim_tables(trim: Trim) -> Findings:
         *_judged(trim),
         *_map(trim),
         unbeaten_table(candidates, trim.best.row),
+        filters_table(trim.whole, trim.design.target),
     ]
     if trim.steps:
         tables += [_shaving(trim), _shaving_bands(trim)]

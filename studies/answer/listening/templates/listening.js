@@ -12,7 +12,7 @@ const TARGET_LKFS = -26, CEILING = 0.7, SWITCH_S = 0.012, LEAST_ROUNDS = 10, LON
  */
 export function listeningPanel(root, data) {
   const state = {
-    seat: 0, sound: Object.keys(SOUNDS)[0], filters: false, volume: 0.3, heard: 0,
+    seat: 0, sound: Object.keys(SOUNDS)[0], filters: false, room: false, volume: 0.3, heard: 0,
     /** @type {Float32Array | null} */ own: null,
   };
   const player = new Player(data.rate);
@@ -25,23 +25,26 @@ export function listeningPanel(root, data) {
     made("p", { className: "caution", textContent: "Start low, and protect your hearing: a usual"
       + " limit is 85 dBA for 8 hours, half the time for every 3 dB more. Tones and clicks can harm"
       + " a driver before they sound loud." }),
-    row(choice("Seat", data.seats, (value) => { state.seat = value; play(); }),
+    row(choice("Seat", data.seats, (value) => { state.seat = value; again(); }),
       choice("Sound", [...Object.keys(SOUNDS), "a file of mine"], (value) => {
         state.sound = [...Object.keys(SOUNDS), ""][value];
         ownFile.hidden = state.sound !== "";
-        play();
+        again();
       })),
     row(labelled("Volume", made("input", { type: "range", min: "0", max: "1", step: "0.01",
       value: String(state.volume), oninput: (/** @type {any} */ event) => {
         state.volume = Number(event.target.value); player.volume(state.volume); } })),
-    labelled("With the filters of each", made("input", { type: "checkbox",
-      onchange: (/** @type {any} */ event) => { state.filters = event.target.checked; play(); } }))),
+    ticked("with the filters of each", (on) => { state.filters = on; filters.hidden = !on; again(); }),
+    ...(data.surfaces.length ? [ticked("with the first bounces of the room",
+      (on) => { state.room = on; again(); })] : [])),
   );
+  const filters = filterTable(data.designs);
+  filters.hidden = true;
   const ownFile = labelled("A file that stays on this page: ", made("input", { type: "file",
     accept: "audio/*", onchange: (/** @type {any} */ event) => takeFile(event.target.files[0]) }));
   ownFile.hidden = true;
   root.append(ownFile, row(...buttons, made("button", { type: "button", textContent: "Stop",
-    onclick: () => { player.stop(); mark(-1); } })), status, blind());
+    onclick: () => { player.stop(); mark(-1); } })), status, filters, blind());
 
   /** @param {File | undefined} file */
   async function takeFile(file) {
@@ -51,6 +54,8 @@ export function listeningPanel(root, data) {
       play();
     } catch { status.textContent = "This file cannot be played here: try WAV, FLAC or MP3."; }
   }
+
+  function again() { if (player.runs) play(); }
 
   /** @param {number} which */
   function mark(which) {
@@ -70,7 +75,8 @@ export function listeningPanel(root, data) {
     if (!dry) return;
     status.textContent = "One moment.";
     const found = await player.load(data.designs.map((/** @type {Data} */ one) => ({
-      response: unpacked(one.responses[state.seat]), filters: state.filters ? one.filters : [],
+      response: unpacked(one.seats[state.seat][state.room ? "room" : "free"]),
+      filters: state.filters ? one.filters : [],
     })), dry);
     player.volume(state.volume);
     player.start(state.heard);
@@ -78,7 +84,9 @@ export function listeningPanel(root, data) {
     const own = found.map((level, n) => `${data.designs[n].name} ${signed(level)}`).join(", ");
     status.textContent = "All brought to the same loudness, ITU-R BS.1770 (gain in dB: "
       + `${test.on ? "not told during a test" : own}); peaks stay below ${(20 * Math.log10(CEILING)).toFixed(0)} dBFS.`
-      + " Direct sound at the seat, no room.";
+      + (state.room ? ` Direct sound and first bounces off ${data.surfaces.join(", ")}; no second ones, no furniture.`
+        : " Direct sound at the seat, no room.")
+      + " The driver's own curve is left out.";
   }
 
   function blind() {
@@ -320,6 +328,27 @@ function row(...children) { return made("div", { className: "row" }, ...children
 
 /** @param {string} words @param {HTMLElement} input */
 function labelled(words, input) { return made("label", {}, `${words} `, input); }
+
+/** @param {string} words @param {(on: boolean) => void} turned */
+function ticked(words, turned) {
+  const box = made("input", { type: "checkbox",
+    onchange: (/** @type {any} */ event) => turned(event.target.checked) });
+  return made("label", { className: "tick" }, box, ` ${words}`);
+}
+
+/** The filters of every design. @param {Data[]} designs */
+function filterTable(designs) {
+  const cells = (/** @type {string} */ tag, /** @type {string[]} */ words) =>
+    made("tr", {}, ...words.map((word) => made(tag, { textContent: word })));
+  const rows = designs.flatMap((one) => (one.filters.length ? one.filters : [null]).map(
+    (/** @type {Data | null} */ filter, /** @type {number} */ n) =>
+    cells("td", [n ? "" : one.name, ...(filter ? [filter.type.replace("shelf", " shelf"),
+      `${filter.frequency} Hz`, `${signed(filter.gain)} dB`,
+      filter.type === "peaking" ? filter.q.toFixed(2) : ""] : ["none is worth its trouble", "", "", ""])])));
+  return made("table", {}, made("caption", { textContent: "Filters of each (second order, at 48 kHz)" }),
+    made("thead", {}, cells("th", ["design", "filter", "frequency", "gain", "Q"])),
+    made("tbody", {}, ...rows));
+}
 
 /** @param {string} words @param {string[]} options @param {(value: number) => void} chosen @param {number} [first] */
 function choice(words, options, chosen, first = 0) {

@@ -18,10 +18,12 @@ from studies.bench.app import MOST_JSON, app_of
 from studies.bench.asking import OFFERED, AskError, ask, offered
 from studies.bench.folder import Folder
 from studies.bench.live import Answer, Live, Turn
+from studies.bench.pace import Pace
 from studies.bench.running import BEGUN
-from studies.bench.workbench import Workbench
+from studies.bench.workbench import AT_ONCE_IN_WORDS, Workbench
 from studies.measured.text_files import LARGEST_FILE
 from studies.questions import COMMANDS
+from studies.solving.budget import Cost
 from studies.solving.options import SolverOptions
 
 PATIENCE_S = 120.0
@@ -98,18 +100,19 @@ def test_edit_save_and_open_again(bench: Workbench, page: TestClient, tmp_path: 
     assert page.get("/design").text == TEXT
 
 
+@pytest.mark.parametrize("name", ["spread", pytest.param("trim", marks=pytest.mark.slow)])
 def test_a_question_gives_the_bytes_of_its_command(
-    bench: Workbench, page: TestClient, tmp_path: Path
+    bench: Workbench, page: TestClient, tmp_path: Path, name: str
 ) -> None:
     page.post("/do/text", json={"text": TEXT, "name": "mine.toml"})
     page.post("/do/save", json={"name": "mine.toml"})
-    run = page.post("/do/ask", json={"name": "spread"}).json()
+    run = page.post("/do/ask", json={"name": name}).json()
     found = finished(bench, run["number"])
     assert found["state"] == "done", found["message"]
-    result = CliRunner().invoke(cli.main, ["spread", "mine.toml", "--out", "by-command"])
+    result = CliRunner().invoke(cli.main, [name, "mine.toml", "--out", "by-command"])
     assert result.exit_code == 0, result.output
     names = {file.name for file in (tmp_path / "by-command").iterdir()}
-    assert names == set(found["files"]) and "spread.html" in names
+    assert names == set(found["files"]) and f"{name}.html" in names
     for name in names:
         own = page.get(f"/answers/{run['number']}/{name}").content
         assert own == (tmp_path / "by-command" / name).read_bytes(), name
@@ -201,6 +204,41 @@ def test_questions_are_refused_in_the_words_of_the_command(
 ) -> None:
     with pytest.raises(AskError, match=words):
         ask(name, tmp_path / "mine.toml", options, files, Folder(tmp_path))
+
+
+def test_the_cost_of_every_question_is_known_beforehand(page: TestClient, tmp_path: Path) -> None:
+    page.post("/do/text", json={"text": TEXT, "name": "mine.toml"})
+    (tmp_path / "readings.csv").write_text("frequency,level\n500,1\n", encoding="utf-8")
+    said = {}
+    for name in OFFERED:
+        given = {"name": name, "files": ["readings.csv"] if name == "overlay" else []}
+        said[name] = page.post("/do/cost", json=given).json()["words"]
+    at_once = {name for name, words in said.items() if words == AT_ONCE_IN_WORDS}
+    assert at_once == {"cut", "section"}  # which solve nothing
+    assert all("min" in words for name, words in said.items() if name not in at_once)
+
+
+def test_what_is_left_is_told_for_all_stages_together() -> None:
+    """Cost 100 s and 50 solves: after 20 s and 10 of them 80 s are left, whatever the stage has."""
+    now = [0.0]
+    pace = Pace(Cost(designs=5, solves=50, seconds=100.0, megabytes=500.0), lambda: now[0])
+    assert pace.left_s == 100.0
+    now[0] = 20.0
+    pace.note("first", 10, 12)
+    assert pace.left_s == pytest.approx(80.0)
+    pace.wait(lambda: now.__setitem__(0, now[0] + 50.0))  # for the live answer: does not count
+    assert pace.left_s == pytest.approx(80.0)
+    pace.note("second", 10, 10)  # ten more at once, from the ledger: 30 left at 1 s each
+    assert pace.left_s == pytest.approx(30.0)
+
+
+def test_what_is_left_is_at_least_that_of_the_stage() -> None:
+    now = [0.0]
+    pace = Pace(Cost(designs=1, solves=10, seconds=5.0, megabytes=500.0), lambda: now[0])
+    pace.note("only", 0, 40)
+    now[0] = 8.0
+    pace.note("only", 20, 40)
+    assert pace.left_s == pytest.approx(8.0)
 
 
 def test_messages_and_files_have_an_end(page: TestClient, tmp_path: Path) -> None:

@@ -33,6 +33,7 @@ def test_one_value_is_changed_and_its_remark_stays() -> None:
         ("trim.keep.from", "12.50", "+keep = { from = 12.50, to = 55, step = 1 }"),
         ("seats[2].distance", "10 m", '+distance = "10 m"'),
         ("plate.thickness", "5/8 in", '+thickness = "5/8 in"'),
+        ("plate.thickness", "17 1/2", '+thickness = "17 1/2 mm"'),
         ("measuring.turntable", "true", "+turntable = true"),
         ("target.window", "[0, 20]", "+window = [0, 20]"),
     ],
@@ -76,7 +77,7 @@ def test_another_kind_takes_only_what_it_knows() -> None:
 def test_a_guess_that_is_corrected_is_no_guess_any_more() -> None:
     text = 'unit = "in"\n[driver]\nproud = 0.14  # guess: 0.02 x nominal\n'
     new = with_value(text, "driver.proud", "1/8")
-    assert new.splitlines()[2] == 'proud = "1/8"  # as given; 0.02 x nominal'
+    assert new.splitlines()[2] == 'proud = "1/8 in"  # as given; 0.02 x nominal'
 
 
 @pytest.mark.parametrize(

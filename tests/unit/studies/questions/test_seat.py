@@ -30,10 +30,10 @@ from studies.design import Design, DesignError, parse_design
 from studies.questions.seat.figures import seat_pictures
 from studies.questions.seat.impulses import WITHIN_DB, envelope
 from studies.questions.seat.listener import Listener
-from studies.questions.seat.seating import AIR_BEHIND, SITTING_EARS, STANDING_EARS
 from studies.questions.seat.study import SeatStudy, seat
 from studies.questions.seat.tables import seat_tables
 from studies.questions.seat.wav import seat_files
+from studies.solving.seating import AIR_BEHIND, SITTING_EARS, STANDING_EARS
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 WALLED = """

@@ -8,7 +8,7 @@ from small import small_design
 
 from dispersion.biquads import Biquad, chain_db
 from dispersion.solvers import solve_waves
-from studies.answer.listening.panel import listening_data, listening_files, voicing_in_words
+from studies.answer.voiced import filters_table, voicing_in_words
 from studies.design import Design
 from studies.solving.candidates import Candidate, Row
 from studies.solving.grid import run
@@ -60,36 +60,17 @@ def test_what_differs_between_directions_stays(row: Row, design: Design) -> None
     for name in ("coverage", "steadiness"):
         before, after = found.before.term(name), found.after.term(name)
         assert after.measured == pytest.approx(before.measured, abs=1e-9)
+    table = filters_table(row, design.target)
+    kinds = [one.kind for one in voice(row, design.target).filters]
+    assert list(table.values("filter")) == kinds and "Web Audio" in table.caption
     words = " ".join(voicing_in_words(found))
     assert "No filter changes coverage" in words and "times the power" in words
 
 
 def test_a_straight_line_needs_no_filter(row: Row, design: Design) -> None:
-    found = voice(with_level(row, design, (), 0.0), design.target)
-    assert found.filters == ()
+    flat = with_level(row, design, (), 0.0)
+    found = voice(flat, design.target)
+    assert found.filters == () and filters_table(flat, design.target).rows == ()
     assert voicing_in_words(found) == [
         "No filter is worth its trouble: the window level follows the wanted line."
     ]
-
-
-def test_the_panel_holds_the_response_that_was_solved(row: Row, design: Design) -> None:
-    """Its spectrum at a solved frequency is the level of the seat there."""
-    import base64
-
-    data = listening_data(design, {"one": row, "not": Row("not", reason="does not fit")})
-    assert [one["name"] for one in data["designs"]] == ["one"]
-    packed = data["designs"][0]["responses"][0]
-    samples = np.frombuffer(base64.b64decode(packed["samples"]), "<i2") * packed["scale"] / 32767
-    frequencies = row.response.problem.frequencies
-    wave = np.exp(-2j * np.pi * np.outer(frequencies, np.arange(samples.size)) / data["rate"])
-    found = 20.0 * np.log10(np.abs(wave @ samples))
-    np.testing.assert_allclose(found, row.seat_curves_db[:, 0], atol=0.3)
-
-
-def test_the_page_is_complete_small_and_holds_names_as_text(row: Row, design: Design) -> None:
-    assert listening_files(design, {"one": row}) == {}
-    rows = {"</script><b>one": row, **{f"design {n}": row for n in range(9)}}
-    page = listening_files(design, rows)["listen.html"].decode("utf-8")
-    assert len(page) < 4 * 2**20  # stated requirement
-    assert "</script><b>one" not in page and "design 9" not in page
-    assert page.count("<script") == 2 and "import {" not in page and " src=" not in page

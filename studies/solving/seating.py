@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from dispersion.response import Response
 from dispersion.room import DIRECT, Absorption, Path, Place, Plane, Room, RoomError, paths_to
 from shapes.assembly import Assembly
 from shapes.lengths import in_both
@@ -50,6 +51,12 @@ class Ears:
     def distances(self) -> np.ndarray:
         """(P,) distance of each point from the middle of the baffle, m."""
         return np.hypot(*self.points.T)
+
+    @property
+    def elevations(self) -> np.ndarray:
+        """(P,) elevation of each point seen from the middle of the baffle, degrees."""
+        r, z = self.points.T
+        return np.degrees(np.arctan2(z, r))
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -139,6 +146,37 @@ def seating_of(design: Design, assembly: Assembly) -> Seating:
         raise DesignError(design.path, mistakes)
     absorption = {DIRECT: 0.0, BEHIND: given.absorption.walls, **given.absorption.by_surface()}
     return Seating(room, speaker, near_wall, tuple(sitters), absorption)
+
+
+def seating_that_fits(design: Design, assembly: Assembly) -> Seating | None:
+    """Return the seating of a design; None where seats or speaker do not fit into its room."""
+    try:
+        return seating_of(design, assembly)
+    except DesignError:
+        return None
+
+
+def towards_images(design: Design, response: Response) -> np.ndarray | None:
+    """Far field towards the images of the seats, by which first bounces are heard.
+
+    Parameters
+    ----------
+    design : Design
+    response : Response
+        With its far field.
+
+    Returns
+    -------
+    (F, N) complex array or None
+        Re 0 dB, seat by seat, of each its bounces in the order of `Sitter.here`, in the solved
+        directions nearest to them. None where seats or speaker do not fit into the room.
+    """
+    seating = seating_that_fits(design, response.problem.assembly)
+    if seating is None:
+        return None
+    towards = np.concatenate([sitter.here.elevations[1:] for sitter in seating.sitters])
+    apart = np.abs(response.problem.elevations[:, None] - towards)
+    return response.far[:, apart.argmin(axis=0)]
 
 
 def _count(sitter: Sitter) -> int:
