@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 import csv
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from shapes.lengths import LENGTH_UNITS, LengthError, parse_length
 from studies.measured.curves import HIGHEST_HZ, PLAUSIBLE_DB
 from studies.measured.positions import Position
 from studies.measured.text_files import MeasurementError, text_lines
 
-HEADER = (
-    "position",
-    "distance_mm",
-    "height_mm",
-    "azimuth_deg",
-    "band_hz",
-    "predicted_db",
-    "reading_db",
-)
+FARTHEST, HIGHEST = 30.0, 20.0
+"""Of any position, from the axis and above the floor, m."""
 MOST_ROWS = 100_000
 MOST_SLIPS = 20
 """Of one sheet that are shown at a time."""
@@ -55,6 +50,12 @@ class FilledSheet:
     fingerprints: frozenset[str]
 
 
+def header(unit: str) -> tuple[str, ...]:
+    """Return the names of the columns of a sheet with lengths in this unit, "mm" or "in"."""
+    lengths = (f"distance_{unit}", f"height_{unit}")
+    return ("position", *lengths, "azimuth_deg", "band_hz", "predicted_db", "reading_db")
+
+
 def is_sheet(path: Path) -> bool:
     """Return whether a file is a sheet and no curve, by its header.
 
@@ -72,9 +73,9 @@ def is_sheet(path: Path) -> bool:
 def read_sheet(path: Path) -> FilledSheet:
     """Read a filled-in sheet, as it was written or as a spreadsheet saved it.
 
-    The header decides the column separator: commas, semicolons or tabs. With the last two a
-    comma within a number is its decimal sign; with commas it is where the number is in quotation
-    marks.
+    The header says whether lengths are in millimetres or inches (fractions are read), and decides
+    the column separator: commas, semicolons or tabs. With the last two a comma within a number is
+    its decimal sign; with commas it is where the number is in quotation marks.
 
     Raises
     ------
@@ -82,17 +83,18 @@ def read_sheet(path: Path) -> FilledSheet:
         With file, line and remedy.
     """
     lines = text_lines(path)
-    line, header, remarks = _header(lines)
-    separator = next((sign for sign in ";\t" if sign in header), ",")
-    columns = [name.lower() for name in _cells(header, separator)]
-    missing = [name for name in HEADER if name not in columns]
+    line, names, remarks = _header(lines)
+    separator = next((sign for sign in ";\t" if sign in names), ",")
+    columns = [name.lower() for name in _cells(names, separator)]
+    unit = "in" if {"distance_in", "height_in"} & set(columns) else "mm"
+    missing = [name for name in header(unit) if name not in columns]
     if missing:
         raise MeasurementError(
             f"{path}, line {line}: the header lacks {', '.join(missing)}: it must be"
-            f" {','.join(HEADER)}"
+            f" {','.join(header(unit))}"
         )
     slips: list[str] = []
-    readings = tuple(_readings(path, lines, separator, columns, slips))
+    readings = tuple(_readings(path, lines, separator, columns, unit, slips))
     if slips:
         left = len(slips) - MOST_SLIPS
         more = (f"{path}: {left} more mistakes: correct these first",) if left > 0 else ()
@@ -120,6 +122,7 @@ def _readings(
     lines: Iterator[tuple[int, str]],
     separator: str,
     columns: list[str],
+    unit: str,
     slips: list[str],
 ) -> Iterator[Reading]:
     """Yield every reading; what cannot be read is noted among the slips, a line each."""
@@ -140,29 +143,42 @@ def _readings(
         row = dict(zip(columns, cells, strict=True))
         if row["reading_db"]:
             try:
-                yield _reading(path, number, row)
+                yield _reading(path, number, row, unit)
             except MeasurementError as slip:
                 slips.append(str(slip))
 
 
-def _reading(path: Path, line: int, row: dict[str, str]) -> Reading:
-    def number(key: str, low: float, high: float) -> float:
-        cell = row[key].replace("\u2212", "-")
-        value = float(cell.replace(",", ".")) if _NUMBER.fullmatch(cell) else None
-        if value is None or not low <= value <= high:
+def _reading(path: Path, line: int, row: dict[str, str], unit: str) -> Reading:
+    def checked(key: str, value: float, low: float, high: float) -> float:
+        cell = row[key]
+        if not low <= value <= high:
             what = f"{cell[:40]!r} is no {key}" if cell else f"{key} is empty"
             raise MeasurementError(
                 f"{path}, line {line}: {what}: a number from {low:g} to {high:g} is due"
             )
         return value
 
+    def number(key: str, low: float, high: float) -> float:
+        cell = row[key].replace("\u2212", "-")
+        value = float(cell.replace(",", ".")) if _NUMBER.fullmatch(cell) else math.nan
+        return checked(key, value, low, high)
+
+    def length(key: str, most: float) -> float:
+        one = LENGTH_UNITS[unit]
+        try:
+            value = parse_length(f"{row[key].replace(',', '.')} {unit}")
+        except LengthError:
+            value = math.nan
+        checked(key, value / one, 0.0, most / one)
+        return round(value, 6)
+
     if not row["position"]:
         raise MeasurementError(f"{path}, line {line}: the position has no name: write it as before")
     azimuth = number("azimuth_deg", -360.0, 360.0) % 360.0 if row["azimuth_deg"] else None
     position = Position(
         row["position"],
-        number("distance_mm", 0.0, 30_000.0) / 1e3,
-        number("height_mm", 0.0, 20_000.0) / 1e3,
+        length(f"distance_{unit}", FARTHEST),
+        length(f"height_{unit}", HIGHEST),
         azimuth,
     )
     return Reading(

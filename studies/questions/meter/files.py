@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dispersion.bands import nominal_centre
+from shapes.lengths import INCH, own_unit
 from studies.answer.exports import csv_lines
-from studies.measured.sheet import HEADER
+from studies.measured.sheet import header
 from studies.questions.meter.sheets import meter_sheets
 from studies.questions.meter.study import Meter
 
@@ -29,8 +30,10 @@ def to_fill(meter: Meter) -> str:
     """Write the CSV to fill in: a row for every place and band that is compared.
 
     `predicted_db` is the reading less that at the reference in the same band; `reading_db` is left
-    empty for whatever the meter shows. Bands are named by their nominal centres.
+    empty for whatever the meter shows. Bands are named by their nominal centres, lengths are in
+    the design's own unit.
     """
+    unit = own_unit()
     # No commas and no quotation marks: the line is one cell, and begins with its #.
     title = " ".join(meter.design.title.split()).replace(",", ";").replace('"', "'")
     head = (
@@ -40,8 +43,8 @@ def to_fill(meter: Meter) -> str:
     rows = [
         (
             stand.position.name,
-            f"{stand.position.r * 1e3:.0f}",
-            f"{stand.position.height * 1e3:.0f}",
+            _length_cell(stand.position.r, unit),
+            _length_cell(stand.position.height, unit),
             f"{stand.position.azimuth_deg:g}",
             f"{nominal_centre(centre):g}",
             f"{round(meter.relative_db[place, band], 2) + 0.0:.2f}",
@@ -51,4 +54,9 @@ def to_fill(meter: Meter) -> str:
         for band, centre in enumerate(meter.centres)
         if meter.predicted.comparable[place, band]
     ]
-    return head + csv_lines([HEADER, *rows])
+    return head + csv_lines([header(unit), *rows])
+
+
+def _length_cell(metres: float, unit: str) -> str:
+    """Write a length as a bare number: whole millimetres, or inches and decimals."""
+    return f"{metres / INCH:.6g}" if unit == "in" else f"{metres * 1e3:.0f}"

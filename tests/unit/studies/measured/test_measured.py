@@ -19,7 +19,7 @@ from studies.measured.dialect import MOST_ROWS
 from studies.measured.index import gate_limit_hz, read_index
 from studies.measured.positions import Measurement, Position
 from studies.measured.reading import in_bands, read_measurements
-from studies.measured.sheet import HEADER, read_sheet
+from studies.measured.sheet import header, read_sheet
 from studies.measured.text_files import LARGEST_FILE, MeasurementError
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
@@ -312,7 +312,7 @@ def test_any_bytes_give_a_curve_or_a_refusal(tmp_path: Path, content: bytes) -> 
         st.binary(max_size=120),
         st.text(alphabet="0123456789.,;-\t\n\"#a'=[]m", max_size=120).map(str.encode),
     ),
-    st.sampled_from([b"", ",".join(HEADER).encode() + b"\n", b"[[measurement]]\n"]),
+    st.sampled_from([b"", ",".join(header("mm")).encode() + b"\n", b"[[measurement]]\n"]),
     st.sampled_from(["p.csv", "p.toml"]),
 )
 @settings(
@@ -423,7 +423,7 @@ def test_an_index_is_small(tmp_path: Path) -> None:
 
 SHEET = (
     "# Reading room, fingerprint 0123456789abcdef\n# fill in the last column\n"
-    + ",".join(HEADER)
+    + ",".join(header("mm"))
     + """
 "chair, left",2000,1150,30,1000,0.0,71.5
 "chair, left",2000,1150,30,1258.925,0.1,
@@ -484,6 +484,22 @@ def test_a_sheet_with_a_mistake_is_refused(
         read_measurements([path], design)
 
 
+def test_a_sheet_in_inches_takes_fractions(tmp_path: Path) -> None:
+    """By definition 1 in = 25.4 mm."""
+    rows = 'left,78 3/4,45.25,30,1000,0.0,71.5\nright,"19,5",45,30,1000,0.0,70'
+    path = file(tmp_path, f"{','.join(header('in'))}\n{rows}\n", "sheet.csv")
+    left, right = (reading.position for reading in read_sheet(path).readings)
+    assert (left.r, left.height) == pytest.approx((78.75 * 0.0254, 45.25 * 0.0254))
+    assert right.r == pytest.approx(19.5 * 0.0254)
+    for wrong, remedy in (("78 3/0", "'78 3/0' is no distance_in"), ("2000", "from 0 to 1181.1")):
+        path.write_text(f"{','.join(header('in'))}\n{rows.replace('78 3/4', wrong)}\n", "utf-8")
+        with pytest.raises(MeasurementError, match=remedy):
+            read_sheet(path)
+    path.write_text(f"{','.join(header('in')).replace('height_in', 'height_mm')}\n", "utf-8")
+    with pytest.raises(MeasurementError, match="the header lacks height_in"):
+        read_sheet(path)
+
+
 def test_all_typing_mistakes_of_a_sheet_are_told_at_once(tmp_path: Path) -> None:
     wrong = SHEET.replace(",71.5", ",loud").replace(",70.5", ",7050").replace(",69", ",6q")
     with pytest.raises(MeasurementError) as refused:
@@ -500,7 +516,7 @@ def test_a_slip_of_the_pen_is_set_aside_with_its_line(tmp_path: Path, design: De
         for number, (name, read) in enumerate(levels.items())
         for band, level in zip((1000, 1250, 1600, 2000), read, strict=True)
     ]
-    sheet = "\n".join((SHEET.splitlines()[0], "# x", ",".join(HEADER), *rows))
+    sheet = "\n".join((SHEET.splitlines()[0], "# x", ",".join(header("mm")), *rows))
     left, right = read_measurements([file(tmp_path, sheet, "sheet.csv")], design)
     assert list(left.level_db) == [71.5, 69.0, 70.0]
     assert list(right.level_db) == [70.0, 70.5, 56.0, 71.0]

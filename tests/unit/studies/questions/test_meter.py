@@ -13,10 +13,11 @@ from scipy.special import ndtr
 
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
+from shapes.lengths import written_in
 from studies.design import Design, DesignError, parse_design
 from studies.design.workshop_tables import MeasuringTable
 from studies.measured.positions import Position
-from studies.measured.sheet import HEADER
+from studies.measured.sheet import header, read_sheet
 from studies.questions.meter.command import INSTRUMENTS
 from studies.questions.meter.figures import meter_pictures
 from studies.questions.meter.files import meter_files, to_fill
@@ -395,12 +396,25 @@ def test_the_csv_has_the_agreed_header_and_a_row_for_each_compared_reading() -> 
     assert lines[0].startswith("# ")
     body = [line for line in lines if not line.startswith("#")]
     assert body[0] == "position,distance_mm,height_mm,azimuth_deg,band_hz,predicted_db,reading_db"
-    assert tuple(body[0].split(",")) == HEADER
+    assert tuple(body[0].split(",")) == header("mm")
     rows = list(csv.DictReader(io.StringIO("\n".join(body))))
     assert len(rows) == found.predicted.comparable.sum()
     assert all(row["reading_db"] == "" for row in rows)
     assert {row["predicted_db"] for row in rows if row["position"] == "reference"} == {"0.00"}
     assert {float(row["band_hz"]) for row in rows} <= {3150.0, 4000.0}
+
+
+def test_a_plan_in_inches_is_filled_in_and_read_in_inches(tmp_path: Path) -> None:
+    found = by_meter()
+    with written_in("in"):
+        blank = to_fill(found)
+    assert "_mm" not in blank
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text(re.sub(r"(?m),$", ",70", blank), "utf-8")
+    read = {reading.position.name: reading.position for reading in read_sheet(sheet).readings}
+    for stand in found.stands:
+        at = read[stand.position.name]
+        assert (at.r, at.height) == pytest.approx((stand.position.r, stand.position.height), 1e-4)
 
 
 def boxes_of(page: bytes, title: str) -> list[list[str]]:
