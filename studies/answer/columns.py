@@ -45,8 +45,14 @@ def both_units() -> str:
     return f"{own_unit()} ({other_unit()})"
 
 
+LEAST_BASE_PER_KEEP = 0.25
+"""Growth of a cap's flat over its keep below which no tape measure tells the keep by the flat."""
+
+
 def keep_ratio_in_words(base_per_keep: float) -> str:
     """Say how the flat grows with the keep: "1 mm of keep is 2.2 mm across the flat"."""
+    if base_per_keep < LEAST_BASE_PER_KEEP:
+        return "near half of the ball the flat says nothing of the keep: measure the keep itself"
     if own_unit() == "in":
         return f"1/8 in of keep is {base_per_keep / 8:.2f} in across the flat"
     return f"1 mm of keep is {base_per_keep:.1f} mm across the flat"

@@ -15,7 +15,7 @@ from studies.answer.charts.curves import Trace
 from studies.answer.charts.section import section_figure
 from studies.answer.charts.sweeps import Ladder
 from studies.design import Design
-from studies.solving.candidates import Row
+from studies.solving.candidates import Row, are_settled
 from studies.solving.choosing import choices
 
 
@@ -65,10 +65,17 @@ def window_trace(name: str, row: Row) -> Trace:
     return Trace(name, row.response.problem.frequencies, row.window_curve_db)
 
 
-def ladder_of(name: str, sizes_mm: list[float], rows: list[Row]) -> Ladder:
-    """Return scores by size, mm, to draw: nan and the reason where a row was not solved."""
+def ladder_of(
+    name: str, sizes_mm: Sequence[float], rows: Sequence[Row], among: Sequence[Row]
+) -> Ladder:
+    """Return scores by size, mm, to draw: nan and the reason where a row was not solved.
+
+    `among` are all rows of the picture: settled are those as fine as the finest of them.
+    """
     scores = [row.score if row.solved else np.nan for row in rows]
-    return Ladder(name, sizes_mm, scores, [row.reason for row in rows])
+    fine = {id(row) for row, is_fine in zip(among, are_settled(among), strict=True) if is_fine}
+    settled = [id(row) in fine for row in rows]
+    return Ladder(name, sizes_mm, scores, [row.reason for row in rows], settled)
 
 
 def window_levels(rows: tuple[Row, ...] | list[Row], like: Row) -> np.ndarray:

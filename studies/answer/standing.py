@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from shapes.lengths import in_both
-from studies.answer.table import TableColumn
+from shapes.lengths import in_both, in_own
+from studies.answer.table import TableColumn, joined
 from studies.solving.candidates import NearBest
 from studies.solving.target import NO_DIFFERENCE_DB
 from studies.solving.verdicts import Lead
@@ -22,12 +22,26 @@ STANDING = TableColumn(
 
 def standing_caption(good: NearBest) -> str:
     """Return the caption that explains the marks in the column `STANDING`."""
-    return f"* best, + in the unbroken range within {good.within_db:g} dB of the lowest score"
+    return f"* best, + within {good.within_db:g} dB of the lowest score"
 
 
 def range_in_words(good: NearBest) -> str:
     """Write both ends of a near-best range in both systems."""
     return f"{in_both(good.low)} and {in_both(good.high)}"
+
+
+def islands_in_words(islands: Sequence[NearBest]) -> str:
+    """Continue a sentence on the near-best range by those that are as good, apart from it."""
+    if not islands:
+        return ""
+    others = "another range" if len(islands) == 1 else "other ranges"
+    return f"; so is {others}, apart from it: {joined([island_in_words(one) for one in islands])}"
+
+
+def island_in_words(island: NearBest) -> str:
+    """Write a near-best range in short: "1 1/2 in to 1 5/8 in", a lone size as "1 1/2 in"."""
+    low, high = in_own(island.low), in_own(island.high)
+    return low if low == high else f"{low} to {high}"
 
 
 def behind(found: Lead) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -204,10 +205,14 @@ def best_of(rows: Sequence[Row]) -> Row | None:
     Only rows solved at the largest number of frequencies per band compete: the coarse ones were
     too far behind to be solved again.
     """
-    solved = [row for row in rows if row.solved]
-    finest = max((row.per_band for row in solved), default=0)
-    leaders = [row for row in solved if row.per_band == finest]
+    leaders = [row for row, fine in zip(rows, are_settled(rows), strict=True) if fine]
     return min(leaders, key=lambda row: row.score, default=None)
+
+
+def are_settled(rows: Sequence[Row]) -> tuple[bool, ...]:
+    """Return for each row whether it was solved as finely as the finest of them."""
+    finest = max((row.per_band for row in rows if row.solved), default=0)
+    return tuple(row.solved and row.per_band == finest for row in rows)
 
 
 def winner_of(rows: Sequence[Row]) -> Row:
@@ -230,14 +235,32 @@ def near_best(sizes: Sequence[float], rows: Sequence[Row], within_db: float) -> 
     within_db : float
         How far above the best score a score may lie, dB. A row that was not solved ends the range.
     """
-    order = np.argsort(sizes)
-    scores = np.array([rows[i].score for i in order])
-    leader = best_of(rows)
-    best = next(at for at, i in enumerate(order) if rows[i] is leader)
-    good = scores <= scores[best] + within_db
-    low = high = best
-    while low > 0 and good[low - 1]:
-        low -= 1
-    while high < len(scores) - 1 and good[high + 1]:
-        high += 1
-    return NearBest(float(sizes[order[low]]), float(sizes[order[high]]), within_db)
+    found = _near_best_ranges(sizes, rows, within_db)
+    best = next(size for size, row in zip(sizes, rows, strict=True) if row is best_of(rows))
+    return next(one for one in found if one.holds(best))
+
+
+def islands(sizes: Sequence[float], rows: Sequence[Row], within_db: float) -> tuple[NearBest, ...]:
+    """Return the ranges of sizes as good as `near_best`, but apart from it, smallest first.
+
+    Parameters are those of `near_best`. A range in which every row is coarse, beside others that
+    have settled, is none.
+    """
+    best = near_best(sizes, rows, within_db)
+    fine = [size for size, row in zip(sizes, are_settled(rows), strict=True) if row]
+    return tuple(
+        one
+        for one in _near_best_ranges(sizes, rows, within_db)
+        if one != best and any(map(one.holds, fine))
+    )
+
+
+def _near_best_ranges(
+    sizes: Sequence[float], rows: Sequence[Row], within_db: float
+) -> list[NearBest]:
+    """Every unbroken range of sizes whose scores are that near the best, smallest first."""
+    limit = winner_of(rows).score + within_db
+    in_order = sorted(zip(sizes, rows, strict=True), key=lambda pair: pair[0])
+    runs = itertools.groupby(in_order, key=lambda pair: pair[1].score <= limit)
+    found = [[size for size, _ in run] for good, run in runs if good]
+    return [NearBest(float(run[0]), float(run[-1]), within_db) for run in found]

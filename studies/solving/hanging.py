@@ -11,7 +11,15 @@ import numpy as np
 from dispersion.rational import Resonance
 from shapes.lengths import in_own_exactly
 from studies.design import Design
-from studies.solving.candidates import Candidate, NearBest, Row, contenders, near_best, winner_of
+from studies.solving.candidates import (
+    Candidate,
+    NearBest,
+    Row,
+    contenders,
+    islands,
+    near_best,
+    winner_of,
+)
 from studies.solving.grid import (
     Fineness,
     Progress,
@@ -129,3 +137,9 @@ def near_best_gaps(choices: Sequence[GapChoice], within_db: float) -> NearBest:
     """
     free = gap_contenders(choices)
     return near_best([choice.plate_gap for choice in free], [c.row for c in free], within_db)
+
+
+def gap_islands(choices: Sequence[GapChoice], within_db: float) -> tuple[NearBest, ...]:
+    """Return ranges of plate gaps, m, as good as that of `near_best_gaps` but apart from it."""
+    free = gap_contenders(choices)
+    return islands([choice.plate_gap for choice in free], [c.row for c in free], within_db)

@@ -9,7 +9,15 @@ from dataclasses import dataclass
 from shapes.lengths import in_own_exactly
 from shapes.reflectors import ball_cap, base_of_cap
 from studies.design import Design
-from studies.solving.candidates import SAME_SIZE, Candidate, NearBest, Row, near_best, winner_of
+from studies.solving.candidates import (
+    SAME_SIZE,
+    Candidate,
+    NearBest,
+    Row,
+    islands,
+    near_best,
+    winner_of,
+)
 from studies.solving.grid import (
     Fineness,
     Progress,
@@ -150,6 +158,11 @@ def near_best_keeps(cuts: Sequence[Cut], within_db: float) -> NearBest:
     Every solved score in it is at most `within_db` above the lowest.
     """
     return near_best([cut.keep for cut in cuts], [cut.row for cut in cuts], within_db)
+
+
+def keep_islands(cuts: Sequence[Cut], within_db: float) -> tuple[NearBest, ...]:
+    """Return ranges of keep, m, as good as that of `near_best_keeps` but apart from it."""
+    return islands([cut.keep for cut in cuts], [cut.row for cut in cuts], within_db)
 
 
 def shaving_stops(cuts: Sequence[Cut], best: Cut) -> tuple[Cut, ...]:

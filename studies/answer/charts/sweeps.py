@@ -28,12 +28,14 @@ from studies.answer.charts.style import (
     new_figure,
 )
 
-_NEAR_BEST = "#cfe8dc"
+_NEAR_BEST, _ISLAND = "#cfe8dc", "#f7e3b5"
+_LONE_POINTS = 8.0
 _MARKS = ("o", "s", "^", "D", "v", "P", "X")
 _CROSSES = ("x", "+", "1", "2")
 _REASON_LENGTH = 48
 _LEAST_SPAN_DB, _MOST_SPAN_DB = 3.0, 12.0
 _LEVEL_WORDS = "dB re the driver's own on-axis curve"
+_HOLLOW: Look = {"linestyle": "none", "markerfacecolor": "white"}
 _CHANGES = np.array([-9.0, -6.0, -4.0, -2.0, -1.0, 1.0, 2.0, 4.0, 6.0, 9.0])
 """Steps of a change, dB: what is below 1 dB either way stays pale."""
 
@@ -51,12 +53,15 @@ class Ladder:
         Lower is better; nan for a candidate that failed.
     reasons : sequence of str
         (C,) why a candidate failed, in few words; empty for one that did not.
+    settled : sequence of bool
+        (C,) whether a score has settled; the others are coarse.
     """
 
     name: str
     sizes_mm: ArrayLike
     scores_db: ArrayLike
     reasons: Sequence[str]
+    settled: Sequence[bool]
 
 
 @in_common_style
@@ -84,7 +89,7 @@ def ladder_figure(
     near_best_db : float
         How far above the best a score counts as equally good.
     near_best_mm : sequence of (float, float)
-        Ranges of sizes that are that good, mm.
+        Ranges of sizes that are that good, mm: that round the best, then those apart from it.
     present_mm : float, optional
         What the design has now.
     ball_mm : float, optional
@@ -97,9 +102,7 @@ def ladder_figure(
     figure = new_figure(5.8, title)
     axes = figure.add_subplot()
     _score_axis(axes, ladders, best[1])
-    for number, (low, high) in enumerate(near_best_mm):
-        label = "" if number else f"within {near_best_db:g} dB of the best"
-        axes.axvspan(low, high, color=_NEAR_BEST, zorder=0.5, label=label)
+    _shade_near_best(axes, near_best_mm, near_best_db)
     _draw_ladders(axes, ladders, best)
     if present_mm is not None:
         label = f"present choice: {in_own(present_mm * 1e-3)}"
@@ -239,6 +242,19 @@ def _score_axis(axes: Axes, ladders: Sequence[Ladder], best_db: float) -> None:
     axes.set_ylabel("score, dB (lower is better)")
 
 
+def _shade_near_best(
+    axes: Axes, ranges_mm: Sequence[tuple[float, float]], within_db: float
+) -> None:
+    """Shade and name what is near-best, ranges apart from that round the best otherwise."""
+    for number, (low, high) in enumerate(ranges_mm):
+        ends = " to ".join(in_own(end * 1e-3) for end in dict.fromkeys((low, high)))
+        what = "as good, apart from it" if number else f"within {within_db:g} dB of the lowest"
+        colour = _ISLAND if number else _NEAR_BEST
+        # A lone size has no width of its own: its edge shows it.
+        edge = _LONE_POINTS if low == high else 0.0
+        axes.axvspan(low, high, color=colour, linewidth=edge, zorder=0.5, label=f"{what}: {ends}")
+
+
 def _draw_ladders(axes: Axes, ladders: Sequence[Ladder], best: tuple[float, float]) -> None:
     for number, ladder in enumerate(ladders):
         look: Look = {
@@ -246,7 +262,13 @@ def _draw_ladders(axes: Axes, ladders: Sequence[Ladder], best: tuple[float, floa
             "linestyle": DASHES[number % len(DASHES)],
         }
         look |= {"marker": _MARKS[number % len(_MARKS)], "markersize": 4, "linewidth": 1.5}
-        axes.plot(ladder.sizes_mm, ladder.scores_db, label=ladder.name or "score", **look)
+        fine = np.asarray(ladder.settled, dtype=bool)
+        coarse = np.where(fine, np.nan, np.asarray(ladder.scores_db, dtype=float))
+        label, marked = ladder.name or "score", np.flatnonzero(fine).tolist()
+        axes.plot(ladder.sizes_mm, ladder.scores_db, label=label, markevery=marked, **look)
+        axes.plot(ladder.sizes_mm, coarse, **look | _HOLLOW)
+    if any(_is_coarse(ladder) for ladder in ladders):
+        axes.plot([], [], marker="o", color=QUIET, label="hollow: coarse, far behind", **_HOLLOW)
     label = f"best: {in_own(best[0] * 1e-3)}, score {best[1]:.2f} dB"
     ring: Look = {
         "marker": "o",
@@ -255,6 +277,12 @@ def _draw_ladders(axes: Axes, ladders: Sequence[Ladder], best: tuple[float, floa
         "markeredgewidth": 1.6,
     }
     axes.plot(*best, linestyle="none", markeredgecolor=INK, label=label, **ring)
+
+
+def _is_coarse(ladder: Ladder) -> bool:
+    """Return whether some score has not settled."""
+    scores = np.asarray(ladder.scores_db, dtype=float)
+    return bool(np.any(np.isfinite(scores) & ~np.asarray(ladder.settled, dtype=bool)))
 
 
 def _draw_failures(axes: Axes, ladders: Sequence[Ladder]) -> None:

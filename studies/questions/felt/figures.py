@@ -51,7 +51,8 @@ def _ladder(study: FeltStudy, place: str, thickness: float) -> Ladder:
 
     choices = [choice for choice in study.choices if belongs(choice)]
     name = f"{place}, {in_own(thickness)}"
-    return ladder_of(name, [c.width * 1e3 for c in choices], [c.row for c in choices])
+    among = [choice.row for choice in study.choices]
+    return ladder_of(name, [c.width * 1e3 for c in choices], [c.row for c in choices], among)
 
 
 def _changes(study: FeltStudy) -> Picture:

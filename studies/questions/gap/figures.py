@@ -25,11 +25,11 @@ def gap_pictures(study: GapStudy) -> Pictures:
     limits = [study.plate_limit_hz(choice) for choice in study.choices]
     scores = ladder_figure(
         f"{design.title}: score by plate gap",
-        [ladder_of("", sizes, rows)],
+        [ladder_of("", sizes, rows, rows)],
         "plate gap",
         (best.plate_gap * 1e3, best.row.score),
         study.near_best.within_db,
-        [(study.near_best.low * 1e3, study.near_best.high * 1e3)],
+        [(one.low * 1e3, one.high * 1e3) for one in (study.near_best, *study.islands)],
         present,
     )
     sweep = sweep_map_figure(

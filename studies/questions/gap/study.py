@@ -12,6 +12,7 @@ from studies.solving.hanging import (
     GapChoice,
     best_gap,
     gap_contenders,
+    gap_islands,
     near_best_gaps,
     solve_gaps,
 )
@@ -61,6 +62,8 @@ class GapStudy:
         The best gap with its whole column, where gaps are ranked with a shorter one.
     near_best : NearBest
         Range of plate gaps, m.
+    islands : tuple of NearBest
+        Ranges as good, apart from it.
     softened : Softened or None
         Leaders with a cone that absorbs; None where there is no such doubt.
     air_loads : tuple of (AirLoad or None)
@@ -74,6 +77,7 @@ class GapStudy:
     near_best: NearBest
     softened: Softened | None = None
     air_loads: tuple[AirLoad | None, ...] = field(default=(), repr=False)
+    islands: tuple[NearBest, ...] = ()
 
     @property
     def soft_best(self) -> SoftBest | None:
@@ -116,7 +120,9 @@ class GapStudy:
         """Return how a gap compares with the best: the best itself, near-best, or neither."""
         if choice is self.best:
             return "best"
-        near = choice in self.contenders and self.near_best.holds(choice.plate_gap)
+        ranges = (self.near_best, *self.islands)
+        held = any(one.holds(choice.plate_gap) for one in ranges)
+        near = choice in self.contenders and held
         return "near-best" if near else ""
 
     def behind_db(self, choice: GapChoice) -> float:
@@ -173,6 +179,7 @@ def gap(
         near_best=good,
         softened=softened,
         air_loads=tuple(_air_load(design, choice) for choice in choices),
+        islands=gap_islands(choices, design.target.near_best_db),
     )
 
 

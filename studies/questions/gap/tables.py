@@ -24,6 +24,7 @@ from studies.answer.standing import (
     STANDING,
     behind,
     best_at_end,
+    islands_in_words,
     range_in_words,
     soft_cone_in_words,
     standing_caption,
@@ -106,10 +107,14 @@ def _gaps_there(built: Assembly) -> str:
 
 
 def _near_best(study: GapStudy) -> str:
-    good = study.near_best
-    if good.low == good.high:
+    good, apart = study.near_best, islands_in_words(study.islands)
+    if good.low != good.high:
+        near = f"Anywhere between {range_in_words(good)} is"
+    elif apart:
+        near = f"{in_both(good.low)} alone, with no gap beside it, is"
+    else:
         return f"No other gap tried is within {good.within_db:g} dB of it."
-    return f"Anywhere between {range_in_words(good)} is within {good.within_db:g} dB of the best."
+    return f"{near} within {good.within_db:g} dB of the best{apart}."
 
 
 def _air_in_the_gap(study: GapStudy) -> list[str]:

@@ -1,13 +1,14 @@
 """The open question that a measurement should settle: which of the near-best candidates?
 
 By default which height to keep, where the file asks for one (`[trim]`); otherwise which plate gap.
-Candidates are the best and the ends of the near-best range, found as for `roundcast trim` and
-`roundcast gap`.
+Candidates are the best, the ends of the near-best range and the best of every range as good but
+apart from it, found as for `roundcast trim` and `roundcast gap`. Heights are compared at the gap of
+the file, since a meter reads what is built: where `trim` moves the plate, its gap goes first.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NoReturn
 
@@ -18,8 +19,21 @@ from studies.design import Design, DesignError, Mistake
 from studies.design.reflector_tables import BallTable
 from studies.solving.candidates import NearBest, Row
 from studies.solving.grid import Fineness, Progress, Solver
-from studies.solving.hanging import best_gap, gap_contenders, near_best_gaps, solve_gaps
-from studies.solving.shaving import Cut, best_cut, near_best_keeps, shaving_stops, solve_cuts
+from studies.solving.hanging import (
+    best_gap,
+    gap_contenders,
+    gap_islands,
+    near_best_gaps,
+    solve_gaps,
+)
+from studies.solving.shaving import (
+    Cut,
+    best_cut,
+    keep_islands,
+    near_best_keeps,
+    shaving_stops,
+    solve_cuts,
+)
 
 Kind = Literal["keep", "plate gap"]
 GAP_DOUBT = 3e-3
@@ -45,6 +59,8 @@ class OpenQuestion:
         Smallest first, two at least.
     near_best : NearBest or None
         The range they come from; None where they were named or only surround the file's size.
+    islands : tuple of NearBest
+        Ranges as good, apart from it; a contender stands for each.
     best : Contender or None
     rows : tuple of Row
         Every candidate that was compared to find them.
@@ -59,6 +75,7 @@ class OpenQuestion:
     kind: Kind
     contenders: tuple[Contender, ...]
     near_best: NearBest | None = None
+    islands: tuple[NearBest, ...] = ()
     best: Contender | None = None
     rows: tuple[Row, ...] = ()
     stops: tuple[Contender, ...] = ()
@@ -129,13 +146,15 @@ def _which_keep(
     diameter = _ball_of(design).diameter
     sizes = sorted({(diameter, keep) for _, keep in design.trim_candidates()})
     cuts = solve_cuts(design, sizes, solver, fineness, progress)
-    winner, good = best_cut(cuts), near_best_keeps(cuts, design.target.near_best_db)
-    solved = [_of_cut(cut) for cut in cuts if cut.row.solved]
+    within = design.target.near_best_db
+    winner, good, apart = best_cut(cuts), near_best_keeps(cuts, within), keep_islands(cuts, within)
+    solved = {_of_cut(cut): cut.row for cut in cuts if cut.row.solved}
     best, shorter = _of_cut(winner), [one for one in solved if one.size < good.low]
     return OpenQuestion(
         kind="keep",
-        contenders=_ends_and_best(design, solved, best, good),
+        contenders=_ends_and_best(design, solved, best, good, apart),
         near_best=good,
+        islands=apart,
         best=best,
         rows=tuple(cut.row for cut in cuts),
         stops=tuple(map(_of_cut, shaving_stops(cuts, winner))),
@@ -152,27 +171,42 @@ def _which_gap(
     design: Design, solver: Solver, fineness: Fineness, progress: Progress | None
 ) -> OpenQuestion:
     choices = gap_contenders(solve_gaps(design, solver, fineness, progress))
-    winner, good = best_gap(choices), near_best_gaps(choices, design.target.near_best_db)
+    within = design.target.near_best_db
+    winner, good = best_gap(choices), near_best_gaps(choices, within)
+    apart = gap_islands(choices, within)
     best = Contender(winner.plate_gap, winner.row.assembly)
-    solved = [Contender(one.plate_gap, one.row.assembly) for one in choices]
+    solved = {Contender(one.plate_gap, one.row.assembly): one.row for one in choices}
     return OpenQuestion(
         kind="plate gap",
-        contenders=_ends_and_best(design, solved, best, good),
+        contenders=_ends_and_best(design, solved, best, good, apart),
         near_best=good,
+        islands=apart,
         best=best,
         rows=tuple(choice.row for choice in choices),
     )
 
 
 def _ends_and_best(
-    design: Design, solved: Sequence[Contender], best: Contender, good: NearBest
+    design: Design,
+    solved: Mapping[Contender, Row],
+    best: Contender,
+    good: NearBest,
+    islands: Sequence[NearBest],
 ) -> tuple[Contender, ...]:
-    """Return the ends of the near-best range and the best; its neighbours if it stands alone."""
-    sizes = [one.size for one in solved]
-    low, middle, high = (sizes.index(size) for size in (good.low, best.size, good.high))
-    if low == high:
-        low, high = max(low - 1, 0), min(high + 1, len(solved) - 1)
-    return _enough(design, [solved[at] for at in sorted({low, middle, high})])
+    """Return the ends of the near-best range, the best, and the best of every island.
+
+    The best's neighbours if it stands alone.
+    """
+    ascending = sorted(solved, key=lambda one: one.size)
+    sizes = [one.size for one in ascending]
+    asked = {good.low, best.size, good.high}
+    for island in islands:
+        inside = [one for one in ascending if island.holds(one.size)]
+        asked.add(min(inside, key=lambda one: solved[one].score).size)
+    if len(asked) == 1:
+        at = sizes.index(best.size)
+        asked.update(sizes[max(at - 1, 0) : at + 2])
+    return _enough(design, [one for one in ascending if one.size in asked])
 
 
 def _named(design: Design, kind: Kind, among: Sequence[float]) -> tuple[Contender, ...]:

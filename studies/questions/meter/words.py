@@ -8,7 +8,7 @@ from dispersion.bands import band_label
 from shapes.lengths import across_room, in_both, in_own, in_room_volume
 from studies.answer import cautions
 from studies.answer.columns import db_range, in_words
-from studies.answer.standing import soft_cone
+from studies.answer.standing import island_in_words, soft_cone
 from studies.answer.table import joined
 from studies.questions.meter.places import Stand
 from studies.questions.meter.prediction import ROOM_MOST_DB
@@ -25,6 +25,8 @@ def answer(meter: Meter) -> tuple[str, ...]:
     """Return the plan in sentences, the most important first."""
     return (
         *_selected(meter),
+        *_islands(meter),
+        *_at_which_gap(meter),
         *_stopping(meter),
         *_cone(meter),
         *_places(meter),
@@ -69,6 +71,27 @@ def _selected(meter: Meter) -> Iterator[str]:
         yield (
             f"More than 20 % is as good as not told: {nearer}place the meter more exactly, or leave"
             " these sizes to what is easier to make."
+        )
+
+
+def _islands(meter: Meter) -> Iterator[str]:
+    """Ranges as good as the best, but apart from it: they are asked about too."""
+    apart = meter.question.islands
+    if apart:
+        yield (
+            f"Scores alone leave more than one range of {meter.question.kind} open: apart from that"
+            f" round the best also {joined([island_in_words(one) for one in apart])}; the best of"
+            " each is among these sizes."
+        )
+
+
+def _at_which_gap(meter: Meter) -> Iterator[str]:
+    """That heights are compared at one gap, where trim would give each its own."""
+    if meter.question.kind == "keep" and meter.design.moves_plate:
+        yield (
+            f"Every keep hangs at the plate gap of the file, {in_both(meter.assembly.plate_gap)}: a"
+            " meter reads what is built. `roundcast trim` gives each keep a gap of its own: write"
+            " the gap that you build into the file (plate_gap) before you ask this."
         )
 
 

@@ -46,14 +46,15 @@ def _score_by_keep(trim: Trim) -> Picture:
         cuts = [cut for cut in trim.cuts if cut.ball_diameter == ball]
         name = f"ball {in_own(ball)}" if len(balls) > 1 else ""
         keeps = [cut.keep * 1e3 for cut in cuts]
-        ladders.append(ladder_of(name, keeps, [cut.row for cut in cuts]))
+        among = [cut.row for cut in trim.cuts]
+        ladders.append(ladder_of(name, keeps, [cut.row for cut in cuts], among))
     figure = ladder_figure(
         f"{trim.design.title}: score by keep",
         ladders,
         "keep",
         (trim.best.keep * 1e3, trim.best.row.score),
         trim.near_best.within_db,
-        [(trim.near_best.low * 1e3, trim.near_best.high * 1e3)],
+        [(one.low * 1e3, one.high * 1e3) for one in (trim.near_best, *trim.islands)],
         _present_mm(trim),
         balls[0] * 1e3 if len(balls) == 1 else None,
     )

@@ -39,6 +39,7 @@ from studies.solving.shaving import (
     Cut,
     best_cut,
     cut_candidate,
+    keep_islands,
     near_best_keeps,
     shaving_stops,
     solve_cuts,
@@ -180,6 +181,8 @@ class Trim:
         That one with its whole column, where candidates are ranked with a shorter one.
     near_best : NearBest
         Range of keep heights of the best ball round the lowest score, m.
+    islands : tuple of NearBest
+        Ranges as good, apart from it.
     half_ball, plate_alone, bare_column : Row
         For comparison: half of the best ball at the same tip clearance (longer posts), the top
         plate without a reflector, and nothing above the driver.
@@ -217,6 +220,7 @@ class Trim:
     judged: Judged | None = None
     pairs: tuple[Pair, ...] = ()
     as_written: Row | None = None
+    islands: tuple[NearBest, ...] = ()
 
     @property
     def moves_plate(self) -> bool:
@@ -299,7 +303,7 @@ class Trim:
 
     @property
     def runner_up(self) -> Cut | None:
-        """The cut with the lowest score outside the near-best range; None if there is none."""
+        """The cut with the lowest score outside the near-best ranges; None if there is none."""
         others = (cut for cut in self.cuts if cut.row.solved and not self.standing_of(cut))
         return min(others, key=lambda cut: cut.row.score, default=None)
 
@@ -341,7 +345,8 @@ class Trim:
         """Return how a cut compares with the best: the best itself, near-best, or neither."""
         if cut is self.best:
             return "best"
-        near = cut.is_of(self.best.ball_diameter) and self.near_best.holds(cut.keep)
+        ranges = (self.near_best, *self.islands)
+        near = cut.is_of(self.best.ball_diameter) and any(r.holds(cut.keep) for r in ranges)
         return "near-best" if near else ""
 
     def behind_db(self, cut: Cut) -> float:
@@ -433,6 +438,7 @@ def trim(
         judged=judged,
         pairs=pairs,
         as_written=next((row for row in own if row.solved), None),
+        islands=keep_islands(near, design.target.near_best_db),
     )
 
 

@@ -9,6 +9,7 @@ from studies.answer.standing import (
     behind,
     best_at_end,
     gained,
+    islands_in_words,
     range_in_words,
     soft_cone_in_words,
 )
@@ -22,12 +23,13 @@ from studies.solving.verdicts import compared
 def answer(trim: Trim) -> list[str]:
     """Answer "how much of the ball do I keep?": what can be undone first, then the cut.
 
-    Then what cannot be told from it, what is real, and the rest.
+    Then what cannot be told from it, how to check the cut, what is real, and the rest.
     """
     return [
         *_undone(trim),
-        *_cut(trim),
+        *_whether_to_cut(trim),
         *_alike(trim),
+        _check(trim),
         *(_gain(trim, name) for name in trim.references),
         *_members(trim),
         *_end_of_range(trim),
@@ -74,19 +76,19 @@ def _less_regret(trim: Trim) -> str:
     return f"; at most {after:.1f} dB to regret in nine of ten, in place of {before:.1f}"
 
 
-def _cut(trim: Trim) -> list[str]:
-    """How much to keep, and whether the cut buys anything."""
+def _check(trim: Trim) -> str:
+    """How the cut is marked and checked."""
     best = trim.best
     rise = in_degrees(best.row.assembly.hung_reflector.rim_slope)
-    return [
-        *_whether_to_cut(trim),
+    return (
         f"Check: the flat is then {in_both(best.base_diameter)} across, and the surface rises at"
         f" {rise} at its rim. Mark from the pole of the piece that is kept;"
-        f" {keep_ratio_in_words(best.base_per_keep)}.",
-    ]
+        f" {keep_ratio_in_words(best.base_per_keep)}."
+    )
 
 
 def _whether_to_cut(trim: Trim) -> list[str]:
+    """How much to keep, and whether the cut buys anything."""
     best, buys, written = trim.best, trim.cut_buys, trim.written
     size = f"{in_both(best.keep)} of the ball of {in_both(best.ball_diameter)}"
     gap = f" under a plate at {in_both(best.row.assembly.plate_gap)}" if trim.moves_plate else ""
@@ -162,14 +164,29 @@ def _for_this_file(trim: Trim) -> list[str]:
 
 
 def _near_best(trim: Trim) -> str:
-    good = trim.near_best
-    if good.low == good.high:
+    good, apart = trim.near_best, islands_in_words(trim.islands)
+    what = "best" if best_cut(trim.cuts) is trim.best else "lowest score"
+    if good.low != good.high:
+        near = f"Anywhere between {range_in_words(good)} is"
+    elif apart:
+        near = f"{in_both(good.low)} alone, with no height beside it, is"
+    else:
         return (
             f"No other height tried is within {good.within_db:g} dB of it: cut with care, or try"
             " smaller steps."
         )
-    what = "best" if best_cut(trim.cuts) is trim.best else "lowest score"
-    return f"Anywhere between {range_in_words(good)} is within {good.within_db:g} dB of the {what}."
+    return f"{near} within {good.within_db:g} dB of the {what}{apart}.{_cautious(trim)}"
+
+
+def _cautious(trim: Trim) -> str:
+    """Which of several ranges to begin with."""
+    if not trim.islands:
+        return ""
+    most = max(trim.near_best, *trim.islands, key=lambda one: one.high)
+    return (
+        f" The larger keep, {in_both(most.high)}, is the cautious one: it can be cut down to the"
+        " others later, and foam does not grow back."
+    )
 
 
 def _end_of_range(trim: Trim) -> list[str]:
@@ -181,13 +198,12 @@ def _end_of_range(trim: Trim) -> list[str]:
 def _runner_up(trim: Trim) -> str:
     second = trim.runner_up
     if second is None:
-        return "There is no runner-up outside that range."
+        return "There is no runner-up outside what is near-best."
     ball = ""
     if not second.is_of(trim.best.ball_diameter):
         ball = f" of the ball of {in_both(second.ball_diameter)}"
-    return (
-        f"Runner-up outside that range: keep {in_both(second.keep)}{ball}: {_behind(trim, second)}."
-    )
+    size = f"{in_both(second.keep)}{ball}"
+    return f"Runner-up outside what is near-best: keep {size}: {_behind(trim, second)}."
 
 
 def _gain(trim: Trim, name: str) -> str:

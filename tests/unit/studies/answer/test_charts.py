@@ -121,7 +121,8 @@ def coverage():
 def figures(coverage):
     sizes, levels = np.arange(20.0, 31.0, 2.0), np.outer(np.arange(6.0), np.ones(CENTRES.size))
     levels[-1] = np.nan
-    ladder = Ladder("ball 180.0 mm", sizes, [3, 2.5, 2, 2.2, 4, np.nan], [""] * 5 + ["too tall"])
+    scores, reasons = [3, 2.5, 2, 2.2, 4, np.nan], [""] * 5 + ["too tall"]
+    ladder = Ladder("ball 180.0 mm", sizes, scores, reasons, [True] * 4 + [False] * 2)
     return {
         "section": section_figure(CAP, "Section", SEATS),
         "curves": curves_figure("Curves", [Trace("window", CENTRES, levels[1], by_band=True)]),
@@ -274,13 +275,18 @@ def test_failed_candidates_are_crosses_with_their_reason(figures):
     assert lines["failed: too tall"].get_xdata() == [30.0]
     np.testing.assert_array_equal(lines["ball 180.0 mm"].get_ydata()[:3], [3.0, 2.5, 2.0])
     assert lines["best: 24.0 mm, score 2.00 dB"].get_xdata() == [24.0]
+    # Four scores have settled; the fifth is coarse, its mark hollow.
+    assert lines["ball 180.0 mm"].get_markevery() == [0, 1, 2, 3]
+    hollow = [line for line in axes.lines if line.get_markerfacecolor() == "white"]
+    assert np.flatnonzero(np.isfinite(hollow[0].get_ydata())).tolist() == [4]
     low, high = axes.get_ylim()
     assert low < 2.0 < 4.0 < high
 
 
 def test_a_crowd_of_reasons_is_gathered_and_nobody_is_left_out():
     sizes = np.arange(10.0)
-    ladder = Ladder("", sizes, np.append(np.full(9, np.nan), 1.0), [*map(str, range(9)), ""])
+    scores, reasons = np.append(np.full(9, np.nan), 1.0), [*map(str, range(9)), ""]
+    ladder = Ladder("", sizes, scores, reasons, [True] * 10)
     axes = ladder_figure("Ladder", [ladder], "keep, mm", (9.0, 1.0), 0.3).axes[0]
     failed = [line for line in axes.lines if str(line.get_label()).startswith("failed")]
     assert len(failed) == 4

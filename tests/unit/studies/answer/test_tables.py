@@ -25,6 +25,7 @@ from studies.questions.gap.tables import gap_tables
 from studies.questions.section.tables import section_tables
 from studies.questions.spread.study import Spread, spread
 from studies.questions.spread.tables import spread_tables
+from studies.questions.trim.figures import trim_pictures
 from studies.questions.trim.study import ShaveStep, Trim, trim
 from studies.questions.trim.tables import trim_tables
 from studies.solving.candidates import NearBest, Row
@@ -108,7 +109,7 @@ def test_trim_answers_first_and_in_both_systems(trimmed: Trim) -> None:
     assert findings.fact("base_diameter_mm") == pytest.approx(base, abs=1e-5)
     slope = math.degrees(math.asin(base / ball))
     assert findings.fact("rim_slope_deg") == pytest.approx(slope, abs=1e-6)
-    assert both(findings.fact("base_diameter_mm")) in findings.answer[1]
+    assert both(findings.fact("base_diameter_mm")) in said(findings, "Check: ")
 
 
 def test_trim_hides_no_candidate(trimmed: Trim) -> None:
@@ -149,6 +150,23 @@ def test_trim_tells_the_near_best_range(trimmed: Trim) -> None:
     )
     alone = replace(trimmed, near_best=NearBest(0.025, 0.025, 0.3))
     assert said(trim_tables(alone), "No other height tried is within 0.3 dB")
+
+
+def test_trim_names_and_shades_a_second_range(trimmed: Trim) -> None:
+    best, far = NearBest(0.02, 0.03, 0.3), NearBest(0.04, 0.04, 0.3)
+    held = replace(trimmed, near_best=best, islands=(far,))
+    findings = trim_tables(held)
+    assert said(findings, "Anywhere").endswith(
+        "so is another range, apart from it: 40.0 mm. The larger keep, 40.0 mm (1 9/16 in), is the"
+        " cautious one: it can be cut down to the others later, and foam does not grow back."
+    )
+    marks = findings.table("candidates").records()
+    assert {row["keep_mm"] for row in marks if row["standing"]} == {20.0, 30.0, 40.0}
+    assert held.runner_up is None
+    figure = trim_pictures(held)["score"].figure
+    named = {text.get_text() for text in figure.legends[0].get_texts()}
+    assert "within 0.3 dB of the lowest: 20.0 mm to 30.0 mm" in named
+    assert "as good, apart from it: 40.0 mm" in named
 
 
 def test_a_cap_that_cannot_be_drawn_is_told_with_its_reason(trimmed: Trim) -> None:

@@ -26,7 +26,7 @@ from studies.questions.spread.study import ceiling_angle, spread
 from studies.questions.spread.tables import spread_tables
 from studies.questions.trim.study import trim
 from studies.solving import grid
-from studies.solving.candidates import Candidate, Row, Solved, best_of, near_best
+from studies.solving.candidates import Candidate, Row, Solved, best_of, islands, near_best
 from studies.solving.grid import run, settle
 from studies.solving.shaving import Cut, shaving_stops
 from studies.solving.target import Scorecard, Term, score
@@ -79,6 +79,16 @@ def test_near_best_is_unbroken_whatever_the_order() -> None:
     order = [4, 0, 6, 2, 5, 1, 3]
     found = near_best([i + 1.0 for i in order], [by_size[i] for i in order], 0.3)
     assert (found.low, found.high, found.within_db) == (3.0, 5.0, 0.3)
+
+
+def test_islands_are_as_good_apart_and_settled() -> None:
+    # From 1 to 8: good, bad, best, bad, good but coarse, failed, good, good.
+    scores = (1.2, 2.0, 1.0, 2.0, 1.1, None, 1.3, 1.25)
+    by_size = [failed() if s is None else scored(s, per_band=12) for s in scores]
+    by_size[4] = scored(1.1, per_band=4)
+    order = [7, 4, 0, 6, 2, 5, 1, 3]
+    found = islands([i + 1.0 for i in order], [by_size[i] for i in order], 0.3)
+    assert [(one.low, one.high) for one in found] == [(1.0, 1.0), (7.0, 8.0)]
 
 
 def test_near_best_may_be_the_best_alone() -> None:
