@@ -71,6 +71,8 @@ _FEET_AND_INCHES = re.compile(
     re.VERBOSE | re.IGNORECASE,
 )
 
+_WITHIN_LENGTH = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm)\b)")
+
 FAR_BEYOND = 1e300  # whole numbers of Python know no end, floats do
 LONGEST = 60  # characters of a quantity: more are a slip, and could be thousands of digits
 
@@ -274,6 +276,11 @@ def across_room(metres: float) -> str:
 def in_both(metres: float) -> str:
     """Write a length in both systems, ``"41.0 mm (1 5/8 in)"`` or ``"1 5/8 in (41.0 mm)"``."""
     return _own_first(in_mm(metres), in_inches(metres))
+
+
+def unbroken(words: str) -> str:
+    """Put no-break spaces into the lengths of a text, so that no line ends within "2 1/8 in"."""
+    return _WITHIN_LENGTH.sub("\u00a0", words)
 
 
 def in_litres(cubic_metres: float) -> str:

@@ -14,6 +14,7 @@ from rich.prompt import Confirm
 from rich.table import Table as Grid
 from rich.text import Text
 
+from shapes.lengths import unbroken
 from studies.answer.command_options import visible
 from studies.answer.layout import Group, TableLayout, lay_out
 from studies.answer.table import Findings, Table
@@ -94,13 +95,10 @@ def _print_list(console: Console, title: str, sentences: tuple[str, ...]) -> Non
 
 def _print_wrapped(console: Console, words: str, indent: int = 0, style: str = "") -> None:
     width = max(min(console.width, PAGE_WIDTH), 40)
-    console.print(
-        textwrap.fill(
-            visible(words), width, subsequent_indent=" " * indent, break_long_words=False
-        ),
-        style=style or None,
-        soft_wrap=True,
+    lines = textwrap.fill(
+        unbroken(visible(words)), width, subsequent_indent=" " * indent, break_long_words=False
     )
+    console.print(lines.replace("\u00a0", " "), style=style or None, soft_wrap=True)
 
 
 def ask_at_the_terminal() -> Callable[[str], bool] | None:

@@ -16,7 +16,15 @@ from shapes.gaps import lowest_at
 from shapes.lengths import across_room, in_both, in_degrees, in_own
 from shapes.meridian import Meridian, Piece
 from studies.answer.charts.drafting import PAPER, SIZE_PT, Sheet
-from studies.answer.charts.style import INK, QUIET, WIDTH_IN, WINDOW, Look, in_common_style
+from studies.answer.charts.style import (
+    INK,
+    QUIET,
+    WIDTH_IN,
+    WINDOW,
+    Look,
+    in_common_style,
+    title_lines,
+)
 from studies.design import Seat
 
 WOOD, FOAM, PLATE, METAL, ROD = "#efe2cc", "#c9dbe6", "#dcc7a1", "#8a949b", "#b9a47f"
@@ -83,7 +91,7 @@ def section_figure(assembly: Assembly, title: str, seats: Sequence[Seat] = ()) -
     columns = _legend_columns(labels)
     more_rows = max(math.ceil(len(labels) / columns) - 3, 0)
     height_pt = _fit_paper(figure, axes, extent, LEGEND_PT + more_rows * LEGEND_ROW_PT)
-    heading = "\n".join((textwrap.fill(title, 92), *_angles(assembly)))
+    heading = "\n".join((title_lines(title, 92), *_angles(assembly)))
     figure.text(12 / 720, 1 - 12 / height_pt, heading, fontsize=12, va="top")
     figure.legend(handles, labels, loc="lower left", ncols=columns)
     return figure

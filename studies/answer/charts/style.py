@@ -18,7 +18,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, Locator, MultipleLoca
 from numpy.typing import ArrayLike
 
 from dispersion.bands import band_edges
-from shapes.lengths import FOOT, in_inches, own_unit
+from shapes.lengths import FOOT, in_inches, own_unit, unbroken
 
 INK = "#243039"
 QUIET = "#5f6f7a"
@@ -81,11 +81,14 @@ def new_figure(height_in: float, title: str, subtitle: str = "", hspace: float =
     """Return an empty figure of the common width, its title at the left."""
     layout = ConstrainedLayoutEngine(w_pad=0.08, h_pad=0.08, hspace=hspace, wspace=0.04)
     figure = Figure(figsize=(WIDTH_IN, height_in), layout=layout)
-    lines = textwrap.fill(title, TITLE_LENGTH)
-    if subtitle:
-        lines += "\n" + textwrap.fill(subtitle, TITLE_LENGTH)
-    figure.suptitle(lines, x=0.012, ha="left", fontsize=12)
+    lines = [title_lines(words) for words in (title, subtitle) if words]
+    figure.suptitle("\n".join(lines), x=0.012, ha="left", fontsize=12)
     return figure
+
+
+def title_lines(words: str, length: int = TITLE_LENGTH) -> str:
+    """Break a title into lines, never within a length such as "2 1/8 in"."""
+    return textwrap.fill(unbroken(words), length).replace("\u00a0", " ")
 
 
 def legend_below(figure: Figure, axes: Axes, columns: int = 3) -> None:

@@ -8,6 +8,7 @@ from typing import Any
 from jinja2 import ChoiceLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from shapes.lengths import unbroken
 from studies.answer.release import version
 
 _OWN = "studies.answer.report"
@@ -34,6 +35,7 @@ def environment_of(package: str) -> Environment:
         return Markup(loader.get_source(environment, name)[0])
 
     environment.globals["verbatim"] = verbatim
+    environment.filters["unbroken"] = unbroken
     return environment
 
 

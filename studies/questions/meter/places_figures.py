@@ -53,7 +53,7 @@ def places_figure(
     figure.text(
         0.03,
         0.91,
-        f"from the side: {own_unit()} from the axis, {own_unit()} above the floor",
+        f"from the side, {own_unit()}: out from the axis, up from the floor",
         fontsize=10.5,
         va="top",
     )

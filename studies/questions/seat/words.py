@@ -66,8 +66,8 @@ def _to_do(study: SeatStudy, main: Listener) -> tuple[str, ...]:
         f"To do for {main.name}: a thick rug on the floor, its middle {across_room(rug.middle)}"
         f" from the column's axis towards the seat, {across_room(rug.along)} long and"
         f" {across_room(rug.across)} wide, takes the floor's bounce above some"
-        f" {in_words(RUG_HZ)}, which is {re_direct:+.0f} dB re the direct sound there (first"
-        " Fresnel zone).",
+        f" {in_words(RUG_HZ)}, which is {re_direct:+.0f} dB re the direct sound there (the"
+        " first Fresnel zone: where the bounce to that ear meets the floor).",
     )
 
 

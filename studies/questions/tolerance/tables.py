@@ -103,16 +103,16 @@ def _sizes(found: Tolerance) -> Table:
         text("size", "size", "what is off"),
         text("within", "within", "tolerance, with its unit"),
         TableColumn(
-            "minus_score_db", "score\nat minus", "change of score at the lower end, dB", _signed
+            "minus_score_db", "score\nat -", "change of score at the lower end, dB", _signed
         ),
         TableColumn(
-            "plus_score_db", "score\nat plus", "change of score at the upper end, dB", _signed
+            "plus_score_db", "score\nat +", "change of score at the upper end, dB", _signed
         ),
         number("cost_db", "cost", "most that the score worsens within the tolerance, dB"),
         text("per", "per", "step for which slopes are told"),
-        TableColumn("score_slope_db", "score\nper step", "change of score per step, dB", _signed),
+        TableColumn("score_slope_db", "score\na step", "change of score per step, dB", _signed),
         TableColumn("bend_db", "bend", "mean of both changes of score, dB", _signed),
-        number("curve_slope_db", "curve\nper step", "rms over the bands at the seat per step, dB"),
+        number("curve_slope_db", "curve\na step", "rms over the bands at the seat per step, dB"),
         number(
             "curve_rms_db", "curve\nrms", "rms within the tolerance, worse end, dB", shown=False
         ),

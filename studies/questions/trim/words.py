@@ -48,6 +48,8 @@ def _undone(trim: Trim) -> list[str]:
     written, now = trim.written, trim.as_written
     if not trim.moves_plate or written is None or now is None:
         return []
+    if _nothing_to_change(trim):
+        return []
     keep, built, here = in_both(written.keep), written.row.assembly, now.assembly.plate_gap
     found = gained(trim.compare(written.row, now))
     if abs(built.plate_gap - here) < SAME_SIZE:
@@ -76,6 +78,14 @@ def _less_regret(trim: Trim) -> str:
     return f"; at most {after:.1f} dB to regret in nine of ten, in place of {before:.1f}"
 
 
+def _nothing_to_change(trim: Trim) -> bool:
+    """Whether the file has the best keep at its best gap, both asked of every build."""
+    now, gap = trim.as_written, trim.best.row.assembly.plate_gap
+    if trim.judged is None or now is None or trim.best is not trim.written:
+        return False
+    return not trim.moves_plate or abs(gap - now.assembly.plate_gap) < SAME_SIZE
+
+
 def _check(trim: Trim) -> str:
     """How the cut is marked and checked."""
     best = trim.best
@@ -92,6 +102,11 @@ def _whether_to_cut(trim: Trim) -> list[str]:
     best, buys, written = trim.best, trim.cut_buys, trim.written
     size = f"{in_both(best.keep)} of the ball of {in_both(best.ball_diameter)}"
     gap = f" under a plate at {in_both(best.row.assembly.plate_gap)}" if trim.moves_plate else ""
+    if _nothing_to_change(trim):
+        return [
+            f"Leave ball and plate as the file has them: keep {size}{gap}, cut off"
+            f" {in_both(best.cut_off)}. No other height or gap that was tried has less to regret."
+        ]
     if buys is None or written is None or trim.judged is None:
         return [f"Keep {size}{gap}: cut off {in_both(best.cut_off)}."]
     hung = " at its own best gap" if trim.moves_plate else ""

@@ -21,9 +21,16 @@ from shapes.lengths import (
     parse_area,
     parse_frequency,
     parse_length,
+    unbroken,
     unit_of,
     written_in,
 )
+
+
+def test_no_line_ends_within_a_length() -> None:
+    assert unbroken("keep 2 1/8 in of 4 in, 24 agree") == (
+        "keep 2\u00a01/8\u00a0in of 4\u00a0in, 24 agree"
+    )
 
 
 @pytest.mark.parametrize(
