@@ -34,8 +34,8 @@ def islands_in_words(islands: Sequence[NearBest]) -> str:
     """Continue a sentence on the near-best range by those that are as good, apart from it."""
     if not islands:
         return ""
-    others = "another range" if len(islands) == 1 else "other ranges"
-    return f"; so is {others}, apart from it: {joined([island_in_words(one) for one in islands])}"
+    others = "is another range" if len(islands) == 1 else "are other ranges"
+    return f"; so {others}, apart from it: {joined([island_in_words(one) for one in islands])}"
 
 
 def island_in_words(island: NearBest) -> str:

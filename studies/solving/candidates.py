@@ -15,7 +15,7 @@ from dispersion.elevations import level_db
 from dispersion.response import Response
 from shapes.assembly import Assembly
 from studies.solving.lines import PlaceInLine
-from studies.solving.target import Scorecard
+from studies.solving.target import NO_DIFFERENCE_DB, Scorecard
 
 Part = TypeVar("Part")
 SAME_SIZE = 1e-7
@@ -243,16 +243,24 @@ def near_best(sizes: Sequence[float], rows: Sequence[Row], within_db: float) -> 
 def islands(sizes: Sequence[float], rows: Sequence[Row], within_db: float) -> tuple[NearBest, ...]:
     """Return the ranges of sizes as good as `near_best`, but apart from it, smallest first.
 
-    Parameters are those of `near_best`. A range in which every row is coarse, beside others that
-    have settled, is none.
+    Parameters are those of `near_best`. Neighbours between which no score is worse by
+    `NO_DIFFERENCE_DB` than the worst of them may be are one. A range in which every row is coarse,
+    beside others that have settled, is none.
     """
     best = near_best(sizes, rows, within_db)
     fine = [size for size, row in zip(sizes, are_settled(rows), strict=True) if row]
-    return tuple(
-        one
-        for one in _near_best_ranges(sizes, rows, within_db)
-        if one != best and any(map(one.holds, fine))
-    )
+    limit = winner_of(rows).score + within_db + NO_DIFFERENCE_DB
+    found: list[NearBest] = []
+    for one in _near_best_ranges(sizes, rows, within_db):
+        if one == best or not any(map(one.holds, fine)):
+            continue
+        joint = NearBest(found[-1].low, one.high, within_db) if found else one
+        held = [row for size, row in zip(sizes, rows, strict=True) if joint.holds(size)]
+        if all(row.score <= limit for row in held):
+            found = [*found[:-1], joint]
+        else:
+            found.append(one)
+    return tuple(found)
 
 
 def _near_best_ranges(

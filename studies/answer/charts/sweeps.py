@@ -85,7 +85,7 @@ def ladder_figure(
     size_label : str
         Such as "keep"; the unit of the design follows.
     best : (float, float)
-        Size, mm, and score, dB, of the best candidate of all.
+        Size, mm, and score, dB, of the candidate that is chosen of all.
     near_best_db : float
         How far above the best a score counts as equally good.
     near_best_mm : sequence of (float, float)
@@ -268,8 +268,8 @@ def _draw_ladders(axes: Axes, ladders: Sequence[Ladder], best: tuple[float, floa
         axes.plot(ladder.sizes_mm, ladder.scores_db, label=label, markevery=marked, **look)
         axes.plot(ladder.sizes_mm, coarse, **look | _HOLLOW)
     if any(_is_coarse(ladder) for ladder in ladders):
-        axes.plot([], [], marker="o", color=QUIET, label="hollow: coarse, far behind", **_HOLLOW)
-    label = f"best: {in_own(best[0] * 1e-3)}, score {best[1]:.2f} dB"
+        axes.plot([], [], marker="o", color=QUIET, label="hollow: coarse, not settled", **_HOLLOW)
+    label = f"chosen: {in_own(best[0] * 1e-3)}, score {best[1]:.2f} dB"
     ring: Look = {
         "marker": "o",
         "markersize": 12,

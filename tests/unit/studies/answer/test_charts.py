@@ -274,7 +274,7 @@ def test_failed_candidates_are_crosses_with_their_reason(figures):
     lines = {line.get_label(): line for line in axes.lines}
     assert lines["failed: too tall"].get_xdata() == [30.0]
     np.testing.assert_array_equal(lines["ball 180.0 mm"].get_ydata()[:3], [3.0, 2.5, 2.0])
-    assert lines["best: 24.0 mm, score 2.00 dB"].get_xdata() == [24.0]
+    assert lines["chosen: 24.0 mm, score 2.00 dB"].get_xdata() == [24.0]
     # Four scores have settled; the fifth is coarse, its mark hollow.
     assert lines["ball 180.0 mm"].get_markevery() == [0, 1, 2, 3]
     hollow = [line for line in axes.lines if line.get_markerfacecolor() == "white"]

@@ -89,6 +89,11 @@ def test_islands_are_as_good_apart_and_settled() -> None:
     order = [7, 4, 0, 6, 2, 5, 1, 3]
     found = islands([i + 1.0 for i in order], [by_size[i] for i in order], 0.3)
     assert [(one.low, one.high) for one in found] == [(1.0, 1.0), (7.0, 8.0)]
+    # A bump of less than 0.1 dB between them parts no islands, one of more does.
+    for bump, ends in ((1.38, [(3.0, 5.0)]), (1.42, [(3.0, 3.0), (5.0, 5.0)])):
+        rows = [scored(score) for score in (1.0, 2.0, 1.2, bump, 1.3)]
+        found = islands([1.0, 2.0, 3.0, 4.0, 5.0], rows, 0.3)
+        assert [(one.low, one.high) for one in found] == ends
 
 
 def test_near_best_may_be_the_best_alone() -> None:
