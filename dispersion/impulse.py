@@ -139,7 +139,7 @@ def impulse(
         Sample `round(limits.lead * RATE)` is the start. Nothing comes more than the lead ahead of
         the arrival: what the upper fade rings there is faded in.
     cut_db : float
-        Energy that fell outside, over that of the whole, dB.
+        Energy that fell outside, over that of the whole, dB; -200 for silence.
     """
     frequencies = bins(samples)
     start = round(limits.lead * RATE)
@@ -148,8 +148,8 @@ def impulse(
     whole = np.fft.irfft(np.conj(pressure) * limits.shape(frequencies) * shift)
     kept = whole[:samples] * _causal_window(samples, start, delay)
     total = float(np.sum(whole**2))
-    outside = total - float(np.sum(kept**2))
-    return kept, 10.0 * math.log10(max(outside, 1e-20 * total) / total)
+    outside = (total - float(np.sum(kept**2))) / total if total else 0.0
+    return kept, 10.0 * math.log10(max(outside, 1e-20))
 
 
 def _causal_window(samples: int, start: int, delay: float) -> NDArray[np.float64]:
