@@ -61,6 +61,7 @@ def app_of(bench: Workbench) -> Starlette:
         "cost": lambda given: bench.cost(_text(given, "name"), *_chosen(given)),
         "ask": lambda given: bench.ask(_text(given, "name"), *_chosen(given)),
         "again": lambda given: bench.again(_number(given)),
+        "adopt": lambda given: bench.adopt(_number(given)),
         "cancel": lambda given: bench.runs.cancel(_number(given)),
         "forget": lambda given: bench.runs.forget(_number(given)),
         "end": lambda given: bench.end(),

@@ -7,6 +7,7 @@ machines are not offered, so that the page can name none.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -144,11 +145,19 @@ def _option(param: click.Option) -> Data:
     return {
         "name": param.name,
         "label": (param.name or "").replace("_", " "),
-        "help": param.help or "",
+        "help": _without_a_terminal(param),
         "choices": ["yes"] if param.is_flag else choices,
         "usual": "" if default is None or isinstance(default, bool) else str(default),
         "many": param.multiple,
     }
+
+
+def _without_a_terminal(param: click.Option) -> str:
+    """The help of an option as a page says it: what counts if left out, and no flags."""
+    words = re.sub(r"\[default: (.*)\]\.?$", r"Left out: \1.", param.help or "")
+    for flag in param.opts:
+        words = words.replace(f"{flag} ", "")
+    return words
 
 
 def _files(command: click.Command, files: Sequence[str], folder: Folder) -> list[str]:

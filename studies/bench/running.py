@@ -16,6 +16,7 @@ from shapes.lengths import written_in
 from studies.answer import exports
 from studies.answer.delivering import files_of
 from studies.answer.writing import write_files, write_text
+from studies.bench.adopting import chooses
 from studies.bench.asking import Asked, refused
 from studies.bench.live import Turn
 from studies.bench.pace import Pace
@@ -40,7 +41,7 @@ class Run:
     name, title, design : str
         The command, the design's title, its file.
     asked : str
-        Options as on the command line.
+        Options that were chosen, in words.
     text : str
         Of the design as it was asked about.
     choice : dict
@@ -86,7 +87,8 @@ class Run:
         keys = ("number", "name", "title", "design", "asked", "state", "stage", "done", "total",
                 "message", "answer", "folder", "files")  # fmt: skip
         return {key: getattr(self, key) for key in keys} | {
-            "left_s": None if left is None else round(left)
+            "left_s": None if left is None else round(left),
+            "chooses": self.state == DONE and chooses(self.name),
         }
 
 
@@ -130,7 +132,7 @@ class Runs:
             name=asked.question.name,
             title=design.title,
             design=design.path.name,
-            asked=asked.delivery.asked,
+            asked=_in_words(choice),
             text=design.text,
             choice=choice,
         )
@@ -249,6 +251,13 @@ class Runs:
             write_text(place, json.dumps(open_runs))
         else:
             place.unlink(missing_ok=True)
+
+
+def _in_words(choice: Data) -> str:
+    """Options and files as they were chosen: "samples 40, readings.csv"."""
+    options = choice.get("options", {})
+    said = [f"{name.replace('_', ' ')} {text}" for name, text in options.items() if text.strip()]
+    return ", ".join([*said, *choice.get("files", [])])
 
 
 def unfinished_in(folder: Path) -> list[Data]:

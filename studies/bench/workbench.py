@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ from typing import Any
 from studies.answer.command_options import Refusal
 from studies.answer.listening.panel import filter_data, listening_data
 from studies.answer.voiced import voicing_in_words
+from studies.bench.adopting import with_answer
 from studies.bench.asking import ask, offered
 from studies.bench.channel import Channel
 from studies.bench.desk import Desk, Edition
@@ -31,6 +33,7 @@ from studies.design.reading import LARGEST_DESIGN
 from studies.questions.draft.command import brief_of
 from studies.questions.draft.sizes import DraftError
 from studies.questions.draft.study import draft_design
+from studies.solving.budget import Cost
 from studies.solving.ledger import Ledger
 from studies.solving.options import SolverOptions
 from studies.solving.voicing import voice
@@ -267,7 +270,7 @@ class Workbench:
         design = self._design()
         asked = ask(name, design.path, options, files, self.folder)
         found = asked.cost(design, self._workers)
-        return {"words": AT_ONCE_IN_WORDS if found is None else f"{found.in_words()}."}
+        return {"words": AT_ONCE_IN_WORDS if found is None else _in_words(found)}
 
     def ask(self, name: str, options: dict[str, str], files: list[str]) -> Data:
         """Ask a question about the present design."""
@@ -285,6 +288,12 @@ class Workbench:
         options, files = choice.get("options", {}), choice.get("files", [])
         asked = ask(one["name"], edition.path, options, files, self.folder)
         return self.runs.add(asked, edition.design, choice).shown()
+
+    def adopt(self, number: int) -> Data:
+        """Put the sizes that an answer chose into the design."""
+        run = self.runs.run(number)
+        document = json.loads(self.file_of(number, f"{run.name}.json"))
+        return self._change(with_answer(self._design(), run.name, document["facts"]), "")
 
     def file_of(self, number: int, name: str) -> bytes:
         """Return a file of an answer, by its name in the list; KeyError if it is not there."""
@@ -315,6 +324,14 @@ def _require_comparable(pinned: Answer, now: Answer) -> None:
     )
     if first != second:
         raise EditError("seats, room or column height are not those of the pinned design: pin anew")
+
+
+def _in_words(cost: Cost) -> str:
+    designs = "one design" if cost.designs == 1 else f"{cost.designs} designs"
+    return (
+        f"About {cost.time_in_words} on this machine, less for what was solved before: {designs},"
+        f" {cost.megabytes / 1e3:.1f} GB of memory."
+    )
 
 
 def _with_unit(text: str, unit: str) -> str:

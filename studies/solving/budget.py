@@ -110,11 +110,16 @@ class Cost:
     seconds: float
     megabytes: float
 
+    @property
+    def time_in_words(self) -> str:
+        """Write the time, "12 min"."""
+        return _duration(self.seconds)
+
     def in_words(self) -> str:
         """Write designs, solves, time and memory in one sentence."""
         return (
             f"{self.designs} design{'s' * (self.designs != 1)}, {self.solves} solves of one"
-            f" frequency: about {_duration(self.seconds)} and {self.megabytes / 1e3:.1f} GB on this"
+            f" frequency: about {self.time_in_words} and {self.megabytes / 1e3:.1f} GB on this"
             " machine (less for what the ledger holds)"
         )
 

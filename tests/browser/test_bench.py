@@ -81,16 +81,20 @@ def until(done: Callable[[], Any]) -> Any:
     pytest.fail("waited too long")
 
 
-def button(browser: Any, words: str) -> Any:
-    def found() -> Any:
-        every = browser.find_elements("tag name", "button")
-        return next((one for one in every if one.text == words and one.is_enabled()), None)
+NAMED = """
+const found = [...document.querySelectorAll("button")].find((one) =>
+  one.innerText.trim() === arguments[0] && !one.disabled);
+if (found && arguments[1]) found.click();
+return found;
+"""
 
-    return until(found)
+
+def button(browser: Any, words: str) -> Any:
+    return until(lambda: browser.execute_script(NAMED, words, False))
 
 
 def press(browser: Any, words: str) -> None:
-    browser.execute_script("arguments[0].click()", button(browser, words))
+    until(lambda: browser.execute_script(NAMED, words, True))
 
 
 def type_into(browser: Any, name: str, value: str) -> None:
@@ -198,6 +202,11 @@ def test_a_newcomer_gets_from_three_sizes_to_the_sheets(
     press(page, "Ask trim")
     answer = finished(page, "trim")
     assert "flat" in answer.text and "listen.html" in answer.text
+    press(page, "Put it into the design")
+    until(lambda: state(page)["desk"]["undo"] and not state(page)["desk"]["saved"])
+    assert state(page)["desk"]["mistakes"] == []
+    press(page, "Save")
+    until(lambda: state(page)["desk"]["saved"])
     press(page, "Show the report")
     frame = until(lambda: page.find_elements("tag name", "iframe"))[0]
     page.switch_to.frame(frame)
@@ -213,6 +222,39 @@ def test_a_newcomer_gets_from_three_sizes_to_the_sheets(
     archive = finished(page, "cut").find_element("link text", "All files (zip)")
     assert fetched(page, archive.get_attribute("href"))[0][:2] == "PK"
     assert complaints(page) == []
+
+
+CURVE = "".join(f"{frequency} {70 - 0.01 * frequency:.2f}\n" for frequency in range(400, 1000, 6))
+INDEX = '[[measurement]]\nfile = "sofa.txt"\nname = "sofa"\ndistance = "2 m"\nheight = "1.15 m"\n'
+DROPPED = """
+const data = new DataTransfer();
+for (const [name, text] of Object.entries(arguments[1])) data.items.add(new File([text], name));
+const how = {dataTransfer: data, bubbles: true, cancelable: true};
+arguments[0].dispatchEvent(new DragEvent("drop", how));
+"""
+
+
+@pytest.mark.slow
+def test_measurements_are_dropped_on_the_page(browser: Any, begun: Any) -> None:
+    bench = begun(SMALL)
+    page = opened(browser, bench)
+    press(page, "overlay")
+    place = until(lambda: page.find_elements("css selector", ".drop"))[0]
+    page.execute_script(DROPPED, place, {"sofa.txt": CURVE, "index.toml": INDEX, "a.exe": "MZ"})
+    until(lambda: "must end in .csv" in place.text)
+    until(lambda: place.find_elements("css selector", "input:checked"))
+    (ticked,) = place.find_elements("css selector", "input:checked")
+    assert (
+        page.execute_script("return arguments[0].parentElement.innerText.trim()", ticked)
+        == "index.toml"
+    )
+    press(page, "Ask overlay")
+    answer = finished(page, "overlay")
+    assert "overlay.html" in page.execute_script("return arguments[0].textContent", answer)
+    assert (bench.folder / "sofa.txt").read_text() == CURVE
+    assert not (bench.folder / "a.exe").exists()
+    complained = complaints(page)
+    assert all("422" in line for line in complained)  # the browser notes what was refused
 
 
 WRONG = {

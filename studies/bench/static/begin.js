@@ -72,7 +72,7 @@ function Sketch() {
     <g class="dimension ink" font-size="11"><path d=${d} />
       <text x=${x} y=${y} text-anchor="middle">${name}</text></g>`;
   return html`
-    <svg class="section sketch" viewBox="-125 -122 250 200" role="img"
+    <svg class="drawn sketch" viewBox="-125 -122 250 200" role="img"
       aria-label="A driver faces up out of a column; a piece of a ball hangs over it under a plate.
         Driver and ball are measured across, the gap from the column's top to the plate.">
       <path class="wood" d="M-62 26H62V76H-62Z" />

@@ -118,7 +118,7 @@ function Work({ state, edit, doing }) {
   const [shown, setShown] = useState(0);
   const run = state.runs.find((/** @type {Data} */ one) => one.number === shown);
   return html`
-    <main class="work">
+    <main><div class="work">
       <${Form} groups=${desk.groups} mistakes=${desk.mistakes} edit=${edit} />
       <section class="middle" aria-label="Section">
         <h2 id="section">${desk.title || "Section"}</h2>
@@ -129,7 +129,9 @@ function Work({ state, edit, doing }) {
         ${desk.section && html`<${Clearances} rows=${desk.section.clearances} />`}
       </section>
       <${Answer} desk=${desk} live=${live} pinned=${pinned?.curves ? pinned : null} />
-      <${Questions} state=${state} ready=${desk.mistakes.length === 0} shown=${shown} show=${setShown} />
+      <${Questions} state=${state} ready=${desk.mistakes.length === 0} shown=${shown} show=${setShown}
+        doing=${doing} />
+      </div>
       ${run && html`<${Report} key=${shown} run=${run} />`}
     </main>`;
 }

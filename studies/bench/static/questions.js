@@ -5,25 +5,29 @@ import { act, handOver } from "./server.js";
 /** @typedef {Record<string, any>} Data */
 
 /**
- * @param {{state: Data, ready: boolean, shown: number, show: (number: number) => void}} given
+ * @param {{state: Data, ready: boolean, shown: number, show: (number: number) => void,
+ *   doing: (name: string, given?: Data) => void}} given
  */
-export function Questions({ state, ready, shown, show }) {
+export function Questions({ state, ready, shown, show, doing }) {
   const [chosen, setChosen] = useState("");
   const question = state.questions.find((/** @type {Data} */ one) => one.name === chosen);
   return html`
     <section class="questions" aria-label="Questions">
       <h2 id="ask">Ask</h2>
-      <div class="buttons">
-        ${state.questions.map((/** @type {Data} */ one) => html`
-          <button type="button" aria-pressed=${one.name === chosen ? "true" : "false"}
-            onClick=${() => setChosen(one.name === chosen ? "" : one.name)}>${one.name}</button>`)}
-      </div>
-      ${question && html`<${Ask} key=${chosen} question=${question} measured=${state.measured}
-        ready=${ready} version=${state.desk.version} close=${() => setChosen("")} />`}
+      <ul class="list">
+        ${state.questions.map((/** @type {Data} */ one) => html`<li>
+          <button type="button" aria-expanded=${one.name === chosen ? "true" : "false"}
+            aria-describedby=${`about-${one.name}`}
+            onClick=${() => setChosen(one.name === chosen ? "" : one.name)}>${one.name}</button>
+          <span class="quiet" id=${`about-${one.name}`}>${one.help}</span>
+          ${one === question && html`<${Ask} key=${chosen} question=${question}
+            measured=${state.measured.filter((/** @type {string} */ name) => name !== state.desk.name)} ready=${ready} version=${state.desk.version}
+            close=${() => setChosen("")} />`}</li>`)}
+      </ul>
       ${state.unfinished.length > 0 && html`<${Unfinished} found=${state.unfinished} />`}
       ${state.runs.length > 0 && html`<h2>Asked</h2>`}
       ${state.runs.map((/** @type {Data} */ run) => html`<${Run} key=${run.number} run=${run}
-        open=${run.number === shown} show=${show} />`)}
+        open=${run.number === shown} show=${show} doing=${doing} />`)}
     </section>`;
 }
 
@@ -51,7 +55,6 @@ function Ask({ question, measured, ready, version, close }) {
     setOptions({ ...options, [name]: value });
   return html`
     <form class="ask" onSubmit=${send}>
-      <p><strong>${question.name}</strong>: ${question.help}</p>
       ${question.files && html`<${Files} measured=${measured} files=${files} setFiles=${setFiles} />`}
       ${question.options.map((/** @type {Data} */ one) => html`
         <${Option} key=${one.name} option=${one} value=${options[one.name] ?? ""} set=${set} />`)}
@@ -85,9 +88,16 @@ function Files({ measured, files, setFiles }) {
   const [refused, setRefused] = useState("");
   const take = async (/** @type {FileList | null | undefined} */ given) => {
     setRefused("");
+    const taken = [];
     for (const file of given ?? []) {
-      try { await handOver(file); } catch (error) { setRefused(/** @type {Error} */ (error).message); }
+      try { await handOver(file); taken.push(file.name); } catch (error) {
+        setRefused(/** @type {Error} */ (error).message);
+      }
     }
+    // An index names its curves; without one, every sheet counts.
+    const index = taken.filter((name) => name.endsWith(".toml"));
+    const asked = index.length ? index : taken.filter((name) => name.endsWith(".csv"));
+    setFiles([...new Set([...files, ...asked])]);
   };
   const drop = (/** @type {DragEvent} */ event) => {
     event.preventDefault();
@@ -135,8 +145,11 @@ export function Report({ run }) {
     <iframe title=${`Report of ${run.name}`} src=${`answers/${run.number}/${pageOf(run)}`} /></section>`;
 }
 
-/** @param {{run: Data, open: boolean, show: (number: number) => void}} given */
-function Run({ run, open, show }) {
+/**
+ * @param {{run: Data, open: boolean, show: (number: number) => void,
+ *   doing: (name: string, given?: Data) => void}} given
+ */
+function Run({ run, open, show, doing }) {
   const first = pageOf(run);
   return html`
     <article class=${`run ${run.state}`} aria-label=${`${run.name}, ${run.state}`}>
@@ -148,6 +161,11 @@ function Run({ run, open, show }) {
         <p class="buttons">
           <button type="button" aria-expanded=${open ? "true" : "false"} onClick=${() => show(open ? 0 : run.number)}>
             ${open ? "Hide the report" : "Show the report"}</button>
+          ${run.chooses && html`<button type="button"
+            onClick=${() => doing("adopt", { number: run.number })}>Put it into the design</button>`}
+          ${run.files.filter((/** @type {string} */ name) => name.endsWith(".toml"))
+            .map((/** @type {string} */ name) => html`<button type="button"
+              onClick=${() => lay(run, name, doing)}>Open ${name}</button>`)}
           ${first && html`<a href=${`answers/${run.number}/${first}`} target="_blank" rel="noopener">Report in a tab of its own</a>`}
           ${run.files.filter((/** @type {string} */ name) => name.endsWith(".pdf") || name === "listen.html")
             .map((/** @type {string} */ name) => html`<${Link} run=${run} name=${name} />`)}
@@ -160,10 +178,22 @@ function Run({ run, open, show }) {
     </article>`;
 }
 
+/**
+ * Lay a design that an answer has written on the bench.
+ * @param {Data} run
+ * @param {string} name
+ * @param {(name: string, given?: Data) => void} doing
+ */
+async function lay(run, name, doing) {
+  doing("text", { text: await (await fetch(addressOf(run, name))).text(), name });
+}
+
+/** @param {Data} run @param {string} name */
+function addressOf(run, name) { return `answers/${run.number}/${encodeURIComponent(name)}`; }
+
 /** @param {{run: Data, name: string}} given */
 function Link({ run, name }) {
-  const page = name.endsWith(".html");
-  const at = `answers/${run.number}/${encodeURIComponent(name)}`;
+  const page = name.endsWith(".html"), at = addressOf(run, name);
   return page ? html`<a href=${at} target="_blank" rel="noopener">${name}</a>`
     : html`<a href=${at} download>${name}</a>`;
 }

@@ -52,7 +52,7 @@ export function Section({ drawn }) {
   const reach = half * 1.06 + Math.max(BESIDE, 0.75 * half), size = reach / 19;
   const box = `${-reach} ${-top} ${2 * reach} ${top - foot + 3.2 * size}`;
   return html`
-    <svg class="section" viewBox=${box} role="img"
+    <svg class="drawn section" viewBox=${box} role="img"
       aria-label="Section through the axis, to scale; the sizes stand in the table below">
       ${drawn.ears.map((/** @type {Data} */ ear) => html`<${Ear} ear=${ear} reach=${reach} top=${top}
         foot=${foot} />`)}

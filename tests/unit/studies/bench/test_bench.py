@@ -14,6 +14,7 @@ from small import small_design
 from starlette.testclient import TestClient
 
 from studies import cli
+from studies.answer.exports import FORMAT
 from studies.bench.app import MOST_JSON, app_of
 from studies.bench.asking import OFFERED, AskError, ask, offered
 from studies.bench.folder import Folder
@@ -118,6 +119,44 @@ def test_a_question_gives_the_bytes_of_its_command(
         assert own == (tmp_path / "by-command" / name).read_bytes(), name
     archive = zipfile.ZipFile(io.BytesIO(page.get(f"/answers/{run['number']}").content))
     assert set(archive.namelist()) == names
+
+
+@pytest.mark.parametrize(
+    ("name", "facts", "line"),
+    [
+        ("gap", {"plate_gap_mm": 70.0}, 'plate_gap = "70 mm" '),
+        (
+            "trim",
+            {"plate_gap_mm": 64.0, "keep_mm": 41.5, "ball_diameter_mm": 180.0},
+            'keep = "41.5 mm" ',
+        ),
+        ("trim", {"plate_gap_mm": 64.0, "keep_mm": 41.5, "ball_diameter_mm": 200.0}, None),
+        ("trim", {"plate_gap_mm": None, "keep_mm": 41.5, "ball_diameter_mm": 180.0}, None),
+    ],
+)
+def test_what_an_answer_chose_is_put_into_the_design(
+    tmp_path: Path, monkeypatch: Any, name: str, facts: dict, line: str | None
+) -> None:
+    folder = tmp_path / f"mine-{name}"
+    folder.mkdir()
+    (folder / f"{name}.html").touch()
+    document = {"format": FORMAT, "command": name, "design": {}, "answer": [], "facts": facts}
+    (folder / f"{name}.json").write_text(json.dumps(document))
+    monkeypatch.chdir(tmp_path)
+    bench = Workbench(Path(), SOLVING)
+    try:
+        client = TestClient(app_of(bench))
+        client.post("/do/text", json={"text": TEXT, "name": "mine.toml"})
+        (run,) = bench.runs.shown()
+        assert run["chooses"]
+        answer = client.post("/do/adopt", json={"number": run["number"]})
+        if line is None:
+            assert answer.status_code == 422 and "the answer" in answer.json()["refused"]
+        else:
+            new = answer.json()["text"]
+            assert line in new and len(new.splitlines()) == len(TEXT.splitlines())
+    finally:
+        bench.close()
 
 
 def test_answers_are_found_again_and_never_written_over(
