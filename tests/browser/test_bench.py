@@ -84,8 +84,9 @@ def until(done: Callable[[], Any]) -> Any:
 NAMED = """
 const found = [...document.querySelectorAll("button")].find((one) =>
   one.innerText.trim() === arguments[0] && !one.disabled);
-if (found && arguments[1]) found.click();
-return found;
+if (!found || !arguments[1]) return found;
+found.click();  // which may take it away
+return true;
 """
 
 
