@@ -56,8 +56,8 @@ class Voicing:
 def voice(row: Row, target: TargetTable) -> Voicing:
     """Find filters for a solved row.
 
-    A shelf is fitted, then a peaking filter where most is left, all again together, as long as it
-    pays: least squares of the window level in sliding third octaves about a line of the wanted
+    A shelf is fitted, then peaking filters where most is left, all again together, as many as
+    pay: least squares of the window level in sliding third octaves about a line of the wanted
     tilt, of whatever level.
     """
     coverage = row.coverage
@@ -69,18 +69,18 @@ def voice(row: Row, target: TargetTable) -> Voicing:
         rest = level + chain_db(filters, frequencies)
         return rest - rest.mean()
 
-    filters = _fitted((_first_shelf(level, frequencies),), left)
-    if _rms(left(())) - _rms(left(filters)) < WORTH_DB:
-        filters = ()
+    band = (float(frequencies[0]), float(frequencies[-1]))
+    shelf = _fitted((_first_shelf(level, frequencies),), left, band)
+    filters = shelf if _rms(left(())) - _rms(left(shelf)) >= WORTH_DB else ()
+    tried = [filters]
     for _ in range(MOST_PEAKING):
         rest = left(filters)
         worst = int(np.argmax(np.abs(_broad(rest, octaves))))
         start = Biquad("peaking", float(frequencies[worst]), -0.5 * float(rest[worst]), 1.0)
-        more = _fitted((*filters, start), left)
-        if _rms(left(filters)) - _rms(left(more)) < WORTH_DB:
-            break
-        filters = more
-    filters = tuple(_rounded(one) for one in filters)
+        filters = _fitted((*filters, start), left, band)
+        tried.append(filters)
+    best = min(tried, key=lambda some: _rms(left(some)) + WORTH_DB * len(some))
+    filters = tuple(_rounded(one) for one in best)
     rest = left(filters)
     worst = int(np.argmax(np.abs(rest)))
     changed = equalised(coverage.sliding, filters)
@@ -118,9 +118,11 @@ def _broad(rest: np.ndarray, octaves: np.ndarray) -> np.ndarray:
 
 
 def _fitted(
-    start: Sequence[Biquad], left: Callable[[Sequence[Biquad]], np.ndarray]
+    start: Sequence[Biquad],
+    left: Callable[[Sequence[Biquad]], np.ndarray],
+    band: tuple[float, float],
 ) -> tuple[Biquad, ...]:
-    """All of these filters fitted together."""
+    """All of these filters fitted together, inside the band that is judged."""
     kinds = [one.kind for one in start]
 
     def made(x: np.ndarray) -> tuple[Biquad, ...]:
@@ -129,8 +131,8 @@ def _fitted(
             for kind, (f, gain, q) in zip(kinds, x.reshape(-1, 3), strict=True)
         )
 
-    low = np.array([np.log(100.0), MOST_CUT_DB, np.log(BROADEST_Q)])
-    high = np.array([np.log(16_000.0), MOST_LIFT_DB, np.log(SHARPEST_Q)])
+    low = np.array([np.log(band[0]), MOST_CUT_DB, np.log(BROADEST_Q)])
+    high = np.array([np.log(band[1]), MOST_LIFT_DB, np.log(SHARPEST_Q)])
     first = np.concatenate([[np.log(one.frequency), one.gain_db, np.log(one.q)] for one in start])
     bounds = (np.tile(low, len(kinds)), np.tile(high, len(kinds)))
     first = np.clip(first, bounds[0] + 1e-6, bounds[1] - 1e-6)

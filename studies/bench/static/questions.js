@@ -150,9 +150,10 @@ export function Report({ run }) {
  *   doing: (name: string, given?: Data) => void}} given
  */
 function Run({ run, open, show, doing }) {
-  const first = pageOf(run);
+  const first = pageOf(run), at = useRef(/** @type {any} */ (null));
+  useEffect(() => { if (run.state === "waiting") at.current.scrollIntoView({ block: "nearest" }); }, []);
   return html`
-    <article class=${`run ${run.state}`} aria-label=${`${run.name}, ${run.state}`}>
+    <article ref=${at} class=${`run ${run.state}`} aria-label=${`${run.name}, ${run.state}`}>
       <h3>${run.name} ${run.asked} <span class="quiet">${run.design}, ${run.title}</span></h3>
       ${(run.state === "running" || run.state === "waiting") && html`<${Progress} run=${run} />`}
       ${run.message && html`<p class=${run.state === "failed" ? "mistakes" : "quiet"}>${run.message}</p>`}
