@@ -10,6 +10,7 @@ from shapes.assembly import MOVING_PARTS, Assembly
 from shapes.gaps import highest_at
 from shapes.lengths import in_both
 from shapes.meridian import Meridian
+from shapes.parts import FeltBand
 
 DRAWN_ERROR = 1e-4
 BELOW_CONE = 0.06
@@ -99,6 +100,26 @@ def half_width(assembly: Assembly) -> float:
     plate = assembly.plate.radius if assembly.plate is not None else 0.0
     reflector = assembly.reflector.widest_radius if assembly.reflector is not None else 0.0
     return max(plate, assembly.column.face.radius, reflector)
+
+
+def felt_outline(felt: FeltBand, face: float = 0.0, *, hung: bool) -> Data:
+    """Inner and outer radius, lower and upper side of a ring of felt, mm.
+
+    Parameters
+    ----------
+    felt : FeltBand
+    face : float
+        Height of the board's face, m.
+    hung : bool
+        True for a ring under the plate.
+    """
+    low = face - felt.proud if hung else face + felt.proud - felt.thickness
+    return {
+        "inner": rounded(felt.inner * 1e3),
+        "outer": rounded(felt.outer * 1e3),
+        "low": rounded(low * 1e3),
+        "high": rounded((low + felt.thickness) * 1e3),
+    }
 
 
 def both_halves(half: np.ndarray) -> Data:

@@ -29,8 +29,8 @@ def resonances_in_words(found: Sequence[Resonance]) -> list[str]:
         return []
     names = joined([f"{one.frequency:.0f} Hz (Q {one.q:.0f})" for one in sharpest])
     return [
-        f"Rings at {names}: between driver and reflector, as a rule. With hard surfaces these are"
-        " sharper than they will measure."
+        f"Rings at {names}: between driver and reflector, as a rule. They measure broader and"
+        " lower where surfaces, the cone above all, take more of the sound than the file says."
     ]
 
 

@@ -8,9 +8,9 @@ from pathlib import Path
 from shapes.assembly import Assembly
 from shapes.clearances import list_clearances
 from shapes.lengths import in_both, written_in
-from shapes.parts import FeltBand
 from studies.answer.outlines import (
     Data,
+    felt_outline,
     foot_of,
     gaps_of,
     half_width,
@@ -67,8 +67,11 @@ def _drawn(assembly: Assembly) -> Data:
         "plate": plate_outline(assembly),
         "posts": posts_outline(assembly),
         "felts": [
-            _felt(felt, assembly, under)
-            for felt, under in ((assembly.baffle_felt, False), (assembly.plate_felt, True))
+            felt_outline(felt, face, hung=hung)
+            for felt, face, hung in (
+                (assembly.baffle_felt, 0.0, False),
+                (assembly.plate_felt, assembly.plate_gap, True),
+            )
             if felt is not None
         ],
         "gap": rounded(assembly.plate_gap * 1e3) if assembly.upper is not None else None,
@@ -77,17 +80,6 @@ def _drawn(assembly: Assembly) -> Data:
         "half": rounded(half_width(assembly) * 1e3),
         "top": rounded((assembly.plate_gap + (plate.thickness if plate else 0.0)) * 1e3),
         "gaps": gaps_of(assembly),
-    }
-
-
-def _felt(felt: FeltBand, assembly: Assembly, under: bool) -> Data:
-    """Inner and outer radius, lower and upper side, mm."""
-    low = assembly.plate_gap - felt.proud if under else felt.proud - felt.thickness
-    return {
-        "inner": rounded(felt.inner * 1e3),
-        "outer": rounded(felt.outer * 1e3),
-        "low": rounded(low * 1e3),
-        "high": rounded((low + felt.thickness) * 1e3),
     }
 
 

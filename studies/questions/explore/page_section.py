@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from shapes.assembly import Assembly
 from shapes.lengths import in_both
 from studies.answer.outlines import (
     Data,
+    felt_outline,
     foot_of,
     half_width,
     lower_outline,
@@ -20,11 +22,14 @@ from studies.questions.explore.study import Explore
 def section_of(found: Explore) -> Data:
     """Outlines in mm, both halves; what hangs is drawn for a plate gap of zero."""
     built = found.design.assembly()
+    by_size = [row.drawn for row in found.rows[:: len(found.gap.sizes)]]
     solids = [row.drawn for row in found.rows if row.drawn is not None]
     return {
         "lower": lower_outline(built),
         "moving": moving_lines(built),
-        "reflectors": _reflectors(found),
+        "felt": None if (felt := built.baffle_felt) is None else felt_outline(felt, hung=False),
+        "reflectors": [None if one is None else reflector_outline(one) for one in by_size],
+        "hung_felts": [_hung_felt(one) for one in by_size],
         "plate": plate_outline(built),
         "posts": posts_outline(built),
         "foot": rounded(foot_of(built) * 1e3),
@@ -37,8 +42,7 @@ def section_of(found: Explore) -> Data:
     }
 
 
-def _reflectors(found: Explore) -> list[Data | None]:
-    """Outline of the reflector of every size; None for one that cannot be made."""
-    count = len(found.gap.sizes)
-    drawn = (found.rows[first].drawn for first in range(0, len(found.rows), count))
-    return [None if built is None else reflector_outline(built) for built in drawn]
+def _hung_felt(built: Assembly | None) -> Data | None:
+    """Felt under the plate, which begins where the reflector ends; None where there is none."""
+    felt = None if built is None else built.plate_felt
+    return None if felt is None else felt_outline(felt, hung=True)

@@ -3,7 +3,7 @@
 (function explorer() {
   const INK = "#243039", QUIET = "#5f6f7a", FAINT = "#d5dbdf";
   const CHOSEN = "#0072b2", WINDOW = "#c2410c", BEST = "#5f6f7a";
-  const WOOD = "#efe2cc", FOAM = "#c9dbe6", PLATE = "#dcc7a1", ROD = "#b9a47f";
+  const WOOD = "#efe2cc", FOAM = "#c9dbe6", PLATE = "#dcc7a1", ROD = "#b9a47f", FELT = "#6b7a4b";
   const FONT = getComputedStyle(document.body).fontFamily;
   const CONFIG = { displayModeBar: false, responsive: true };
   const HUNDREDTHS = 100;
@@ -139,6 +139,14 @@
     return [-x, x].map((middle) => solid({ x: rod(middle), z }, 0, ROD));
   }
 
+  function felts({ inner, outer, low, high }, height) {
+    const z = [low, low, high, high];
+    return [1, -1].map((side) => {
+      const x = [inner, outer, outer, inner].map((r) => side * r);
+      return solid({ x, z }, height, FELT);
+    });
+  }
+
   function arrow(x, from, to, colour) {
     return {
       x, y: to, ax: x, ay: from, xref: "x", yref: "y", axref: "x", ayref: "y", text: "",
@@ -199,7 +207,10 @@
     const cell = data.cells[state.place], { section } = data;
     const height = gap.sizes[column(state.place)];
     const reflector = section.reflectors[row(state.place)];
+    const hung = section.hung_felts[row(state.place)];
     const traces = [solid(section.lower, 0, WOOD)];
+    if (section.felt) traces.push(...felts(section.felt, 0));
+    if (hung) traces.push(...felts(hung, height));
     if (reflector) traces.push(solid(reflector, height, FOAM));
     if (section.plate) traces.push(solid(section.plate, height, PLATE));
     if (section.posts) traces.push(...posts(height));

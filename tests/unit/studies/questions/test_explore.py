@@ -47,12 +47,18 @@ def in_mm(knob: Knob) -> list[float]:
 
 SMALL = "[explore]\nkeep = [20, 44, 54]\nplate_gap = { from = 52, to = 76, step = 8 }\n\n[gap]\n"
 
+FELT = """[walls]
+felt_on_baffle = { material = "felt 5 mm", outer_diameter = 170 }
+felt_under_plate = { material = "felt 3 mm", let_in = true }
+"""
+
 
 @pytest.fixture(scope="module")
 def found() -> Explore:
     small = room(
         ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]"),
         ("[gap]\n", SMALL),
+        ("[air]\n", f"{FELT}\n[air]\n"),
         ("Reading room, 130 mm driver under a cap of a 180 mm ball", HOSTILE),
         ('name = "armchair, near"', 'name = "</script><b>"'),
     )
@@ -218,6 +224,15 @@ def test_the_outline_goes_round_the_near_best_cells(found: Explore) -> None:
     assert {x for x in outline["x"] if x is not None} == {32.0, 49.0}
     assert {y for y in outline["y"] if y is not None} == {56.0, 64.0}
     assert outline["x"].count(None) == 4
+
+
+def test_the_section_shows_felt_where_it_lies(found: Explore) -> None:
+    """Under the plate it begins where each cap ends: flat of 2 sqrt(h (D - h)) across."""
+    section = explorer_data(found)["section"]
+    assert section["felt"] == {"inner": 65.0, "outer": 85.0, "low": 0.0, "high": 5.0}
+    flats = [math.sqrt(keep * (180.0 - keep)) for keep in (20, 44, 54)]
+    assert [one["inner"] for one in section["hung_felts"]] == pytest.approx(flats, abs=1e-3)
+    assert {(one["low"], one["high"]) for one in section["hung_felts"]} == {(0.0, 3.0)}
 
 
 def test_the_page_keeps_names_as_text(found: Explore) -> None:
