@@ -8,8 +8,10 @@ from studies.design.study_tables import TargetTable
 from studies.solving.candidates import Row
 from studies.solving.voicing import Voicing, voice
 
+LIFT_DB = 3.0
+"""From here on, twice the power, a lift is spoken of."""
 SOURCE = (
-    "second-order digital filters at 48 kHz, formulas of the W3C's Web Audio API, \"Filters"
+    "Second-order digital filters at 48 kHz, formulas of the W3C's Web Audio API, \"Filters"
     ' characteristics"; gain where a shelf is flat; Q: frequency over bandwidth, a shelf has none'
 )
 
@@ -46,11 +48,10 @@ def voicing_in_words(found: Voicing) -> list[str]:
         f" place of {found.rms_before_db:.1f}; the worst that is left is {found.worst_db:+.1f} dB"
         f" at {found.worst_hz:.0f} Hz.",
     ]
-    lift = max(one.gain_db for one in found.filters)
-    if lift > 3.0:
+    if found.lift_db > LIFT_DB:
         said.append(
-            f"A lift of {lift:.1f} dB takes {10 ** (lift / 10):.0f} times the power there:"
-            " mind amplifier and tweeter."
+            f"Together they lift by up to {found.lift_db:.1f} dB, which takes"
+            f" {10 ** (found.lift_db / 10):.0f} times the power there: mind amplifier and tweeter."
         )
     return said
 

@@ -16,7 +16,10 @@ from studies.solving.target import Scorecard, score
 
 MOST_PEAKING = 3
 MOST_LIFT_DB, MOST_CUT_DB = 12.0, -15.0
-"""A lift of 12 dB takes sixteen times the power: common practice, no source."""
+"""A lift of 12 dB takes sixteen times the power: common practice, no source. It holds for every
+filter, and nearly for all together."""
+OVER_LIFT = 3.0
+"""What a decibel beyond it counts, in decibels that the level is off."""
 BROADEST_Q, SHARPEST_Q = 0.4, 4.0
 """What is sharper differs from direction to direction, and no filter mends it: common practice, no
 source."""
@@ -42,6 +45,8 @@ class Voicing:
         Window level about the wanted line, over what is judged.
     worst_db, worst_hz : float
         Largest deviation that is left, and where.
+    lift_db : float
+        What all filters together lift at most.
     """
 
     filters: tuple[Biquad, ...]
@@ -51,6 +56,7 @@ class Voicing:
     rms_after_db: float
     worst_db: float
     worst_hz: float
+    lift_db: float
 
 
 def voice(row: Row, target: TargetTable) -> Voicing:
@@ -69,15 +75,19 @@ def voice(row: Row, target: TargetTable) -> Voicing:
         rest = level + chain_db(filters, frequencies)
         return rest - rest.mean()
 
+    def missed(filters: Sequence[Biquad]) -> np.ndarray:
+        too_much = np.maximum(chain_db(filters, frequencies) - MOST_LIFT_DB, 0.0)
+        return np.concatenate((left(filters)[::STRIDE], OVER_LIFT * too_much[::STRIDE]))
+
     band = (float(frequencies[0]), float(frequencies[-1]))
-    shelf = _fitted((_first_shelf(level, frequencies),), left, band)
+    shelf = _fitted((_first_shelf(level, frequencies),), missed, band)
     filters = shelf if _rms(left(())) - _rms(left(shelf)) >= WORTH_DB else ()
     tried = [filters]
     for _ in range(MOST_PEAKING):
         rest = left(filters)
         worst = int(np.argmax(np.abs(_broad(rest, octaves))))
         start = Biquad("peaking", float(frequencies[worst]), -0.5 * float(rest[worst]), 1.0)
-        filters = _fitted((*filters, start), left, band)
+        filters = _fitted((*filters, start), missed, band)
         tried.append(filters)
     best = min(tried, key=lambda some: _rms(left(some)) + WORTH_DB * len(some))
     filters = tuple(_rounded(one) for one in best)
@@ -92,6 +102,7 @@ def voice(row: Row, target: TargetTable) -> Voicing:
         rms_after_db=_rms(rest),
         worst_db=float(rest[worst]),
         worst_hz=float(frequencies[worst]),
+        lift_db=float(chain_db(filters, frequencies).max(initial=0.0)),
     )
 
 
@@ -119,7 +130,7 @@ def _broad(rest: np.ndarray, octaves: np.ndarray) -> np.ndarray:
 
 def _fitted(
     start: Sequence[Biquad],
-    left: Callable[[Sequence[Biquad]], np.ndarray],
+    missed: Callable[[Sequence[Biquad]], np.ndarray],
     band: tuple[float, float],
 ) -> tuple[Biquad, ...]:
     """All of these filters fitted together, inside the band that is judged."""
@@ -137,7 +148,7 @@ def _fitted(
     bounds = (np.tile(low, len(kinds)), np.tile(high, len(kinds)))
     first = np.clip(first, bounds[0] + 1e-6, bounds[1] - 1e-6)
     found = least_squares(
-        lambda x: left(made(x))[::STRIDE],
+        lambda x: missed(made(x)),
         first,
         bounds=bounds,
         ftol=FINE_ENOUGH,
