@@ -45,6 +45,12 @@ class Pace:
         self._done, self._total = done, total
 
     @property
+    def share(self) -> float | None:
+        """Share of the whole that is done, about; None as long as nothing is known."""
+        left, passed = self.left_s, self._clock() - self._began
+        return None if left is None else passed / max(passed + left, 1e-9)
+
+    @property
     def left_s(self) -> float | None:
         """Seconds that are left, about; None as long as nothing is known.
 

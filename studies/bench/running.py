@@ -49,8 +49,6 @@ class Run:
     state : str
     stage : str
         What it does just now.
-    done, total : int
-        Solves of the stage.
     pace : Pace or None
         What is known of the time that is left; None before it runs.
     message : str
@@ -71,8 +69,6 @@ class Run:
     choice: Data = field(default_factory=dict)
     state: str = WAITING
     stage: str = ""
-    done: int = 0
-    total: int = 0
     pace: Pace | None = None
     message: str = ""
     answer: list[str] = field(default_factory=list)
@@ -83,11 +79,13 @@ class Run:
 
     def shown(self) -> Data:
         """The run as the page lists it."""
-        left = self.pace.left_s if self.pace is not None and self.state == RUNNING else None
-        keys = ("number", "name", "title", "design", "asked", "state", "stage", "done", "total",
+        pace = self.pace if self.state == RUNNING else None
+        left, share = (None, None) if pace is None else (pace.left_s, pace.share)
+        keys = ("number", "name", "title", "design", "asked", "state", "stage",
                 "message", "answer", "folder", "files")  # fmt: skip
         return {key: getattr(self, key) for key in keys} | {
             "left_s": None if left is None else round(left),
+            "share": None if share is None else round(share, 4),
             "chooses": self.state == DONE and chooses(self.name),
         }
 
@@ -229,7 +227,7 @@ class Runs:
             now = time.monotonic()
             if stage != run.stage:
                 told = 0.0
-            run.stage, run.done, run.total = stage, done, total
+            run.stage = stage
             pace.note(stage, done, total)
             if now - told >= TELL_EVERY_S:
                 told = now

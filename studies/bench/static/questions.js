@@ -169,7 +169,7 @@ function Run({ run, open, show, doing }) {
               onClick=${() => lay(run, name, doing)}>Open ${name}</button>`)}
           ${first && html`<a href=${`answers/${run.number}/${first}`} target="_blank" rel="noopener">Report in a tab of its own</a>`}
           ${run.files.filter((/** @type {string} */ name) => name.endsWith(".pdf") || name === "listen.html")
-            .map((/** @type {string} */ name) => html`<${Link} run=${run} name=${name} />`)}
+            .map((/** @type {string} */ name) => html`<${Link} run=${run} name=${name} said />`)}
           <a href=${`answers/${run.number}`} download>All files (zip)</a>
           <button type="button" onClick=${() => act("forget", { number: run.number }).then(() => location.reload())}>Off the list</button>
         </p>
@@ -192,11 +192,12 @@ async function lay(run, name, doing) {
 /** @param {Data} run @param {string} name */
 function addressOf(run, name) { return `answers/${run.number}/${encodeURIComponent(name)}`; }
 
-/** @param {{run: Data, name: string}} given */
-function Link({ run, name }) {
+/** @param {{run: Data, name: string, said?: boolean}} given whether what it is for is said */
+function Link({ run, name, said }) {
   const page = name.endsWith(".html"), at = addressOf(run, name);
-  return page ? html`<a href=${at} target="_blank" rel="noopener">${name}</a>`
-    : html`<a href=${at} download>${name}</a>`;
+  const words = said ? `${page ? "Hear them" : "To print"}: ${name}` : name;
+  return page ? html`<a href=${at} target="_blank" rel="noopener">${words}</a>`
+    : html`<a href=${at} download>${words}</a>`;
 }
 
 /** @param {{run: Data}} given */
@@ -204,7 +205,7 @@ function Progress({ run }) {
   const stop = () => act("cancel", { number: run.number });
   const left = run.left_s === null ? "" : `, about ${inTime(run.left_s)} left in all`;
   return html`<p class="progress">
-    <progress aria-label=${`Progress of ${run.name}`} max=${run.total || 1} value=${run.total ? run.done : undefined} />
+    <progress aria-label=${`Progress of ${run.name}`} max="1" value=${run.share ?? undefined} />
     <span>${run.state === "waiting" ? "waiting for its turn" : run.stage || "starting"}${left}</span>
     <button type="button" onClick=${stop}>Stop</button></p>`;
 }

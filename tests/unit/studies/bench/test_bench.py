@@ -264,7 +264,7 @@ def test_what_is_left_is_told_for_all_stages_together() -> None:
     assert pace.left_s == 100.0
     now[0] = 20.0
     pace.note("first", 10, 12)
-    assert pace.left_s == pytest.approx(80.0)
+    assert pace.left_s == pytest.approx(80.0) and pace.share == pytest.approx(0.2)
     pace.wait(lambda: now.__setitem__(0, now[0] + 50.0))  # for the live answer: does not count
     assert pace.left_s == pytest.approx(80.0)
     pace.note("second", 10, 10)  # ten more at once, from the ledger: 30 left at 1 s each
