@@ -179,3 +179,14 @@ def test_a_mistake_stands_at_the_key_of_its_field() -> None:
 def test_a_file_that_is_no_toml_can_still_be_corrected() -> None:
     shown = desk("title = ").shown()
     assert shown["groups"] == [] and "not valid TOML" in shown["mistakes"][0]["message"]
+
+
+def test_every_key_has_help() -> None:
+    def bare(nodes: list[dict]) -> list[str]:
+        inside = [one for node in nodes for one in node.get("fields", node.get("entries", []))]
+        return [node["key"] for node in nodes if not node["help"]] + (
+            bare(inside) if inside else []
+        )
+
+    for example in sorted(EXAMPLES.glob("*.toml")):
+        assert bare(form_of(example.read_text(encoding="utf-8"))) == [], example.name
