@@ -69,9 +69,12 @@ def _scores(row: Row) -> Data:
     }
 
 
-def difference_in_words(now: Row, pinned: Row) -> str:
+def difference_in_words(now: Answer, pinned: Answer) -> str:
     """How the present design compares with the pinned one, by the rule of all verdicts."""
-    found = compared(pinned.score - now.score)
+    one, other = now.design.tables, pinned.design.tables
+    if (one.target, one.seats) != (other.target, other.seats):
+        return "Target or seats are not those of the pinned design: scores cannot be compared."
+    found = compared(pinned.row.score - now.row.score)
     if found.verdict == "no difference":
         return f"No difference to the pinned design ({abs(found.lead_db):.2f} dB)."
     if not found.told_apart:

@@ -220,7 +220,7 @@ class Workbench:
         pinned, now = self._pinned, self._answer
         if pinned is None:
             return {}
-        difference = difference_in_words(now.row, pinned.row) if now is not None else ""
+        difference = difference_in_words(now, pinned) if now is not None else ""
         return {**answer_view(pinned), "difference": difference}
 
     def listen(self) -> Data:
@@ -256,7 +256,7 @@ class Workbench:
             self.channel.tell("pinned", self._pinned_view())
         self._live = answer_view(answer)
         if self._pinned is not None:
-            self._live["difference"] = difference_in_words(answer.row, self._pinned.row)
+            self._live["difference"] = difference_in_words(answer, self._pinned)
         self.channel.tell("live", self._live)
 
     def _not_answered(self, version: int, reason: str) -> None:

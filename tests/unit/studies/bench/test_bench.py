@@ -338,6 +338,9 @@ def test_pinned_and_present_are_compared_in_words(bench: Workbench, page: TestCl
     until(settled)
     words = bench.state()["live"]["difference"]
     assert "the pinned design" in words and "dB" in words
+    page.post("/do/edit", json={"key": "target.wanted_tilt", "action": "set", "value": "-1"})
+    until(settled)
+    assert "cannot be compared" in bench.state()["live"]["difference"]
 
 
 def test_a_design_in_inches_is_told_in_inches_first(bench: Workbench, page: TestClient) -> None:
