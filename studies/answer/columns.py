@@ -104,6 +104,14 @@ def own_length(key: str, heading: str, description: str) -> TableColumn:
     return TableColumn(key, f"{heading}\n{unit}", f"{description}, mm", written)
 
 
+def exact_length(key: str, heading: str, description: str) -> TableColumn:
+    """Column of a length in mm for a lathe or caliper: thousandths of mm or inch, own unit."""
+    one = 25.4 if own_unit() == "in" else 1.0
+    return TableColumn(
+        key, f"{heading}, {own_unit()}", f"{description}, mm", lambda size: fixed(3)(size / one)
+    )
+
+
 def number(
     key: str, heading: str, description: str, digits: int = 2, *, shown: bool = True
 ) -> TableColumn:

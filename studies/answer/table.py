@@ -153,7 +153,7 @@ class Findings:
         return next(table for table in self.tables if table.name == name)
 
 
-def joined(words: Sequence[str]) -> str:
+def joined(words: Sequence[str], last_by: str = "and") -> str:
     """Join words as in a sentence: "a, b and c"."""
     *first, last = words
-    return f"{', '.join(first)} and {last}" if first else last
+    return f"{', '.join(first)} {last_by} {last}" if first else last

@@ -7,6 +7,7 @@ from studies.answer import cautions, levels
 from studies.answer.columns import (
     SCORE_CAPTION,
     SCORE_COLUMNS,
+    exact_length,
     length,
     mm,
     number,
@@ -198,8 +199,8 @@ def _knots(carved: Carved) -> Table:
         "knots",
         "Knots of the carved curve, tip first",
         (
-            number("radius_mm", "from the\naxis, mm", "distance from the axis, mm", 3),
-            number("height_mm", "from the\nflat, mm", "height, counted from the flat, mm", 3),
+            exact_length("radius_mm", "from the\naxis", "distance from the axis"),
+            exact_length("height_mm", "from the\nflat", "height, counted from the flat"),
         ),
         carved.curve.trial.points_mm,
         "a smooth curve runs through them; roundcast cut prints it at true size",

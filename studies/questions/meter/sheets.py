@@ -28,7 +28,7 @@ from studies.questions.meter.words import (
     to_write_down,
 )
 
-HEIGHT_IN = 3.0
+HEIGHT_IN = 2.4
 """Of the drawing of the places."""
 DRIFT_HZ = 1000.0
 """The band nearest to it is read again at the first place after each other."""
@@ -65,7 +65,7 @@ def _plan(meter: Meter) -> Iterator[SheetBlock]:
         columns=("", "place", "from the axis", "above the floor", "turn", "first bounce"),
         rows=rows,
         words=(0, 1, 5),
-        points=(*how_low(meter), *far_enough(meter)),
+        points=how_low(meter),
     )
     if meter.selected:
         yield _telling(meter)
@@ -125,7 +125,11 @@ def _readings(meter: Meter) -> Iterator[SheetBlock]:
         " written (a range: with a cone that takes nothing, or a lot): that box less the box of"
         " place 1 in the same row. Thick red boxes tell most;"
         f" grey is not compared. Last row: after each place read {label} at place 1 again.",
-        points=(f"Write down: {'; '.join(to_write_down(meter))}.", *room_check(meter)),
+        points=(
+            f"Write down: {'; '.join(to_write_down(meter))}.",
+            *room_check(meter),
+            *far_enough(meter),
+        ),
     )
 
 

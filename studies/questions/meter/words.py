@@ -50,7 +50,7 @@ def band_range(meter: Meter) -> str:
 
 def _selected(meter: Meter) -> Iterator[str]:
     sizes = [in_own(c.size) for c in meter.question.contenders]
-    asked = f"The open question: which {meter.question.kind}, {joined(sizes)}?"
+    asked = f"The open question: which {meter.question.kind}, {joined(sizes, 'or')}?"
     if not meter.selected:
         yield (
             f"{asked} With this instrument, room and distance no reading tells: the candidates"

@@ -25,6 +25,7 @@ from studies.answer.charts.style import (
     frequency_axis,
     in_common_style,
     legend_below,
+    length_axis,
     level_limits,
     new_figure,
 )
@@ -235,9 +236,11 @@ def sizes_off_figure(title: str, found: Overlay) -> Figure:
     figure = new_figure(4.8, title)
     axes = figure.subplots()
     sizes = {one.dimension.name: one.dimension.unit for one in found.tried}
+    angles = any(unit.symbol != "mm" for unit in sizes.values())
     for number, (name, unit) in enumerate(sizes.items()):
         tried = [one for one in found.tried if one.dimension.name == name]
-        rms = {one.change / _per_mark(unit): one.rms_db for one in tried}
+        mark = _per_mark(unit) if angles else unit.per_symbol
+        rms = {one.change / mark: one.rms_db for one in tried}
         rms[0.0] = found.tried_rms_db
         x = sorted(rms)
         label = name if unit.symbol == "mm" else f"{name} ({unit.symbol})"
@@ -249,8 +252,10 @@ def sizes_off_figure(title: str, found: Overlay) -> Figure:
     axes.axhspan(0.0, found.comparison.expected_db, color=FAINT, alpha=0.45, linewidth=0,
                  label="within model and meter")  # fmt: skip
     axes.set_ylim(bottom=0.0)
-    angles = any(unit.symbol != "mm" for unit in sizes.values())
-    axes.set_xlabel(f"size off by, {own_unit()}" + ", angles in degrees" * angles)
+    if angles:
+        axes.set_xlabel(f"size off by, {own_unit()}, angles in degrees")
+    else:
+        length_axis(axes.xaxis, "size off by")
     axes.set_ylabel("rms of what is left, dB")
     axes.grid(axis="both")
     legend_below(figure, axes, 4)

@@ -68,7 +68,7 @@ def _sizes(fitted: Fitted) -> Table:
         text("written_words", "written", "as written"),
         text("fitted_words", "fitted", "as fitted"),
         text("interval_words", "95 % interval", "95 % interval"),
-        text("prior_words", "written is\ntaken within", "one standard deviation of the prior"),
+        text("prior_words", "taken\nwithin", "one standard deviation of the prior"),
         number("told", "width\nleft", "standard deviation over that of the prior"),
         text("remark", "", "at a bound, or not told by the readings"),
         number("written", "written", "as written, in its unit", 3, shown=False),
@@ -79,7 +79,7 @@ def _sizes(fitted: Fitted) -> Table:
     )
     return Table(
         "fit",
-        f"Sizes fitted to the readings; lengths in {both_units()}",
+        f"Sizes fitted to the readings; lengths: {both_units()}",
         columns,
         tuple(map(_size, fitted.estimates)),
         "width left: standard deviation over that of what is written; near 1 the readings say"
@@ -90,7 +90,7 @@ def _sizes(fitted: Fitted) -> Table:
 def _size(one: SizeEstimate) -> tuple[Value, ...]:
     size = one.parameter
     values = tuple(map(size.in_print, (size.written, one.value, one.low, one.high)))
-    written, value, low, high = (_in_print(one, number) for number in values)
+    written, value = (_in_print(one, number) for number in values[:2])
     prior = size.prior if size.octaves else size.in_print(size.prior)
     within = f"{prior:.2g} octave" if size.octaves else f"{prior:.2g} {size.unit.symbol}"
     if size.unit.symbol == "mm" and own_unit() == "in":
@@ -101,13 +101,21 @@ def _size(one: SizeEstimate) -> tuple[Value, ...]:
         own_unit() if size.unit.symbol == "mm" else size.unit.symbol,
         written,
         value,
-        f"{low} to {high}",
+        _interval(one, *values[2:]),
         f"+-{within}",
         one.width_left,
         "at its bound" if one.at_bound else "" if one.determined else "not told",
         *values,
         prior,
     )
+
+
+def _interval(one: SizeEstimate, low: float, high: float) -> str:
+    """Both ends, lengths in the design's own unit alone."""
+    if one.parameter.unit.symbol == "mm":
+        unit = f" {own_unit()}"
+        return " to ".join(in_own(end * 1e-3).removesuffix(unit) for end in (low, high))
+    return f"{_in_print(one, low)} to {_in_print(one, high)}"
 
 
 def _in_print(one: SizeEstimate, value: float) -> str:
