@@ -7,7 +7,7 @@ import numpy as np
 
 from dispersion.paths.rays import meaningful_above_hz
 from studies.design import Design
-from studies.design.moves import PER_CENT, Leeway, dimensions_of
+from studies.design.moves import FIVE_KELVIN, PER_CENT, Leeway, dimensions_of
 from studies.questions.tolerance.askew import Askew, hung_askew, solved_askew
 from studies.questions.tolerance.batch import Batch
 from studies.questions.tolerance.sensitivity import Sensitivity, one_at_a_time
@@ -60,14 +60,26 @@ class Tolerance:
         return self.design.seats[0].name if self.design.seats else "mean of the window"
 
     @property
+    def built(self) -> tuple[Sensitivity, ...]:
+        """The sizes that a workshop holds, in their order; all of them if it holds none."""
+        held = tuple(size for size in self.sizes if size.dimension.unit is not FIVE_KELVIN)
+        return held or self.sizes
+
+    @property
     def worst(self) -> Sensitivity:
-        """The size to watch first."""
-        return self.sizes[0]
+        """The size to watch first in the workshop."""
+        return self.built[0]
 
     @property
     def loudest(self) -> Sensitivity:
-        """The size that moves the curve most, by the rms over its bands."""
-        return max(self.sizes, key=lambda size: size.curve_rms_db)
+        """The size of the workshop that moves the curve most, by the rms over its bands."""
+        return max(self.built, key=lambda size: size.curve_rms_db)
+
+    @property
+    def weather(self) -> Sensitivity | None:
+        """What no workshop holds, where it costs more than any size; None if nothing does."""
+        first = self.sizes[0]
+        return None if first in self.built else first
 
     @property
     def harmless(self) -> tuple[Sensitivity, ...]:
@@ -80,7 +92,7 @@ class Tolerance:
         if not self.worst.matters:
             return ()
         most = self.worst.cost_db
-        others = (size for size in self.sizes[1:] if size.matters)
+        others = (size for size in self.built[1:] if size.matters)
         return tuple(size for size in others if most - size.cost_db < NO_DIFFERENCE_DB)
 
 

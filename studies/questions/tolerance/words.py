@@ -56,23 +56,39 @@ def _worry(found: Tolerance) -> str:
             f" {ears(found)} by {METER_DB:g} dB;"
             f" the most costly, {first.dimension.name}, worsens it by {first.cost_db:.2f} dB."
         )
-    within = plus_minus(max(first.dimension.down, first.dimension.up), first.dimension.unit)
-    said = f"Worry most about the {first.dimension.name}: {within} off, {_cost(first)}"
+    if first.cost_db < NO_DIFFERENCE_DB and not first.reason:
+        loud = found.loudest
+        said = (
+            f"No size off within its tolerance worsens the score by {NO_DIFFERENCE_DB:g} dB. What"
+            f" shows at {ears(found)} is the {loud.dimension.name}: {_within(loud)} off, the curve"
+            f" moves by up to {abs(loud.largest_db):.1f} dB, at {band_label(loud.largest_at_hz)}"
+        )
+    else:
+        said = f"Worry most about the {first.dimension.name}: {_within(first)} off, {_cost(first)}"
     if not calm:
         return f"{said}; no size can be left to chance."
     return f"{said}; do not worry about {joined(calm)}, which neither score nor meter shows."
 
 
+def _within(size: Sensitivity) -> str:
+    return plus_minus(max(size.dimension.down, size.dimension.up), size.dimension.unit)
+
+
 def _other_worries(found: Tolerance) -> list[str]:
     """Sentences on what costs as much as the worst, and on what moves the curve more."""
     said = []
-    if found.as_costly:
+    if found.weather is not None:
+        said.append(
+            f"No saw mends the {found.weather.dimension.name}: {_within(found.weather)} off,"
+            f" {_cost(found.weather)}."
+        )
+    if found.as_costly and found.worst.cost_db >= NO_DIFFERENCE_DB:
         names = joined([size.dimension.name for size in found.as_costly])
         said.append(
             f"Within {NO_DIFFERENCE_DB:g} dB of that cost, which is no difference: {names}."
         )
     loudest = found.loudest
-    if loudest is not found.worst and loudest.matters:
+    if loudest is not found.worst and loudest.matters and found.worst.cost_db >= NO_DIFFERENCE_DB:
         said.append(
             f"The curve at {ears(found)} moves most with the {loudest.dimension.name}:"
             f" {loudest.curve_rms_db:.1f} dB rms over the bands,"

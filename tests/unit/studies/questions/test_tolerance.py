@@ -15,7 +15,7 @@ from shapes.reflectors import ball_cap
 from studies.design import Design, DesignError, parse_design
 from studies.design.design import assemble
 from studies.design.moves import HALF_DEGREE, dimensions_of, moved
-from studies.questions.tolerance import speakers
+from studies.questions.tolerance import sensitivity, speakers, words
 from studies.questions.tolerance.askew import Askew, hung_askew, solved_askew
 from studies.questions.tolerance.figures import ESTIMATE, batch_figure, worries_figure
 from studies.questions.tolerance.response_surface import read_levels
@@ -121,7 +121,22 @@ def test_the_most_costly_comes_first(found: Tolerance) -> None:
     costs = [round(size.cost_db, 2) for size in found.sizes]
     assert costs == sorted(costs, reverse=True)
     assert costs[0] > costs[-1]
-    assert found.sizes[0].dimension.name in tolerance_tables(found).answer[0]
+    assert found.worst.dimension.name in tolerance_tables(found).answer[0]
+
+
+def test_no_saw_mends_the_temperature(found: Tolerance, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The headline is about a size, wherever the temperature ranks."""
+    warmth = size(found, "temperature")
+    others = tuple(one for one in found.sizes if one is not warmth)
+    told = tolerance_tables(replace(found, sizes=(warmth, *others))).answer
+    assert "temperature" not in told[0].partition(";")[0]
+    assert told[1].startswith("No saw mends the temperature: 5 K off, the score worsens by")
+    # Where no score is worse by what counts, the curve is what is left to watch.
+    monkeypatch.setattr(words, "NO_DIFFERENCE_DB", 100.0)
+    monkeypatch.setattr(sensitivity, "METER_DB", 0.0)
+    told = tolerance_tables(found).answer
+    assert told[0].startswith("No size off within its tolerance worsens the score by 100 dB.")
+    assert found.loudest.dimension.name in told[0]
 
 
 def test_no_tolerance_no_change() -> None:
