@@ -133,24 +133,27 @@ def _fitted(
     missed: Callable[[Sequence[Biquad]], np.ndarray],
     band: tuple[float, float],
 ) -> tuple[Biquad, ...]:
-    """All of these filters fitted together, inside the band that is judged."""
-    kinds = [one.kind for one in start]
+    """All of these filters fitted together, inside the band that is judged; a shelf has no q."""
+    sizes = [3 if one.kind == "peaking" else 2 for one in start]
+    ends = np.cumsum(sizes)[:-1]
 
     def made(x: np.ndarray) -> tuple[Biquad, ...]:
         return tuple(
-            Biquad(kind, float(np.exp(f)), float(gain), float(np.exp(q)))
-            for kind, (f, gain, q) in zip(kinds, x.reshape(-1, 3), strict=True)
+            Biquad(one.kind, float(np.exp(f)), float(gain), *np.exp(q).tolist())
+            for one, (f, gain, *q) in zip(start, np.split(x, ends), strict=True)
         )
 
-    low = np.array([np.log(band[0]), MOST_CUT_DB, np.log(BROADEST_Q)])
-    high = np.array([np.log(band[1]), MOST_LIFT_DB, np.log(SHARPEST_Q)])
-    first = np.concatenate([[np.log(one.frequency), one.gain_db, np.log(one.q)] for one in start])
-    bounds = (np.tile(low, len(kinds)), np.tile(high, len(kinds)))
-    first = np.clip(first, bounds[0] + 1e-6, bounds[1] - 1e-6)
+    def numbers(filters: Sequence[Biquad]) -> np.ndarray:
+        each = [(np.log(one.frequency), one.gain_db, np.log(one.q)) for one in filters]
+        return np.concatenate([one[:size] for one, size in zip(each, sizes, strict=True)])
+
+    low = numbers([Biquad(one.kind, band[0], MOST_CUT_DB, BROADEST_Q) for one in start])
+    high = numbers([Biquad(one.kind, band[1], MOST_LIFT_DB, SHARPEST_Q) for one in start])
+    first = np.clip(numbers(start), low + 1e-6, high - 1e-6)
     found = least_squares(
         lambda x: missed(made(x)),
         first,
-        bounds=bounds,
+        bounds=(low, high),
         ftol=FINE_ENOUGH,
         xtol=FINE_ENOUGH,
         max_nfev=MOST_TRIES,
