@@ -37,7 +37,7 @@ from studies.solving.grid import ByNeed, Fineness, Progress, Solver, leaders_fin
 COLUMN_WAVELENGTHS = 3.5
 RANKING = WaveSettings(
     mesh=MeshSettings(unknowns_per_wavelength=5.0, edge_share=0.15, growth=4.0, most_turn=1.5),
-    digits=4.0,
+    digits=3.0,
     column_wavelengths=COLUMN_WAVELENGTHS,
 )
 
