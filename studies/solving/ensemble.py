@@ -45,7 +45,7 @@ from shapes.parts import DustCap
 from shapes.reflectors import ball_cap
 from studies.design import Design
 from studies.design.walls_table import PIECES
-from studies.solving.candidates import Candidate, Row
+from studies.solving.candidates import Candidate, Row, winner_of
 from studies.solving.grid import COARSE_BY_NEED, ByNeed, Fineness, Progress, Solver, run
 from studies.solving.verdicts import Lead, compared_over
 
@@ -57,6 +57,11 @@ DIAMETER, DEPTH, CAP, ADMITTANCE, GAP, KEEP = 0.05, 0.25, 0.5, 0.05, 1e-3, 0.5e-
 LETS_GO_HZ, WAVE_SPEED, TEMPERATURE_C = (2e3, 16e3), (300.0, 700.0), (10.0, 30.0)
 LEVEL = 0.9
 """Share of the members within the regret that counts."""
+MOST_JUDGED = 6
+"""Candidates that are asked of every driver and build, the best of this file and those that are
+asked for in any case not counted."""
+MAY_LEAD_DB = 1.0
+"""Candidates within this score of the best may have less to regret: common practice, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -242,6 +247,30 @@ def motions() -> tuple[Motion, ...]:
 
 def _between(ends: tuple[float, float], share: float) -> float:
     return ends[0] + share * (ends[1] - ends[0])
+
+
+def may_lead(rows: Sequence[Row], always: Sequence[Row] = (), most: int = MOST_JUDGED) -> list[Row]:
+    """Return the rows that may have the least regret, each once: few, evenly over their sizes.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        In the order of what differs, one of them solved at least.
+    always : sequence of Row
+        Asked whatever they score, such as what the file has; those that were solved.
+    most : int
+        How many besides these and the best.
+
+    Raises
+    ------
+    NotSolvedError
+        If no row was solved.
+    """
+    best = winner_of(rows)
+    near = [row for row in rows if row.score <= best.score + MAY_LEAD_DB]
+    places = np.round(np.linspace(0, len(near) - 1, min(most, len(near)))).astype(int)
+    chosen = [best, *always, *(near[place] for place in places)]
+    return list({id(row): row for row in chosen if row.solved}.values())
 
 
 def judge(

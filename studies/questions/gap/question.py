@@ -13,6 +13,7 @@ from studies.questions.gap.figures import gap_pictures
 from studies.questions.gap.study import GapStudy, gap
 from studies.questions.gap.tables import gap_tables
 from studies.solving.budget import Portion, Work
+from studies.solving.ensemble import BUILDS, MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
 
@@ -21,16 +22,21 @@ def find(design: Design, options: GapOptions) -> GapStudy:
     """Solve every plate gap."""
 
     def study(solver: Solver, progress: Progress) -> GapStudy:
-        return gap(design, solver, progress, coarse_of(options.solving))
+        fineness = coarse_of(options.solving)
+        return gap(design, solver, progress, fineness, ensemble=not options.as_written)
 
     return solved(design, options.solving, study)
 
 
 def weigh(design: Design, options: GapOptions) -> Work:
-    """Every plate gap, and about half a dozen again."""
+    """Every plate gap, about half a dozen again, and what is asked of every build."""
     coarse = weighed_per_band(options.solving)
+    judged = options.solving.method == "waves" and not options.as_written
+    # Ranked too, but settled for every motion of the cone.
+    members = [Portion(BUILDS * (MOST_JUDGED + 2), coarse)] if judged else []
     return (
         Portion(len(design.gap_candidates()), coarse, ranks(options.solving)),
+        *members,
         Portion(6, max(coarse, FINE_PER_BAND)),
     )
 

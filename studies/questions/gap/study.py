@@ -1,12 +1,18 @@
-"""How big a gap between baffle and top plate?"""
+"""How big a gap between baffle and top plate?
+
+The gaps that may be chosen are asked of every driver and build that the file may stand for
+(`studies.solving.ensemble`): the choice has the least regret.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from dispersion.air_load import air_load, air_load_flush, load_loss_db
 from studies.design import Design
 from studies.solving.candidates import SAME_SIZE, NearBest, Row, Standing
+from studies.solving.ensemble import Judged, judge, may_lead
 from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver, problem_of
 from studies.solving.hanging import (
     GapChoice,
@@ -57,7 +63,10 @@ class GapStudy:
     choices : tuple of GapChoice
         Smallest first, solved or not.
     best : GapChoice
-        The lowest score among the gaps that leak no more than wanted, if there is one.
+        The one of least regret among the gaps that leak no more than wanted, if there is one; that
+        with the lowest score where nothing was judged.
+    lowest : GapChoice
+        The lowest score among them.
     whole : Row
         The best gap with its whole column, where gaps are ranked with a shorter one.
     near_best : NearBest
@@ -68,16 +77,20 @@ class GapStudy:
         Leaders with a cone that absorbs; None where there is no such doubt.
     air_loads : tuple of (AirLoad or None)
         By choice; None if it was not solved, or not by the wave solver.
+    judged : Judged or None
+        What may be chosen, and the file's gap, in every driver and build; None if quick.
     """
 
     design: Design
     choices: tuple[GapChoice, ...]
     best: GapChoice
+    lowest: GapChoice
     whole: Row
     near_best: NearBest
     softened: Softened | None = None
     air_loads: tuple[AirLoad | None, ...] = field(default=(), repr=False)
     islands: tuple[NearBest, ...] = ()
+    judged: Judged | None = None
 
     @property
     def soft_best(self) -> SoftBest | None:
@@ -130,8 +143,20 @@ class GapStudy:
         return choice.row.score - self.best.row.score
 
     def compare(self, choice: GapChoice) -> Lead:
-        """Compare the best with another gap, by the usual spread over drivers and builds."""
+        """Compare the best with another gap: in every driver and build if both were judged."""
+        judged = self.judged
+        if judged is not None and judged.knows(choice.row) and judged.knows(self.best.row):
+            return judged.compare(self.best.row, choice.row)
         return compared(self.behind_db(choice))
+
+    @property
+    def like_best(self) -> tuple[GapChoice, ...]:
+        """Judged gaps that cannot be told from the best, itself not counted, smallest first."""
+        judged = self.judged
+        if judged is None:
+            return ()
+        known = [one for one in self.choices if judged.knows(one.row) and one is not self.best]
+        return tuple(one for one in known if not self.compare(one).told_apart)
 
     def plate_limit_hz(self, choice: GapChoice) -> float:
         """Frequency c / 2H, Hz, up to which the plates carry one radial wave only."""
@@ -143,6 +168,8 @@ def gap(
     solver: Solver,
     progress: Progress | None = None,
     fineness: Fineness = COARSE_PER_BAND,
+    *,
+    ensemble: bool = False,
 ) -> GapStudy:
     """Solve every plate gap and recommend one.
 
@@ -155,6 +182,8 @@ def gap(
         Called with (stage, done, total).
     fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
+    ensemble : bool
+        Ask every driver and build that the file may stand for (wave solver only).
 
     Returns
     -------
@@ -166,21 +195,33 @@ def gap(
         If there is nothing to try, or nothing that can be built.
     """
     choices = solve_gaps(design, solver, fineness, progress)
-    good = near_best_gaps(choices, design.target.near_best_db)
-    best = best_gap(choices)
+    rank, lowest = to_rank(solver, fineness), best_gap(choices)
+    may_be = _may_be_chosen(design, choices) if ensemble else []
+    judged = judge(design, may_be, rank, fineness, progress)
+    best = lowest if judged is None else next(c for c in choices if c.row is judged.least)
     rows = [choice.row for choice in gap_contenders(choices)]
-    leaders = may_overtake(rows, best.row, design.target.near_best_db)
-    softened = soften(design, leaders, to_rank(solver, fineness), fineness, progress)
+    # With drivers and builds a cone that absorbs has been asked already.
+    leaders = may_overtake(rows, lowest.row, design.target.near_best_db) if judged is None else []
+    softened = soften(design, leaders, rank, fineness, progress)
     return GapStudy(
         design=design,
         choices=choices,
         best=best,
+        lowest=lowest,
         whole=solved_whole(design, best.row, solver, fineness, progress),
-        near_best=good,
+        near_best=near_best_gaps(choices, design.target.near_best_db),
         softened=softened,
         air_loads=tuple(_air_load(design, choice) for choice in choices),
         islands=gap_islands(choices, design.target.near_best_db),
+        judged=judged,
     )
+
+
+def _may_be_chosen(design: Design, choices: Sequence[GapChoice]) -> list[Row]:
+    """Rows of the gaps that may have the least regret, and of the file's if it may be chosen."""
+    free, written = gap_contenders(choices), design.tables.plate_gap
+    own = [one.row for one in free if abs(one.plate_gap - written) < SAME_SIZE]
+    return may_lead([choice.row for choice in free], own)
 
 
 def _air_load(design: Design, choice: GapChoice) -> AirLoad | None:

@@ -20,6 +20,7 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
+from studies.answer.judging import REGRET, judged_table, members_in_words
 from studies.answer.standing import (
     STANDING,
     behind,
@@ -29,7 +30,7 @@ from studies.answer.standing import (
     soft_cone_in_words,
     standing_caption,
 )
-from studies.answer.table import Fact, Findings, Table, TableColumn, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
 from studies.questions.gap.study import CONE_MASS_BY_AREA, GapStudy
@@ -52,6 +53,7 @@ def gap_tables(study: GapStudy) -> Findings:
         tables=(
             _gaps(study),
             _airways(study),
+            *judged_table(study.judged, study.best.row),
             unbeaten_table(rows, study.best.row),
             filters_table(study.whole, study.design.target),
             levels.band_levels(
@@ -75,7 +77,8 @@ def _answer(study: GapStudy) -> list[str]:
     possible = [choice.plate_gap for choice in study.contenders]
     return [
         f"Hang the plate {in_both(best.plate_gap)} above the baffle: {_posts(study)}.",
-        _near_best(study),
+        *_alike(study),
+        *members_in_words(study.judged, study.best.row),
         *best_at_end("[gap]", best.plate_gap, sizes, possible),
         *_air_in_the_gap(study),
         _gaps_there(built),
@@ -106,6 +109,22 @@ def _gaps_there(built: Assembly) -> str:
     )
 
 
+def _alike(study: GapStudy) -> list[str]:
+    """What cannot be told from the best: judged gaps, or the range by this file's scores."""
+    if study.judged is None:
+        return [_near_best(study)]
+    others = joined([in_both(choice.plate_gap) for choice in study.like_best])
+    said = [f"Cannot be told apart from it: {others}."] if others else []
+    if study.lowest is study.best:
+        return [*said, f"The very sizes of the file choose the same. {_near_best(study)}"]
+    size, lead = in_both(study.lowest.plate_gap), study.behind_db(study.lowest)
+    return [
+        *said,
+        f"The very sizes of the file would choose {size}, {-lead:.2f} dB better there."
+        f" {_near_best(study)}",
+    ]
+
+
 def _near_best(study: GapStudy) -> str:
     good, apart = study.near_best, islands_in_words(study.islands)
     if good.low != good.high:
@@ -113,8 +132,8 @@ def _near_best(study: GapStudy) -> str:
     elif apart:
         near = f"{in_both(good.low)} alone, with no gap beside it, is"
     else:
-        return f"No other gap tried is within {good.within_db:g} dB of it."
-    return f"{near} within {good.within_db:g} dB of the best{apart}."
+        return f"No other gap tried is within {good.within_db:g} dB of the lowest score."
+    return f"{near} within {good.within_db:g} dB of the lowest score{apart}."
 
 
 def _air_in_the_gap(study: GapStudy) -> list[str]:
@@ -159,6 +178,7 @@ def _facts(study: GapStudy) -> tuple[Fact, ...]:
         Fact("rim_gap_mm", mm(built.rim_gap), "baffle to the reflector's edge at that gap, mm"),
         Fact("tip_clearance_mm", mm(built.tip_clearance), "tip to driver at rest, upright, mm"),
         Fact("score_db", best.row.score, "score of that gap, dB; less is better"),
+        Fact("regret_db", _regret(study), REGRET),
         Fact("near_best_low_mm", mm(study.near_best.low), "least gap that is near-best, mm"),
         Fact("near_best_high_mm", mm(study.near_best.high), "largest gap that is near-best, mm"),
         Fact("near_best_db", study.near_best.within_db, "what counts as near-best, dB"),
@@ -184,6 +204,10 @@ def _facts(study: GapStudy) -> tuple[Fact, ...]:
             "c / 2H: up to here the plates carry one radial wave only, Hz",
         ),
     )
+
+
+def _regret(study: GapStudy) -> float | None:
+    return None if study.judged is None else study.judged.regret_of(study.best.row)
 
 
 def _gaps(study: GapStudy) -> Table:

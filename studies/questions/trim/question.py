@@ -8,10 +8,10 @@ from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.trim.command import TrimOptions
 from studies.questions.trim.figures import trim_pictures
-from studies.questions.trim.study import MOST_JUDGED, Trim, trim
+from studies.questions.trim.study import MOST_GAPS_JUDGED, Trim, trim
 from studies.questions.trim.tables import trim_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.ensemble import BUILDS
+from studies.solving.ensemble import BUILDS, MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.joint import MOST_GAPS, MOST_KEEPS
 from studies.solving.session import coarse_of, ranks, require_reflector, solved, weighed_per_band
@@ -38,9 +38,11 @@ def weigh(design: Design, options: TrimOptions) -> Work:
     pairs = balls * MOST_KEEPS * MOST_GAPS if design.moves_plate else 0
     judged = options.solving.method == "waves" and not options.as_written
     # Ranked too, but settled for every motion of the cone.
-    members = [Portion(BUILDS * (MOST_JUDGED + COMPARED), coarse)] if judged else []
+    gaps = len(design.gap_candidates()) if judged and design.moves_plate else 0
+    asked = MOST_JUDGED + COMPARED + (MOST_GAPS_JUDGED if gaps else 0)
+    members = [Portion(BUILDS * asked, coarse)] if judged else []
     return (
-        Portion(len(candidates) + pairs, coarse, ranks(options.solving)),
+        Portion(len(candidates) + pairs + gaps, coarse, ranks(options.solving)),
         *members,
         Portion(12, max(coarse, FINE_PER_BAND)),
     )

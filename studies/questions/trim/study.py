@@ -1,7 +1,8 @@
 """How much of the ball do I keep, and where does it hang?
 
 What can be undone comes first: where the plate can be moved (`trim.hold`), keep and gap are
-searched together, and every height has its own gap. Else plate gap or tip clearance stays.
+searched together, and every height has its own gap; over the file's own keep every gap is tried, as
+by `roundcast gap`. Else plate gap or tip clearance stays.
 The heights that may be chosen, and what they are compared with, are then asked of every driver and
 build that the file may stand for (`studies.solving.ensemble`): the choice has the least regret.
 """
@@ -19,8 +20,15 @@ from dispersion.paths.rays import solve_rays
 from shapes.assembly import Assembly
 from shapes.reflectors import ball_cap
 from studies.design import Design
-from studies.solving.candidates import SAME_SIZE, Candidate, NearBest, Row, Standing
-from studies.solving.ensemble import Judged, judge
+from studies.solving.candidates import (
+    SAME_SIZE,
+    Candidate,
+    NearBest,
+    Row,
+    Standing,
+    contenders,
+)
+from studies.solving.ensemble import Judged, judge, may_lead
 from studies.solving.grid import (
     COARSE_PER_BAND,
     Fineness,
@@ -32,6 +40,7 @@ from studies.solving.grid import (
     solve_again,
 )
 from studies.solving.joint import Pair, best_gap_for, solve_pairs
+from studies.solving.lines import PlaceInLine
 from studies.solving.losses import SoftBest, Softened, least_change, may_overtake, soften
 from studies.solving.posted import PostedScores, score_with_posts
 from studies.solving.ranking import solved_whole, to_rank
@@ -49,11 +58,8 @@ from studies.solving.verdicts import Lead, compared
 
 OPINION_RAYS = 2**14
 """Rays that are followed for the comparison with the wave solver."""
-MOST_JUDGED = 6
-"""Heights that are asked of every driver and build, the best of this file and that of the file
-itself not counted."""
-MAY_LEAD_DB = 1.0
-"""Heights within this score of the best may have less to regret: common practice, no source."""
+MOST_GAPS_JUDGED = 4
+"""Gaps over the file's own keep that are asked of every driver and build, besides the best."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -174,7 +180,8 @@ class Trim:
     ----------
     design : Design
     cuts : tuple of Cut
-        Every candidate, solved or not.
+        Every candidate, solved or not; where the plate moves, each at its best gap by the map, the
+        file's keep at that of least regret.
     best : Cut
         The one of least regret; that with the lowest score where nothing was judged.
     whole : Row
@@ -397,8 +404,12 @@ def trim(
     pairs = _pairs(design, rank, fineness, progress)
     cuts = _solved_cuts(design, pairs, rank, fineness, progress)
     cuts = _settled(design, cuts, rank, fine, progress)
-    may_be = _may_be_chosen(design, cuts) if ensemble else []
-    judged = judge(design, may_be, rank, fineness, progress)
+    judged = None
+    if ensemble:
+        over = _gaps_over_written(design, cuts, rank, fineness, progress)
+        may_be = _may_be_chosen(design, cuts, over)
+        judged = judge(design, may_be, rank, fineness, progress)
+        cuts = _hung_with_least_regret(cuts, over, judged)
     lowest = best_cut(cuts)
     best = lowest if judged is None else next(c for c in cuts if c.row is judged.least)
     asked = [*_references(best), *_written(design)]
@@ -488,16 +499,44 @@ def _written(design: Design) -> list[Candidate]:
     return [Candidate("as the file has it", design.assembly)]
 
 
-def _may_be_chosen(design: Design, cuts: Sequence[Cut]) -> list[Row]:
-    """Rows of the heights that may have the least regret: few, from the tallest to the shortest."""
-    best = best_cut(cuts)
-    near = [cut for cut in cuts if cut.row.score <= best.row.score + MAY_LEAD_DB]
-    tall = sorted(near, key=lambda cut: -cut.keep)
-    places = np.round(np.linspace(0, len(tall) - 1, min(MOST_JUDGED, len(tall)))).astype(int)
-    chosen = [tall[place] for place in places]
-    own = [cut for cut in cuts if cut.row.solved and _is_written(design, cut)]
-    rows = [best.row, *(cut.row for cut in own), *(cut.row for cut in chosen)]
-    return list({id(row): row for row in rows}.values())
+def _may_be_chosen(design: Design, cuts: Sequence[Cut], over: Sequence[Cut] = ()) -> list[Row]:
+    """Rows that may have the least regret: heights, the file's, and gaps over the file's height."""
+    own = [cut.row for cut in cuts if _is_written(design, cut)]
+    free = [over[place].row for place in contenders([cut.row for cut in over])]
+    gaps = may_lead(free, most=MOST_GAPS_JUDGED) if free else []
+    return may_lead([cut.row for cut in sorted(cuts, key=lambda cut: -cut.keep)], [*own, *gaps])
+
+
+def _gaps_over_written(
+    design: Design,
+    cuts: Sequence[Cut],
+    solver: Solver,
+    fineness: Fineness,
+    progress: Progress | None,
+) -> tuple[Cut, ...]:
+    """The file's keep under a plate at every gap; none where the plate is not moved."""
+    own = next((cut for cut in cuts if cut.row.solved and _is_written(design, cut)), None)
+    if own is None or not design.moves_plate:
+        return ()
+    gaps = [gap for gap in design.gap_candidates() if gap != own.row.assembly.plate_gap]
+    candidates = [
+        replace(cut_candidate(design, own.ball_diameter, own.keep, gap), along=PlaceInLine("", gap))
+        for gap in gaps
+    ]
+    rows = run(design, candidates, solver, fineness, "gaps over the file's keep", progress)
+    return tuple(replace(own, row=row) for row in rows)
+
+
+def _hung_with_least_regret(
+    cuts: tuple[Cut, ...], over: Sequence[Cut], judged: Judged | None
+) -> tuple[Cut, ...]:
+    """The cuts with the file's keep at the gap of least regret."""
+    if judged is None or not over:
+        return cuts
+    same = [cut for cut in cuts if cut.keep == over[0].keep and cut.is_of(over[0].ball_diameter)]
+    known = [cut for cut in (*same, *over) if judged.knows(cut.row)]
+    least = min(known, key=lambda cut: judged.regret_of(cut.row))
+    return tuple(least if cut is same[0] else cut for cut in cuts)
 
 
 def _is_written(design: Design, cut: Cut) -> bool:

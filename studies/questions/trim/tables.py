@@ -19,6 +19,7 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
+from studies.answer.judging import REGRET, judged_table
 from studies.answer.standing import STANDING, standing_caption
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
@@ -26,10 +27,8 @@ from studies.answer.voiced import filters_table
 from studies.questions.trim.study import ShaveStep, Trim
 from studies.questions.trim.words import answer
 from studies.solving.candidates import Row
-from studies.solving.ensemble import Judged
 from studies.solving.shaving import Cut
 
-REGRET = "how much worse than the best of a member, which nine of ten stay within, dB"
 MOST_BANDS = 3
 """Bands named for each step of the shaving."""
 
@@ -42,7 +41,7 @@ def trim_tables(trim: Trim) -> Findings:
     tables = [
         _candidates(trim),
         _comparison(trim),
-        *_judged(trim),
+        *judged_table(trim.judged, trim.best.row),
         *_map(trim),
         unbeaten_table(candidates, trim.best.row),
         filters_table(trim.whole, trim.design.target),
@@ -169,48 +168,6 @@ def _of_members(trim: Trim) -> tuple[Fact, ...]:
             trim.cut_buys.verdict if trim.cut_buys else None,
             "whether that is sure",
         ),
-    )
-
-
-def _judged(trim: Trim) -> tuple[Table, ...]:
-    """What was asked of every driver and build that the file may stand for."""
-    judged = trim.judged
-    if judged is None:
-        return ()
-    columns = (
-        text("candidate", "candidate", "name of the candidate"),
-        length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
-        number("score_db", "score", "with the very sizes of the file, dB"),
-        number("mean_db", "mean", "mean score over the members, dB"),
-        number("regret_db", "regret", REGRET),
-        number("behind_db", "behind", "mean score less that of the choice, dB"),
-        number("agree_percent", "agree, %", "members in which the order is the same, per cent", 0),
-        text("verdict", "verdict", "against the choice"),
-    )
-    order = sorted(judged.rows, key=judged.regret_of)
-    return (
-        Table(
-            "judged",
-            f"Judged by {judged.scores.shape[1]} drivers and builds, least to regret first",
-            columns,
-            tuple(_judged_row(trim, judged, row) for row in order),
-            "regret: how much worse than the best of each member, which nine of ten stay within",
-        ),
-    )
-
-
-def _judged_row(trim: Trim, judged: Judged, row: Row) -> tuple[Value, ...]:
-    found = judged.compare(trim.best.row, row)
-    own = row is trim.best.row
-    return (
-        row.name,
-        mm(row.assembly.plate_gap) if row.assembly.plate or row.assembly.reflector else None,
-        row.score,
-        judged.mean_of(row),
-        judged.regret_of(row),
-        None if own else found.lead_db,
-        None if own else 100.0 * found.holds,
-        "the choice" if own else found.verdict,
     )
 
 

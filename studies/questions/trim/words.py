@@ -5,6 +5,7 @@ from __future__ import annotations
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_own
 from studies.answer.columns import keep_ratio_in_words, target_in_words
+from studies.answer.judging import members_in_words
 from studies.answer.standing import (
     behind,
     best_at_end,
@@ -31,7 +32,7 @@ def answer(trim: Trim) -> list[str]:
         *_alike(trim),
         _check(trim),
         *(_gain(trim, name) for name in trim.references),
-        *_members(trim),
+        *members_in_words(trim.judged, trim.best.row),
         *_end_of_range(trim),
         *_for_this_file(trim),
         *_hanging(trim),
@@ -151,18 +152,6 @@ def _hung(trim: Trim, cut: Cut) -> str:
 
 def _behind(trim: Trim, cut: Cut) -> str:
     return behind(trim.compare(trim.best.row, cut.row))
-
-
-def _members(trim: Trim) -> list[str]:
-    """What was asked of the drivers and builds that the file may stand for."""
-    judged = trim.judged
-    if judged is None:
-        return []
-    return [
-        f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for: the"
-        f" choice has the least to regret. In nine of ten of them it is within"
-        f" {judged.regret_of(trim.best.row):.1f} dB of the best that was judged."
-    ]
 
 
 def _for_this_file(trim: Trim) -> list[str]:

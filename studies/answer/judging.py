@@ -1,0 +1,61 @@
+"""What every driver and build that the file may stand for says, in words and as a table."""
+
+from __future__ import annotations
+
+from studies.answer.columns import length, mm, number, text
+from studies.answer.table import Table, Value
+from studies.solving.candidates import Row
+from studies.solving.ensemble import Judged
+
+REGRET = "how much worse than the best of a member, which nine of ten stay within, dB"
+
+
+def members_in_words(judged: Judged | None, chosen: Row) -> list[str]:
+    """Say that the choice has the least regret, and how much; nothing if nothing was judged."""
+    if judged is None:
+        return []
+    return [
+        f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for: the"
+        f" choice has the least to regret. In nine of ten of them it is within"
+        f" {judged.regret_of(chosen):.1f} dB of the best that was judged."
+    ]
+
+
+def judged_table(judged: Judged | None, chosen: Row) -> tuple[Table, ...]:
+    """List what was judged, least to regret first; none if nothing was."""
+    if judged is None:
+        return ()
+    columns = (
+        text("candidate", "candidate", "name of the candidate"),
+        length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
+        number("score_db", "score", "with the very sizes of the file, dB"),
+        number("mean_db", "mean", "mean score over the members, dB"),
+        number("regret_db", "regret", REGRET),
+        number("behind_db", "behind", "mean score less that of the choice, dB"),
+        number("agree_percent", "agree, %", "members in which the order is the same, per cent", 0),
+        text("verdict", "verdict", "against the choice"),
+    )
+    order = sorted(judged.rows, key=judged.regret_of)
+    return (
+        Table(
+            "judged",
+            f"Judged by {judged.scores.shape[1]} drivers and builds, least to regret first",
+            columns,
+            tuple(_judged_row(judged, row, chosen) for row in order),
+            "regret: how much worse than the best of each member, which nine of ten stay within",
+        ),
+    )
+
+
+def _judged_row(judged: Judged, row: Row, chosen: Row) -> tuple[Value, ...]:
+    found, own = judged.compare(chosen, row), row is chosen
+    return (
+        row.name,
+        mm(row.assembly.plate_gap) if row.assembly.plate or row.assembly.reflector else None,
+        row.score,
+        judged.mean_of(row),
+        judged.regret_of(row),
+        None if own else found.lead_db,
+        None if own else 100.0 * found.holds,
+        "the choice" if own else found.verdict,
+    )
