@@ -279,6 +279,7 @@ def judge(
     solver: Solver,
     fineness: Fineness = COARSE_BY_NEED,
     progress: Progress | None = None,
+    among: int = BUILDS,
 ) -> Judged | None:
     """Score candidates in every member of the ensemble.
 
@@ -292,6 +293,8 @@ def judge(
     fineness : int or ByNeed
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
+    among : int
+        How many of the builds are asked, each with its `MOTIONS`.
 
     Returns
     -------
@@ -305,7 +308,7 @@ def judge(
     moves = motions()
     scores = [
         _scores(design, solved, build, moves[n::BUILDS], solver, fine, progress)
-        for n, build in enumerate(builds())
+        for n, build in enumerate(builds()[:among])
     ]
     return Judged(rows=solved, scores=np.concatenate(scores, axis=1))
 

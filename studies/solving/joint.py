@@ -3,7 +3,9 @@
 Posts can be made longer or shorter again, a cap cannot be made taller. On a map of keep by gap good
 pairs lie along a ridge: gap less keep, the room between the driver and what hangs over it, is
 nearly the same along it. So the map is solved at few pairs, and the score at any other is their
-mean, weighted by how near they are along the ridge and across it (`best_gap_for`).
+mean, weighted by how near they are along the ridge and across it (`best_gap_for`). Where drivers
+and builds are asked, the map is the mean over those of `MAP_BUILDS`: the ridge of a single driver
+may lie 30 mm from the one that all have in common.
 """
 
 from __future__ import annotations
@@ -15,12 +17,15 @@ import numpy as np
 
 from studies.design import Design
 from studies.solving.candidates import Candidate, Row
+from studies.solving.ensemble import Judged, judge
 from studies.solving.grid import Fineness, Progress, Solver, require_one_solved, run
 from studies.solving.lines import PlaceInLine
 from studies.solving.shaving import cut_candidate
 
 MOST_KEEPS, MOST_GAPS = 9, 8
 """Of the map, for each ball: the others are read from it."""
+MAP_BUILDS = 2
+"""Builds in which the map is solved, each with its motions of the cone, besides the file's."""
 ALONG, ACROSS = 6e-3, 2e-3
 """Standard deviations of the weights, m: in keep, and in gap less keep. Across, a score changes
 within some millimetres; nobody hangs a plate much better than that."""
@@ -38,12 +43,16 @@ class Pair:
         m.
     row : Row
         Its geometry, solution and score.
+    score : float
+        By which its gap is chosen: the row's, or the mean over drivers and builds; dB, infinite if
+        it was not solved.
     """
 
     ball_diameter: float
     keep: float
     plate_gap: float
     row: Row
+    score: float
 
     @property
     def room(self) -> float:
@@ -57,6 +66,8 @@ def solve_pairs(
     solver: Solver,
     fineness: Fineness,
     progress: Progress | None = None,
+    *,
+    ensemble: bool = False,
 ) -> tuple[Pair, ...]:
     """Solve a map of keep by gap, at few of either, for every ball.
 
@@ -71,6 +82,8 @@ def solve_pairs(
     fineness : int or ByNeed
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
+    ensemble : bool
+        Ask `MAP_BUILDS` of the builds that the file may stand for too (wave solver only).
 
     Raises
     ------
@@ -88,7 +101,19 @@ def solve_pairs(
     candidates = [_candidate(design, *place) for place in places]
     rows = run(design, candidates, solver, fineness, "keep by gap", progress)
     require_one_solved(design, rows, "trim.keep", "pair of keep and gap")
-    return tuple(Pair(*place, row) for place, row in zip(places, rows, strict=True))
+    judged = judge(design, rows if ensemble else (), solver, fineness, progress, MAP_BUILDS)
+    scores = [_score(row, judged) for row in rows]
+    return tuple(
+        Pair(*place, row, score) for place, row, score in zip(places, rows, scores, strict=True)
+    )
+
+
+def _score(row: Row, judged: Judged | None) -> float:
+    """Mean over the file and the members that were asked, all of the same weight."""
+    if judged is None or not row.solved:
+        return row.score
+    members = judged.scores.shape[1]
+    return (members * judged.mean_of(row) + row.score) / (members + 1)
 
 
 def thinned(sizes: Sequence[float], most: int) -> list[float]:
@@ -117,7 +142,7 @@ def best_gap_for(
     own = [pair for pair in pairs if pair.row.solved and pair.ball_diameter == ball_diameter]
     if not own:
         return gaps[0]
-    scores = np.array([pair.row.score for pair in own])
+    scores = np.array([pair.score for pair in own])
     far = (np.array([pair.keep for pair in own]) - keep) / ALONG
     room = np.array([pair.room for pair in own])
     across = (room - (np.array(gaps)[:, None] - keep)) / ACROSS

@@ -113,8 +113,8 @@ def _alike(study: GapStudy) -> list[str]:
     """What cannot be told from the best: judged gaps, or the range by this file's scores."""
     if study.judged is None:
         return [_near_best(study)]
-    others = joined([in_both(choice.plate_gap) for choice in study.like_best])
-    said = [f"Cannot be told apart from it: {others}."] if others else []
+    others = [in_both(choice.plate_gap) for choice in study.like_best]
+    said = [f"Cannot be told apart from it: {joined(others)}."] if others else []
     if study.lowest is study.best:
         return [*said, f"The very sizes of the file choose the same. {_near_best(study)}"]
     size, lead = in_both(study.lowest.plate_gap), study.behind_db(study.lowest)

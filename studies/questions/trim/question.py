@@ -13,7 +13,7 @@ from studies.questions.trim.tables import trim_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.ensemble import BUILDS, MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
-from studies.solving.joint import MOST_GAPS, MOST_KEEPS
+from studies.solving.joint import MAP_BUILDS, MOST_GAPS, MOST_KEEPS
 from studies.solving.session import coarse_of, ranks, require_reflector, solved, weighed_per_band
 
 COMPARED = 6
@@ -40,7 +40,7 @@ def weigh(design: Design, options: TrimOptions) -> Work:
     # Ranked too, but settled for every motion of the cone.
     gaps = len(design.gap_candidates()) if judged and design.moves_plate else 0
     asked = MOST_JUDGED + COMPARED + (MOST_GAPS_JUDGED if gaps else 0)
-    members = [Portion(BUILDS * asked, coarse)] if judged else []
+    members = [Portion(BUILDS * asked + MAP_BUILDS * pairs, coarse)] if judged else []
     return (
         Portion(len(candidates) + pairs + gaps, coarse, ranks(options.solving)),
         *members,

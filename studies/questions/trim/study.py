@@ -401,7 +401,7 @@ def trim(
         If there is nothing to try, or nothing that can be built.
     """
     fine, rank = leaders_fineness(fineness), to_rank(solver, fineness)
-    pairs = _pairs(design, rank, fineness, progress)
+    pairs = _pairs(design, rank, fineness, progress, ensemble=ensemble)
     cuts = _solved_cuts(design, pairs, rank, fineness, progress)
     cuts = _settled(design, cuts, rank, fine, progress)
     judged = None
@@ -454,11 +454,17 @@ def trim(
 
 
 def _pairs(
-    design: Design, solver: Solver, fineness: Fineness, progress: Progress | None
+    design: Design,
+    solver: Solver,
+    fineness: Fineness,
+    progress: Progress | None,
+    *,
+    ensemble: bool,
 ) -> tuple[Pair, ...]:
     if not design.moves_plate:
         return ()
-    return solve_pairs(design, design.trim_candidates(), solver, fineness, progress)
+    sizes = design.trim_candidates()
+    return solve_pairs(design, sizes, solver, fineness, progress, ensemble=ensemble)
 
 
 def _solved_cuts(

@@ -180,6 +180,9 @@ def _map(trim: Trim) -> tuple[Table, ...]:
         length("keep_mm", "keep", "height from apex to flat", short=True),
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
         number("score_db", "score", "dB; less is better"),
+        number(
+            "mean_db", "mean", "by which gaps were chosen: over drivers and builds if asked, dB"
+        ),
         REASON,
     )
     rows = tuple(
@@ -188,6 +191,7 @@ def _map(trim: Trim) -> tuple[Table, ...]:
             mm(pair.keep),
             mm(pair.plate_gap),
             pair.row.score if pair.row.solved else None,
+            pair.score if pair.row.solved else None,
             pair.row.reason,
         )
         for pair in trim.pairs

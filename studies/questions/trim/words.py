@@ -108,6 +108,12 @@ def _whether_to_cut(trim: Trim) -> list[str]:
             f"Leave ball and plate as the file has them: keep {size}{gap}, cut off"
             f" {in_both(best.cut_off)}. No other height or gap that was tried has less to regret."
         ]
+    if best is written and trim.judged is not None:
+        then = "Then the cut: none" if trim.moves_plate else "No cut"
+        return [
+            f"{then}. Keep the {size}{gap} that the file keeps, {in_both(best.cut_off)} cut off it:"
+            " no height that was judged has less to regret."
+        ]
     if buys is None or written is None or trim.judged is None:
         return [f"Keep {size}{gap}: cut off {in_both(best.cut_off)}."]
     hung = " at its own best gap" if trim.moves_plate else ""
@@ -134,8 +140,12 @@ def _alike(trim: Trim) -> list[str]:
             f"Cannot be told apart from it: keep {joined([_hung(trim, c) for c in others])}."
         )
     if told:
-        each = [f"{_hung(trim, cut)} ({_behind(trim, cut)})" for cut in told]
-        said.append(f"Behind it: keep {joined(each)}.")
+        leads = [trim.compare(trim.best.row, cut.row) for cut in told]
+        sizes = sorted(f"{abs(lead.lead_db):.1f}" for lead in leads)
+        by = f"{sizes[0]} dB" if sizes[0] == sizes[-1] else f"{sizes[0]} to {sizes[-1]} dB"
+        sure = "real" if all(lead.verdict == "real" for lead in leads) else "probable or real"
+        each = joined([_hung(trim, cut) for cut in told])
+        said.append(f"Behind it by {by}, {sure}: keep {each}.")
     return said
 
 
@@ -196,7 +206,11 @@ def _cautious(trim: Trim) -> str:
 def _end_of_range(trim: Trim) -> list[str]:
     cuts = trim.cuts_of_best_ball
     built = [cut.keep for cut in cuts if cut.row.solved]
-    return best_at_end("trim.keep", trim.best.keep, [cut.keep for cut in cuts], built)
+    ends = best_at_end("trim.keep", trim.best.keep, [cut.keep for cut in cuts], built)
+    if trim.moves_plate:
+        gap, gaps = trim.best.row.assembly.plate_gap, trim.design.gap_candidates()
+        ends += [f"The gap: {said}" for said in best_at_end("[gap]", gap, gaps, gaps)]
+    return ends
 
 
 def _runner_up(trim: Trim) -> str:

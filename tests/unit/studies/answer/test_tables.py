@@ -29,6 +29,7 @@ from studies.questions.trim.figures import trim_pictures
 from studies.questions.trim.study import ShaveStep, Trim, trim
 from studies.questions.trim.tables import trim_tables
 from studies.solving.candidates import NearBest, Row
+from studies.solving.ensemble import Judged
 from studies.solving.shaving import Cut, shaving_stops
 from studies.solving.target import METER_DB
 
@@ -237,6 +238,27 @@ def test_gap_recommends_and_gives_the_post_length(gaps: GapStudy) -> None:
     table = findings.table("gaps")
     assert table.values("plate_gap_mm") == (54.0, 58.0, 62.0, 66.0)
     assert_adds_up(table)
+
+
+def test_gap_chooses_and_compares_by_the_members_where_they_were_asked(gaps: GapStudy) -> None:
+    """Made-up members: the lowest score of the file is behind in nine of ten."""
+    rows = tuple(choice.row for choice in gaps.contenders)
+    other = next(choice for choice in gaps.contenders if choice is not gaps.lowest)
+    scores = np.full((len(rows), 10), 5.0)
+    scores[rows.index(gaps.lowest.row), 1:] = 6.0
+    scores[rows.index(other.row)] = 4.0
+    found = gap_tables(replace(gaps, best=other, judged=Judged(rows=rows, scores=scores)))
+    assert found.fact("plate_gap_mm") == other.plate_gap * 1e3
+    assert found.fact("regret_db") == 0.0
+    lowest = next(
+        r for r in found.table("judged").records() if r["candidate"] == gaps.lowest.row.name
+    )
+    assert (lowest["regret_db"], lowest["verdict"]) == (2.0, "real")
+    assert lowest["behind_db"] == pytest.approx(1.9)
+    assert said(
+        found, f"The very sizes of the file would choose {both(gaps.lowest.plate_gap * 1e3)}"
+    )
+    assert said(found, "Judged by 10 drivers and builds")
 
 
 def test_gap_shows_ring_area_and_plate_limit(gaps: GapStudy) -> None:

@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 from functools import cache, partial
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from studies.solving.ensemble import (
     Motion,
     builds,
     judge,
+    may_lead,
     motions,
 )
 from studies.solving.grid import run
@@ -41,6 +43,15 @@ def judged() -> Judged:
     ]
     rows = run(design, candidates, remembering(), 4, "test")
     return judge(design, rows, remembering(), 4)
+
+
+def test_few_that_may_lead_are_spread_over_what_is_near_the_best() -> None:
+    scores = [5.0, 4.0, 3.9, 3.5, 3.2, 3.0, 3.3, 3.6, 3.8, 3.95, 4.4, math.inf]
+    rows = [SimpleNamespace(score=s, solved=s < math.inf, per_band=4) for s in scores]
+    found = [rows.index(row) for row in may_lead(rows, [rows[0], rows[-1]], most=3)]
+    # The best, what is asked in any case, both ends of what is within 1 dB; its middle is the best.
+    assert found == [5, 0, 1, 9]
+    assert [rows.index(row) for row in may_lead(rows)] == [5, 1, 3, 4, 6, 7, 9]
 
 
 def test_members_fill_their_ranges() -> None:

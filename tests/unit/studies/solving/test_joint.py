@@ -12,8 +12,8 @@ ROOM = 34.0
 
 def pair(keep: float, gap: float) -> Pair:
     off = abs(gap - keep - ROOM)
-    row = SimpleNamespace(solved=gap - keep > 20.0, score=4.0 + 0.02 * off**2)
-    return Pair(0.18, keep * MM, gap * MM, row)
+    row = SimpleNamespace(solved=gap - keep > 20.0)
+    return Pair(0.18, keep * MM, gap * MM, row, 4.0 + 0.02 * off**2)
 
 
 PAIRS = [pair(keep, gap) for keep in range(15, 56, 5) for gap in (50, 56, 62, 68, 72, 78, 84, 90)]
