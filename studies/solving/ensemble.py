@@ -279,7 +279,6 @@ def judge(
     solver: Solver,
     fineness: Fineness = COARSE_BY_NEED,
     progress: Progress | None = None,
-    among: int = BUILDS,
 ) -> Judged | None:
     """Score candidates in every member of the ensemble.
 
@@ -293,8 +292,6 @@ def judge(
     fineness : int or ByNeed
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
-    among : int
-        How many of the builds are asked, each with its `MOTIONS`.
 
     Returns
     -------
@@ -304,13 +301,40 @@ def judge(
     solved = tuple(row for row in rows if row.solved)
     if not solved or any(row.response.method != "waves" for row in solved):
         return None
+    scores = member_scores(design, solved, solver, fineness, progress, BUILDS)
+    return Judged(rows=solved, scores=scores)
+
+
+def member_scores(
+    design: Design,
+    rows: Sequence[Row],
+    solver: Solver,
+    fineness: Fineness,
+    progress: Progress | None,
+    among: int,
+) -> np.ndarray:
+    """(N, `among` x `MOTIONS`) scores of rows, dB; infinite where one cannot be built.
+
+    Parameters
+    ----------
+    design : Design
+    rows : sequence of Row
+        Built, solved or not.
+    solver : callable
+        The wave solver.
+    fineness : int or ByNeed
+    progress : callable or None
+        Called with (stage, done, total) solves of one frequency.
+    among : int
+        How many of the builds are asked, each with its motions.
+    """
     fine = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
     moves = motions()
     scores = [
-        _scores(design, solved, build, moves[n::BUILDS], solver, fine, progress)
+        _scores(design, rows, build, moves[n::BUILDS], solver, fine, progress)
         for n, build in enumerate(builds()[:among])
     ]
-    return Judged(rows=solved, scores=np.concatenate(scores, axis=1))
+    return np.concatenate(scores, axis=1)
 
 
 def _scores(

@@ -15,17 +15,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studies.design import Design
+from studies.design import Design, DesignError, Mistake
 from studies.solving.candidates import Candidate, Row
-from studies.solving.ensemble import Judged, judge
-from studies.solving.grid import Fineness, Progress, Solver, require_one_solved, run
+from studies.solving.ensemble import member_scores
+from studies.solving.grid import Fineness, Progress, Solver, built, run
 from studies.solving.lines import PlaceInLine
 from studies.solving.shaving import cut_candidate
 
 MOST_KEEPS, MOST_GAPS = 9, 8
 """Of the map, for each ball: the others are read from it."""
 MAP_BUILDS = 2
-"""Builds in which the map is solved, each with its motions of the cone, besides the file's."""
+"""Builds in which the map is solved, each with its motions of the cone, in place of the file's."""
 ALONG, ACROSS = 6e-3, 2e-3
 """Standard deviations of the weights, m: in keep, and in gap less keep. Across, a score changes
 within some millimetres; nobody hangs a plate much better than that."""
@@ -41,18 +41,17 @@ class Pair:
     ----------
     ball_diameter, keep, plate_gap : float
         m.
-    row : Row
-        Its geometry, solution and score.
     score : float
-        By which its gap is chosen: the row's, or the mean over drivers and builds; dB, infinite if
-        it was not solved.
+        That of the file, or the mean over drivers and builds, dB; infinite if it cannot be built.
+    reason : str
+        Why not; empty if it can.
     """
 
     ball_diameter: float
     keep: float
     plate_gap: float
-    row: Row
     score: float
+    reason: str = ""
 
     @property
     def room(self) -> float:
@@ -83,7 +82,7 @@ def solve_pairs(
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
     ensemble : bool
-        Ask `MAP_BUILDS` of the builds that the file may stand for too (wave solver only).
+        Ask `MAP_BUILDS` of the builds that the file may stand for instead (wave solver only).
 
     Raises
     ------
@@ -99,21 +98,24 @@ def solve_pairs(
         for gap in gaps
     ]
     candidates = [_candidate(design, *place) for place in places]
-    rows = run(design, candidates, solver, fineness, "keep by gap", progress)
-    require_one_solved(design, rows, "trim.keep", "pair of keep and gap")
-    judged = judge(design, rows if ensemble else (), solver, fineness, progress, MAP_BUILDS)
-    scores = [_score(row, judged) for row in rows]
-    return tuple(
-        Pair(*place, row, score) for place, row, score in zip(places, rows, scores, strict=True)
-    )
-
-
-def _score(row: Row, judged: Judged | None) -> float:
-    """Mean over the file and the members that were asked, all of the same weight."""
-    if judged is None or not row.solved:
-        return row.score
-    members = judged.scores.shape[1]
-    return (members * judged.mean_of(row) + row.score) / (members + 1)
+    if ensemble:
+        rows: Sequence[Row] = [built(candidate) for candidate in candidates]
+        drawn = [row for row in rows if not row.reason]
+        means = member_scores(design, drawn, solver, fineness, progress, MAP_BUILDS).mean(axis=1)
+        found = dict(zip(map(id, drawn), means.tolist(), strict=True))
+    else:
+        rows = run(design, candidates, solver, fineness, "keep by gap", progress)
+        found = {id(row): row.score for row in rows}
+    pairs = [
+        Pair(*place, found.get(id(row), np.inf), row.reason)
+        for place, row in zip(places, rows, strict=True)
+    ]
+    if not any(np.isfinite(pair.score) for pair in pairs):
+        mistake = Mistake(
+            "trim.keep", f"no pair of keep and gap can be built; the first: {rows[0].reason}"
+        )
+        raise DesignError(design.path, (mistake,))
+    return tuple(pairs)
 
 
 def thinned(sizes: Sequence[float], most: int) -> list[float]:
@@ -133,13 +135,15 @@ def best_gap_for(
     Parameters
     ----------
     pairs : sequence of Pair
-        Those that were not solved are passed over.
+        Those that cannot be built are passed over.
     ball_diameter, keep : float
         m.
     gaps : sequence of float
         Among which to choose, m.
     """
-    own = [pair for pair in pairs if pair.row.solved and pair.ball_diameter == ball_diameter]
+    own = [
+        pair for pair in pairs if np.isfinite(pair.score) and pair.ball_diameter == ball_diameter
+    ]
     if not own:
         return gaps[0]
     scores = np.array([pair.score for pair in own])

@@ -68,3 +68,21 @@ class Options:
     """Options of a command: those of the solver here, its own in a class that extends this one."""
 
     solving: SolverOptions = field(default_factory=SolverOptions)
+
+
+@dataclass(frozen=True, kw_only=True)
+class JudgedOptions(Options):
+    """Options of a command whose candidates are asked of every driver and build.
+
+    Attributes
+    ----------
+    as_written : bool
+        Only the very sizes of the file: no other drivers and builds are asked.
+    """
+
+    as_written: bool = False
+
+    @property
+    def asks_builds(self) -> bool:
+        """True if drivers and builds are asked: not of quick methods, whose errors are larger."""
+        return self.solving.method == "waves" and not self.as_written

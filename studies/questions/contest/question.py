@@ -22,7 +22,7 @@ def find(design: Design, options: ContestOptions) -> Contest:
 
     def study(solver: Solver, progress: Progress) -> Contest:
         fineness = fine_of(options.solving)
-        return contest(design, solver, progress, fineness, ensemble=not options.as_written)
+        return contest(design, solver, progress, fineness, ensemble=options.asks_builds)
 
     return solved(design, options.solving, study)
 
@@ -35,8 +35,7 @@ def make(found: Contest) -> dict[str, bytes]:
 def weigh(design: Design, options: ContestOptions) -> Work:
     """Every entry, and what is asked of every build."""
     entries = len(design.contest_entries())
-    judged = options.solving.method == "waves" and not options.as_written
-    designs = entries * (1 + BUILDS * judged)
+    designs = entries * (1 + BUILDS * options.asks_builds)
     return (Portion(designs, weighed_fine(options.solving)),)
 
 

@@ -13,20 +13,12 @@ from studies.answer.command_options import (
     solver_options,
 )
 from studies.answer.delivery import DesignDelivery
-from studies.solving.options import Options, SolverOptions
+from studies.solving.options import JudgedOptions, SolverOptions
 
 
 @dataclass(frozen=True, kw_only=True)
-class GapOptions(Options):
-    """What `roundcast gap` was asked.
-
-    Attributes
-    ----------
-    as_written : bool
-        Only the very sizes of the file: no other drivers and builds are asked.
-    """
-
-    as_written: bool = False
+class GapOptions(JudgedOptions):
+    """What `roundcast gap` was asked."""
 
 
 @click.command(epilog=example("gap mine.toml"))

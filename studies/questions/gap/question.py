@@ -23,7 +23,7 @@ def find(design: Design, options: GapOptions) -> GapStudy:
 
     def study(solver: Solver, progress: Progress) -> GapStudy:
         fineness = coarse_of(options.solving)
-        return gap(design, solver, progress, fineness, ensemble=not options.as_written)
+        return gap(design, solver, progress, fineness, ensemble=options.asks_builds)
 
     return solved(design, options.solving, study)
 
@@ -31,9 +31,8 @@ def find(design: Design, options: GapOptions) -> GapStudy:
 def weigh(design: Design, options: GapOptions) -> Work:
     """Every plate gap, about half a dozen again, and what is asked of every build."""
     coarse = weighed_per_band(options.solving)
-    judged = options.solving.method == "waves" and not options.as_written
     # Ranked too, but settled for every motion of the cone.
-    members = [Portion(BUILDS * (MOST_JUDGED + 2), coarse)] if judged else []
+    members = [Portion(BUILDS * (MOST_JUDGED + 2), coarse)] if options.asks_builds else []
     return (
         Portion(len(design.gap_candidates()), coarse, ranks(options.solving)),
         *members,

@@ -26,7 +26,7 @@ def find(design: Design, options: TrimOptions) -> Trim:
 
     def study(solver: Solver, progress: Progress) -> Trim:
         fineness = coarse_of(options.solving)
-        return trim(design, solver, progress, fineness, ensemble=not options.as_written)
+        return trim(design, solver, progress, fineness, ensemble=options.asks_builds)
 
     return solved(design, options.solving, study)
 
@@ -35,14 +35,15 @@ def weigh(design: Design, options: TrimOptions) -> Work:
     """Every keep of every ball, the map if the plate moves, and what is asked of every build."""
     coarse, candidates = weighed_per_band(options.solving), design.trim_candidates()
     balls = len({ball for ball, _ in candidates})
-    pairs = balls * MOST_KEEPS * MOST_GAPS if design.moves_plate else 0
-    judged = options.solving.method == "waves" and not options.as_written
-    # Ranked too, but settled for every motion of the cone.
-    gaps = len(design.gap_candidates()) if judged and design.moves_plate else 0
-    asked = MOST_JUDGED + COMPARED + (MOST_GAPS_JUDGED if gaps else 0)
-    members = [Portion(BUILDS * asked + MAP_BUILDS * pairs, coarse)] if judged else []
+    moves, judged = design.moves_plate, options.asks_builds
+    pairs = balls * MOST_KEEPS * MOST_GAPS if moves else 0
+    gaps = len(design.gap_candidates()) if moves and judged else 0
+    asked = BUILDS * (MOST_JUDGED + COMPARED + (MOST_GAPS_JUDGED if gaps else 0))
+    # Members are ranked too, but settled for every motion of the cone.
+    members = [Portion(asked + MAP_BUILDS * pairs, coarse)] if judged else []
+    own = len(candidates) + gaps + (0 if judged else pairs)
     return (
-        Portion(len(candidates) + pairs + gaps, coarse, ranks(options.solving)),
+        Portion(own, coarse, ranks(options.solving)),
         *members,
         Portion(12, max(coarse, FINE_PER_BAND)),
     )

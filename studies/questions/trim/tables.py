@@ -179,10 +179,7 @@ def _map(trim: Trim) -> tuple[Table, ...]:
         TableColumn("ball_diameter_mm", "ball", "diameter of the ball, mm", both, shown=False),
         length("keep_mm", "keep", "height from apex to flat", short=True),
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
-        number("score_db", "score", "dB; less is better"),
-        number(
-            "mean_db", "mean", "by which gaps were chosen: over drivers and builds if asked, dB"
-        ),
+        number("score_db", "score", "dB; the mean over drivers and builds if they were asked"),
         REASON,
     )
     rows = tuple(
@@ -190,9 +187,8 @@ def _map(trim: Trim) -> tuple[Table, ...]:
             mm(pair.ball_diameter),
             mm(pair.keep),
             mm(pair.plate_gap),
-            pair.row.score if pair.row.solved else None,
-            pair.score if pair.row.solved else None,
-            pair.row.reason,
+            None if pair.reason else pair.score,
+            pair.reason,
         )
         for pair in trim.pairs
     )
