@@ -111,8 +111,9 @@ def _whether_to_cut(trim: Trim) -> list[str]:
     if best is written and trim.judged is not None:
         then = "Then the cut: none" if trim.moves_plate else "No cut"
         return [
-            f"{then}. Keep the {size}{gap} that the file keeps, {in_both(best.cut_off)} cut off it:"
-            " no height that was judged has less to regret."
+            f"{then}. Keep the {in_both(best.keep)} that the file keeps{gap},"
+            f" {in_both(best.cut_off)} cut off the ball of {in_both(best.ball_diameter)}: no height"
+            " that was judged has less to regret."
         ]
     if buys is None or written is None or trim.judged is None:
         return [f"Keep {size}{gap}: cut off {in_both(best.cut_off)}."]
