@@ -34,6 +34,7 @@ from studies.solving.grid import (
     Fineness,
     Progress,
     Solver,
+    built,
     leaders_fineness,
     read_per_band,
     run,
@@ -478,8 +479,15 @@ def _solved_cuts(
     sizes = design.trim_candidates()
     if not pairs:
         return solve_cuts(design, sizes, solver, fineness, progress)
-    gaps = [best_gap_for(pairs, ball, keep, design.gap_candidates()) for ball, keep in sizes]
+    gaps = [best_gap_for(pairs, *size, _gaps_that_fit(design, *size)) for size in sizes]
     return solve_cuts(design, sizes, solver, fineness, progress, plate_gaps=gaps)
+
+
+def _gaps_that_fit(design: Design, ball_diameter: float, keep: float) -> tuple[float, ...]:
+    """Gaps at which a cap can hang; all of them if none is wide enough, to say why."""
+    gaps = design.gap_candidates()
+    fit = (gap for gap in gaps if not built(cut_candidate(design, ball_diameter, keep, gap)).reason)
+    return tuple(fit) or tuple(gaps)
 
 
 def _settled(
