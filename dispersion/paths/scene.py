@@ -12,7 +12,7 @@ reflector hung off centre or tilted, a free-form one. Choices where the assembly
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -176,10 +176,15 @@ def meridian_rows(meridian: Meridian, *, moves: bool = False) -> list[SurfaceRow
 
 
 def _rows_of(pieces: Sequence[Piece], *, moves: bool) -> list[SurfaceRow]:
+    numbers = (GROUPS.index(_GROUP_OF.get(piece.part, "driver")) + 1 for piece in pieces)
+    return numbered_rows(zip(pieces, numbers, strict=True), moves=moves)
+
+
+def numbered_rows(pieces: Iterable[tuple[Piece, int]], *, moves: bool = False) -> list[SurfaceRow]:
+    """Rows of pieces, each with the number by which a ray's history tells it from the others."""
     rows = []
-    for piece in pieces:
-        group = GROUPS.index(_GROUP_OF.get(piece.part, "driver")) + 1
-        cells = list(_cells(piece, group, moves=moves))
+    for piece, number in pieces:
+        cells = list(_cells(piece, number, moves=moves))
         rows += halved(cells) if len(cells) > 2 else cells
     return boxed(rows) if len(rows) > 3 else rows
 

@@ -88,19 +88,6 @@ def _fineness(options: SolverOptions, by_need: ByNeed, plain: int) -> Fineness:
     return by_need if options.method == "waves" and options.cluster is None else plain
 
 
-def require_reflector(method: str, consequence: str = "") -> None:
-    """Refuse the one method that leaves the reflector out.
-
-    Raises
-    ------
-    MethodError
-    """
-    if method == "images":
-        raise MethodError(
-            f"--method images leaves the reflector out{consequence}: take waves, edges or rays"
-        )
-
-
 def watched(study: Callable[[Progress], Found], options: SolverOptions | None = None) -> Found:
     """Run what solves by itself; its progress goes where the options say, else to a bar."""
     with _watch_of(options or SolverOptions()) as watch:

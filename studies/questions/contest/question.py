@@ -13,12 +13,11 @@ from studies.questions.contest.tables import contest_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.ensemble import BUILDS
 from studies.solving.grid import Progress, Solver
-from studies.solving.session import fine_of, require_reflector, solved, weighed_fine
+from studies.solving.session import fine_of, solved, weighed_fine
 
 
 def find(design: Design, options: ContestOptions) -> Contest:
-    """Solve every entry; MethodError if the method knows no reflector."""
-    require_reflector(options.solving.method, ", so it cannot choose one")
+    """Solve every entry."""
 
     def study(solver: Solver, progress: Progress) -> Contest:
         fineness = fine_of(options.solving)

@@ -11,12 +11,11 @@ from studies.questions.explore.study import Explore, explore, knobs_of
 from studies.questions.explore.tables import explore_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
-from studies.solving.session import coarse_of, ranks, require_reflector, solved, weighed_per_band
+from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
 
 
 def find(design: Design, options: ExploreOptions) -> Explore:
-    """Solve every pair of sizes; MethodError if the method knows no reflector."""
-    require_reflector(options.solving.method, ", so it cannot choose one")
+    """Solve every pair of sizes."""
 
     def study(solver: Solver, progress: Progress) -> Explore:
         return explore(design, solver, progress, coarse_of(options.solving))

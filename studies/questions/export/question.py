@@ -27,13 +27,9 @@ worst. Where band values in the window alone settle (62 to 86 solves) it is 3 to
 
 
 def find(design: Design, options: ExportOptions) -> Directivity:
-    """Solve the far field; MethodError if the method knows no phase or no reflector."""
-    method = options.solving.method
-    if method in ("rays", "images"):
-        raise MethodError(
-            f"--method {method} knows {'no phase' if method == 'rays' else 'no reflector'}: take"
-            " waves or edges"
-        )
+    """Solve the far field; MethodError if the method knows no phase."""
+    if options.solving.method == "rays":
+        raise MethodError("--method rays knows no phase: take waves, edges or images")
     if not options.no_sofa:
         require_sofar()
 

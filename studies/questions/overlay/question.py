@@ -13,7 +13,7 @@ from studies.questions.overlay.study import Overlay, overlay
 from studies.questions.overlay.tables import overlay_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import Progress, Solver
-from studies.solving.session import MethodError, changes_of, require_reflector, solved, weighed_fine
+from studies.solving.session import MethodError, changes_of, solved, weighed_fine
 
 WITH_FIT = 20
 """Designs that a fit solves, about."""
@@ -22,7 +22,6 @@ WITH_FIT = 20
 def find(design: Design, options: OverlayOptions) -> Overlay:
     """Read measurements and lay them over the prediction."""
     method = options.solving.method
-    require_reflector(method)
     if options.fit and method != "waves":
         raise MethodError(
             f"--fit looks for millimetres, and --method {method} is off by more than they do:"

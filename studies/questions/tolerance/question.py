@@ -11,7 +11,7 @@ from studies.questions.tolerance.study import Tolerance, tolerance
 from studies.questions.tolerance.tables import tolerance_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND, Progress, Solver
-from studies.solving.session import changes_of, require_reflector, solved, weighed_per_band
+from studies.solving.session import changes_of, solved, weighed_per_band
 
 ASKEW_OVER_ROUND = 45
 """What a solve with two axes costs, in round ones."""
@@ -19,7 +19,6 @@ ASKEW_OVER_ROUND = 45
 
 def find(design: Design, options: ToleranceOptions) -> Tolerance:
     """Move every size a little, alone and all at once."""
-    require_reflector(options.solving.method)
 
     def study(solver: Solver, progress: Progress) -> Tolerance:
         return tolerance(

@@ -14,15 +14,14 @@ from studies.solving.budget import Portion, Work
 from studies.solving.ensemble import BUILDS, MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.joint import MAP_BUILDS, MOST_GAPS, MOST_KEEPS
-from studies.solving.session import coarse_of, ranks, require_reflector, solved, weighed_per_band
+from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
 
 COMPARED = 6
 """The file's keep, the lowest score, what the cap is compared with, the file as it is."""
 
 
 def find(design: Design, options: TrimOptions) -> Trim:
-    """Solve every keep of every ball; MethodError if the method knows no reflector."""
-    require_reflector(options.solving.method, ", so it cannot choose one")
+    """Solve every keep of every ball."""
 
     def study(solver: Solver, progress: Progress) -> Trim:
         fineness = coarse_of(options.solving)

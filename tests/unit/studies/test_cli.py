@@ -625,14 +625,6 @@ def test_quick_commands_refuse_in_words(arguments: tuple[str, ...], said: str) -
     assert not Path("out").exists()
 
 
-@pytest.mark.parametrize("command", ["trim", "contest"])
-def test_images_cannot_choose_a_reflector(command: str) -> None:
-    result = run(command, str(write_design()), "--method", "images", "--out", "out")
-    assert result.exit_code == 2
-    assert "leaves the reflector out" in result.output
-    assert not Path("out").exists()
-
-
 @pytest.mark.parametrize("method", ["edges", "rays", "images"])
 def test_spread_by_a_quick_method_says_how_far_to_believe_it(method: str) -> None:
     result = run("spread", str(write_design()), "--method", method, "--out", "out")

@@ -294,7 +294,6 @@ def test_a_plain_installation_is_told_what_to_do(
     ("options", "words"),
     [
         (("--method", "rays"), "knows no phase"),
-        (("--method", "images"), "knows no reflector"),
         (("--elevation-step", "7"), "--elevation-step 7"),
         (("--azimuth-step", "0"), "--azimuth-step 0"),
     ],

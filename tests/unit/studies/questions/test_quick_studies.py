@@ -224,13 +224,13 @@ def test_a_range_shorter_than_an_octave_is_two_curves_that_cross(methods: Trust)
 
 
 def test_a_method_outside_its_range_warns_once_with_numbers() -> None:
-    """Edges up to ka 3 of a cone of 52 mm, 3.15 kHz; images nowhere."""
+    """Edges up to ka 3 of a cone of 52 mm, 3.15 kHz; rays nowhere."""
     design = small_design(("band = [630, 1250]", "band = [4000, 8000]"))
-    solvers = {"waves": solve_waves} | {name: SOLVERS[name] for name in ("images", "edges")}
+    solvers = {"waves": solve_waves} | {name: SOLVERS[name] for name in ("rays", "edges")}
     rows = trust(design, solvers, per_band=4).rows
     limit = 3.0 * design.air.speed / (2.0 * np.pi * 0.052)
     for method, words in (
-        ("images", "reasons, not levels"),
+        ("rays", "reasons, not levels"),
         ("edges", f"up to {limit:.0f} Hz only"),
     ):
         told = [one for one in checks.remarks_after(rows[method][0].response) if "believe" in one]
