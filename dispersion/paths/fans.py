@@ -94,8 +94,8 @@ class Rays:
 
 
 @dataclass(frozen=True, eq=False)
-class Rings:
-    """Rings of sources about the axis, and the surfaces around them.
+class SourceRings:
+    """SourceRings of sources about the axis, and the surfaces around them.
 
     Attributes
     ----------
@@ -192,12 +192,12 @@ def joined(first: Rays, second: Rays) -> Rays:
     return Rays(**{n: np.concatenate((getattr(first, n), getattr(second, n))) for n in names})
 
 
-def strips_of(rings: Rings, inward: float) -> Strips:
+def strips_of(rings: SourceRings, inward: float) -> Strips:
     """Trace all fans and find where their strips end.
 
     Parameters
     ----------
-    rings : Rings
+    rings : SourceRings
     inward : float
         Step from the end of a strip to a neighbour inside, radians.
     """
@@ -235,7 +235,7 @@ def strips_of(rings: Rings, inward: float) -> Strips:
     )
 
 
-def _narrowed(rings: Rings, rays: Rays, step: Real) -> tuple[Real, Real]:
+def _narrowed(rings: SourceRings, rays: Rays, step: Real) -> tuple[Real, Real]:
     """Angles of the last ray with the history of each one given, and of the next without it."""
     inner, outer = rays.turn, rays.turn + step
     for _ in range(HALVINGS):

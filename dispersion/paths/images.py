@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dispersion.elevations import mean_square
-from dispersion.paths.fans import Real, Rings
+from dispersion.paths.fans import Real, SourceRings
 from dispersion.paths.half_rings import pressure
 from dispersion.paths.mirrors import ImageError
 from dispersion.paths.scene import Scene, numbered_rows, scene_of
@@ -87,7 +87,7 @@ def solve_images(
     for built, way in zip(assembly.ways, problem.ways, strict=True):
         radii = _radii(float(k.max()) * built.effective_radius) * built.effective_radius
         strengths = _strengths(radii, built, way, problem)
-        rings = Rings(scene, radii, _height(built, assembly), assembly.column.face.radius)
+        rings = SourceRings(scene, radii, _height(built, assembly), assembly.column.face.radius)
         sums = _summed(rings, heard, k, strengths, workers)
         found.append(sums if rings.z == 0.0 else 0.5 * sums)
         power.append(_power_db(found[-1][:, : angles.size], radii, k, strengths, problem))
@@ -181,7 +181,9 @@ def _strengths(radii: Real, built: DrivenWay, way: Way, problem: Problem) -> Com
     return moved / moved.sum(axis=1, keepdims=True)
 
 
-def _summed(rings: Rings, heard: Real, k: Real, strengths: Complex, workers: int | None) -> Complex:
+def _summed(
+    rings: SourceRings, heard: Real, k: Real, strengths: Complex, workers: int | None
+) -> Complex:
     """(F, P) all waves, some frequencies at a time."""
     waves = waves_at(rings, heard)
 

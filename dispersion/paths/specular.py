@@ -25,7 +25,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from dispersion.paths.fans import Mask, Rays, Real, Rings, Strips, Whole, cross, strips_of
+from dispersion.paths.fans import Mask, Rays, Real, SourceRings, Strips, Whole, cross, strips_of
 from dispersion.paths.tubes import NEXT_TO, Tubes, tubes_of
 
 Complex = NDArray[np.complex128]
@@ -79,12 +79,12 @@ class _Edges:
     sharp: Mask
 
 
-def waves_at(rings: Rings, points: Real) -> Waves:
+def waves_at(rings: SourceRings, points: Real) -> Waves:
     """All that reaches places from rings of sources.
 
     Parameters
     ----------
-    rings : Rings
+    rings : SourceRings
     points : (P, 2) array
         r and z, metres; far away is a place that is far enough.
     """
@@ -98,7 +98,7 @@ def waves_at(rings: Rings, points: Real) -> Waves:
     return Waves(**joined | {"place": joined["place"] % len(points)})
 
 
-def _edges(rings: Rings, strips: Strips) -> _Edges:
+def _edges(rings: SourceRings, strips: Strips) -> _Edges:
     last = strips.ends
     beside = rings.trace(last.ring, last.turn + strips.inwards)
     tube, legs = tubes_of(last, beside), last.legs
@@ -117,7 +117,7 @@ def _edges(rings: Rings, strips: Strips) -> _Edges:
     )
 
 
-def _lit(rings: Rings, strips: Strips, heard: Real) -> Waves:
+def _lit(rings: SourceRings, strips: Strips, heard: Real) -> Waves:
     """Waves along rays."""
     fan = strips.rays
     before, place, share = _between(fan.last, fan.leaves, strips.number, heard)

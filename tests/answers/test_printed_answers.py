@@ -20,8 +20,7 @@ ROOT = Path(__file__).resolve().parents[2]
 KEPT = Path(__file__).parent / "printed"
 ASKED = {
     **{f"section-{example}": f"section quick/{example}.toml" for example in compare.EXAMPLES},
-    "spread-by-images": "spread quick/reading_room_coaxial.toml --method images",
-    "gap-by-images": "gap quick/reading_room.toml --method images",
+    "spread-by-images": "spread quick/reading_room.toml --method images --per-band 4",
     "no-design": "trim missing.toml",
     "no-unit": "rays quick/reading_room.toml --shift 3",
     "mistakes-in-a-design": "trim broken.toml",

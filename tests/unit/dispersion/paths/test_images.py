@@ -220,7 +220,7 @@ def test_a_cone_that_lets_go_is_a_smaller_piston():
 
 
 def test_a_tweeter_stands_where_it_is_built():
-    """Direct sound and image of a dome 20 mm above the baffle: cos(k h sin(elevation)) and an edge's ripple."""
+    """A dome 20 mm above the baffle and its image: cos(k h sin(elevation)), and an edge."""
     assembly = Assembly(
         column=Column(width=0.3, height=1.0),
         driver=Driver(effective_radius=0.08, frame_radius=0.1, cone_depth=0.03),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.special import j0
 
-from dispersion.paths.fans import Rings
+from dispersion.paths.fans import SourceRings
 from dispersion.paths.half_rings import pressure
 from dispersion.paths.images import FAR
 from dispersion.paths.mirrors import Mirrors, paths_to, paths_towards
@@ -20,11 +20,13 @@ ALMOST_A_POINT = 1e-7
 BALL = 0.1
 
 
-def discs(radii: np.ndarray, z: float = 0.0, baffle: float = BAFFLE, plate: float = PLATE) -> Rings:
+def discs(
+    radii: np.ndarray, z: float = 0.0, baffle: float = BAFFLE, plate: float = PLATE
+) -> SourceRings:
     pieces: list[tuple[Piece, int]] = [(Line((baffle, 0.0), (0.0, 0.0), "baffle"), 1)]
     if plate:
         pieces.append((Line((0.0, GAP), (plate, GAP), "plate"), 2))
-    return Rings(scene_of(numbered_rows(pieces)), radii, z, baffle)
+    return SourceRings(scene_of(numbered_rows(pieces)), radii, z, baffle)
 
 
 def towards(elevations: np.ndarray) -> np.ndarray:
@@ -38,7 +40,7 @@ def without_edges(waves: Waves) -> Waves:
 
 def tubes(piece: Piece, turns: np.ndarray, z: float = 0.0) -> tuple[Tubes, np.ndarray]:
     """Tubes from a point on the axis, once reflected, and how far it is to the mirror."""
-    rings = Rings(scene_of(numbered_rows([(piece, 1)])), np.array([1e-9]), z, 1.0)
+    rings = SourceRings(scene_of(numbered_rows([(piece, 1)])), np.array([1e-9]), z, 1.0)
     ring = np.zeros(len(turns), dtype=int)
     rays, beside = rings.trace(ring, turns), rings.trace(ring, turns + NEXT_TO * turns.max())
     assert np.all(rays.bounces == 1)
