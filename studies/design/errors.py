@@ -222,6 +222,8 @@ def _unknown(place: Sequence[int | str], known: Mapping[str, tuple[str, ...]]) -
     table = ".".join(part for part in place[:-1] if isinstance(part, str))
     key = str(place[-1])
     here = known.get(table, ())
+    if key in here:
+        return f"does not go with the kind that [{table}] has: remove it, or write another kind"
     near = difflib.get_close_matches(key, here, n=1, cutoff=0.6)
     if near:
         return f"unknown key: did you mean {near[0]}?"

@@ -24,6 +24,8 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from shapes.lengths import (
     INCH,
+    across_room,
+    in_inches,
     own_unit,
     parse_angle,
     parse_area,
@@ -126,7 +128,7 @@ def _written(write: Callable[[float], str]) -> core_schema.SerSchema:
 
 def _short(metres: float) -> str:
     if own_unit() == "in":
-        return f"{metres / INCH:.3g} in"
+        return across_room(metres) if metres >= 36 * INCH else in_inches(metres)
     return f"{metres:g} m" if metres >= 1 else f"{metres * 1e3:g} mm"
 
 

@@ -285,6 +285,11 @@ def sizes_of(brief: Brief) -> Sizes:
     for name, width in (("baffle", brief.baffle), ("column width", brief.column)):
         if width is not None and (name == "baffle" or brief.baffle is None):
             _require_room(name, width, sizes)
+    if brief.board_width is not None and brief.board_width < (brief.board_thickness or 0.0):
+        raise DraftError(
+            f"a board {in_both(brief.board_width)} wide and {in_both(brief.board_thickness or 0.0)}"
+            " thick stands on edge: write the width first"
+        )
     if brief.board_width is not None and brief.baffle is None:
         _require_room("column width", sizes.width, sizes)
     _require("column width", sizes.width, 0.03, 2.0)

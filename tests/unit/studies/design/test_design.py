@@ -387,6 +387,10 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
             "plate.plate_gap: unknown key here: plate_gap belongs at the top of the file",
         ),
         ([("[posts]", "[pots]")], "pots: unknown key: did you mean posts?"),
+        (
+            [('kind = "ball"', 'kind = "none"')],
+            "reflector.keep: does not go with the kind that [reflector] has: remove it",
+        ),
         ([("proud = 3", "colour = 3")], "driver.colour: unknown key: remove it, or use one of"),
         ([("width = 200\n", "")], "column.width: is missing"),
         ([('kind = "ball"', 'kind = "egg"')], "reflector.kind: 'egg' is not known"),
