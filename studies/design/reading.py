@@ -376,7 +376,8 @@ def _crossed_mistakes(tables: DesignFile) -> Iterator[Mistake]:
         return
     if trim.balls_on_sale is None and not isinstance(reflector, BallTable):
         yield Mistake(
-            "trim.balls_on_sale", "is missing and the reflector is no ball: list the balls to try"
+            "trim.balls_on_sale",
+            "is missing and the reflector is no ball: list the balls to try, or leave [trim] out",
         )
     if trim.hold == "nothing" and tables.gap is None:
         yield Mistake(
