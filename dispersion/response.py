@@ -94,6 +94,9 @@ class Response:
     arrived_by_way : (S, L, W, W) complex array or None
         Power at each of the problem's destinations by solved frequency, see `fields.Fields`. None
         where it is not known: by other methods, or read between other sizes.
+    finer : (S,) array or None
+        How many times finer the mesh was than asked for at each solved frequency: more than 1 where
+        power did not balance. None where there is no mesh, or read between other sizes.
     account : str
         How a method without a power balance vouches for itself, in words; else empty.
     settling : Settling or None
@@ -111,6 +114,7 @@ class Response:
     power_error_db: np.ndarray = field(repr=False)
     unknowns: np.ndarray = field(repr=False)
     arrived_by_way: np.ndarray | None = field(default=None, repr=False)
+    finer: np.ndarray | None = field(default=None, repr=False)
     account: str = ""
     settling: Settling | None = field(default=None, repr=False)
 
@@ -200,6 +204,13 @@ def arrived_in(
     """Return `arrived_by_way` of several responses to one problem; None if one has none."""
     each = [one.arrived_by_way for one in responses if one.arrived_by_way is not None]
     return np.concatenate(each)[order] if len(each) == len(responses) else None
+
+
+def finer_in(responses: Sequence[Response], order: np.ndarray | slice = slice(None)) -> np.ndarray:
+    """Return `finer` of several responses to one problem, 1 where it is not known."""
+    return np.concatenate(
+        [np.ones(len(one.unknowns)) if one.finer is None else one.finer for one in responses]
+    )[order]
 
 
 def _mean_between(f: np.ndarray, values: np.ndarray, low: float, high: float) -> np.ndarray:

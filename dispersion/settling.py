@@ -61,7 +61,7 @@ from dispersion.rational import (
     Resonance,
 )
 from dispersion.reference import Reference
-from dispersion.response import Response, Settling, arrived_in
+from dispersion.response import Response, Settling, arrived_in, finer_in
 from dispersion.sliding import (
     DirectionWeights,
     FinePower,
@@ -426,6 +426,7 @@ def _settled(
         power_error_db=np.concatenate([one.power_error_db for one in solved], axis=1)[:, order],
         unknowns=np.concatenate([one.unknowns for one in solved])[order],
         arrived_by_way=arrived_in(solved, order),
+        finer=finer_in(solved, order),
         settling=settling,
     )
     return response, found

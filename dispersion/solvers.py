@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from dispersion.checks import POWER_WARNING_DB
 from dispersion.fields import Fields, Store, solve_fields
 from dispersion.flush_driver import flush_curve, flush_driver
 from dispersion.keys import solve_keys
@@ -20,6 +21,11 @@ from dispersion.tasks import hand_out
 from dispersion.waves import DEFAULT_SETTINGS, SharedBlocks, WaveSettings
 
 Progress = Callable[[int], None]
+FINER, TRIES = 1.5, 2
+"""How many times finer a mesh is that mends a balance, and how often that is tried."""
+ALWAYS_AFFORDED = 1500
+"""Unknowns of a mended mesh that no budget feels: 144 MB; otherwise it has no more than the largest
+of its study, which the budget has reckoned with."""
 Sibling = tuple[Problem, Callable[[float, Fields], None]]
 """A problem that differs in how its ways move, and what is called with (frequency, fields)."""
 
@@ -35,6 +41,9 @@ def solve_waves(
     also: Sequence[tuple[Way, ...]] = (),
 ) -> Response:
     """Full wave solution by boundary elements, one frequency a task.
+
+    Where power is off by more than `POWER_WARNING_DB` a frequency is solved again on a mesh `FINER`
+    times as fine, and once more if it must be: `Response.finer` says where.
 
     Parameters
     ----------
@@ -72,6 +81,7 @@ def solve_waves(
         fields |= _solved(
             problem, missing, settings, workers, progress, shared, kept, executor, siblings
         )
+    finer = _mended(problem, fields, settings, workers, store, executor)
     solved = [fields[f] for f in problem.frequencies]
     return Response(
         problem=problem,
@@ -83,6 +93,7 @@ def solve_waves(
         power_error_db=np.stack([each.power_error_db for each in solved], axis=1),
         unknowns=np.array([each.unknowns for each in solved]),
         arrived_by_way=np.stack([each.arrived for each in solved]),
+        finer=np.array([finer.get(f, 1.0) for f in problem.frequencies]),
     )
 
 
@@ -107,6 +118,41 @@ class _Kept:
 
     def keep(self, frequency: float, fields: Fields) -> None:
         self._store.keep(self._keys[frequency], fields)
+
+
+def _mended(
+    problem: Problem,
+    fields: dict[float, Fields],
+    settings: WaveSettings,
+    workers: int | None,
+    store: Store | None,
+    executor: Executor | None,
+) -> dict[float, float]:
+    """Solve again, in place, what is out of balance; return how many times finer, by frequency.
+
+    Each solve is kept under the name of its own mesh: that of the coarser one stays what it is.
+    """
+    most = max(ALWAYS_AFFORDED, *(one.unknowns for one in fields.values()))
+    finer: dict[float, float] = {}
+    for tried in range(1, TRIES + 1):
+        factor = FINER**tried
+        off = [f for f, one in fields.items() if not _balanced(one)]
+        off = [f for f in off if FINER * fields[f].unknowns <= most]
+        if not off:
+            break
+        again, mesh = replace(problem, frequencies=np.array(off)), settings.finer(factor)
+        kept = None if store is None else _Kept(store, again, mesh)
+        found = {} if kept is None else kept.found()
+        missing = [f for f in off if f not in found]
+        if missing:
+            found |= _solved(again, missing, mesh, workers, None, None, kept, executor, ())
+        fields |= found
+        finer |= dict.fromkeys(off, factor)
+    return finer
+
+
+def _balanced(fields: Fields) -> bool:
+    return bool(np.all(np.abs(fields.power_error_db) <= POWER_WARNING_DB))
 
 
 def _siblings(

@@ -122,6 +122,7 @@ def evidence_of_responses(responses: Sequence[Response], best: Response) -> Evid
             *_chosen_by_need(best),
             *_read(different),
             *_cut_short(different),
+            *_mended(different),
             *_grouped_remarks(best, worst),
         ),
         account=best.account,
@@ -153,6 +154,19 @@ def _cut_short(different: Sequence[Response]) -> tuple[str, ...]:
         f"{len(wavelengths)} of these designs were compared with a column that ends"
         f" {100 * LEAST_DEPTH:g} cm and {wavelengths[0]:g} wavelengths below its face, on a coarser"
         f" mesh: that moved scores of the examples by {RANKING_ERROR_DB:g} dB at most",
+    )
+
+
+def _mended(different: Sequence[Response]) -> tuple[str, ...]:
+    """How many solves were out of balance at first, and on how much finer a mesh they are not."""
+    meshes = [one.finer for one in different if one.finer is not None]
+    again = np.array([factor for one in meshes for factor in one if factor > 1.0])
+    if not again.size:
+        return ()
+    many = "1 solve was" if again.size == 1 else f"{again.size} solves were"
+    return (
+        f"{many} out of balance by more than {POWER_WARNING_DB:g} dB and solved again on a mesh up"
+        f" to {again.max():g} times as fine: that is what counts",
     )
 
 

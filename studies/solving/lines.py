@@ -10,7 +10,7 @@ import numpy as np
 from dispersion.neighbours import LEAST_MEMBERS, Begun, read_between
 from dispersion.problem import Problem
 from dispersion.rational import Complex
-from dispersion.response import Response, arrived_in
+from dispersion.response import Response, arrived_in, finer_in
 from dispersion.settling import first_frequencies, window_and_points
 from dispersion.windows import column_weights
 
@@ -135,6 +135,7 @@ def _at_one_frequency(
             power_error_db=worst,
             unknowns=largest,
             arrived_by_way=None,
+            finer=None,
         )
 
     responses = [solved[n] if n in solved else read(n) for n in range(len(members))]
@@ -158,5 +159,6 @@ def _joined(found: Sequence[_Found], place: int) -> Begun:
         power_error_db=np.concatenate([one.power_error_db for one in each], axis=1),
         unknowns=np.concatenate([one.unknowns for one in each]),
         arrived_by_way=arrived_in(each),
+        finer=finer_in(each),
     )
     return Begun(response=response, read=sum(not one.solved[place] for one in found))
