@@ -151,10 +151,13 @@ class Judged:
         The candidates as the file has them.
     scores : (N, M) array
         Score of each in each member, dB; infinite where it cannot be built.
+    levels_db : (N, M, B) array
+        Window level of each in each third octave, dB re 0 dB; nan where it cannot be built.
     """
 
     rows: tuple[Row, ...]
     scores: np.ndarray
+    levels_db: np.ndarray
 
     @cached_property
     def regrets(self) -> np.ndarray:
@@ -196,12 +199,29 @@ class Judged:
             leads = self.scores[self._place(second)] - self.scores[self._place(first)]
         return compared_over(leads)
 
+    def change_range_db(self, first: Row, second: Row) -> np.ndarray:
+        """Ends of what `LEVEL` of the members stay within: level of the second less the first.
+
+        Returns
+        -------
+        (2, B) array
+            Lowest and highest change of the window level, dB; nan where no member can build both.
+        """
+        change = self.levels_db[self._place(second)] - self.levels_db[self._place(first)]
+        change = change[np.isfinite(change).all(axis=1)]
+        if not len(change):
+            return np.full((2, self.levels_db.shape[2]), np.nan)
+        return np.quantile(change, (0.5 * (1.0 - LEVEL), 0.5 * (1.0 + LEVEL)), axis=0)
+
     def joined(self, other: Judged | None) -> Judged:
         """Return the candidates of both, judged by the same members."""
         if other is None:
             return self
-        scores = np.concatenate((self.scores, other.scores))
-        return Judged(rows=(*self.rows, *other.rows), scores=scores)
+        return Judged(
+            rows=(*self.rows, *other.rows),
+            scores=np.concatenate((self.scores, other.scores)),
+            levels_db=np.concatenate((self.levels_db, other.levels_db)),
+        )
 
     def _place(self, row: Row) -> int:
         return next(place for place, one in enumerate(self.rows) if one is row)
@@ -301,8 +321,13 @@ def judge(
     solved = tuple(row for row in rows if row.solved)
     if not solved or any(row.response.method != "waves" for row in solved):
         return None
-    scores = member_scores(design, solved, solver, fineness, progress, BUILDS)
-    return Judged(rows=solved, scores=scores)
+    members = _in_members(design, solved, solver, fineness, progress, BUILDS)
+    unknown = np.full(len(solved[0].coverage.centres), np.nan)
+    levels = [
+        [row.coverage.window_level_db if row.solved else unknown for row in member]
+        for member in members
+    ]
+    return Judged(rows=solved, scores=_scores(members), levels_db=np.swapaxes(levels, 0, 1))
 
 
 def member_scores(
@@ -328,16 +353,32 @@ def member_scores(
     among : int
         How many of the builds are asked, each with its motions.
     """
+    return _scores(_in_members(design, rows, solver, fineness, progress, among))
+
+
+def _scores(members: Sequence[Sequence[Row]]) -> np.ndarray:
+    return np.array([[row.score for row in member] for member in members]).T
+
+
+def _in_members(
+    design: Design,
+    rows: Sequence[Row],
+    solver: Solver,
+    fineness: Fineness,
+    progress: Progress | None,
+    among: int,
+) -> list[tuple[Row, ...]]:
+    """The rows as each member has them."""
     fine = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
     moves = motions()
-    scores = [
-        _scores(design, rows, build, moves[n::BUILDS], solver, fine, progress)
+    return [
+        member
         for n, build in enumerate(builds()[:among])
+        for member in _members(design, rows, build, moves[n::BUILDS], solver, fine, progress)
     ]
-    return np.concatenate(scores, axis=1)
 
 
-def _scores(
+def _members(
     design: Design,
     rows: Sequence[Row],
     build: Build,
@@ -345,13 +386,13 @@ def _scores(
     solver: Solver,
     fineness: Fineness,
     progress: Progress | None,
-) -> np.ndarray:
-    """(N, motions) scores of all rows in one build; the first motion chooses the frequencies."""
+) -> list[tuple[Row, ...]]:
+    """All rows in one build, motion by motion; the first motion chooses the frequencies."""
     there = _with_cone(design, build)
     ways = [_ways(there, move) for move in moves]
     candidates = [Candidate(row.name, partial(build.of, row.assembly)) for row in rows]
     started: dict[Assembly, np.ndarray] = {}
-    scores = []
+    members = []
     for n, own in enumerate(ways):
         together = partial(solver, also=ways[n + 1 :]) if ways[n + 1 :] else solver
         moved = replace(there, ways=own)
@@ -360,8 +401,8 @@ def _scores(
         for row in found:
             if row.solved:
                 started.setdefault(row.assembly, row.response.solved_frequencies)
-        scores.append([row.score for row in found])
-    return np.array(scores).T
+        members.append(found)
+    return members
 
 
 def _with_cone(design: Design, build: Build) -> Design:

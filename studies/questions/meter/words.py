@@ -123,7 +123,8 @@ def _stopping(meter: Meter) -> Iterator[str]:
     yield (
         f"Shaving from keep {in_both(first)}: read the reference after every cut. It is time to"
         f" stop, at keep {in_both(best)}, when since the first reading there has changed"
-        f" {joined(bands)}."
+        f" {joined(bands)}. That is by the very sizes of this file: `roundcast trim` says how far"
+        " other drivers and builds differ, and `roundcast overlay --fit` which one this is."
     )
     if shaving.too_far is not None:
         beyond = _changes(meter, shaving, -1)

@@ -18,6 +18,8 @@ from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
 
 COMPARED = 6
 """The file's keep, the lowest score, what the cap is compared with, the file as it is."""
+STOPS = 4
+"""Of the shaving, about, that are not among the heights which are judged."""
 
 
 def find(design: Design, options: TrimOptions) -> Trim:
@@ -37,7 +39,7 @@ def weigh(design: Design, options: TrimOptions) -> Work:
     moves, judged = design.moves_plate, options.asks_builds
     pairs = balls * MOST_KEEPS * MOST_GAPS if moves else 0
     gaps = len(design.gap_candidates()) if moves and judged else 0
-    asked = BUILDS * (MOST_JUDGED + COMPARED + (MOST_GAPS_JUDGED if gaps else 0))
+    asked = BUILDS * (MOST_JUDGED + COMPARED + STOPS + (MOST_GAPS_JUDGED if gaps else 0))
     # Members are ranked too, but settled for every motion of the cone.
     members = [Portion(asked + MAP_BUILDS * pairs, coarse)] if judged else []
     own = len(candidates) + gaps + (0 if judged else pairs)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cached_property, partial
 from itertools import pairwise
 
 import numpy as np
@@ -73,11 +73,14 @@ class ShaveStep:
         Before and after the step, both solved.
     softened : Softened or None
         The stops once more with a cone that absorbs; None where there is no such doubt.
+    judged : Judged or None
+        The stops in every driver and build; None where these were not asked.
     """
 
     start: Cut
     stop: Cut
     softened: Softened | None = None
+    judged: Judged | None = None
 
     @property
     def change_db(self) -> np.ndarray:
@@ -85,9 +88,23 @@ class ShaveStep:
         before, after = self.start.row.coverage, self.stop.row.coverage
         return after.window_level_db - before.window_level_db
 
+    @cached_property
+    def range_db(self) -> np.ndarray:
+        """(2, B) the least and the most that it may be, dB.
+
+        Over nine of ten drivers and builds where they were asked; else with a cone that absorbs
+        and as it is, the same twice where there is no such doubt.
+        """
+        judged, rows = self.judged, (self.start.row, self.stop.row)
+        if judged is not None and all(map(judged.knows, rows)):
+            found = judged.change_range_db(*rows)
+            if np.isfinite(found).all():
+                return found
+        return np.sort((self.change_db, self._soft_change_db), axis=0)
+
     @property
-    def soft_change_db(self) -> np.ndarray:
-        """(B,) the same with a cone that absorbs; as it is where there is no such doubt, dB."""
+    def _soft_change_db(self) -> np.ndarray:
+        """(B,) the change with a cone that absorbs; as it is where there is no such doubt, dB."""
         if self.softened is None:
             return self.change_db
         before, after = (self.softened.of(cut.row) for cut in (self.start, self.stop))
@@ -97,13 +114,14 @@ class ShaveStep:
 
     @property
     def sure_change_db(self) -> np.ndarray:
-        """(B,) the smaller of both, 0 where they differ in sign: what a meter will show, dB."""
-        return least_change(self.change_db, self.soft_change_db)
+        """(B,) the end nearer to 0, 0 where the ends differ in sign: what a meter will show, dB."""
+        return least_change(*self.range_db)
 
     @property
     def by_change(self) -> np.ndarray:
-        """(B,) places of the bands in the order of their sure change, the largest first."""
-        return np.argsort(-np.abs(self.sure_change_db), kind="stable")
+        """(B,) places of the bands by their sure change, the largest first; then by the likely."""
+        likely = np.abs(self.range_db.mean(axis=0))
+        return np.lexsort((-likely, -np.abs(self.sure_change_db)))
 
     @property
     def largest_change_db(self) -> float:
@@ -424,13 +442,13 @@ def trim(
         design, [_end(design, best, *end) for end in ends], rank, fine, "uneven ball", progress
     )
     leaders = may_overtake([cut.row for cut in cuts], lowest.row, design.target.near_best_db)
-    softened = soften(
-        design,
-        [*(leaders if judged is None else []), *(stop.row for stop in stops)],
-        rank,
-        fineness,
-        progress,
-    )
+    shaved = [stop.row for stop in stops]
+    softened = stopped = None
+    if judged is None:
+        softened = soften(design, [*leaders, *shaved], rank, fineness, progress)
+    else:
+        unknown = [row for row in shaved if not judged.knows(row)]
+        stopped = judged.joined(judge(design, unknown, rank, fineness, progress))
     near = [cut for cut in cuts if cut.is_of(lowest.ball_diameter)]
     half_ball, plate_alone, bare_column, *own = compared_rows
     return Trim(
@@ -442,7 +460,7 @@ def trim(
         half_ball=half_ball,
         plate_alone=plate_alone,
         bare_column=bare_column,
-        steps=tuple(ShaveStep(start, stop, softened) for start, stop in pairwise(stops)),
+        steps=tuple(ShaveStep(start, stop, softened, stopped) for start, stop in pairwise(stops)),
         ball_spread=_ball_spread([Cut(*end, row) for end, row in zip(ends, measured, strict=True)]),
         rays_opinion=_rays_opinion(design, same_ball, best, progress),
         softened=softened,

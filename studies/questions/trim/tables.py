@@ -282,9 +282,15 @@ def _shaving(trim: Trim) -> Table:
         columns,
         tuple(_shaving_row(trim, step) for step in trim.steps),
         "change of the window's level that each step should bring, measured as third-octave noise"
-        " at one place; from tall to short, since foam does not grow back; a range: if the cone"
-        " absorbs, and if not",
+        " at one place; from tall to short, since foam does not grow back; a range:"
+        f" {_what_ranges(trim)}",
     )
+
+
+def _what_ranges(trim: Trim) -> str:
+    if trim.judged is None:
+        return "if the cone absorbs, and if not"
+    return "in nine of ten of the drivers and builds that the file may stand for"
 
 
 def _shaving_row(trim: Trim, step: ShaveStep) -> tuple[Value, ...]:
@@ -305,8 +311,8 @@ def _shaving_row(trim: Trim, step: ShaveStep) -> tuple[Value, ...]:
 
 
 def change_in_words(step: ShaveStep, at: int) -> str:
-    """Write what a step changes in one band, as a range if that hangs on what the cone takes."""
-    return db_range(float(step.change_db[at]), float(step.soft_change_db[at]))
+    """Write what a step changes in one band, as a range if that hangs on what nobody knows."""
+    return db_range(*sorted(map(float, step.range_db[:, at]), key=abs))
 
 
 def _short_band(frequency: float) -> str:
@@ -319,14 +325,15 @@ def _shaving_bands(trim: Trim) -> Table:
         TableColumn("from_keep_mm", "from", "keep before the step, mm"),
         TableColumn("keep_mm", "keep", "keep after the step, mm"),
         TableColumn("frequency_hz", "band", "exact centre of the third-octave band, Hz"),
-        number("change_db", "change", "change of the window level, dB"),
-        number("soft_change_db", "absorbing", "the same with a cone that absorbs, dB"),
+        number("change_db", "change", "change of the window level by the file's sizes, dB"),
+        number("least_change_db", "least", f"the lowest it may be, {_what_ranges(trim)}, dB"),
+        number("most_change_db", "most", f"the highest it may be, {_what_ranges(trim)}, dB"),
     )
     rows = tuple(
         (mm(step.start.keep), mm(step.stop.keep), *map(float, values))
         for step in trim.steps
         for values in zip(
-            step.stop.row.coverage.centres, step.change_db, step.soft_change_db, strict=True
+            step.stop.row.coverage.centres, step.change_db, *step.range_db, strict=True
         )
     )
     return Table("shaving_bands", "Shaving by third octave", columns, rows, scope="data")

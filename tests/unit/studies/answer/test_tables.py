@@ -247,7 +247,13 @@ def test_gap_chooses_and_compares_by_the_members_where_they_were_asked(gaps: Gap
     scores = np.full((len(rows), 10), 5.0)
     scores[rows.index(gaps.lowest.row), 1:] = 6.0
     scores[rows.index(other.row)] = 4.0
-    found = gap_tables(replace(gaps, best=other, judged=Judged(rows=rows, scores=scores)))
+    found = gap_tables(
+        replace(
+            gaps,
+            best=other,
+            judged=Judged(rows=rows, scores=scores, levels_db=np.zeros((*scores.shape, 1))),
+        )
+    )
     assert found.fact("plate_gap_mm") == other.plate_gap * 1e3
     assert found.fact("regret_db") == 0.0
     lowest = next(

@@ -113,7 +113,7 @@ def test_solves_made_on_the_way_are_those_of_the_motion_alone() -> None:
 def test_regret_is_what_nine_of_ten_members_stay_within() -> None:
     rows = judged().rows
     scores = np.array([np.arange(20.0), np.full(20, 10.0)])
-    found = Judged(rows=rows, scores=scores)
+    found = Judged(rows=rows, scores=scores, levels_db=np.zeros((2, 20, 1)))
     # Ahead by 10, 9, ... 1 in the first ten members, behind by 0 to 9 in the others.
     assert found.regret_of(rows[0]) == pytest.approx(8.0)
     assert found.regret_of(rows[1]) == pytest.approx(9.0)
@@ -121,9 +121,23 @@ def test_regret_is_what_nine_of_ten_members_stay_within() -> None:
     assert found.compare(rows[0], rows[1]).holds == pytest.approx(0.5)
 
 
+def test_nine_of_ten_members_stay_within_the_range_of_a_change() -> None:
+    """Of 21 even steps from 0 to 20 dB the 5 per cent at either end are 1 and 19."""
+    rows = judged().rows
+    levels = np.zeros((2, 21, 1))
+    levels[1, :, 0] = np.arange(21.0)
+    found = Judged(rows=rows, scores=np.zeros((2, 21)), levels_db=levels)
+    assert found.change_range_db(*rows).ravel() == pytest.approx([1.0, 19.0])
+    assert found.change_range_db(*rows[::-1]).ravel() == pytest.approx([-19.0, -1.0])
+
+
 def test_what_cannot_be_built_in_a_member_is_regretted_without_end() -> None:
     rows = judged().rows
-    found = Judged(rows=rows, scores=np.array([[1.0, np.inf], [2.0, 2.0]]))
+    levels = np.array([[[-3.0, -9.0], [np.nan, np.nan]], [[-1.0, -5.0], [0.0, 0.0]]])
+    scores = np.array([[1.0, np.inf], [2.0, 2.0]])
+    found = Judged(rows=rows, scores=scores, levels_db=levels)
+    # Levels change in the one member that can build both.
+    assert found.change_range_db(*rows) == pytest.approx(np.array([[2.0, 4.0], [2.0, 4.0]]))
     assert found.regret_of(rows[0]) == np.inf
     assert found.least is rows[1]
 

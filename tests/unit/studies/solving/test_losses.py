@@ -18,6 +18,7 @@ from studies.measured.positions import Position
 from studies.questions.trim.study import ShaveStep
 from studies.questions.trim.tables import change_in_words
 from studies.solving.candidates import Candidate, Row
+from studies.solving.ensemble import Judged
 from studies.solving.grid import run
 from studies.solving.losses import (
     Softened,
@@ -166,6 +167,16 @@ def test_a_shaving_step_promises_what_is_sure_and_says_the_range() -> None:
     hard = ShaveStep(step.start, step.stop)
     assert hard.largest_change_db == 14.0
     assert change_in_words(hard, 1) == "+14.0"
+    # Where drivers and builds were asked, what nine of ten of them show; in the middle band not
+    # even the sign is sure.
+    levels = np.zeros((2, 21, 3))
+    levels[1] = np.array([[2.0, -10.0, -4.0]]) + np.arange(21.0)[:, None] * [0.1, 1.0, -0.1]
+    asked = Judged(rows=(BEFORE, AFTER), scores=np.zeros((2, 21)), levels_db=levels)
+    judged = ShaveStep(step.start, step.stop, None, asked)
+    said = [change_in_words(judged, band) for band in range(3)]
+    assert said == ["+2.1 to +3.9", "-9 to +9", "-4 to -6"]
+    assert judged.largest_change_db == pytest.approx(-4.1)
+    assert list(judged.by_change) == [2, 0, 1]
     near = scored("short", SHORT, 2.9, (9.9, 10.4, 0))
     soft = Softened(4e3, {TALL: SOFT.rows[TALL], SHORT: scored("", SHORT, 3.0, (10.5, 9.8, 0))})
     close = ShaveStep(step.start, Cut(0.18, 0.03, near), soft)
