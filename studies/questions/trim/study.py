@@ -219,7 +219,8 @@ class Trim:
     rays_opinion : RaysOpinion or None
         None if the method asked for was not the wave solver.
     softened : Softened or None
-        Leaders and shaving stops with a cone that absorbs; None where there is no such doubt.
+        Leaders and shaving stops with a cone that absorbs; None where there is no such doubt, or
+        where drivers and builds were asked.
     with_posts : PostedScores or None
         Leaders with their posts solved; None where the file does not ask for it.
     judged : Judged or None
