@@ -283,7 +283,7 @@ def _shaving(trim: Trim) -> Table:
         tuple(_shaving_row(trim, step) for step in trim.steps),
         "change of the window's level that each step should bring, measured as third-octave noise"
         " at one place; from tall to short, since foam does not grow back; a range:"
-        f" {_what_ranges(trim)}",
+        f" {_what_ranges(trim)}{_how_sure(trim)}",
     )
 
 
@@ -291,6 +291,12 @@ def _what_ranges(trim: Trim) -> str:
     if trim.judged is None:
         return "if the cone absorbs, and if not"
     return "in nine of ten of the drivers and builds that the file may stand for"
+
+
+def _how_sure(trim: Trim) -> str:
+    if trim.judged is None:
+        return "; by the very sizes of this file, and other drivers and builds differ more"
+    return ""
 
 
 def _shaving_row(trim: Trim, step: ShaveStep) -> tuple[Value, ...]:
