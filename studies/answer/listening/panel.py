@@ -44,8 +44,10 @@ def listening_data(design: Design, rows: Mapping[str, Row]) -> Data:
         What is compared, by name; those not solved are left out.
     """
     heard = [(name, row) for name, row in rows.items() if row.solved][:MOST_HEARD]
-    seating = seating_that_fits(design, heard[0][1].assembly) if heard else None
-    at_seats = _heard([row for _, row in heard], seating, design)
+    every = [row for _, row in heard]
+    in_room = bool(every) and all(row.images is not None for row in every)
+    seating = seating_that_fits(design, every[0].assembly) if in_room else None
+    at_seats = _heard(every, seating, design)
     return {
         "title": design.title,
         "rate": RATE,
