@@ -345,6 +345,13 @@ def test_a_blind_test_by_keyboard(browser: Any, begun: Any, keep_screenshot: Any
     press(page, "Filters that help")
     press(page, "Hear it")
     begin = button(page, "Begin a blind test")
+    press(page, "the pinned design")
+    said = ".listening > [role=status]"
+    until(lambda: "no room" in page.find_element("css selector", said).text)
+    for box in page.find_elements("css selector", ".listening .tick input"):
+        page.execute_script("arguments[0].click()", box)
+    until(lambda: "bounces off floor, ceiling" in page.find_element("css selector", said).text)
+    assert "high shelf" in page.find_element("css selector", ".listening table").text
     page.execute_script("arguments[0].focus()", begin)
     begin.send_keys(ENTER)
     place = "fieldset [role=status]"
