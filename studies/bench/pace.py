@@ -51,19 +51,23 @@ class Pace:
         return None if left is None else passed / max(passed + left, 1e-9)
 
     @property
+    def late(self) -> bool:
+        """Whether it takes longer than was reckoned: then only this stage can be told."""
+        return self._cost is not None and self._clock() - self._began > self._cost.seconds
+
+    @property
     def left_s(self) -> float | None:
         """Seconds that are left, about; None as long as nothing is known.
 
         The cost less what has passed, or less if solves come faster than reckoned; at least what is
-        left of this stage.
+        left of this stage, and only that once it is late.
         """
         if not self._done:
-            return None if self._cost is None else self._cost.seconds
+            return None if self._cost is None or self.late else self._cost.seconds
         now = self._clock()
         of_stage = (now - self._stage_began) * (self._total - self._done) / self._done
-        if self._cost is None:
+        if self._cost is None or self.late:
             return of_stage
         passed, done = now - self._began, self._before + self._done
         by_solves = passed * (self._cost.solves / done - 1.0)
-        by_cost = self._cost.seconds - passed
-        return max(of_stage, min(by_solves, by_cost) if by_cost > 0.0 else by_solves)
+        return max(of_stage, min(by_solves, self._cost.seconds - passed))

@@ -86,6 +86,7 @@ class Run:
         return {key: getattr(self, key) for key in keys} | {
             "left_s": None if left is None else round(left),
             "share": None if share is None else round(share, 4),
+            "late": pace is not None and pace.late,
             "chooses": self.state == DONE and chooses(self.name),
         }
 

@@ -203,7 +203,9 @@ function Link({ run, name, said }) {
 /** @param {{run: Data}} given */
 function Progress({ run }) {
   const stop = () => act("cancel", { number: run.number });
-  const left = run.left_s === null ? "" : `, about ${inTime(run.left_s)} left in all`;
+  const time = run.left_s === null ? "" : inTime(run.left_s);
+  const left = !time ? "" : run.late ? `, slower than reckoned, at least ${time} left`
+    : `, about ${time} left in all`;
   return html`<p class="progress">
     <progress aria-label=${`Progress of ${run.name}`} max="1" value=${run.share ?? undefined} />
     <span>${run.state === "waiting" ? "waiting for its turn" : run.stage || "starting"}${left}</span>
