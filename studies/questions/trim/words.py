@@ -197,11 +197,11 @@ def _cautious(trim: Trim) -> str:
     """Which of several ranges to begin with."""
     if not trim.islands:
         return ""
-    most = max(trim.near_best, *trim.islands, key=lambda one: one.high)
-    return (
-        f" The larger keep, {in_both(most.high)}, is the cautious one: it can be cut down to the"
-        " others later, and foam does not grow back."
-    )
+    later = "it can be cut down to the others later, and foam does not grow back"
+    most = max(one.high for one in (trim.near_best, *trim.islands))
+    if trim.best.keep >= most:
+        return f" What is chosen keeps as much as any of them, so it is the cautious one: {later}."
+    return f" The larger keep, {in_both(most)}, is the cautious one: {later}."
 
 
 def _end_of_range(trim: Trim) -> list[str]:
