@@ -175,7 +175,7 @@ def test_intervals_hold_the_true_sizes_where_the_driver_is_not_known() -> None:
         assert found[name].low <= true <= found[name].high, name
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_the_stored_levels_are_those_of_the_library() -> None:
     """One frequency again, to what the file rounds and machines differ in."""
     frequencies, levels = read_levels(LEVELS, HEADER)
