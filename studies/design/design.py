@@ -132,11 +132,22 @@ class Seat:
 
 @dataclass(frozen=True)
 class ContestEntry:
-    """One reflector of a contest, with the plate gap at which it hangs, m."""
+    """One reflector of a contest.
+
+    Attributes
+    ----------
+    name : str
+    reflector : Reflector or None
+    plate_gap : float
+        At which it hangs, m.
+    stays : bool
+        Whether the file says so; else it may hang at a gap of its own.
+    """
 
     name: str
     reflector: Reflector | None
     plate_gap: float
+    stays: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -310,8 +310,9 @@ def _contest(tables: DesignFile, found: _Noted) -> Iterator[ContestEntry]:
             reflector_table = _borrowed(f"{key}.design", table.design, found)
         if reflector_table is not None:
             reflector = found.attempt(f"{key}.reflector", reflector_table.build)
+            stays = table.plate_gap is not None
             gap = tables.plate_gap if table.plate_gap is None else table.plate_gap
-            yield ContestEntry(table.name, reflector, gap)
+            yield ContestEntry(table.name, reflector, gap, stays)
 
 
 def _borrowed(key: str, name: str, found: _Noted) -> ReflectorTable | None:

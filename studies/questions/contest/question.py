@@ -13,7 +13,13 @@ from studies.questions.contest.tables import contest_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.ensemble import BUILDS
 from studies.solving.grid import Progress, Solver
-from studies.solving.session import fine_of, solved, weighed_fine
+from studies.solving.joint import MAP_BUILDS, MOST_GAPS
+from studies.solving.session import (
+    fine_of,
+    solved,
+    weighed_fine,
+    weighed_per_band,
+)
 
 
 def find(design: Design, options: ContestOptions) -> Contest:
@@ -35,7 +41,9 @@ def weigh(design: Design, options: ContestOptions) -> Work:
     """Every entry, and what is asked of every build."""
     entries = len(design.contest_entries())
     designs = entries * (1 + BUILDS * options.asks_builds)
-    return (Portion(designs, weighed_fine(options.solving)),)
+    moved = options.asks_builds and design.moves_plate
+    hung = [Portion(entries * MOST_GAPS * MAP_BUILDS, weighed_per_band(options.solving))]
+    return (Portion(designs, weighed_fine(options.solving)), *(hung if moved else []))
 
 
 QUESTION = Question(

@@ -1,11 +1,16 @@
-"""Cone or dome or a curve of my own? Same column, same driver, same scale, absolute level."""
+"""Cone or dome or a curve of my own? Same column, same driver, same scale, absolute level.
+
+Where the plate can be moved and drivers and builds are asked, every entry whose gap the file does
+not fix hangs at a gap of its own, the best in the mean over `MAP_BUILDS` of them, and the design as
+written competes at such a gap besides.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,9 +21,11 @@ from shapes.lengths import INCH
 from shapes.reflector import Reflector
 from shapes.reflectors import cone
 from studies.design import ContestEntry, Design
-from studies.solving.candidates import Candidate, Row, winner_of
-from studies.solving.ensemble import Judged, judge
-from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver, run
+from studies.solving.candidates import SAME_SIZE, Candidate, Row, winner_of
+from studies.solving.ensemble import Judged, judge, member_scores
+from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver, built, run
+from studies.solving.joint import MAP_BUILDS, MOST_GAPS, thinned
+from studies.solving.ranking import to_rank
 from studies.solving.verdicts import Lead, Verdict, compared
 
 
@@ -170,6 +177,9 @@ def contest(
         If the file has no contest.
     """
     entries = design.contest_entries()
+    if ensemble and design.moves_plate:
+        rank = to_rank(solver, fineness)
+        entries = at_their_own_gaps(design, entries, rank, fineness, progress)
     candidates = [_candidate(design, entry) for entry in entries]
     rows = run(design, candidates, solver, fineness, "contest", progress)
     judged = judge(design, rows if ensemble else (), solver, fineness, progress)
@@ -177,6 +187,55 @@ def contest(
     found = {entry.name: largest_cone(design, entry) for entry in failed}
     fitting = {name: cone for name, cone in found.items() if cone}
     return Contest(design, entries, rows, fitting, judged)
+
+
+def at_their_own_gaps(
+    design: Design,
+    entries: Sequence[ContestEntry],
+    solver: Solver,
+    fineness: Fineness,
+    progress: Progress | None,
+) -> tuple[ContestEntry, ...]:
+    """Hang every entry whose gap the file does not fix where it scores best.
+
+    Parameters
+    ----------
+    design : Design
+        Its ``[gap]`` says where the plate may hang.
+    entries : sequence of ContestEntry
+        The design as written first.
+    solver : callable
+        The wave solver.
+    fineness : int or ByNeed
+    progress : callable or None
+        Called with (stage, done, total) solves of one frequency.
+
+    Returns
+    -------
+    tuple of ContestEntry
+        In their order, the design at the best gap behind the one as written, unless that is it. An
+        entry that fits at no gap stays where it was.
+    """
+    written, *others = entries
+    moved = replace(written, name=f"{written.name}, plate moved", stays=False)
+    free = [moved, *(entry for entry in others if not entry.stays)]
+    gaps = thinned(design.gap_candidates(), MOST_GAPS)
+    trials = [[replace(entry, plate_gap=gap) for gap in gaps] for entry in free]
+    rows = [built(_candidate(design, one)) for each in trials for one in each]
+    fit = np.array([not row.reason for row in rows])
+    scores = np.full(len(rows), np.inf)
+    if fit.any():
+        drawn = [row for row in rows if not row.reason]
+        members = member_scores(design, drawn, solver, fineness, progress, MAP_BUILDS)
+        scores[fit] = members.mean(axis=1)
+    least = scores.reshape(len(free), -1)
+    best = {
+        entry.name: each[int(np.argmin(own))] if np.isfinite(own).any() else entry
+        for entry, each, own in zip(free, trials, least, strict=True)
+    }
+    again = best.pop(moved.name)
+    differs = abs(again.plate_gap - written.plate_gap) > SAME_SIZE
+    return (written, *([again] if differs else []), *(best.get(e.name, e) for e in others))
 
 
 def largest_cone(design: Design, entry: ContestEntry) -> Reflector | None:

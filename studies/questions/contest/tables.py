@@ -136,10 +136,17 @@ def _ranking(contest: Contest) -> Table:
             )
             for at in contest.ranked
         ),
-        SCORE_CAPTION,
+        f"{_hanging(contest)}{SCORE_CAPTION}",
         note_key="reason",
         mark_key="score_db",
     )
+
+
+def _hanging(contest: Contest) -> str:
+    """Say that entries hang at gaps of their own, where they do."""
+    if contest.judged is None or not contest.design.moves_plate:
+        return ""
+    return "each hangs at the best gap of [gap] for it, where the file does not fix one\n"
 
 
 def _octaves(contest: Contest) -> Table:

@@ -1,13 +1,19 @@
 """The picture of a contest: complete, lettered within its edges, those that failed shown too."""
 
+from collections.abc import Sequence
 from types import SimpleNamespace
 
 import numpy as np
+import pytest
 from pictures import check_files, check_lettering, check_units, words_of
+from small import small_design
 
 from dispersion.bands import third_octave_centres
+from dispersion.solvers import solve_waves
 from shapes import Assembly, Column, Driver, TopPlate, ball_cap
+from studies.design import Design
 from studies.questions.contest.figures import contest_figure
+from studies.questions.contest.study import at_their_own_gaps
 from studies.solving.candidates import Row
 
 CENTRES = third_octave_centres(100.0, 16000.0)
@@ -38,3 +44,24 @@ def test_those_that_failed_are_shown() -> None:
     said = words_of(contest_figure("Contest", rows, CENTRES, levels))
     assert "cap\nscore 2.00 dB" in said
     assert "spike\ncannot be built" in said
+
+
+def test_entries_hang_where_they_score_best_unless_the_file_fixes_their_gap(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Scores made up of the gap alone: the best is 62 mm, and 66 is the written one."""
+
+    def scores(design: Design, rows: Sequence[Row], *_: object) -> np.ndarray:
+        gaps = np.array([row.assembly.plate_gap for row in rows])
+        return np.abs(gaps - 0.062)[:, None] * np.ones(3)
+
+    monkeypatch.setitem(at_their_own_gaps.__globals__, "member_scores", scores)
+    design = small_design()
+    found = at_their_own_gaps(design, design.contest_entries(), solve_waves, 4, None)
+    assert [(one.name, round(one.plate_gap * 1e3)) for one in found] == [
+        ("as designed", 60),
+        ("as designed, plate moved", 62),
+        ("cone", 64),
+        ("turned bell", 62),
+        ("bare top plate", 62),
+    ]
