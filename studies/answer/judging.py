@@ -1,12 +1,18 @@
-"""What every driver and build that the file may stand for says, in words and as a table."""
+"""What is said of a choice: by every driver and build, as a table, and what no score weighs."""
 
 from __future__ import annotations
 
-from studies.answer.columns import length, mm, number, text
+import numpy as np
+
+from studies.answer.columns import in_khz, length, mm, number, text
 from studies.answer.table import Table, Value
+from studies.design import Design
 from studies.solving.candidates import Row
 from studies.solving.ensemble import Judged
 
+HOLLOW_DB = 9.0
+"""Eight times the power: more is seldom to be had from amplifier and driver; common practice, no
+source."""
 REGRET = "how much worse than the best of a member, which nine of ten stay within, dB"
 
 
@@ -18,6 +24,24 @@ def members_in_words(judged: Judged | None, chosen: Row) -> list[str]:
         f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for: the"
         f" choice has the least to regret. In nine of ten of them it is within"
         f" {judged.regret_of(chosen):.1f} dB of the best that was judged."
+    ]
+
+
+def hollow_in_words(row: Row, design: Design) -> list[str]:
+    """Warn where an octave or so of the window is far below the rest; nothing if none is.
+
+    A score counts such a hollow as boost at the designer's weight; an ear may count it dearer.
+    """
+    sliding = row.coverage.sliding.above(design.target.judged_from)
+    level = sliding.smooth_db - design.target.wanted_tilt * sliding.octaves
+    below = float(np.median(level) - level.min())
+    if below < HOLLOW_DB:
+        return []
+    place = float(sliding.centres[int(np.argmin(level))])
+    return [
+        f"Take care: round {in_khz(place)} kHz about an octave lies {below:.0f} dB below the rest"
+        f" of the window. To lift it takes {10.0 ** (below / 10.0):.0f} times the power there; if"
+        " that matters more to you than evenness, raise boost and residue in [target]."
     ]
 
 

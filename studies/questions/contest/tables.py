@@ -17,6 +17,7 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
+from studies.answer.judging import hollow_in_words
 from studies.answer.standing import gained, verdict_in_words
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
@@ -61,6 +62,7 @@ def _answer(contest: Contest) -> list[str]:
     said += [
         f"{row.name} cannot be built: {row.reason}.{_fits(contest, row)}" for row in contest.failed
     ]
+    said += hollow_in_words(first, contest.design)
     return [*said, *_members(contest), *target_in_words(contest.design)]
 
 

@@ -20,7 +20,7 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
-from studies.answer.judging import REGRET, judged_table, members_in_words
+from studies.answer.judging import REGRET, hollow_in_words, judged_table, members_in_words
 from studies.answer.standing import (
     STANDING,
     behind,
@@ -78,6 +78,7 @@ def _answer(study: GapStudy) -> list[str]:
     return [
         f"Hang the plate {in_both(best.plate_gap)} above the baffle: {_posts(study)}.",
         *_alike(study),
+        *hollow_in_words(study.best.row, study.design),
         *members_in_words(study.judged, study.best.row),
         *best_at_end("[gap]", best.plate_gap, sizes, possible),
         *_air_in_the_gap(study),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_own
 from studies.answer.columns import keep_ratio_in_words, target_in_words
-from studies.answer.judging import members_in_words
+from studies.answer.judging import hollow_in_words, members_in_words
 from studies.answer.standing import (
     behind,
     best_at_end,
@@ -32,6 +32,7 @@ def answer(trim: Trim) -> list[str]:
         *_alike(trim),
         _check(trim),
         *(_gain(trim, name) for name in trim.references),
+        *hollow_in_words(trim.best.row, trim.design),
         *members_in_words(trim.judged, trim.best.row),
         *_end_of_range(trim),
         *_for_this_file(trim),

@@ -1,5 +1,6 @@
 """Filters for a window level that was made by known filters."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -8,6 +9,7 @@ from small import small_design
 
 from dispersion.biquads import Biquad, chain_db
 from dispersion.solvers import solve_waves
+from studies.answer.judging import hollow_in_words
 from studies.answer.voiced import filters_table, voicing_in_words
 from studies.design import Design
 from studies.solving.candidates import Candidate, Row
@@ -65,6 +67,17 @@ def test_what_differs_between_directions_stays(row: Row, design: Design) -> None
     assert list(table.values("filter")) == kinds and "Web Audio" in table.caption
     words = " ".join(voicing_in_words(found))
     assert "No filter changes coverage" in words and "times the power" in words
+
+
+def test_a_hollow_is_told_with_its_pitch_and_depth(row: Row, design: Design) -> None:
+    """20 dB over a whole octave: less is left of it when it is read an octave wide."""
+    hollow = with_level(row, design, (Biquad("peaking", 4000.0, 20.0, 0.7),), 0.0)
+    (said,) = hollow_in_words(hollow, design)
+    assert re.search(r"round (3\.9|4\.0|4\.1)\d? kHz", said), said
+    depth = int(re.search(r"(\d+) dB below", said)[1])
+    assert 14 <= depth < 20 and f"{10 ** (depth / 10):.0f}"[0] in said
+    shallow = with_level(row, design, (Biquad("peaking", 4000.0, 8.0, 0.7),), 0.0)
+    assert hollow_in_words(shallow, design) == []
 
 
 def test_a_straight_line_needs_no_filter(row: Row, design: Design) -> None:
