@@ -15,6 +15,10 @@ frequencies 9024, with plate gap 0.5 mm and keep 0.4 mm smaller, where the inter
 0.8 mm. Tried and left out: four even frequencies, which end at an effective diameter 1.3 mm smaller
 with an interval that leaves out what is true.
 
+What a cone takes, found of made-up readings of the example with a cone of 3 per cent (eight places,
+500 Hz to 16 kHz, driver curve removed, 0.5 dB of noise): 2.1 per cent, interval 0.2 to 4.0, all
+other sizes within theirs; 36 trials, 110 s of processor time.
+
 Errors that are the same at all angles are in no interval: levels of a boundary element library
 that were 0.09 dB rms off through its mesh moved the plate gap by 0.4 mm where the driver counted
 as known. Intervals follow from the Jacobian at the solution; nothing looks for a second minimum.
