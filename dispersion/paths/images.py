@@ -31,7 +31,7 @@ from dispersion.paths.fans import Real, SourceRings
 from dispersion.paths.half_rings import pressure
 from dispersion.paths.mirrors import ImageError
 from dispersion.paths.scene import Scene, numbered_rows, scene_of
-from dispersion.paths.specular import waves_at
+from dispersion.paths.specular import Waves, waves_at
 from dispersion.paths.tracing import GROUP_BITS
 from dispersion.problem import Problem
 from dispersion.reference import Reference, flat
@@ -68,7 +68,7 @@ def solve_images(
     -------
     Response
         Its power balance is no numerical error: it is the power far away over that of the same
-        rings in an endless baffle.
+        rings in an endless baffle. Its settings hold the share of the waves that pass a focus.
 
     Raises
     ------
@@ -83,15 +83,17 @@ def solve_images(
     angles = np.radians(problem.elevations)
     far_away = FAR * np.column_stack((np.cos(angles), np.sin(angles)))
     heard = np.concatenate((far_away, problem.points.reshape(-1, 2)))
-    scene, found, power, count = plain_scene(assembly), [], [], 0
+    scene, found, power, count, focused = plain_scene(assembly), [], [], 0, 0.0
     for built, way in zip(assembly.ways, problem.ways, strict=True):
         radii = _radii(float(k.max()) * built.effective_radius) * built.effective_radius
         strengths = _strengths(radii, built, way, problem)
         rings = SourceRings(scene, radii, _height(built, assembly), assembly.column.face.radius)
-        sums = _summed(rings, heard, k, strengths, workers)
+        waves = waves_at(rings, heard)
+        sums = _summed(waves, len(heard), k, strengths, workers)
         found.append(sums if rings.z == 0.0 else 0.5 * sums)
         power.append(_power_db(found[-1][:, : angles.size], radii, k, strengths, problem))
         count += len(radii)
+        focused = max(focused, waves.focused)
     if progress is not None:
         for _ in k:
             progress(1)
@@ -100,7 +102,7 @@ def solve_images(
         problem=problem,
         reference=Reference(problem.ways, flat(len(problem.ways))),
         method="images",
-        settings={"rings": float(count)},
+        settings={"rings": float(count), "focused": focused},
         far_by_way=both[:, :, : angles.size],
         near_by_way=both[:, :, angles.size :],
         power_error_db=np.array(power),
@@ -181,15 +183,12 @@ def _strengths(radii: Real, built: DrivenWay, way: Way, problem: Problem) -> Com
     return moved / moved.sum(axis=1, keepdims=True)
 
 
-def _summed(
-    rings: SourceRings, heard: Real, k: Real, strengths: Complex, workers: int | None
-) -> Complex:
-    """(F, P) all waves, some frequencies at a time."""
-    waves = waves_at(rings, heard)
+def _summed(waves: Waves, places: int, k: Real, strengths: Complex, workers: int | None) -> Complex:
+    """(F, P) all waves, a frequency at a time."""
 
     def some(at: NDArray[np.int64]) -> Complex:
         current_stop().check()
-        return pressure(waves, len(heard), k[at], strengths[at])
+        return pressure(waves, places, k[at], strengths[at])
 
     with Threads(workers or os.cpu_count() or 1) as pool:
         return np.concatenate(list(pool.map(some, np.array_split(np.arange(k.size), k.size))))

@@ -59,6 +59,12 @@ class Waves:
     later: Real
     detour: Real
 
+    @property
+    def focused(self) -> float:
+        """Share of the waves along rays that have passed a caustic."""
+        along = np.isnan(self.detour)
+        return float(np.mean(np.abs(np.angle(self.size[along])) > 0.1)) if along.any() else 0.0
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class _Edges:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from dispersion.air import Air
+from dispersion.checks import remarks_after
 from dispersion.paths.images import solve_images
 from dispersion.paths.mirrors import (
     DEFAULT_BOUNCES,
@@ -19,7 +20,7 @@ from dispersion.paths.mirrors import (
 from dispersion.problem import Problem
 from dispersion.sources import LettingGo, Way
 from shapes.assembly import Assembly, Column, Driver, TopPlate, Tweeter
-from shapes.reflectors import ball_cap
+from shapes.reflectors import ball_cap, flared
 
 AIR = Air()
 GAP, BAFFLE, PLATE = 0.1, 0.15, 0.2
@@ -239,6 +240,14 @@ def test_a_tweeter_stands_where_it_is_built():
     piston = piston_pattern(k * 0.0125 * np.sqrt(1.0 - sine**2))
     found = np.abs(response.far_by_way[1, 0, at])
     assert found == pytest.approx(np.abs(piston * np.cos(k * 0.02 * sine)), abs=0.15)
+
+
+def test_a_hollow_reflector_is_said_to_have_a_focus():
+    hollow, round_one = problem(TopPlate(0.2, 0.012)), with_cap()
+    hollow = replace(hollow, assembly=hollow.assembly.with_reflector(flared(0.075, 0.04)))
+    told, plain = (" ".join(remarks_after(solve_images(one))) for one in (hollow, round_one))
+    assert "pass a focus" in told and "believe reasons" in told
+    assert "pass a focus" not in plain and "believe it up to" in plain
 
 
 def test_a_reflector_that_reaches_down_to_the_driver_is_refused():
