@@ -53,7 +53,8 @@ class Pace:
     @property
     def late(self) -> bool:
         """Whether it takes longer than was reckoned: then only this stage can be told."""
-        return self._cost is not None and self._clock() - self._began > self._cost.seconds
+        passed = self._clock() - self._began
+        return self._cost is not None and passed > self._cost.seconds
 
     @property
     def left_s(self) -> float | None:

@@ -165,7 +165,7 @@ def reckon(design: Design, work: Work, workers: int | None = None, finer: float 
     return Cost(
         designs=designs,
         solves=sum(portion.designs * len(_frequencies(design, portion)) for portion in work),
-        seconds=START_S + seconds / (count * (SECOND_WORKER if count > 1 else 1.0)),
+        seconds=START_S + float(seconds) / (count * (SECOND_WORKER if count > 1 else 1.0)),
         megabytes=BASE_MB + (min(blocks, MOST_BLOCK_BYTES) + matrices) / 1e6 + ROW_MB * designs,
     )
 
@@ -185,7 +185,7 @@ def estimate(design: Design, work: Work, workers: int | None = None, finer: floa
         start = time.process_time()
         (found,) = solve_fields(problem, [frequency], settings, 1).values()
         took = min(took, time.process_time() - start)
-    return replace(cost, seconds=cost.seconds * took / _solve_seconds(found.unknowns))
+    return replace(cost, seconds=cost.seconds * took / float(_solve_seconds(found.unknowns)))
 
 
 def _frequencies(design: Design, portion: Portion) -> np.ndarray:

@@ -151,9 +151,11 @@ def fetched(browser: Any, address: str) -> tuple[str, int]:
 
 
 def finished(browser: Any, name: str) -> Any:
-    return until(
-        lambda: browser.find_elements("css selector", f"article[aria-label='{name}, done']")
-    )[0]
+    """The question's answer; what went wrong if there is none."""
+    over = f"article[aria-label='{name}, done'], article[aria-label='{name}, failed']"
+    answer = until(lambda: browser.find_elements("css selector", over))[0]
+    assert answer.get_attribute("aria-label") == f"{name}, done", answer.text
+    return answer
 
 
 def narrow(browser: Any) -> None:

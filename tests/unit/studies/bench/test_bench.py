@@ -249,6 +249,8 @@ def test_the_cost_of_every_question_is_known_beforehand(page: TestClient, tmp_pa
     page.post("/do/text", json={"text": TEXT, "name": "mine.toml"})
     (tmp_path / "readings.csv").write_text("frequency,level\n500,1\n", encoding="utf-8")
     said = {}
+    cost = ask("spread", Path("mine.toml"), {}, [], Folder(tmp_path)).cost(small_design())
+    assert cost is not None and type(cost.seconds) is float  # what the page is told is JSON
     for name in OFFERED:
         given = {"name": name, "files": ["readings.csv"] if name == "overlay" else []}
         said[name] = page.post("/do/cost", json=given).json()["words"]
