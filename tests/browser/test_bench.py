@@ -204,7 +204,8 @@ def test_a_newcomer_gets_from_three_sizes_to_the_sheets(
     press(page, "trim")
     press(page, "Ask trim")
     answer = finished(page, "trim")
-    assert "flat" in answer.text and "listen.html" in answer.text
+    assert "the ball" in answer.text or "the plate" in answer.text
+    assert "listen.html" in answer.text
     press(page, "Put it into the design")
     until(lambda: state(page)["desk"]["undo"] and not state(page)["desk"]["saved"])
     assert state(page)["desk"]["mistakes"] == []
