@@ -331,7 +331,7 @@ def _narrowed(asked: FeltRing | None, free: FeltBand | None, share: float) -> Fe
     width = room if share == 1.0 else round(room * share, 3)
     if free is None or width < LEAST_WIDTH:
         raise ValueError(f"{in_own(room)} of free flat leave no room for such a ring")
-    return FeltRing(asked.thickness, free.inner, free.inner + width)
+    return FeltRing(asked.thickness, outer_radius=free.inner + width)
 
 
 def _mean_db(levels: np.ndarray) -> float:
