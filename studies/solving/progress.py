@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import sys
 import threading
 from pathlib import Path
 from types import TracebackType
@@ -27,14 +28,24 @@ PAGE_WIDTH = 100
 """Characters in a line where there is no terminal to ask."""
 
 
+class _Piped(Console):
+    """A console whose reader may have seen enough."""
+
+    def on_broken_pipe(self) -> None:
+        """End an answer as one that was read; of progress it is no reason to end anything."""
+        if self.file is sys.stdout:
+            raise BrokenPipeError
+        self.quiet = True
+
+
 def open_console(stream: IO[str]) -> Console:
     """Console on a stream: colours and the terminal's width only where it is a terminal."""
     if isinstance(stream, io.TextIOWrapper):
         # A character that the terminal does not know is no reason to withhold an answer.
         stream.reconfigure(errors="replace")
     if stream.isatty():
-        return Console(file=stream, highlight=False, markup=False, emoji=False)
-    return Console(
+        return _Piped(file=stream, highlight=False, markup=False, emoji=False)
+    return _Piped(
         file=stream,
         width=PAGE_WIDTH,
         highlight=False,

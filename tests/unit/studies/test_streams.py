@@ -30,8 +30,9 @@ def test_closed_streams_hinder_nothing(closed: str, tmp_path: Path) -> None:
     assert (tmp_path / "out" / "section.json").exists()
 
 
-def test_a_reader_who_has_seen_enough_is_no_fault(tmp_path: Path) -> None:
-    line = f"roundcast section {EXAMPLE} --json --out out | head -c 10; exit ${{PIPESTATUS[0]}}"
+@pytest.mark.parametrize("form", ["--json", ""])
+def test_a_reader_who_has_seen_enough_is_no_fault(form: str, tmp_path: Path) -> None:
+    line = f"roundcast section {EXAMPLE} {form} --out out | head -c 10; exit ${{PIPESTATUS[0]}}"
     ran = run(line, tmp_path)
     assert (ran.returncode, ran.stderr) == (0, "")
     assert (tmp_path / "out" / "section.json").exists()
