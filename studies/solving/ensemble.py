@@ -321,61 +321,20 @@ def judge(
     solved = tuple(row for row in rows if row.solved)
     if not solved or any(row.response.method != "waves" for row in solved):
         return None
-    members = _in_members(design, solved, solver, fineness, progress, BUILDS)
+    fine = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
+    moves = motions()
+    members = [
+        member
+        for n, build in enumerate(builds())
+        for member in _members(design, solved, build, moves[n::BUILDS], solver, fine, progress)
+    ]
+    scores = np.array([[row.score for row in member] for member in members]).T
     unknown = np.full(len(solved[0].coverage.centres), np.nan)
     levels = [
         [row.coverage.window_level_db if row.solved else unknown for row in member]
         for member in members
     ]
-    return Judged(rows=solved, scores=_scores(members), levels_db=np.swapaxes(levels, 0, 1))
-
-
-def member_scores(
-    design: Design,
-    rows: Sequence[Row],
-    solver: Solver,
-    fineness: Fineness,
-    progress: Progress | None,
-    among: int,
-) -> np.ndarray:
-    """(N, `among` x `MOTIONS`) scores of rows, dB; infinite where one cannot be built.
-
-    Parameters
-    ----------
-    design : Design
-    rows : sequence of Row
-        Built, solved or not.
-    solver : callable
-        The wave solver.
-    fineness : int or ByNeed
-    progress : callable or None
-        Called with (stage, done, total) solves of one frequency.
-    among : int
-        How many of the builds are asked, each with its motions.
-    """
-    return _scores(_in_members(design, rows, solver, fineness, progress, among))
-
-
-def _scores(members: Sequence[Sequence[Row]]) -> np.ndarray:
-    return np.array([[row.score for row in member] for member in members]).T
-
-
-def _in_members(
-    design: Design,
-    rows: Sequence[Row],
-    solver: Solver,
-    fineness: Fineness,
-    progress: Progress | None,
-    among: int,
-) -> list[tuple[Row, ...]]:
-    """The rows as each member has them."""
-    fine = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
-    moves = motions()
-    return [
-        member
-        for n, build in enumerate(builds()[:among])
-        for member in _members(design, rows, build, moves[n::BUILDS], solver, fine, progress)
-    ]
+    return Judged(rows=solved, scores=scores, levels_db=np.swapaxes(levels, 0, 1))
 
 
 def _members(

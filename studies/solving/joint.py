@@ -3,9 +3,7 @@
 Posts can be made longer or shorter again, a cap cannot be made taller. On a map of keep by gap good
 pairs lie along a ridge: gap less keep, the room between the driver and what hangs over it, is
 nearly the same along it. So the map is solved at few pairs, and the score at any other is their
-mean, weighted by how near they are along the ridge and across it (`best_gap_for`). Where drivers
-and builds are asked, the map is the mean over those of `MAP_BUILDS`: the ridge of a single driver
-may lie 30 mm from the one that all have in common.
+mean, weighted by how near they are along the ridge and across it (`best_gap_for`).
 """
 
 from __future__ import annotations
@@ -15,19 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studies.design import Design, DesignError, Mistake
-from studies.solving.candidates import Candidate, Row
-from studies.solving.ensemble import member_scores
-from studies.solving.grid import Fineness, Progress, Solver, built, run
+from studies.design import Design
+from studies.solving.candidates import Candidate
+from studies.solving.grid import Fineness, Progress, Solver, require_one_solved, run
 from studies.solving.lines import PlaceInLine
 from studies.solving.shaving import cut_candidate
 
 MOST_KEEPS, MOST_GAPS = 9, 8
 """Of the map, for each ball: the others are read from it."""
-MAP_BUILDS = 1
-"""Builds in which the map is solved, each with its motions of the cone, in place of the file's.
-Over nine keeps of the example the gap so chosen was 0.16 dB worse, in the mean over eight builds,
-than the best on the map; 0.6 at most. The file alone chose another ridge."""
 ALONG, ACROSS = 6e-3, 2e-3
 """Standard deviations of the weights, m: in keep, and in gap less keep. Across, a score changes
 within some millimetres; nobody hangs a plate much better than that."""
@@ -44,7 +37,7 @@ class Pair:
     ball_diameter, keep, plate_gap : float
         m.
     score : float
-        That of the file, or the mean over drivers and builds, dB; infinite if it cannot be built.
+        dB; infinite if it cannot be built.
     reason : str
         Why not; empty if it can.
     """
@@ -67,8 +60,6 @@ def solve_pairs(
     solver: Solver,
     fineness: Fineness,
     progress: Progress | None = None,
-    *,
-    ensemble: bool = False,
 ) -> tuple[Pair, ...]:
     """Solve a map of keep by gap, at few of either, for every ball.
 
@@ -83,8 +74,6 @@ def solve_pairs(
     fineness : int or ByNeed
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
-    ensemble : bool
-        Ask `MAP_BUILDS` of the builds that the file may stand for instead (wave solver only).
 
     Raises
     ------
@@ -100,24 +89,11 @@ def solve_pairs(
         for gap in gaps
     ]
     candidates = [_candidate(design, *place) for place in places]
-    if ensemble:
-        rows: Sequence[Row] = [built(candidate) for candidate in candidates]
-        drawn = [row for row in rows if not row.reason]
-        means = member_scores(design, drawn, solver, fineness, progress, MAP_BUILDS).mean(axis=1)
-        found = dict(zip(map(id, drawn), means.tolist(), strict=True))
-    else:
-        rows = run(design, candidates, solver, fineness, "keep by gap", progress)
-        found = {id(row): row.score for row in rows}
-    pairs = [
-        Pair(*place, found.get(id(row), np.inf), row.reason)
-        for place, row in zip(places, rows, strict=True)
-    ]
-    if not any(np.isfinite(pair.score) for pair in pairs):
-        mistake = Mistake(
-            "trim.keep", f"no pair of keep and gap can be built; the first: {rows[0].reason}"
-        )
-        raise DesignError(design.path, (mistake,))
-    return tuple(pairs)
+    rows = run(design, candidates, solver, fineness, "keep by gap", progress)
+    require_one_solved(design, rows, "trim.keep", "pair of keep and gap")
+    return tuple(
+        Pair(*place, row.score, row.reason) for place, row in zip(places, rows, strict=True)
+    )
 
 
 def thinned(sizes: Sequence[float], most: int) -> list[float]:

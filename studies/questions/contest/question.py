@@ -13,9 +13,10 @@ from studies.questions.contest.tables import contest_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.ensemble import BUILDS
 from studies.solving.grid import Progress, Solver
-from studies.solving.joint import MAP_BUILDS, MOST_GAPS
+from studies.solving.joint import MOST_GAPS
 from studies.solving.session import (
     fine_of,
+    ranks,
     solved,
     weighed_fine,
     weighed_per_band,
@@ -42,7 +43,7 @@ def weigh(design: Design, options: ContestOptions) -> Work:
     entries = len(design.contest_entries())
     designs = entries * (1 + BUILDS * options.asks_builds)
     moved = options.asks_builds and design.moves_plate
-    hung = [Portion(entries * MOST_GAPS * MAP_BUILDS, weighed_per_band(options.solving))]
+    hung = [Portion(entries * MOST_GAPS, weighed_per_band(options.solving), ranks(options.solving))]
     return (Portion(designs, weighed_fine(options.solving)), *(hung if moved else []))
 
 

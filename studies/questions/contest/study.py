@@ -1,8 +1,8 @@
 """Cone or dome or a curve of my own? Same column, same driver, same scale, absolute level.
 
 Where the plate can be moved and drivers and builds are asked, every entry whose gap the file does
-not fix hangs at a gap of its own, the best in the mean over `MAP_BUILDS` of them, and the design as
-written competes at such a gap besides.
+not fix hangs at the gap where it scores best, and the design as written competes at such a gap
+besides.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ from shapes.reflector import Reflector
 from shapes.reflectors import cone
 from studies.design import ContestEntry, Design
 from studies.solving.candidates import SAME_SIZE, Candidate, Row, winner_of
-from studies.solving.ensemble import Judged, judge, member_scores
-from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver, built, run
-from studies.solving.joint import MAP_BUILDS, MOST_GAPS, thinned
+from studies.solving.ensemble import Judged, judge
+from studies.solving.grid import COARSE_BY_NEED, FINE_PER_BAND, Fineness, Progress, Solver, run
+from studies.solving.joint import MOST_GAPS, thinned
 from studies.solving.ranking import to_rank
 from studies.solving.verdicts import Lead, Verdict, compared
 
@@ -179,7 +179,7 @@ def contest(
     entries = design.contest_entries()
     if ensemble and design.moves_plate:
         rank = to_rank(solver, fineness)
-        entries = at_their_own_gaps(design, entries, rank, fineness, progress)
+        entries = at_their_own_gaps(design, entries, rank, progress)
     candidates = [_candidate(design, entry) for entry in entries]
     rows = run(design, candidates, solver, fineness, "contest", progress)
     judged = judge(design, rows if ensemble else (), solver, fineness, progress)
@@ -193,7 +193,6 @@ def at_their_own_gaps(
     design: Design,
     entries: Sequence[ContestEntry],
     solver: Solver,
-    fineness: Fineness,
     progress: Progress | None,
 ) -> tuple[ContestEntry, ...]:
     """Hang every entry whose gap the file does not fix where it scores best.
@@ -205,8 +204,7 @@ def at_their_own_gaps(
     entries : sequence of ContestEntry
         The design as written first.
     solver : callable
-        The wave solver.
-    fineness : int or ByNeed
+        The wave solver, as it ranks.
     progress : callable or None
         Called with (stage, done, total) solves of one frequency.
 
@@ -221,14 +219,9 @@ def at_their_own_gaps(
     free = [moved, *(entry for entry in others if not entry.stays)]
     gaps = thinned(design.gap_candidates(), MOST_GAPS)
     trials = [[replace(entry, plate_gap=gap) for gap in gaps] for entry in free]
-    rows = [built(_candidate(design, one)) for each in trials for one in each]
-    fit = np.array([not row.reason for row in rows])
-    scores = np.full(len(rows), np.inf)
-    if fit.any():
-        drawn = [row for row in rows if not row.reason]
-        members = member_scores(design, drawn, solver, fineness, progress, MAP_BUILDS)
-        scores[fit] = members.mean(axis=1)
-    least = scores.reshape(len(free), -1)
+    candidates = [_candidate(design, one) for each in trials for one in each]
+    rows = run(design, candidates, solver, COARSE_BY_NEED, "gaps of their own", progress)
+    least = np.array([row.score for row in rows]).reshape(len(free), -1)
     best = {
         entry.name: each[int(np.argmin(own))] if np.isfinite(own).any() else entry
         for entry, each, own in zip(free, trials, least, strict=True)

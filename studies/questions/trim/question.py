@@ -13,7 +13,7 @@ from studies.questions.trim.tables import trim_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.ensemble import BUILDS, MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
-from studies.solving.joint import MAP_BUILDS, MOST_GAPS, MOST_KEEPS
+from studies.solving.joint import MOST_GAPS, MOST_KEEPS
 from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
 
 COMPARED = 6
@@ -41,10 +41,9 @@ def weigh(design: Design, options: TrimOptions) -> Work:
     gaps = len(design.gap_candidates()) if moves and judged else 0
     asked = BUILDS * (MOST_JUDGED + COMPARED + STOPS + (MOST_GAPS_JUDGED if gaps else 0))
     # Members are ranked too, but settled for every motion of the cone.
-    members = [Portion(asked + MAP_BUILDS * pairs, coarse)] if judged else []
-    own = len(candidates) + gaps + (0 if judged else pairs)
+    members = [Portion(asked, coarse)] if judged else []
     return (
-        Portion(own, coarse, ranks(options.solving)),
+        Portion(len(candidates) + pairs + gaps, coarse, ranks(options.solving)),
         *members,
         Portion(12, max(coarse, FINE_PER_BAND)),
     )

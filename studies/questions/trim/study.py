@@ -421,7 +421,7 @@ def trim(
         If there is nothing to try, or nothing that can be built.
     """
     fine, rank = leaders_fineness(fineness), to_rank(solver, fineness)
-    pairs = _pairs(design, rank, fineness, progress, ensemble=ensemble)
+    pairs = _pairs(design, rank, fineness, progress)
     cuts = _solved_cuts(design, pairs, rank, fineness, progress)
     cuts = _settled(design, cuts, rank, fine, progress)
     judged = None
@@ -474,17 +474,11 @@ def trim(
 
 
 def _pairs(
-    design: Design,
-    solver: Solver,
-    fineness: Fineness,
-    progress: Progress | None,
-    *,
-    ensemble: bool,
+    design: Design, solver: Solver, fineness: Fineness, progress: Progress | None
 ) -> tuple[Pair, ...]:
     if not design.moves_plate:
         return ()
-    sizes = design.trim_candidates()
-    return solve_pairs(design, sizes, solver, fineness, progress, ensemble=ensemble)
+    return solve_pairs(design, design.trim_candidates(), solver, fineness, progress)
 
 
 def _solved_cuts(

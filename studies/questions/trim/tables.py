@@ -179,7 +179,7 @@ def _map(trim: Trim) -> tuple[Table, ...]:
         TableColumn("ball_diameter_mm", "ball", "diameter of the ball, mm", both, shown=False),
         length("keep_mm", "keep", "height from apex to flat", short=True),
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
-        number("score_db", "score", "dB; the mean over drivers and builds if they were asked"),
+        number("score_db", "score", "dB; less is better"),
         REASON,
     )
     rows = tuple(

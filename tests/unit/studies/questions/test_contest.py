@@ -14,7 +14,7 @@ from shapes import Assembly, Column, Driver, TopPlate, ball_cap
 from studies.design import Design
 from studies.questions.contest.figures import contest_figure
 from studies.questions.contest.study import at_their_own_gaps
-from studies.solving.candidates import Row
+from studies.solving.candidates import Candidate, Row
 
 CENTRES = third_octave_centres(100.0, 16000.0)
 CAP = Assembly(
@@ -51,13 +51,13 @@ def test_entries_hang_where_they_score_best_unless_the_file_fixes_their_gap(
 ) -> None:
     """Scores made up of the gap alone: the best is 62 mm, and 66 is the written one."""
 
-    def scores(design: Design, rows: Sequence[Row], *_: object) -> np.ndarray:
-        gaps = np.array([row.assembly.plate_gap for row in rows])
-        return np.abs(gaps - 0.062)[:, None] * np.ones(3)
+    def run(design: Design, candidates: Sequence[Candidate], *_: object) -> list[SimpleNamespace]:
+        gaps = [candidate.build().plate_gap for candidate in candidates]
+        return [SimpleNamespace(score=abs(gap - 0.062)) for gap in gaps]
 
-    monkeypatch.setitem(at_their_own_gaps.__globals__, "member_scores", scores)
+    monkeypatch.setitem(at_their_own_gaps.__globals__, "run", run)
     design = small_design()
-    found = at_their_own_gaps(design, design.contest_entries(), solve_waves, 4, None)
+    found = at_their_own_gaps(design, design.contest_entries(), solve_waves, None)
     assert [(one.name, round(one.plate_gap * 1e3)) for one in found] == [
         ("as designed", 60),
         ("as designed, plate moved", 62),
