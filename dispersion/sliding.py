@@ -8,7 +8,7 @@ every octave counts alike. Four parts, each in dB, 0 perfect:
 - coverage: rms of the level over the window's directions about the window's mean;
 - steadiness: rms of the directivity index of the window about its own straight slope;
 - residue: what an equaliser of one octave's width leaves of the window level, peaks counted double;
-- boost: what that equaliser must lift in the treble, and what it cannot.
+- boost: what that equaliser must lift in the treble.
 
 No equaliser changes the first two: they are differences of levels at one frequency. ISO 3382-1
 (2009, annex A; from memory) measures omnidirectional sources by the largest deviation of gliding
@@ -45,10 +45,6 @@ EQUALISER_OCTAVES = 1.0
 MIDDLE_HZ = (500.0, 2000.0)
 """Middle of the curve, whose mean level the treble is held against; above it the treble begins:
 common practice, no source."""
-MOST_LIFT_DB, BEYOND_COUNTS = 15.0, 5.0
-"""Thirty times the power: what lies lower nothing lifts, and each decibel of it counts as so many:
-common practice, no source. Of the example's caps most need 8 to 13 dB somewhere in the treble;
-tall ones that nearly touch the driver 20 dB round 5 kHz, evenly in all directions."""
 PEAKS_COUNT = 2.0
 """A peak's square over that of a notch of the same size."""
 
@@ -215,9 +211,6 @@ class SlidingBands:
     def boost_db(self, wanted_tilt: float) -> float:
         """Mean lift by the equaliser above 2 kHz, dB; 0 where the curve has no middle or treble.
 
-        Where it would have to lift by more than `MOST_LIFT_DB`, the most of what is beyond counts
-        `BEYOND_COUNTS` times on top.
-
         Parameters
         ----------
         wanted_tilt : float
@@ -229,9 +222,7 @@ class SlidingBands:
         if not middle.any() or not treble.any():
             return 0.0
         smooth = self.smooth_db - wanted_tilt * self.octaves
-        lift = np.maximum(smooth[middle].mean() - smooth[treble], 0.0)
-        beyond = max(float(lift.max()) - MOST_LIFT_DB, 0.0)
-        return float(lift.mean()) + BEYOND_COUNTS * beyond
+        return float(np.maximum(smooth[middle].mean() - smooth[treble], 0.0).mean())
 
 
 def direction_weights(elevations: ArrayLike, window: tuple[float, float]) -> DirectionWeights:

@@ -19,7 +19,7 @@ _TERMS = (
     ("coverage", "coverage_db", "rms of level over the window's directions, dB"),
     ("steadiness", "steadiness_db", "rms of the directivity about its own straight slope, dB"),
     ("residue", "residue_db", "what a one-octave equaliser leaves, peaks doubled, dB"),
-    ("boost", "boost_db", "what that equaliser must lift in the treble, dB; beyond 15 fivefold"),
+    ("boost", "boost_db", "what that equaliser must lift in the treble, dB"),
 )
 
 _HEADINGS = {"coverage": "cover-\nage", "steadiness": "steadi-\nness"}

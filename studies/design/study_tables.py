@@ -55,9 +55,9 @@ class TargetTable(DesignTable):
     The parts of the score are coverage (rms of the level over the window's directions, dB),
     steadiness (rms of window level less sound power about its own straight slope, dB), residue
     (what is left of the window level after an equaliser of one octave's width, peaks counted
-    double, dB) and boost (what that equaliser must lift in the treble, dB; what lies beyond 15 dB
-    counts fivefold), all from third octaves that slide along the frequency. The default weights,
-    `judged_from` and `leak_limit` are a judgement: common practice, no source.
+    double, dB) and boost (what that equaliser must lift in the treble, dB), all from third octaves
+    that slide along the frequency. The default weights, `judged_from` and `leak_limit` are a
+    judgement: common practice, no source.
     """
 
     window: Annotated[tuple[Degrees, Degrees], Field(strict=False)] | None = Field(

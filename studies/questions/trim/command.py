@@ -38,7 +38,7 @@ def trim(delivery: DesignDelivery, solving: SolverOptions, as_written: bool) -> 
     coverage    rms of the level over the window's directions about its mean
     steadiness  rms of window level less sound power about its own straight slope
     residue     what a one-octave equaliser leaves of the window level, peaks doubled
-    boost       what that equaliser must lift in the treble; beyond 15 dB fivefold
+    boost       what that equaliser must lift in the treble
 
     All in dB; less is better. The weights are yours ([target] in the design file). Every term is
     printed for every candidate; one that cannot be built is a row with its reason.

@@ -113,17 +113,6 @@ def test_the_treble_is_lifted_to_the_middle_and_the_wanted_tilt() -> None:
     assert found.boost_db(-2.0) == pytest.approx(0.0, abs=0.05)
 
 
-def test_what_nothing_lifts_counts_fivefold() -> None:
-    """A step of 25 dB at 4 kHz: the treble's mean lift, and five times what is beyond 15 dB."""
-    far = parts(F, np.where(F[:, None] < 4000.0, 1.0, 10.0**-2.5) * np.ones((1, len(GRID))))
-    near = parts(F, np.where(F[:, None] < 4000.0, 1.0, 10.0**-1.2) * np.ones((1, len(GRID))))
-    lifted = far.centres > 2000.0
-    mean = np.maximum(-far.smooth_db[lifted], 0.0).mean()
-    deepest = 25.0 + np.maximum(-far.smooth_db[lifted] - 25.0, 0.0).max()
-    assert far.boost_db(0.0) == pytest.approx(mean + 5.0 * (deepest - 15.0), abs=0.2)
-    assert near.boost_db(0.0) == pytest.approx(mean * 12.0 / 25.0, abs=0.2)
-
-
 def test_bands_below_a_frequency_are_left_out() -> None:
     found = parts(F, pattern(F))
     kept = found.above(1000.0)
