@@ -216,13 +216,24 @@ class SlidingBands:
         wanted_tilt : float
             Slope that the window level is to have, dB per octave.
         """
+        lift = self._lift_db(wanted_tilt)
+        return float(lift.mean()) if lift.size else 0.0
+
+    def hollow(self, wanted_tilt: float) -> tuple[float, float]:
+        """Most that the equaliser must lift above 2 kHz, dB, and where, Hz; 0 dB if nothing."""
+        lift = self._lift_db(wanted_tilt)
+        if not lift.size:
+            return 0.0, float(self.centres[-1])
+        return float(lift.max()), float(self.centres[self.centres > MIDDLE_HZ[1]][lift.argmax()])
+
+    def _lift_db(self, wanted_tilt: float) -> Array:
+        """(N,) lift at each place of the treble, dB; empty without a middle or a treble."""
         low, high = MIDDLE_HZ
         middle = (self.centres >= low) & (self.centres <= high)
-        treble = self.centres > high
-        if not middle.any() or not treble.any():
-            return 0.0
+        if not middle.any():
+            return np.empty(0)
         smooth = self.smooth_db - wanted_tilt * self.octaves
-        return float(np.maximum(smooth[middle].mean() - smooth[treble], 0.0).mean())
+        return np.maximum(smooth[middle].mean() - smooth[self.centres > high], 0.0)
 
 
 def direction_weights(elevations: ArrayLike, window: tuple[float, float]) -> DirectionWeights:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from studies.answer.columns import in_khz, length, mm, number, text
 from studies.answer.table import Table, Value
 from studies.design import Design
 from studies.solving.candidates import Row
 from studies.solving.ensemble import Judged
 
-HOLLOW_DB = 9.0
-"""Eight times the power: more is seldom to be had from amplifier and driver; common practice, no
-source."""
+HOLLOW_DB = 12.0
+"""Sixteen times the power: from here on it is told; common practice, no source."""
 REGRET = "how much worse than the best of a member, which nine of ten stay within, dB"
 
 
@@ -32,16 +29,15 @@ def hollow_in_words(row: Row, design: Design) -> list[str]:
 
     A score counts such a hollow as boost at the designer's weight; an ear may count it dearer.
     """
-    sliding = row.coverage.sliding.above(design.target.judged_from)
-    level = sliding.smooth_db - design.target.wanted_tilt * sliding.octaves
-    below = float(np.median(level) - level.min())
+    below, place = row.coverage.sliding.above(design.target.judged_from).hollow(
+        design.target.wanted_tilt
+    )
     if below < HOLLOW_DB:
         return []
-    place = float(sliding.centres[int(np.argmin(level))])
     return [
-        f"Take care: round {in_khz(place)} kHz about an octave lies {below:.0f} dB below the rest"
-        f" of the window. To lift it takes {10.0 ** (below / 10.0):.0f} times the power there; if"
-        " that matters more to you than evenness, raise boost and residue in [target]."
+        f"Take care: round {in_khz(place)} kHz about an octave lies {below:.0f} dB below the middle"
+        f" of the window's curve. To lift it takes {10.0 ** (below / 10.0):.0f} times the power"
+        " there; if that matters more to you than evenness, raise boost and residue in [target]."
     ]
 
 

@@ -101,8 +101,8 @@ class Row:
 
     @property
     def is_contender(self) -> bool:
-        """True if it was solved and leaks no more above the window than the designer takes."""
-        return self.solved and not self.scorecard.leaks_too_much
+        """True if it was solved and keeps both limits: leak above the window, treble not hollow."""
+        return self.solved and not (self.scorecard.leaks_too_much or self.scorecard.too_hollow)
 
     @property
     def assembly(self) -> Assembly:
@@ -192,8 +192,8 @@ class NearBest:
 def contenders(rows: Sequence[Row]) -> tuple[int, ...]:
     """Return the places of the rows among which the best may be chosen, ascending.
 
-    Solved rows that leak no more above the window than the designer takes, whatever their score;
-    every solved row if there is none.
+    Solved rows that leak no more above the window than the designer takes and have no hollow that
+    nothing lifts, whatever their score; every solved row if there is none.
     """
     free = tuple(place for place, row in enumerate(rows) if row.is_contender)
     return free or tuple(place for place, row in enumerate(rows) if row.solved)

@@ -147,9 +147,19 @@ def solve_cuts(
 
 
 def best_cut(cuts: Sequence[Cut]) -> Cut:
-    """Return the solved cut with the lowest score; raise NotSolvedError if none was solved."""
-    winner = winner_of([cut.row for cut in cuts])
+    """Return the solved cut with the lowest score; raise NotSolvedError if none was solved.
+
+    Cuts that hollow out the treble are passed over unless all do. What leaks above the window does
+    not count here: a cut changes little of it.
+    """
+    winner = winner_of([cut.row for cut in not_hollow(cuts)])
     return next(cut for cut in cuts if cut.row is winner)
+
+
+def not_hollow(cuts: Sequence[Cut]) -> Sequence[Cut]:
+    """Return the solved cuts that do not hollow out the treble; all of them if there is none."""
+    free = [cut for cut in cuts if cut.row.solved and not cut.row.scorecard.too_hollow]
+    return free or cuts
 
 
 def near_best_keeps(cuts: Sequence[Cut], within_db: float) -> NearBest:
@@ -157,12 +167,14 @@ def near_best_keeps(cuts: Sequence[Cut], within_db: float) -> NearBest:
 
     Every solved score in it is at most `within_db` above the lowest.
     """
-    return near_best([cut.keep for cut in cuts], [cut.row for cut in cuts], within_db)
+    free = not_hollow(cuts)
+    return near_best([cut.keep for cut in free], [cut.row for cut in free], within_db)
 
 
 def keep_islands(cuts: Sequence[Cut], within_db: float) -> tuple[NearBest, ...]:
     """Return ranges of keep, m, as good as that of `near_best_keeps` but apart from it."""
-    return islands([cut.keep for cut in cuts], [cut.row for cut in cuts], within_db)
+    free = not_hollow(cuts)
+    return islands([cut.keep for cut in free], [cut.row for cut in free], within_db)
 
 
 def shaving_stops(cuts: Sequence[Cut], best: Cut) -> tuple[Cut, ...]:

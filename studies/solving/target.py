@@ -10,7 +10,8 @@ One formula, in decibels; zero is perfect and less is better:
 `dispersion.sliding` defines the parts. The weights are the designer's (`[target]` in the design
 file) and are printed with every result. By default coverage counts most: it is what a cut changes
 and no equaliser can mend. With equal weights residue would decide, since it varies most from cap to
-cap. Too much power above the window is a limit, not a weight.
+cap. Too much power above the window is a limit, not a weight; so is treble that lies deeper than
+`MOST_LIFT_DB`, however evenly it does.
 
 No published work says how these parts compare; the weights were set so that coverage decides, and
 so that no weight decides alone. Share of each in the variance of the score over the candidates of
@@ -56,6 +57,10 @@ from dataclasses import dataclass
 from dispersion.coverage import Coverage
 from studies.design.study_tables import TargetTable
 
+MOST_LIFT_DB = 15.0
+"""Thirty times the power, which no equaliser lifts: common practice, no source. Of the example's
+caps most need 8 to 13 dB somewhere in the treble; tall ones that nearly touch the driver 20 dB
+round 5 kHz, in all directions alike."""
 NO_DIFFERENCE_DB = 0.1
 """Scores that differ by less are reported as equal: the solver's own error is of that order."""
 METER_DB = 0.5
@@ -98,16 +103,24 @@ class Scorecard:
         Share of the sound power that leaves above the window, 0 to 1.
     leak_limit : float
         The largest share that the designer takes.
+    hollow : float
+        The most that an equaliser must lift in the treble, dB.
     """
 
     terms: tuple[Term, ...]
     leak: float
     leak_limit: float
+    hollow: float = 0.0
 
     @property
     def leaks_too_much(self) -> bool:
         """True if more power leaves above the window than the designer takes."""
         return self.leak > self.leak_limit
+
+    @property
+    def too_hollow(self) -> bool:
+        """True if some of the treble lies so low that no equaliser lifts it."""
+        return self.hollow > MOST_LIFT_DB
 
     @property
     def score(self) -> float:
@@ -143,4 +156,5 @@ def score(coverage: Coverage, target: TargetTable) -> Scorecard:
         ),
         leak=parts.mean_leak,
         leak_limit=target.leak_limit,
+        hollow=parts.hollow(target.wanted_tilt)[0],
     )

@@ -128,6 +128,9 @@ def _not_for_choice(found: Explore) -> Iterator[str]:
     leaking = sum(row.scorecard.leaks_too_much for row in found.solved)
     if leaking and found.best_row.is_contender:
         yield f"Not recommended, since more leaks above the window than is wanted: {leaking}."
+    hollow = sum(row.scorecard.too_hollow for row in found.solved)
+    if hollow and found.best_row.is_contender:
+        yield f"Not recommended, since the treble is hollower than an equaliser lifts: {hollow}."
 
 
 def verdict(found: Explore, place: int) -> str:

@@ -157,7 +157,8 @@ def _as_written(study: GapStudy) -> list[str]:
         return []
     size, lead = in_both(written.plate_gap), study.behind_db(written)
     if lead < -NO_DIFFERENCE_DB:
-        return [f"The gap in the file, {size}, scores {-lead:.2f} dB better but leaks too much."]
+        why = "leaks too much" if written.row.scorecard.leaks_too_much else "hollows out the treble"
+        return [f"The gap in the file, {size}, scores {-lead:.2f} dB better but {why}."]
     return [f"The gap in the file, {size}: {behind(study.compare(written))}."]
 
 

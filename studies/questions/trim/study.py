@@ -51,6 +51,7 @@ from studies.solving.shaving import (
     cut_candidate,
     keep_islands,
     near_best_keeps,
+    not_hollow,
     shaving_stops,
     solve_cuts,
 )
@@ -531,7 +532,8 @@ def _may_be_chosen(design: Design, cuts: Sequence[Cut], over: Sequence[Cut] = ()
     own = [cut.row for cut in cuts if _is_written(design, cut)]
     free = [over[place].row for place in contenders([cut.row for cut in over])]
     gaps = may_lead(free, most=MOST_GAPS_JUDGED) if free else []
-    return may_lead([cut.row for cut in sorted(cuts, key=lambda cut: -cut.keep)], [*own, *gaps])
+    tall = sorted(not_hollow(cuts), key=lambda cut: -cut.keep)
+    return may_lead([cut.row for cut in tall], [*own, *gaps])
 
 
 def _gaps_over_written(

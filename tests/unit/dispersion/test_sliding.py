@@ -113,6 +113,15 @@ def test_the_treble_is_lifted_to_the_middle_and_the_wanted_tilt() -> None:
     assert found.boost_db(-2.0) == pytest.approx(0.0, abs=0.05)
 
 
+def test_a_hollow_is_as_deep_as_its_deepest_octave() -> None:
+    """25 dB between 3 and 10 kHz, over an octave: nothing of it is smoothed away in the middle."""
+    low = (F > 3000.0) & (F < 10_000.0)
+    found = parts(F, np.where(low[:, None], 10.0**-2.5, 1.0) * np.ones((1, len(GRID))))
+    deep, place = found.hollow(0.0)
+    assert deep == pytest.approx(25.0, abs=1.5) and 3000.0 < place < 10_000.0
+    assert parts(F, np.ones((len(F), len(GRID)))).hollow(0.0)[0] == pytest.approx(0.0, abs=1e-9)
+
+
 def test_bands_below_a_frequency_are_left_out() -> None:
     found = parts(F, pattern(F))
     kept = found.above(1000.0)
