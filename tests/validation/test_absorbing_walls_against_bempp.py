@@ -169,7 +169,7 @@ def test_an_overlay_agrees_where_walls_absorb() -> None:
     assert np.abs(without - level).max() > 10.0 * ALLOWED_DB
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_the_stored_levels_are_those_of_the_library() -> None:
     """One frequency again, to what the file rounds and machines differ in."""
     asked, levels = read_levels(LEVELS, HEADER)

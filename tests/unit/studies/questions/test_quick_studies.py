@@ -253,7 +253,7 @@ def test_rays_stand_beside_the_wave_solver_in_a_trim() -> None:
     assert opinion.agrees == (favourite is found.best)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_believed_ranges_are_those_that_the_examples_give() -> None:
     squares: dict[str, list[np.ndarray]] = {}
     for name in ("reading_room", "reading_room_cone", "reading_room_coaxial"):

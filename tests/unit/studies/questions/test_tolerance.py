@@ -312,7 +312,7 @@ def test_bands_to_be_solved_come_in_pairs() -> None:
     assert speakers._runs(alone) == [slice(1, 2), slice(4, 5)]
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_by_need_is_what_a_very_fine_grid_finds() -> None:
     """The whole band of the example, its two most costly sizes, at 96 even frequencies a band.
 
