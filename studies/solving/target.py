@@ -11,7 +11,7 @@ One formula, in decibels; zero is perfect and less is better:
 file) and are printed with every result. By default coverage counts most: it is what a cut changes
 and no equaliser can mend. With equal weights residue would decide, since it varies most from cap to
 cap. Too much power above the window is a limit, not a weight; so is treble that lies deeper than
-`MOST_LIFT_DB`, however evenly it does.
+`HOLLOW_LIMIT_DB`, however evenly it does.
 
 No published work says how these parts compare; the weights were set so that coverage decides, and
 so that no weight decides alone. Share of each in the variance of the score over the candidates of
@@ -46,8 +46,9 @@ at the file's gap, gap at the file's keep, mm):
     ===============  =====  =====  ======  ======  ====  ===
 
 Cone, cap, plate, bare: in this order always, but for twice the coverage, where cone and cap are no
-different. What is chosen is within 0.3 dB of the best by the weights as they are: caps of 55 and of
-23 mm are 0.18 dB apart there, so a weight can choose between them.
+different. The table was found before hollows were a limit. What is chosen is within 0.3 dB of the
+best by the weights as they are: caps of 55 and of 23 mm are 0.18 dB apart there, so a weight can
+choose between them.
 
 0 dB is the driver's own on-axis curve (see `dispersion.response`).
 """
@@ -57,10 +58,10 @@ from dataclasses import dataclass
 from dispersion.coverage import Coverage
 from studies.design.study_tables import TargetTable
 
-MOST_LIFT_DB = 15.0
-"""Thirty times the power, which no equaliser lifts: common practice, no source. Of the example's
-caps most need 8 to 13 dB somewhere in the treble; tall ones that nearly touch the driver 20 dB
-round 5 kHz, in all directions alike."""
+HOLLOW_LIMIT_DB = 15.0
+"""Thirty times the power: a judgement, no source. Set when it was known that of the example's caps
+most need 8 to 13 dB somewhere in the treble, and tall ones that nearly touch the driver 20 dB round
+5 kHz, in all directions alike, which the weights do not see."""
 NO_DIFFERENCE_DB = 0.1
 """Scores that differ by less are reported as equal: the solver's own error is of that order."""
 METER_DB = 0.5
@@ -120,7 +121,7 @@ class Scorecard:
     @property
     def too_hollow(self) -> bool:
         """True if some of the treble lies so low that no equaliser lifts it."""
-        return self.hollow > MOST_LIFT_DB
+        return self.hollow > HOLLOW_LIMIT_DB
 
     @property
     def score(self) -> float:

@@ -23,7 +23,15 @@ from shapes.reflectors import cone
 from studies.design import ContestEntry, Design
 from studies.solving.candidates import SAME_SIZE, Candidate, Row, winner_of
 from studies.solving.ensemble import Judged, judge
-from studies.solving.grid import COARSE_BY_NEED, FINE_PER_BAND, Fineness, Progress, Solver, run
+from studies.solving.grid import (
+    COARSE_BY_NEED,
+    FINE_PER_BAND,
+    ByNeed,
+    Fineness,
+    Progress,
+    Solver,
+    run,
+)
 from studies.solving.joint import MOST_GAPS, thinned
 from studies.solving.ranking import to_rank
 from studies.solving.verdicts import Lead, Verdict, compared
@@ -179,7 +187,7 @@ def contest(
     entries = design.contest_entries()
     if ensemble and design.moves_plate:
         rank = to_rank(solver, fineness)
-        entries = at_their_own_gaps(design, entries, rank, progress)
+        entries = at_their_own_gaps(design, entries, rank, fineness, progress)
     candidates = [_candidate(design, entry) for entry in entries]
     rows = run(design, candidates, solver, fineness, "contest", progress)
     judged = judge(design, rows if ensemble else (), solver, fineness, progress)
@@ -193,6 +201,7 @@ def at_their_own_gaps(
     design: Design,
     entries: Sequence[ContestEntry],
     solver: Solver,
+    fineness: Fineness,
     progress: Progress | None,
 ) -> tuple[ContestEntry, ...]:
     """Hang every entry whose gap the file does not fix where it scores best.
@@ -205,6 +214,7 @@ def at_their_own_gaps(
         The design as written first.
     solver : callable
         The wave solver, as it ranks.
+    fineness : int or ByNeed
     progress : callable or None
         Called with (stage, done, total) solves of one frequency.
 
@@ -212,7 +222,7 @@ def at_their_own_gaps(
     -------
     tuple of ContestEntry
         In their order, the design at the best gap behind the one as written, unless that is it. An
-        entry that fits at no gap stays where it was.
+        entry that may hang at none of them stays where it was.
     """
     written, *others = entries
     moved = replace(written, name=f"{written.name}, plate moved", stays=False)
@@ -220,8 +230,11 @@ def at_their_own_gaps(
     gaps = thinned(design.gap_candidates(), MOST_GAPS)
     trials = [[replace(entry, plate_gap=gap) for gap in gaps] for entry in free]
     candidates = [_candidate(design, one) for each in trials for one in each]
-    rows = run(design, candidates, solver, COARSE_BY_NEED, "gaps of their own", progress)
-    least = np.array([row.score for row in rows]).reshape(len(free), -1)
+    coarse = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
+    rows = run(design, candidates, solver, coarse, "gaps of their own", progress)
+    # What leaks or hollows out the treble too much is passed over, as by `roundcast gap`.
+    least = np.array([row.score if row.is_contender else np.inf for row in rows])
+    least = least.reshape(len(free), -1)
     best = {
         entry.name: each[int(np.argmin(own))] if np.isfinite(own).any() else entry
         for entry, each, own in zip(free, trials, least, strict=True)

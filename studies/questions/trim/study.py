@@ -432,7 +432,11 @@ def trim(
         judged = judge(design, may_be, rank, fineness, progress)
         cuts = _hung_with_least_regret(cuts, over, judged)
     lowest = best_cut(cuts)
-    best = lowest if judged is None else next(c for c in cuts if c.row is judged.least)
+    best = lowest
+    if judged is not None:
+        known = [cut for cut in not_hollow(cuts) if judged.knows(cut.row)]
+        regrets = [judged.regret_of(cut.row) for cut in known]
+        best = known[regrets.index(min(regrets))]
     asked = [*_references(best), *_written(design)]
     compared_rows = run(design, asked, rank, fine, "comparisons", progress)
     if judged is not None:

@@ -53,11 +53,11 @@ def test_entries_hang_where_they_score_best_unless_the_file_fixes_their_gap(
 
     def run(design: Design, candidates: Sequence[Candidate], *_: object) -> list[SimpleNamespace]:
         gaps = [candidate.build().plate_gap for candidate in candidates]
-        return [SimpleNamespace(score=abs(gap - 0.062)) for gap in gaps]
+        return [SimpleNamespace(score=abs(gap - 0.062), is_contender=True) for gap in gaps]
 
     monkeypatch.setitem(at_their_own_gaps.__globals__, "run", run)
     design = small_design()
-    found = at_their_own_gaps(design, design.contest_entries(), solve_waves, None)
+    found = at_their_own_gaps(design, design.contest_entries(), solve_waves, 4, None)
     assert [(one.name, round(one.plate_gap * 1e3)) for one in found] == [
         ("as designed", 60),
         ("as designed, plate moved", 62),
