@@ -16,7 +16,7 @@ from studies.answer.picture import (
     window_levels,
     window_trace,
 )
-from studies.questions.trim.study import Trim
+from studies.questions.trim.choice import Trim
 
 
 def trim_pictures(trim: Trim) -> Pictures:

@@ -6,9 +6,11 @@ from studies.answer.listening.panel import listening_files
 from studies.answer.next_steps import CUT, METER, TOLERANCE, then
 from studies.answer.question import Question
 from studies.design import Design
+from studies.questions.trim.choice import Trim
 from studies.questions.trim.command import TrimOptions
 from studies.questions.trim.figures import trim_pictures
-from studies.questions.trim.study import MOST_GAPS_JUDGED, Trim, trim
+from studies.questions.trim.heights import MOST_GAPS_JUDGED
+from studies.questions.trim.study import trim
 from studies.questions.trim.tables import trim_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.ensemble import BUILDS, MOST_JUDGED

@@ -24,7 +24,8 @@ from studies.answer.standing import STANDING, standing_caption
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
-from studies.questions.trim.study import ShaveStep, Trim
+from studies.questions.trim.choice import Trim
+from studies.questions.trim.steps import ShaveStep
 from studies.questions.trim.words import answer
 from studies.solving.candidates import Row
 from studies.solving.shaving import Cut

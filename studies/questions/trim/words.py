@@ -15,7 +15,7 @@ from studies.answer.standing import (
     soft_cone_in_words,
 )
 from studies.answer.table import joined
-from studies.questions.trim.study import Trim
+from studies.questions.trim.choice import Trim
 from studies.solving.candidates import SAME_SIZE
 from studies.solving.shaving import Cut, best_cut
 from studies.solving.verdicts import compared

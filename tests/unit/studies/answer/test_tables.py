@@ -25,8 +25,10 @@ from studies.questions.gap.tables import gap_tables
 from studies.questions.section.tables import section_tables
 from studies.questions.spread.study import Spread, spread
 from studies.questions.spread.tables import spread_tables
+from studies.questions.trim.choice import Trim
 from studies.questions.trim.figures import trim_pictures
-from studies.questions.trim.study import ShaveStep, Trim, trim
+from studies.questions.trim.steps import ShaveStep
+from studies.questions.trim.study import trim
 from studies.questions.trim.tables import trim_tables
 from studies.solving.candidates import NearBest, Row
 from studies.solving.ensemble import Judged

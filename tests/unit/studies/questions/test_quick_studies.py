@@ -28,7 +28,8 @@ from studies.questions.posts.tables import posts_tables
 from studies.questions.rays.figures import rays_figure
 from studies.questions.rays.study import RayStudy, ray_study
 from studies.questions.rays.tables import rays_tables
-from studies.questions.trim.study import OPINION_RAYS, trim
+from studies.questions.trim.comparisons import OPINION_RAYS
+from studies.questions.trim.study import trim
 from studies.questions.trust.figures import trust_figure
 from studies.questions.trust.study import REFERENCE, Trust, spread_of_cases, trust
 from studies.questions.trust.tables import trust_tables

@@ -15,7 +15,7 @@ from dispersion.waves import SharedBlocks
 from shapes.assembly import Assembly
 from studies.design import Design, read_design
 from studies.measured.positions import Position
-from studies.questions.trim.study import ShaveStep
+from studies.questions.trim.steps import ShaveStep
 from studies.questions.trim.tables import change_in_words
 from studies.solving.candidates import Candidate, Row
 from studies.solving.ensemble import Judged
