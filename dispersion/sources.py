@@ -212,6 +212,8 @@ class Way:
         Gain of the way.
     polarity : {1, -1}
         -1 for a way that is connected in reverse.
+    delay : float
+        Seconds by which all that reaches the way is held back.
     curve : DriverCurve or None
         None is constant acceleration: 0 dB and no phase.
     lets_go : LettingGo, ConeWave or None
@@ -222,15 +224,18 @@ class Way:
     crossovers: tuple[Crossover, ...] = ()
     level_db: float = 0.0
     polarity: int = 1
+    delay: float = 0.0
     curve: DriverCurve | None = None
     lets_go: LettingGo | ConeWave | None = None
 
     def __post_init__(self) -> None:
-        """Refuse a polarity that is neither, and a level that is no number."""
+        """Refuse a polarity that is neither, a level that is no number, a delay into the past."""
         if self.polarity not in (1, -1):
             raise SourceError(f"{self.name}: polarity {self.polarity} must be 1 or -1")
         if not np.isfinite(self.level_db):
             raise SourceError(f"{self.name}: level {self.level_db} dB must be a finite number")
+        if not 0.0 <= self.delay < np.inf:
+            raise SourceError(f"{self.name}: delay {self.delay} s must be 0 or more")
 
     def transfer(self, frequencies: ArrayLike) -> NDArray[np.complex128]:
         """Complex acceleration of the diaphragm relative to 0 dB (see `dispersion.response`).
@@ -251,4 +256,4 @@ class Way:
             transfer = transfer * crossover.response(frequencies)
         if self.curve is not None:
             transfer = transfer * self.curve.response(frequencies)
-        return transfer
+        return transfer * np.exp(2j * np.pi * self.delay * np.asarray(frequencies))

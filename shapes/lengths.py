@@ -51,7 +51,7 @@ VOLUME_UNITS = {
     "cu ft": FOOT**3,
 }
 FREQUENCY_UNITS = {"hz": 1.0, "khz": 1e3}
-TIME_UNITS = {"s": 1.0, "ms": 1e-3}
+TIME_UNITS = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
 MASS_UNITS = {"kg": 1.0, "g": 1e-3, "lb": 0.45359237, "oz": 0.45359237 / 16}
 ANGLE_UNITS = {"deg": math.pi / 180, "degrees": math.pi / 180, "°": math.pi / 180, "rad": 1.0}
 

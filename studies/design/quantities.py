@@ -32,6 +32,7 @@ from shapes.lengths import (
     parse_frequency,
     parse_length,
     parse_mass,
+    parse_time,
     parse_volume,
 )
 from studies.design.errors import NO_UNIT
@@ -39,6 +40,8 @@ from studies.design.errors import NO_UNIT
 UNITS = ("mm", "cm", "m", "in")
 LIKELY_UNITS = {"mm": UNITS, "in": ("in", "ft", "mm", "cm")}
 """Which units a figure may have been meant in, by the unit of the file."""
+LONGEST_DELAY = 10e-3
+"""Of a way, seconds."""
 LENGTH_SCHEMA: dict[str, Any] = {
     "anyOf": [{"type": "number"}, {"type": "string"}],
     "examples": [180, "180 mm", "7 1/4 in"],
@@ -217,6 +220,18 @@ def _frequency(value: object) -> float:
     return frequency
 
 
+def _delay(value: object) -> float:
+    given = _text_or_number(value, "0.12 ms")
+    delay = parse_time(given)
+    _refuse_negative(delay, str(given), zero_allowed=True)
+    if delay > LONGEST_DELAY:
+        raise ValueError(
+            f"{given} is more than {1e3 * LONGEST_DELAY:g} ms, 3.4 m of path: ways are aligned with"
+            ' less; write it like "0.12 ms", a bare number is in ms'
+        )
+    return delay
+
+
 def _mass(value: object) -> float:
     given = _text_or_number(value, "1.2 kg")
     if _bare_number(given) is not None:
@@ -258,6 +273,11 @@ Frequency = Annotated[
     float,
     BeforeValidator(_frequency),
     WithJsonSchema({"anyOf": [{"type": "number"}, {"type": "string"}], "examples": ["3 kHz"]}),
+]
+Delay = Annotated[
+    float,
+    BeforeValidator(_delay),
+    WithJsonSchema({"anyOf": [{"type": "number"}, {"type": "string"}], "examples": ["0.12 ms"]}),
 ]
 Decibels = Annotated[float, Field(ge=-60.0, le=60.0, allow_inf_nan=False)]
 Weight = Annotated[float, Field(ge=0.0, le=100.0, allow_inf_nan=False)]

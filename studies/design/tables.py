@@ -23,6 +23,7 @@ from studies.design.quantities import (
     Area,
     Between,
     Decibels,
+    Delay,
     Depth,
     Diameter,
     Frequency,
@@ -134,6 +135,11 @@ class WayTable(DesignTable):
     crossover: CrossoverTable | None = Field(None, description="Filter of this way.")
     level_db: Decibels = Field(0.0, description="Level of this way, dB.")
     polarity: Polarity = Field("normal", description="Reversed: wired the other way round.")
+    delay: Delay = Field(
+        0.0,
+        description="By which this way is held back, so that the ways add in step: `roundcast"
+        ' spread` finds it. A bare number is in ms; also "0.12 ms" or "120 us".',
+    )
     curve: str | None = Field(
         None,
         max_length=1000,
@@ -242,12 +248,13 @@ class DriverTable(WayTable):
         return CONE_WAVE_SPEED / (2.0 * self.effective_radius)
 
     def way(self, curve: DriverCurve | None) -> Way:
-        """Return what drives the cone: low pass, level, polarity, measured curve, decoupling."""
+        """Return what drives the cone: low pass, level, polarity, delay, curve, decoupling."""
         return Way(
             name="driver",
             crossovers=() if self.crossover is None else (self.crossover.build("low"),),
             level_db=self.level_db,
             polarity=self.sign,
+            delay=self.delay,
             curve=curve,
             lets_go=None if self.lets_go is None else self.lets_go.build(),
         )
@@ -281,12 +288,13 @@ class TweeterTable(WayTable):
         )
 
     def way(self, curve: DriverCurve | None) -> Way:
-        """Return what drives the dome: high pass, level, polarity, measured curve."""
+        """Return what drives the dome: high pass, level, polarity, delay, measured curve."""
         return Way(
             name="tweeter",
             crossovers=() if self.crossover is None else (self.crossover.build("high"),),
             level_db=self.level_db,
             polarity=self.sign,
+            delay=self.delay,
             curve=curve,
         )
 

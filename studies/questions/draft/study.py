@@ -193,6 +193,8 @@ def _tweeter(sizes: Sizes) -> Iterator[str]:
     if sizes.brief.coaxial:
         yield "[tweeter]"
         yield from lines
+        yield '# polarity = "reversed"  # wired the other way round'
+        yield '# delay = "0.05 ms"  # of this way, or below [driver]: `roundcast spread` finds both'
     else:
         yield "# [tweeter]  # of a coaxial driver: a dome on a pod, in place of the dust cap"
         yield from (f"# {line}" for line in lines)

@@ -9,6 +9,7 @@ from studies.answer.charts.curves import Trace, curves_figure, index_figure, sha
 from studies.answer.columns import posts_name
 from studies.answer.picture import Picture, Pictures, coverage_picture, section_pictures
 from studies.questions.spread.study import Spread
+from studies.solving.alignment import Alignment
 
 
 def spread_pictures(spread: Spread) -> Pictures:
@@ -32,6 +33,8 @@ def spread_pictures(spread: Spread) -> Pictures:
         ),
         **section_pictures(design),
     }
+    if spread.alignment is not None:
+        pictures["ways"] = _ways(spread, spread.alignment)
     if spread.where_it_goes:
         pictures["power"] = _where_it_goes(spread)
     if spread.ripple is not None:
@@ -48,6 +51,25 @@ def _at_ears(spread: Spread) -> list[Trace]:
         levels = spread.curve_towards_db(spread.ceiling_deg)
         traces.append(Trace(name, frequencies, levels))
     return [*traces, Trace("straight up", frequencies, spread.straight_up_curve_db)]
+
+
+def _ways(spread: Spread, found: Alignment) -> Picture:
+    sets = {
+        "as written": found.written,
+        "best delay and polarity": found.best,
+        "best with the other polarity": found.other,
+    }
+    figure = curves_figure(
+        f"{spread.design.title}: how the ways add",
+        [Trace(name, found.frequencies, timing.curve_db) for name, timing in sets.items()],
+        "power of the sum in the window,\ndB re both ways in step",
+        20.0,
+    )
+    return Picture(
+        figure,
+        "How far the sum of the ways falls short of what it would be if both arrived in step in"
+        " every direction of the window; 0 dB is the best there is.",
+    )
 
 
 def _where_it_goes(spread: Spread) -> Picture:

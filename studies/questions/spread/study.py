@@ -15,6 +15,7 @@ from dispersion.paths.posts import post_ripple
 from dispersion.ripple import Ripple
 from shapes.assembly import Assembly
 from studies.design import Design
+from studies.solving.alignment import Alignment, alignment
 from studies.solving.candidates import Candidate, NotSolvedError, Row
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Fineness, Progress, Solver, run
 from studies.solving.leaning import RoundLevels, levels_askew
@@ -47,7 +48,7 @@ class AroundColumn(NamedTuple):
     highest_db: np.ndarray
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Spread:
     """The design as written, solved and scored.
 
@@ -67,6 +68,8 @@ class Spread:
         it, else an estimate; None without posts.
     askew : RoundLevels or None
         Levels round the column as it hangs askew; None where the file does not say that it does.
+    alignment : Alignment or None
+        How two ways add about their crossover, as written and at best; None without two.
     """
 
     design: Design
@@ -75,6 +78,7 @@ class Spread:
     ceiling_deg: float | None = None
     ripple: Ripple | None = field(default=None, repr=False)
     askew: RoundLevels | None = field(default=None, repr=False)
+    alignment: Alignment | None = field(default=None, repr=False)
 
     @property
     def ceiling_curve_db(self) -> np.ndarray | None:
@@ -168,10 +172,15 @@ def spread(
     )
     if not row.solved:
         raise NotSolvedError(row.reason)
-    alone = level_db(np.abs(row.response.alone) ** 2)
-    ripple = _ripple(design, row.assembly, solver, progress)
-    askew = _askew(design, row.assembly, solver, progress)
-    return Spread(design, row, alone, ceiling_angle(design), ripple, askew)
+    return Spread(
+        design=design,
+        row=row,
+        driver_alone_db=level_db(np.abs(row.response.alone) ** 2),
+        ceiling_deg=ceiling_angle(design),
+        ripple=_ripple(design, row.assembly, solver, progress),
+        askew=_askew(design, row.assembly, solver, progress),
+        alignment=alignment(row.response, design.window_deg),
+    )
 
 
 def ceiling_angle(design: Design) -> float | None:

@@ -26,6 +26,7 @@ from studies.answer.resonances import resonance_tables, resonances_in_words
 from studies.answer.table import Fact, Findings, Table
 from studies.answer.voiced import filters_table
 from studies.questions.spread.study import Spread
+from studies.questions.spread.ways_tables import ways_facts, ways_in_words, ways_tables
 
 POWER_CAPTION = (
     "shares of the driver's power that arrive far away or are taken by a part's walls; what walls"
@@ -47,9 +48,15 @@ def spread_tables(spread: Spread) -> Findings:
         command="spread",
         design=spread.design,
         answer=tuple(_answer(spread)),
-        facts=(*_facts(spread), *_facts_of_ceiling(spread), *_facts_of_posts(spread)),
+        facts=(
+            *_facts(spread),
+            *ways_facts(spread),
+            *_facts_of_ceiling(spread),
+            *_facts_of_posts(spread),
+        ),
         tables=(
             by_band,
+            *ways_tables(spread),
             *resonance_tables(spread.row.response.sharp_resonances),
             _score(spread),
             filters_table(spread.row, spread.design.target),
@@ -73,6 +80,7 @@ def _answer(spread: Spread) -> list[str]:
         f" tilted by {found.tilt_db_per_octave:+.1f} dB per octave.",
         *_parts(spread),
         _treble(found.treble_limit_hz, found.centres[-1]),
+        *ways_in_words(spread),
         *resonances_in_words(spread.row.response.sharp_resonances),
         *_off_the_ceiling(spread),
         *_round_the_column(spread),

@@ -54,6 +54,14 @@ def test_a_way_multiplies_all_it_is_made_of():
     assert np.allclose(way.transfer(f), expected * curve.response(f), rtol=1e-12)
 
 
+def test_a_delay_turns_the_phase_forward():
+    # A quarter of a period at 2.5 kHz; exp(+i omega t0) for exp(-i omega t).
+    late = Way(name="driver", delay=0.1e-3).transfer(np.array([2500.0]))
+    assert late == pytest.approx(np.array([1j]))
+    with pytest.raises(SourceError, match="delay"):
+        Way(name="driver", delay=-1e-3)
+
+
 def test_a_polarity_of_neither_kind_is_refused():
     with pytest.raises(SourceError, match="tweeter: polarity 0"):
         Way(name="tweeter", polarity=0)

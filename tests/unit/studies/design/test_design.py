@@ -178,15 +178,18 @@ def test_coaxial_ways_with_their_filters() -> None:
     filter_ = '{ kind = "linkwitz-riley", order = 4, frequency = "3 kHz" }'
     tweeter = (
         "[tweeter]\ndome_diameter = 20\ndome_height = 4\nface_height = -2\n"
-        f'housing_diameter = 32\nlevel_db = -2\npolarity = "reversed"\ncrossover = {filter_}\n'
+        'housing_diameter = 32\nlevel_db = -2\npolarity = "reversed"\ndelay = "50 us"\n'
+        f"crossover = {filter_}\n"
     )
     design = read(
-        ("dust_cap = { diameter = 34, height = 9 }", f"crossover = {filter_}"), more=tweeter
+        ("dust_cap = { diameter = 34, height = 9 }", f"crossover = {filter_}\ndelay = 0.12"),
+        more=tweeter,
     )
     low, high = design.ways
     assert low.crossovers == (Crossover("linkwitz-riley", 4, 3000.0, "low"),)
     assert high.crossovers == (Crossover("linkwitz-riley", 4, 3000.0, "high"),)
     assert (high.polarity, high.level_db) == (-1, -2.0)
+    assert (low.delay, high.delay) == (pytest.approx(0.12e-3), pytest.approx(50e-6))
     assert design.assembly().tweeter == Tweeter(0.01, 0.004, -0.002, 0.016)
 
 
@@ -436,6 +439,8 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
             [("proud = 3", 'proud = 3\ncrossover = { kind = "brick", order = 4, frequency = 1 }')],
             "driver.crossover.frequency: 1 is outside 20 Hz to 20 kHz",
         ),
+        ([("proud = 3", "proud = 3\ndelay = 12")], "driver.delay: 12 is more than 10 ms"),
+        ([("proud = 3", 'proud = 3\ndelay = "-1 ms"')], "driver.delay: -1 ms is negative"),
         (
             [("proud = 3", 'proud = 3\ncurve = "gone.txt"')],
             "driver.curve: gone.txt cannot be read (No such file or directory)",

@@ -1,0 +1,97 @@
+"""Two ways that cross over in known ways: by textbook filters, and by a known path."""
+
+from dataclasses import replace
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from dispersion.air import Air
+from dispersion.problem import elevation_grid
+from dispersion.reference import Reference, flat
+from dispersion.sources import Crossover, Way
+from studies.solving.alignment import Alignment, alignment
+
+FREQUENCIES = np.geomspace(300.0, 20e3, 400)
+WINDOW = (-5.0, 20.0)
+CROSSING = 2000.0
+
+
+def ways(kind: str, order: int, polarity: int = 1) -> tuple[Way, Way]:
+    low, high = (Crossover(kind, order, CROSSING, side) for side in ("low", "high"))
+    return (
+        Way(name="driver", crossovers=(low,)),
+        Way(name="tweeter", crossovers=(high,), polarity=polarity),
+    )
+
+
+def found_for(
+    pair: tuple[Way, ...], second: NDArray[np.complex128] | float = 1.0
+) -> Alignment | None:
+    """Align points that radiate alike, the last times a factor, (F, E)."""
+    elevations = elevation_grid()
+    far = np.ones((len(pair), FREQUENCIES.size, elevations.size), dtype=complex)
+    far[-1] *= second
+    problem = SimpleNamespace(ways=pair, frequencies=FREQUENCIES, elevations=elevations)
+    reference = Reference(pair, flat(len(pair)))
+    response = SimpleNamespace(problem=problem, reference=reference, far_of_each=far)
+    return alignment(response, WINDOW)
+
+
+def aligned(pair: tuple[Way, ...], second: NDArray[np.complex128] | float = 1.0) -> Alignment:
+    found = found_for(pair, second)
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize(("order", "turned"), [(2, True), (4, False), (6, True), (8, False)])
+def test_a_linkwitz_riley_is_in_step_by_its_order(order: int, turned: bool) -> None:
+    """Equal polarity for orders 4, 8, reversed for 2, 6 (see `Crossover`), and no delay."""
+    found = aligned(ways("linkwitz-riley", order))
+    assert found.best.reversed is turned and found.best.later == 0.0
+    assert found.best.summed_db == pytest.approx(0.0, abs=1e-9)
+    assert found.crossing_hz == pytest.approx(CROSSING, rel=1e-4)
+    if turned:
+        # As written they cancel at the crossover.
+        assert found.written.worst_db < -30.0
+        assert found.written.worst_hz == pytest.approx(CROSSING, rel=0.02)
+    else:
+        assert found.gain_db == 0.0
+
+
+@pytest.mark.parametrize("behind", [0.03, -0.05])
+def test_a_path_is_made_up_for_by_its_delay(behind: float) -> None:
+    """A tweeter a path farther away is late by path over speed of sound: the driver waits."""
+    lag = behind / Air().speed
+    found = aligned(ways("linkwitz-riley", 4), np.exp(2j * np.pi * FREQUENCIES * lag)[:, None])
+    assert found.best.later == pytest.approx(-lag, abs=5.1e-6)
+    driver, tweeter = found.best.ways
+    assert min(driver.delay, tweeter.delay) == 0.0
+    assert (driver.delay > 0.0) is (behind > 0.0)
+    assert found.best.summed_db == pytest.approx(0.0, abs=0.02) and found.gain_db > 0.5
+
+
+def test_what_is_written_is_measured_as_it_is() -> None:
+    """A delay in the file that is right leaves nothing to gain; a wrong polarity is found."""
+    driver, tweeter = ways("linkwitz-riley", 4, polarity=-1)
+    lag = np.exp(2j * np.pi * FREQUENCIES * 0.1e-3)[:, None]
+    right = aligned((replace(driver, delay=0.1e-3), replace(tweeter, polarity=1)), lag)
+    assert right.gain_db == pytest.approx(0.0, abs=1e-9)
+    wrong = aligned((replace(driver, delay=0.1e-3), tweeter), lag)
+    assert wrong.gain_db > 1.0 and not wrong.best.reversed
+    # In step at one frequency only, half a period off.
+    assert wrong.other.reversed and wrong.other.summed_db < -0.1
+
+
+def test_odd_butterworths_sum_flat_and_half_in_step() -> None:
+    """Order 3: ways a quarter of a period apart, power 1 where in step it would be 2 at most."""
+    found = aligned(ways("butterworth", 3))
+    at = int(np.argmin(np.abs(found.frequencies - CROSSING)))
+    assert found.written.curve_db[at] == pytest.approx(-3.01, abs=0.01)
+
+
+def test_one_way_or_no_crossing_has_no_alignment() -> None:
+    low, _ = ways("linkwitz-riley", 4)
+    assert found_for((low,)) is None
+    assert found_for((low, replace(low, name="tweeter", level_db=-20.0))) is None
