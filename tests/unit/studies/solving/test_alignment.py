@@ -11,6 +11,7 @@ from dispersion.air import Air
 from dispersion.problem import elevation_grid
 from dispersion.reference import Reference, flat
 from dispersion.sources import Crossover, Way
+from studies.questions.spread.ways_tables import ways_in_words, ways_tables
 from studies.solving.alignment import Alignment, alignment
 
 FREQUENCIES = np.geomspace(300.0, 20e3, 400)
@@ -95,3 +96,19 @@ def test_one_way_or_no_crossing_has_no_alignment() -> None:
     low, _ = ways("linkwitz-riley", 4)
     assert found_for((low,)) is None
     assert found_for((low, replace(low, name="tweeter", level_db=-20.0))) is None
+
+
+def test_spread_says_which_keys_to_write() -> None:
+    """Filters of order 2 want one way reversed; a path of 34.34 mm takes 0.1 ms."""
+    lag = np.exp(2j * np.pi * FREQUENCIES * 0.1e-3)[:, None]
+    found = aligned(ways("linkwitz-riley", 2), lag)
+    spread = SimpleNamespace(alignment=found, design=SimpleNamespace(air=Air()))
+    (said,) = ways_in_words(spread)
+    assert 'Write delay = "0.1 ms" below [driver] and polarity = "reversed" below [tweeter]' in said
+    (table,) = ways_tables(spread)
+    assert table.values("polarity") == ("equal", "opposite", "equal")
+    assert table.values("path_mm")[1] == pytest.approx(0.1 * Air().speed)
+    assert found.written.summed_db == table.values("summed_db")[0] < table.values("summed_db")[1]
+    spread.alignment = aligned(found.best.ways, lag)
+    (said,) = ways_in_words(spread)
+    assert "Write" not in said and "no other delay" in said
