@@ -10,6 +10,7 @@ ones on the examples.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,9 @@ by 40 dB by then."""
 FADE_WIDTHS_AHEAD = 6.0
 """Inverse widths of the upper fade ahead of an arrival: what still rings there is cut away, which
 leaves less than -60 dB beyond the fade."""
+DELAY_STEP = 1e-3
+"""Share of a frequency either way over which its group delay is taken: nothing that is heard rings
+with a Q that this is wide for."""
 LONGEST_S = 2.0  # a band from 5 Hz and an arrival a second late
 
 
@@ -156,3 +160,28 @@ def _causal_window(samples: int, start: int, delay: float) -> NDArray[np.float64
     """0 until the lead ahead of the arrival, half a cosine over half the lead, then 1."""
     since = (np.arange(samples) - delay * RATE) / start
     return 0.5 - 0.5 * np.cos(np.pi * np.clip(2.0 * since, 0.0, 1.0))
+
+
+def group_delay(
+    pressure: Callable[[NDArray[np.float64]], NDArray[np.complex128]],
+    frequencies: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Group delay of a pressure, d phase / d omega for exp(-i omega t), seconds.
+
+    Parameters
+    ----------
+    pressure : callable
+        (N,) frequencies in Hz -> (N,) complex pressure.
+    frequencies : (N,) array
+        Hz, above 0.
+
+    Returns
+    -------
+    (N,) array
+        By the phase between `DELAY_STEP` below and above each frequency. Averaged over a band with
+        |p|^2 as weight it is the time at which the band's energy has its middle, by Parseval's
+        theorem; at single frequencies within a notch it may be anything, less than 0 as well.
+    """
+    low, high = frequencies * (1.0 - DELAY_STEP), frequencies * (1.0 + DELAY_STEP)
+    turned = np.angle(pressure(high) * np.conj(pressure(low)))
+    return turned / (2.0 * np.pi * (high - low))

@@ -26,6 +26,7 @@ from studies.answer.charts.style import (
     new_figure,
 )
 from studies.answer.picture import Picture, Pictures
+from studies.questions.seat.delays import SeatDelays
 from studies.questions.seat.listener import FloorCheck, Listener
 from studies.questions.seat.plan_figures import plan_figure
 from studies.questions.seat.study import SeatStudy
@@ -44,6 +45,12 @@ def seat_pictures(study: SeatStudy) -> Pictures:
     """Draw what reaches the seats, energy over time first."""
     pictures = {
         "energy-time": _energy_time(study),
+        "step": Picture(
+            time_figure(study),
+            "Above: what a step of the driver's acceleration makes at the main seat; it falls back"
+            " since nothing is solved below the band. Below: how much later each pitch comes than"
+            " straight from the baffle, and from where on that is heard.",
+        ),
         "paths": Picture(
             plan_figure(study),
             "Where the first bounces to the main seat meet floor, ceiling and walls.",
@@ -122,6 +129,47 @@ def _over_time(axes: Axes, listener: Listener, end: float) -> None:
             bbox=paper,
             zorder=5,
         )
+
+
+@in_common_style
+def time_figure(study: SeatStudy) -> Figure:
+    """Draw step response and group delay at the main seat."""
+    figure = new_figure(8.2, f"{study.design.title}: in time, at {study.main.name}", hspace=0.1)
+    top, bottom = figure.subplots(2, 1)
+    _steps(top, study.main)
+    _group_delay(bottom, study.main.delays)
+    for axes in (top, bottom):
+        axes.grid(axis="both")
+    figure.align_ylabels()
+    return figure
+
+
+def _steps(axes: Axes, listener: Listener) -> None:
+    time, (direct, whole) = listener.impulse.milliseconds, listener.impulse.steps
+    shown = (time >= -BEFORE_MS) & (time <= LEAST_MS)
+    axes.plot(time[shown], whole[shown], color=QUIET, linewidth=1.0, label="with first bounces")
+    axes.plot(time[shown], direct[shown], color=SERIES[0], linewidth=1.6, label="direct sound")
+    axes.set_xlim(-BEFORE_MS, LEAST_MS)
+    axes.set_xlabel("time after the direct sound, ms")
+    axes.set_ylabel("step response, 1 = largest\nof the direct sound")
+    axes.legend(loc="upper right", ncols=2)
+
+
+def _group_delay(axes: Axes, found: SeatDelays) -> None:
+    edges = edges_of_bands(found.centres)
+    flat: Look = {"baseline": None, "linewidth": 1.8}
+    axes.plot(found.frequencies, 1e3 * found.curve_s, color=QUIET, linewidth=0.6)
+    axes.stairs(1e3 * found.whole_s, edges, color=SERIES[0], label="direct sound", **flat)
+    look: Look = {"color": SERIES[1], "linestyle": DASHES[1]}
+    axes.stairs(1e3 * found.driver_s, edges, label="driver alone", **look, **flat)
+    look = {"color": WINDOW, "linestyle": DASHES[2], "linewidth": 1.4}
+    for limit, name in zip(found.limits_s, ("just audible", None), strict=True):
+        axes.plot(found.centres, 1e3 * limit, label=name, **look)
+    low, high = found.span_s
+    axes.set_ylim(1e3 * low, 1e3 * high)
+    axes.set_ylabel("group delay, ms")
+    frequency_axis(axes, edges[0], edges[-1])
+    axes.legend(loc="upper right", ncols=3)
 
 
 @in_common_style

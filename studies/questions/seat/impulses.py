@@ -64,6 +64,17 @@ class SeatImpulse:
         whole, peak = envelope(self.whole), envelope(self.direct).max()
         return 20.0 * np.log10(np.maximum(whole / peak, 1e-6))
 
+    @property
+    def steps(self) -> tuple[np.ndarray, np.ndarray]:
+        """Step responses of the direct sound and of the whole, (N,) each.
+
+        The running sum of the impulse response, over the largest value of the direct sound's. It
+        falls back to nothing since nothing is solved below the band.
+        """
+        direct, whole = (np.cumsum(one, dtype=float) for one in (self.direct, self.whole))
+        largest = np.abs(direct).max()
+        return direct / largest, whole / largest
+
 
 def envelope(response: np.ndarray) -> np.ndarray:
     """(N,) magnitude of the analytic signal of an impulse response (N,)."""

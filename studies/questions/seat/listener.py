@@ -10,6 +10,7 @@ import numpy as np
 from dispersion.elevations import level_db
 from dispersion.ripple import Ripple
 from dispersion.room import Path
+from studies.questions.seat.delays import SeatDelays
 from studies.questions.seat.impulses import SeatImpulse
 from studies.solving.seating import Sitter
 
@@ -111,6 +112,8 @@ class Listener:
     behind_curve_db : (F,) array
         The same at the frequencies of the study, dB.
     impulse : SeatImpulse
+    delays : SeatDelays
+        Group delay of the direct sound.
     floor : FloorCheck or None
         None if the column on a rigid floor was not asked for.
     posts : Ripple or None
@@ -125,6 +128,7 @@ class Listener:
     behind_db: np.ndarray
     behind_curve_db: np.ndarray
     impulse: SeatImpulse
+    delays: SeatDelays
     floor: FloorCheck | None = None
     posts: Ripple | None = None
 

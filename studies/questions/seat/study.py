@@ -32,6 +32,7 @@ from dispersion.ripple import Ripple
 from dispersion.room import DIRECT, air_loss, first_bounces, share_reflected
 from shapes.assembly import Assembly
 from studies.design import Design
+from studies.questions.seat.delays import SeatDelays, seat_delays
 from studies.questions.seat.impulses import SeatImpulse, seat_impulse
 from studies.questions.seat.listener import FLOOR, RUG_HZ, Arrival, FloorCheck, Listener, Rug
 from studies.solving.grid import (
@@ -268,6 +269,7 @@ class _Reading:
             behind_db=level_db(together / alone),
             behind_curve_db=level_db(powers[:, 0] / powers[:, 1]),
             impulse=self.impulse(sitter.here),
+            delays=self.delays(sitter.here),
             floor=self.floor_check(sitter.here, number),
         )
 
@@ -311,6 +313,13 @@ class _Reading:
         return seat_impulse(
             list(pressure), delays.tolist(), _limits(self.design), self.samples, self.bins
         )
+
+    def delays(self, ears: Ears) -> SeatDelays:
+        def heard(frequencies: np.ndarray) -> np.ndarray:
+            direct = self.solved.near(frequencies, [ears.first])[:, 0]
+            return direct * self.solved.alone(frequencies)
+
+        return seat_delays(heard, self.solved.alone, self.frequencies)
 
     def floor_check(self, ears: Ears, number: int) -> FloorCheck | None:
         """Compare the exact pressure at a seat, by its number, with direct and image."""

@@ -14,6 +14,7 @@ from studies.answer.evidence import Evidence, evidence_of_responses
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.seat.listener import EARLY_S, Arrival, Listener
 from studies.questions.seat.study import SeatStudy
+from studies.questions.seat.time_tables import time_tables
 from studies.questions.seat.words import answer, posture
 
 _LEVEL = "level: direct sound re 0 dB at 1 m, bounces re direct sound"
@@ -36,6 +37,7 @@ def seat_tables(study: SeatStudy) -> Findings:
             _main_seat(study),
             _by_seat(study),
             _levels(study),
+            *time_tables(study),
             *_turned(study),
         ),
         evidence=_evidence(study),
@@ -58,6 +60,7 @@ def _facts(study: SeatStudy) -> Iterator[Fact]:
         main.early_mean_db,
         f"bounces within {EARLY_S * 1e3:.0f} ms over direct sound at seat 1, mean of bands, dB",
     )
+    yield from _late(main)
     yield Fact("impulse_ms", main.impulse.length_ms, "length of each WAV file, ms")
     yield Fact(
         "impulse_least_ms", 1e3 * main.impulse.least_s, "least length of seat 1's WAV files, ms"
@@ -72,6 +75,18 @@ def _facts(study: SeatStudy) -> Iterator[Fact]:
     )
     yield Fact("by_pattern_rms_db", study.pattern_rms_db, "bounces by far-field pattern, rms, dB")
     yield Fact("by_pattern_worst_db", study.pattern_worst_db, "the same, largest, dB")
+
+
+def _late(main: Listener) -> Iterator[Fact]:
+    found = main.delays
+    at = found.worst
+    if at is None:
+        return
+    where = band_label(found.centres[at])
+    yield Fact("late_ms", 1e3 * float(found.late_s[at]), f"direct sound's group delay, {where}, ms")
+    yield Fact(
+        "late_audible_ms", 1e3 * float(found.audible_s[at]), "what is just audible there, ms"
+    )
 
 
 def _turned(study: SeatStudy) -> tuple[Table, ...]:

@@ -39,6 +39,7 @@ def answer(study: SeatStudy) -> tuple[str, ...]:
         _behind(study, main),
         *_floor(study, main),
         *_posts(study),
+        *_late(main),
         _impulses(study),
         WHERE_IT_STOPS,
     )
@@ -152,6 +153,22 @@ def _posts(study: SeatStudy) -> tuple[str, ...]:
         f"As the column is turned, its posts (solved) make the direct sound at {study.main.name}"
         f" swing by at most {swing[at]:.1f} dB, at {band_label(ripple.centres[at])}:"
         f" {ripple.turn_advice()}",
+    )
+
+
+def _late(main: Listener) -> tuple[str, ...]:
+    """Say which band of the direct sound comes most out of step, against what is heard."""
+    found = main.delays
+    at = found.worst
+    if at is None:
+        return ()
+    late, audible = 1e3 * found.late_s[at], 1e3 * found.audible_s[at]
+    heard = "which may be heard" if abs(late) >= audible else "which is not heard"
+    return (
+        f"In time: the direct sound's {band_label(found.centres[at])} band comes"
+        f" {abs(late):.2f} ms {'later' if late > 0 else 'earlier'} than the rest (group delay,"
+        f" crossover and driver included; just audible there: {audible:.1f} ms, Blauert and Laws"
+        f" 1978 [from memory]), {heard}.",
     )
 
 

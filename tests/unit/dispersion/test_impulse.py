@@ -11,6 +11,7 @@ from dispersion.impulse import (
     BandLimits,
     ImpulseError,
     bins,
+    group_delay,
     impulse,
     least_length,
     samples_for,
@@ -54,6 +55,18 @@ def test_nothing_comes_before_the_arrival_less_the_lead() -> None:
     # And what the window fades in there is next to nothing.
     ahead = response[: math.floor((0.02 + 0.5 * WIDE.lead) * RATE)]
     assert np.abs(ahead).max() < 1e-2 * response.max()
+
+
+def test_group_delay_of_a_first_order_high_pass_is_textbook() -> None:
+    """For 1 / (1 - j fc / f): d/d omega of atan(fc / f), (1 / wc) / (1 + (f / fc)^2)."""
+    corner, f = 200.0, np.geomspace(50.0, 5000.0, 30)
+
+    def passed(f: np.ndarray) -> np.ndarray:
+        late = np.exp(2j * np.pi * f * 3e-3)
+        return late / (1.0 + 1j * corner / f)  # exp(-i omega t)
+
+    expected = 3e-3 + 1.0 / (2.0 * np.pi * corner * (1.0 + (f / corner) ** 2))
+    assert group_delay(passed, f) == pytest.approx(expected, rel=1e-4)
 
 
 def test_complex_pressure_turns_with_the_house_time_factor() -> None:

@@ -288,6 +288,26 @@ def test_spectrum_of_the_direct_part_is_the_curve(walled: SeatStudy) -> None:
         assert found[inside] == pytest.approx(expected, abs=WITHIN_DB)
 
 
+def test_a_point_in_the_ring_is_late_by_its_path(walled: SeatStudy) -> None:
+    """Group delay: the way from the ring less that from the baffle over c, at every frequency.
+
+    A step that passes all but the bass rises at once, and with the bounces once more for each.
+    """
+    seat_, speed = walled.main.sitter.seat, walled.design.air.speed
+    ring = walled.assembly.height_of_ring - BASE
+    later = (np.hypot(seat_.r, seat_.z - ring) - np.hypot(seat_.r, seat_.z)) / speed
+    # A spline between the frequencies of the grid leaves a few per cent of a degree.
+    assert walled.main.delays.whole_s == pytest.approx(later, abs=3e-5)
+    assert walled.main.delays.driver_s == pytest.approx(0.0, abs=1e-12)
+    time, (direct, whole) = walled.main.impulse.milliseconds, walled.main.impulse.steps
+    assert direct.max() == 1.0 and abs(time[direct.argmax()]) < 0.1
+    assert np.abs(direct[time < -0.3]).max() < 0.05 and np.abs(direct[-100:]).max() < 0.05
+    jump = whole[np.searchsorted(time, 2.75)] - whole[np.searchsorted(time, 2.25)]
+    floor = next(one for one in walled.main.bounces if one.path.surface == "floor")
+    assert 2.3 < floor.path.delay_ms < 2.7
+    assert jump > 0.3
+
+
 def test_the_same_input_gives_the_same_bytes(walled: SeatStudy) -> None:
     again = seat(example(room=WALLED), PointSource())
     assert seat_files(again) == seat_files(walled)
@@ -330,7 +350,7 @@ def test_tables_and_pictures_hold_every_seat(walled: SeatStudy) -> None:
     )
     words = " ".join((*findings.answer, *findings.evidence.sentences()))
     assert "no room simulator" in words and "free field" not in words
-    assert list(seat_pictures(walled)) == ["energy-time", "paths", "bounces", "ears"]
+    assert list(seat_pictures(walled)) == ["energy-time", "step", "paths", "bounces", "ears"]
 
 
 def test_octaves_gather_thirds_by_their_middle_one() -> None:
