@@ -12,6 +12,7 @@ fall by 20 lg of the moving masses' ratio.
 """
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -28,6 +29,37 @@ from dispersion.waves import (
 
 LOW_KA = 0.1
 """Where the mass is taken, a being the cone's effective radius."""
+
+
+@dataclass(frozen=True)
+class AirLoad:
+    """Air that moves along with a cone, and what it does.
+
+    Attributes
+    ----------
+    mass, flush : float
+        Before the cone under what hangs above it, and flush in an endless wall, kg.
+    moving_mass : float
+        Of the cone with all that moves along, without the air before it, kg.
+    """
+
+    mass: float
+    flush: float
+    moving_mass: float
+
+    @property
+    def loss_db(self) -> float:
+        """By how much the cone moves less than in a wall, dB; no level holds it."""
+        return 20.0 * math.log10(self._ratio)
+
+    @property
+    def resonance_share(self) -> float:
+        """The driver's own resonance over that in a wall: the root of the moving masses' ratio."""
+        return 1.0 / math.sqrt(self._ratio)
+
+    @property
+    def _ratio(self) -> float:
+        return (self.moving_mass + self.mass) / (self.moving_mass + self.flush)
 
 
 def air_load(problem: Problem, settings: WaveSettings = DEFAULT_SETTINGS) -> float:
@@ -57,11 +89,6 @@ def air_load_flush(problem: Problem, settings: WaveSettings = DEFAULT_SETTINGS) 
     drive = axial_motion(way.name, way.parts, problem.air)
     pieces = flush_driver(problem, settings).outline.pieces
     return _mass(solve_flush(pieces, _low(problem), [drive], problem.air, settings).surface)
-
-
-def load_loss_db(moving_mass: float, load: float, load_flush: float) -> float:
-    """By how much a cone moves less under more air, dB, its moving mass without air in kg."""
-    return 20.0 * math.log10((moving_mass + load) / (moving_mass + load_flush))
 
 
 def _low(problem: Problem) -> float:

@@ -12,9 +12,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from dispersion.air import Air
 from dispersion.driver_curve import DriverCurve
 
 STEEPEST_ORDER = 16  # 96 dB an octave
+ZERO_PA = 20e-6
+"""What 0 dB of sound pressure level is, Pa rms."""
 
 
 class SourceError(ValueError):
@@ -257,3 +260,30 @@ class Way:
         if self.curve is not None:
             transfer = transfer * self.curve.response(frequencies)
         return transfer * np.exp(2j * np.pi * self.delay * np.asarray(frequencies))
+
+
+def travel_level_db(
+    frequencies: NDArray[np.float64], swept: float, air: Air
+) -> NDArray[np.float64]:
+    """Level of a sine 1 m from a small source in a wall that moves so much air.
+
+    A cone of area S that swings by X either way has the volume acceleration S omega^2 X, whatever
+    box and amplifier drive it, and makes p_rms = rho S omega^2 X / (2 sqrt(2) pi r): the power
+    4 pi^3 rho f^4 (S X)^2 / c (Small, Direct-radiator loudspeaker system analysis, J. Audio Eng.
+    Soc. 20, 383 (1972) [from memory]).
+
+    Parameters
+    ----------
+    frequencies : (N,) array
+        Hz.
+    swept : float
+        S X, m^3.
+    air : Air
+
+    Returns
+    -------
+    (N,) array
+        dB re 20 uPa.
+    """
+    acceleration = swept * (2.0 * np.pi * frequencies) ** 2
+    return 20.0 * np.log10(air.density * acceleration / (2.0 * np.sqrt(2.0) * np.pi * ZERO_PA))

@@ -232,15 +232,21 @@ def _delay(value: object) -> float:
     return delay
 
 
-def _mass(value: object) -> float:
-    given = _text_or_number(value, "1.2 kg")
-    if _bare_number(given) is not None:
-        raise ValueError(f'{given} has no unit: write a mass like "{given} kg"')
-    mass = parse_mass(given)
-    _refuse_negative(mass, str(given), zero_allowed=False)
-    if not 0.01 <= mass <= 100.0:
-        raise ValueError(f'{given} is an absurd mass for a driver: write it like "1.2 kg"')
-    return mass
+def _mass_like(example: str, what: str, least: float, most: float) -> Callable[[object], float]:
+    """Return a reader of masses between two bounds, kg; of what, and an example for errors."""
+    unit = example.split()[-1]
+
+    def read(value: object) -> float:
+        given = _text_or_number(value, example)
+        if _bare_number(given) is not None:
+            raise ValueError(f'{given} has no unit: write a mass like "{given} {unit}"')
+        mass = parse_mass(given)
+        _refuse_negative(mass, str(given), zero_allowed=False)
+        if not least <= mass <= most:
+            raise ValueError(f'{given} is an absurd mass for {what}: write it like "{example}"')
+        return mass
+
+    return read
 
 
 def _volume(value: object) -> float:
@@ -261,8 +267,13 @@ Volume = Annotated[
 ]
 Mass = Annotated[
     float,
-    BeforeValidator(_mass),
+    BeforeValidator(_mass_like("1.2 kg", "a driver", 0.01, 100.0)),
     WithJsonSchema({"type": "string", "examples": ["1.2 kg"]}),
+]
+MovingMass = Annotated[
+    float,
+    BeforeValidator(_mass_like("9 g", "what moves of a driver", 0.05e-3, 1.0)),
+    WithJsonSchema({"type": "string", "examples": ["9 g"]}),
 ]
 Area = Annotated[
     float,

@@ -27,6 +27,7 @@ from studies.design.quantities import (
     Depth,
     Diameter,
     Frequency,
+    MovingMass,
     SmallLength,
 )
 
@@ -34,6 +35,9 @@ CONE_WAVE_SPEED = 400.0
 """m/s; over the cone's diameter it is about where a paper cone lets go: common practice, no
 source."""
 
+LEAST_MASS = 8.0 / 3.0 * 1.2
+"""Of the air before a cone in a wall over its radius cubed, kg/m^3: 8/3 of the air's density
+(Beranek & Mellow 2012, 4.19 [from memory])."""
 Polarity = Literal["normal", "reversed"]
 Shape = Literal["round", "square", "hexagonal"]
 SIDES_OF: dict[str, int] = {"round": 0, "square": 4, "hexagonal": 6}
@@ -175,6 +179,16 @@ class DriverTable(WayTable):
     proud: SmallLength = Field(0.0, description="Frame or gasket above the baffle.")
     recess: SmallLength = Field(0.0, description="The cone's rim below the baffle.")
     excursion: SmallLength = Field(0.0, description="Peak travel of the cone, one way.")
+    moving_mass: MovingMass | None = Field(
+        None,
+        description="Published mass of all that moves, its air in a wall included (Mms), such as"
+        ' "9 g": `roundcast seat` tells what the air under the reflector takes.',
+    )
+    sensitivity_db: Annotated[float, Field(ge=60, le=120)] | None = Field(
+        None,
+        description="Published level at 1 m for 1 W in a large baffle, dB: `roundcast seat` tells"
+        " how much power the excursion takes, and how loud 1 W is there.",
+    )
     lets_go: LetsGoTable | None = Field(None, description="Left out: a rigid piston.")
 
     @property
@@ -219,6 +233,13 @@ class DriverTable(WayTable):
                     f"{in_own(size)} cannot be: the moving part is {in_own(across)} across, the"
                     f" frame {in_own(self.frame_diameter)}; check the number and its unit",
                 )
+        least = LEAST_MASS * self.effective_radius**3
+        if self.moving_mass is not None and self.moving_mass < least:
+            raise wrong(
+                "moving_mass",
+                f"{1e3 * self.moving_mass:.2g} g is less than the air alone before such a cone,"
+                f" {1e3 * least:.2g} g: give the published mass, air included",
+            )
         if self.lets_go and self.lets_go.down_to > across:
             raise wrong("lets_go.down_to", "must not be larger than the driver's moving part")
         return self

@@ -129,7 +129,7 @@ def alignment(response: Response, window: tuple[float, float]) -> Alignment | No
 
 
 @dataclass(frozen=True, eq=False)
-class _Pair:
+class _TwoWays:
     """Two ways without delay or polarity: powers, and their mean product, over the window, (F,)."""
 
     frequencies: np.ndarray
@@ -137,9 +137,9 @@ class _Pair:
     product: np.ndarray
     sizes: np.ndarray
 
-    def within(self, middle: float, octaves: float) -> _Pair:
+    def within(self, middle: float, octaves: float) -> _TwoWays:
         kept = np.abs(np.log2(self.frequencies / middle)) <= octaves
-        return _Pair(
+        return _TwoWays(
             self.frequencies[kept], self.powers[:, kept], self.product[kept], self.sizes[kept]
         )
 
@@ -177,7 +177,7 @@ class _Pair:
         )
 
 
-def _pair(response: Response, window: tuple[float, float]) -> _Pair:
+def _pair(response: Response, window: tuple[float, float]) -> _TwoWays:
     problem = response.problem
     plain = tuple(replace(way, delay=0.0, polarity=1) for way in problem.ways)
     drive = Reference(plain, response.reference.flush).drive(problem.frequencies)
@@ -191,10 +191,10 @@ def _pair(response: Response, window: tuple[float, float]) -> _Pair:
     # |p1 + p2|^2 and |p1 - i p2|^2 hold the real and the imaginary part of conj(p1) p2.
     real, imaginary = (mean(np.abs(first + turn * second) ** 2) - both for turn in (1.0, -1j))
     sizes = mean(np.abs(first) * np.abs(second))
-    return _Pair(problem.frequencies, powers, 0.5 * (real + 1j * imaginary), sizes)
+    return _TwoWays(problem.frequencies, powers, 0.5 * (real + 1j * imaginary), sizes)
 
 
-def _crossing(pair: _Pair) -> float | None:
+def _crossing(pair: _TwoWays) -> float | None:
     """Return where the first way hands over to the second: the crossing with most power, Hz."""
     over = np.log(pair.powers[0]) - np.log(pair.powers[1])
     hands_over = np.flatnonzero((over[:-1] > 0.0) & (over[1:] <= 0.0))

@@ -176,6 +176,8 @@ def _driver(sizes: Sizes) -> Iterator[str]:
     yield _size("proud", sizes.proud, sizes, "0.02 x nominal; frame or gasket above the baffle")
     yield _line("recess", 0, "cone rim below the baffle")
     yield _size("excursion", sizes.excursion, sizes, "0.03 x nominal; peak travel, one way")
+    yield '# moving_mass = "9 g"  # published, with its air (Mms): what the air in the gap takes'
+    yield "# sensitivity_db = 88  # published, 1 W at 1 m: `roundcast seat` tells how loud it gets"
     if sizes.brief.coaxial:
         yield _line("crossover", CROSSOVER, "low pass")
     yield f'# lets_go = {{ above = "3 kHz", down_to = {cap} }}  # a cone that lets go in the treble'

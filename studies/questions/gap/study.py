@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from dispersion.air_load import air_load, air_load_flush, load_loss_db
+from dispersion.air_load import AirLoad, air_load, air_load_flush
 from studies.design import Design
 from studies.solving.candidates import SAME_SIZE, NearBest, Row, Standing
 from studies.solving.ensemble import Judged, judge, may_lead
@@ -27,30 +27,8 @@ from studies.solving.ranking import solved_whole, to_rank
 from studies.solving.verdicts import Lead, compared
 
 CONE_MASS_BY_AREA = 1.1
-"""Moving mass of a driver without air over its effective area, kg/m^2: common practice, no
-source."""
-
-
-@dataclass(frozen=True)
-class AirLoad:
-    """Air that moves along with the cone, see `dispersion.air_load`.
-
-    Attributes
-    ----------
-    mass, flush : float
-        Under what hangs above, and flush in an endless wall, kg.
-    moving_mass : float
-        Of the cone that is assumed, kg.
-    """
-
-    mass: float
-    flush: float
-    moving_mass: float
-
-    @property
-    def loss_db(self) -> float:
-        """By how much the cone moves less than in a wall, dB; no level holds it."""
-        return load_loss_db(self.moving_mass, self.mass, self.flush)
+"""Moving mass of a driver without air over its effective area where the file does not say, kg/m^2:
+common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -229,4 +207,6 @@ def _air_load(design: Design, choice: GapChoice) -> AirLoad | None:
     if not row.solved or row.response.method != "waves":
         return None
     problem, area = problem_of(design, row.assembly), row.assembly.driver_area
-    return AirLoad(air_load(problem), air_load_flush(problem), CONE_MASS_BY_AREA * area)
+    flush, published = air_load_flush(problem), design.tables.driver.moving_mass
+    cone = CONE_MASS_BY_AREA * area if published is None else published - flush
+    return AirLoad(air_load(problem), flush, cone)

@@ -143,11 +143,12 @@ def _air_in_the_gap(study: GapStudy) -> list[str]:
     load = study.air_load(least)
     if load is None:
         return []
+    whence = "assumed" if study.design.tables.driver.moving_mass is None else "by the file"
     cone, loss = f"{load.moving_mass * 1e3:.2g} g", f"{max(load.loss_db, 0.0):.1f} dB"
     return [
         f"Air that moves along with the cone: {load.mass * 1e3:.2g} g at the smallest of these"
         f" gaps, {in_both(least.plate_gap)}, against {load.flush * 1e3:.2g} g in a flat wall; there"
-        f" a cone of {cone} (assumed) moves {loss} less, which no level here holds."
+        f" a cone of {cone} ({whence}) moves {loss} less, which no level here holds."
     ]
 
 

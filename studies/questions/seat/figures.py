@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from shapes.lengths import in_own
-from studies.answer.charts.curves import Trace, draw_traces, level_axis
+from studies.answer.charts.curves import Trace, curves_figure, draw_traces, level_axis
 from studies.answer.charts.style import (
     DASHES,
     INK,
@@ -28,6 +28,7 @@ from studies.answer.charts.style import (
 from studies.answer.picture import Picture, Pictures
 from studies.questions.seat.delays import SeatDelays
 from studies.questions.seat.listener import FloorCheck, Listener
+from studies.questions.seat.loudness import Loudness
 from studies.questions.seat.plan_figures import plan_figure
 from studies.questions.seat.study import SeatStudy
 from studies.questions.seat.words import posture
@@ -66,12 +67,32 @@ def seat_pictures(study: SeatStudy) -> Pictures:
             " close behind the column adds and takes, wave by wave.",
         ),
     }
+    if study.loudness is not None:
+        pictures["loudest"] = _loudest(study, study.loudness)
     if study.main.floor is not None:
         pictures["floor"] = Picture(
             floor_figure(study, study.main.floor),
             "How much the simple bounce leaves out when the column stands on a hard floor.",
         )
     return pictures
+
+
+def _loudest(study: SeatStudy, found: Loudness) -> Picture:
+    named = zip(study.listeners, found.most_db, strict=True)
+    levels = {f"most at {one.name}": most for one, most in named}
+    levels["in a wall, 1 m"] = found.alone_db
+    if found.one_watt_db is not None:
+        levels[f"1 W at {study.main.name}"] = found.one_watt_db[0]
+    figure = curves_figure(
+        f"{study.design.title}: loudest sine by travel",
+        [Trace(name, found.centres, level, by_band=True) for name, level in levels.items()],
+        "direct sound, dB re 20 uPa",
+    )
+    return Picture(
+        figure,
+        f"The level at which the cone has used up {in_own(found.excursion)} either way: above that"
+        " it bottoms, whatever the amplifier. Above, power and heat decide, which nobody has told.",
+    )
 
 
 def _energy_time(study: SeatStudy) -> Picture:

@@ -35,6 +35,7 @@ from studies.design import Design
 from studies.questions.seat.delays import SeatDelays, seat_delays
 from studies.questions.seat.impulses import SeatImpulse, seat_impulse
 from studies.questions.seat.listener import FLOOR, RUG_HZ, Arrival, FloorCheck, Listener, Rug
+from studies.questions.seat.loudness import Loudness, loudness
 from studies.solving.grid import (
     COARSE_PER_BAND,
     FINE_BY_NEED,
@@ -73,6 +74,8 @@ class SeatStudy:
     pattern_rms_db, pattern_worst_db : float
         Difference of the bounces by the far-field pattern, at the angle of each, from those by the
         pressure solved at the image: rms over bounces and bands, and the largest, dB.
+    loudness : Loudness or None
+        How loud it can be by the cone's travel; None where the file gives none.
     """
 
     design: Design
@@ -84,6 +87,7 @@ class SeatStudy:
     listeners: tuple[Listener, ...]
     pattern_rms_db: float
     pattern_worst_db: float
+    loudness: Loudness | None = field(default=None, repr=False)
 
     @property
     def main(self) -> Listener:
@@ -183,6 +187,7 @@ def seat(
         listeners=listeners,
         pattern_rms_db=float(np.sqrt(np.mean(np.square(off_db)))),
         pattern_worst_db=float(np.max(np.abs(off_db))),
+        loudness=loudness(design, problem, reading.direct, reading.drive),
     )
 
 
@@ -269,7 +274,7 @@ class _Reading:
             behind_db=level_db(together / alone),
             behind_curve_db=level_db(powers[:, 0] / powers[:, 1]),
             impulse=self.impulse(sitter.here),
-            delays=self.delays(sitter.here),
+            delays=self.delays(number),
             floor=self.floor_check(sitter.here, number),
         )
 
@@ -285,6 +290,17 @@ class _Reading:
         kept = np.column_stack([share_reflected(one, held) for one in taken])
         near = self.solved.near(frequencies, ears.numbers)
         return near / ears.distances * np.sqrt(kept) * 10.0 ** (-lost_db / 20.0)
+
+    def direct(self, frequencies: np.ndarray) -> np.ndarray:
+        """(F, S) direct sound at the seats over rho A / (2 pi), the driver's own response in it."""
+        ears = [sitter.here for sitter in self.seating.sitters]
+        near = self.solved.near(frequencies, [one.first for one in ears])
+        away = np.array([one.distances[0] for one in ears])
+        return near * self.solved.alone(frequencies)[:, None] / away
+
+    def drive(self, frequencies: np.ndarray) -> np.ndarray:
+        """(F,) volume acceleration of the cone over A."""
+        return self.solved.response.reference.drive(frequencies)[0]
 
     def bands(self, power: np.ndarray) -> np.ndarray:
         """(B, ...) band values of |p|^2 re 0 dB at `frequencies`, (F, ...)."""
@@ -314,10 +330,9 @@ class _Reading:
             list(pressure), delays.tolist(), _limits(self.design), self.samples, self.bins
         )
 
-    def delays(self, ears: Ears) -> SeatDelays:
+    def delays(self, number: int) -> SeatDelays:
         def heard(frequencies: np.ndarray) -> np.ndarray:
-            direct = self.solved.near(frequencies, [ears.first])[:, 0]
-            return direct * self.solved.alone(frequencies)
+            return self.direct(frequencies)[:, number]
 
         return seat_delays(heard, self.solved.alone, self.frequencies)
 

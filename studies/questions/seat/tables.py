@@ -13,6 +13,11 @@ from studies.answer.columns import band, number, text
 from studies.answer.evidence import Evidence, evidence_of_responses
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.seat.listener import EARLY_S, Arrival, Listener
+from studies.questions.seat.loudness_tables import (
+    loudness_facts,
+    loudness_in_words,
+    loudness_tables,
+)
 from studies.questions.seat.study import SeatStudy
 from studies.questions.seat.time_tables import time_tables
 from studies.questions.seat.words import answer, posture
@@ -29,14 +34,15 @@ def seat_tables(study: SeatStudy) -> Findings:
     return Findings(
         command="seat",
         design=study.design,
-        answer=answer(study),
-        facts=tuple(_facts(study)),
+        answer=(*answer(study), *loudness_in_words(study)),
+        facts=(*_facts(study), *loudness_facts(study)),
         tables=(
             _bounces(study),
             _early(study),
             _main_seat(study),
             _by_seat(study),
             _levels(study),
+            *loudness_tables(study),
             *time_tables(study),
             *_turned(study),
         ),

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dispersion.air_load import air_load, air_load_flush, load_loss_db
+from dispersion.air_load import AirLoad, air_load, air_load_flush
 from dispersion.problem import Problem
 from dispersion.sources import Way
 from shapes.assembly import Assembly, Column, Driver, TopPlate
@@ -50,4 +50,7 @@ def test_under_a_far_plate_it_is_nearly_that_of_a_bare_column() -> None:
 
 
 def test_a_cone_twice_as_heavy_with_its_air_moves_6_db_less() -> None:
-    assert load_loss_db(0.009, 0.011, 0.001) == pytest.approx(20.0 * np.log10(2.0))
+    load = AirLoad(mass=0.011, flush=0.001, moving_mass=0.009)
+    assert load.loss_db == pytest.approx(20.0 * np.log10(2.0))
+    # omega^2 = stiffness over mass.
+    assert load.resonance_share == pytest.approx(np.sqrt(0.5))

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from numpy.polynomial import chebyshev
 
+from dispersion.air import Air
 from dispersion.driver_curve import DriverCurve
-from dispersion.sources import Crossover, LettingGo, SourceError, Way
+from dispersion.sources import Crossover, LettingGo, SourceError, Way, travel_level_db
 
 FREQUENCIES = np.geomspace(20.0, 20e3, 61)
 
@@ -60,6 +61,17 @@ def test_a_delay_turns_the_phase_forward():
     assert late == pytest.approx(np.array([1j]))
     with pytest.raises(SourceError, match="delay"):
         Way(name="driver", delay=-1e-3)
+
+
+def test_travel_gives_the_power_of_a_small_source_in_a_wall():
+    """P = 4 pi^3 rho f^4 V^2 / c, rms of a sine of peak volume V (Small 1972 [from memory]), over
+
+    the half sphere of 1 m: p^2 = P rho c / (2 pi).
+    """
+    air, f, swept = Air(), np.array([40.0, 100.0]), 35e-6
+    power = 4.0 * np.pi**3 * air.density * f**4 * swept**2 / air.speed
+    expected = 10.0 * np.log10(power * air.density * air.speed / (2.0 * np.pi) / 20e-6**2)
+    assert np.allclose(travel_level_db(f, swept, air), expected, atol=1e-9)
 
 
 def test_a_polarity_of_neither_kind_is_refused():

@@ -439,6 +439,8 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
             [("proud = 3", 'proud = 3\ncrossover = { kind = "brick", order = 4, frequency = 1 }')],
             "driver.crossover.frequency: 1 is outside 20 Hz to 20 kHz",
         ),
+        ([("proud = 3", "proud = 3\nmoving_mass = 9")], "driver.moving_mass: 9 has no unit"),
+        ([("proud = 3", 'proud = 3\nmoving_mass = "0.2 g"')], "is less than the air alone"),
         ([("proud = 3", "proud = 3\ndelay = 12")], "driver.delay: 12 is more than 10 ms"),
         ([("proud = 3", 'proud = 3\ndelay = "-1 ms"')], "driver.delay: -1 ms is negative"),
         (

@@ -308,6 +308,34 @@ def test_a_point_in_the_ring_is_late_by_its_path(walled: SeatStudy) -> None:
     assert jump > 0.3
 
 
+def test_travel_gives_a_level_that_small_s_formula_gives() -> None:
+    """A point in free air that is 1 where a small source in a wall is: p = rho S w^2 X / (2 pi R).
+
+    0 dB of the point is that of the source in the wall, so 88 dB at 1 m for 1 W are 88 - 20 lg R.
+    """
+    more = 'excursion = 4\nmoving_mass = "9 g"\nsensitivity_db = 88'
+    found = seat(example(("excursion = 4", more)), PointSource())
+    seat_, ring = found.main.sitter.seat, found.assembly.height_of_ring - BASE
+    away, f = np.hypot(seat_.r, seat_.z - ring), found.loudness.centres
+    pressure = found.design.air.density * np.pi * 0.052**2 * 0.004 * (2.0 * np.pi * f) ** 2
+    expected = 20.0 * np.log10(pressure / (2.0 * np.sqrt(2.0) * np.pi * away * 20e-6))
+    # The mean of f^4 over a third octave is 0.15 dB above that at its middle.
+    assert found.loudness.most_db[0] == pytest.approx(expected, abs=0.2)
+    lost = found.loudness.load.loss_db
+    assert 0.0 < lost < 0.3
+    one_watt = found.loudness.one_watt_db[0]
+    assert one_watt == pytest.approx(88.0 - 20.0 * np.log10(away) - lost, abs=0.01)
+    table = seat_tables(found).table("loudest")
+    each = np.array(table.values("seat_1_db")) - np.array(table.values("one_watt_db"))
+    assert table.values("power_w") == pytest.approx(10.0 ** (each / 10.0))
+    assert "loudest" in seat_pictures(found)
+
+
+def test_without_a_travel_no_loudness_is_told() -> None:
+    found = seat(example(("excursion = 4", "excursion = 0")), PointSource())
+    assert found.loudness is None and "How loud" not in " ".join(seat_tables(found).answer)
+
+
 def test_the_same_input_gives_the_same_bytes(walled: SeatStudy) -> None:
     again = seat(example(room=WALLED), PointSource())
     assert seat_files(again) == seat_files(walled)
@@ -350,7 +378,14 @@ def test_tables_and_pictures_hold_every_seat(walled: SeatStudy) -> None:
     )
     words = " ".join((*findings.answer, *findings.evidence.sentences()))
     assert "no room simulator" in words and "free field" not in words
-    assert list(seat_pictures(walled)) == ["energy-time", "step", "paths", "bounces", "ears"]
+    assert list(seat_pictures(walled)) == [
+        "energy-time",
+        "step",
+        "paths",
+        "bounces",
+        "ears",
+        "loudest",
+    ]
 
 
 def test_octaves_gather_thirds_by_their_middle_one() -> None:
