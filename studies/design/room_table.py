@@ -105,6 +105,11 @@ class RoomTable(DesignTable):
         description="From the column's axis to a wall behind it, to tell what a wall does; left"
         " out, 100 mm of air behind the speaker.",
     )
+    apart: Annotated[float, Between(300, 20_000)] | None = Field(
+        None,
+        description="Of a pair of columns, axis to axis: `roundcast seat` tells what differs off"
+        " the middle seat, which is the first of the seats, as far from both.",
+    )
     absorption: AbsorptionTable = AbsorptionTable()
     floor: bool = Field(
         False,

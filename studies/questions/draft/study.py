@@ -273,6 +273,9 @@ name = "standing"
 ear_height = {standing}   # guess
 distance = {away}     # guess
 
+# [room]               # for `roundcast seat`; left out, floor and a ceiling of 2.5 m
+# apart = "2.2 m"      # of a pair of columns: what differs off the middle seat, the first above
+
 [target]
 # window = [0, 20]     # elevations that count, degrees; left out, it follows from the seats
 band = ["100 Hz", "16 kHz"]  # guess

@@ -29,7 +29,7 @@ from studies.answer.picture import Picture, Pictures
 from studies.questions.seat.delays import SeatDelays
 from studies.questions.seat.listener import FloorCheck, Listener
 from studies.questions.seat.loudness import Loudness
-from studies.questions.seat.plan_figures import plan_figure
+from studies.questions.seat.plan_figures import pair_figure, plan_figure
 from studies.questions.seat.study import SeatStudy
 from studies.questions.seat.words import posture
 
@@ -38,6 +38,7 @@ MOST_PANELS = 4
 DEEPEST_DB = -40.0
 BEFORE_MS, LEAST_MS, BEHIND_LAST = 1.5, 12.0, 1.25
 """How much time is shown: ahead of the direct sound, at least, and beyond the last bounce."""
+LOUDEST_SPAN_DB = 60.0
 TIERS = 3
 """Heights at which names of bounces stand, so that neighbours in time do not overlap."""
 
@@ -67,6 +68,12 @@ def seat_pictures(study: SeatStudy) -> Pictures:
             " close behind the column adds and takes, wave by wave.",
         ),
     }
+    if study.pair is not None:
+        pictures["pair"] = Picture(
+            pair_figure(study, study.pair),
+            "Seen from above: where the sound of both columns arrives so far apart in time, and in"
+            " colours how much louder the nearer one is.",
+        )
     if study.loudness is not None:
         pictures["loudest"] = _loudest(study, study.loudness)
     if study.main.floor is not None:
@@ -78,15 +85,17 @@ def seat_pictures(study: SeatStudy) -> Pictures:
 
 
 def _loudest(study: SeatStudy, found: Loudness) -> Picture:
-    named = zip(study.listeners, found.most_db, strict=True)
-    levels = {f"most at {one.name}": most for one, most in named}
-    levels["in a wall, 1 m"] = found.alone_db
+    levels = {
+        f"most at {study.main.name}": found.most_db[0],
+        "most in a wall, at 1 m": found.alone_db,
+    }
     if found.one_watt_db is not None:
         levels[f"1 W at {study.main.name}"] = found.one_watt_db[0]
     figure = curves_figure(
         f"{study.design.title}: loudest sine by travel",
         [Trace(name, found.centres, level, by_band=True) for name, level in levels.items()],
         "direct sound, dB re 20 uPa",
+        LOUDEST_SPAN_DB,
     )
     return Picture(
         figure,

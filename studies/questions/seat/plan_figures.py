@@ -1,4 +1,4 @@
-"""The paths to the main seat, drawn from the side and from above."""
+"""The paths to the main seat, drawn from the side and from above; two columns from above."""
 
 from __future__ import annotations
 
@@ -22,7 +22,12 @@ from studies.answer.charts.style import (
     new_figure,
     room_axis,
 )
+from studies.questions.seat.pair import TwoColumns
 from studies.questions.seat.study import SeatStudy
+
+ARRIVALS_MS = (-4.0, -2.0, -1.0, -0.5, 0.5, 1.0, 2.0, 4.0)
+LOUDER_DB = 12.0
+"""The darkest colour of a plan of two columns."""
 
 
 @in_common_style
@@ -106,3 +111,29 @@ def _from_above(axes: Axes, study: SeatStudy, sides: tuple[float, float]) -> Non
     room_axis(axes.xaxis, "along the length")
     room_axis(axes.yaxis, "along the width")
     axes.grid(color=FAINT)
+
+
+@in_common_style
+def pair_figure(study: SeatStudy, found: TwoColumns) -> Figure:
+    """Draw two columns from above: lines of equal difference in time over that in level."""
+    title = f"{study.design.title}: two columns {across_room(found.apart)} apart"
+    figure = new_figure(6.4, title)
+    axes = figure.add_subplot()
+    scale: Look = {"cmap": "PuOr_r", "vmin": -LOUDER_DB, "vmax": LOUDER_DB, "shading": "gouraud"}
+    image = axes.pcolormesh(found.x, found.y, found.level_db, rasterized=True, **scale)
+    look: Look = {"colors": INK, "linewidths": 1.0, "linestyles": "solid"}
+    lines = axes.contour(found.x, found.y, 1e3 * found.arrival_s, ARRIVALS_MS, **look)
+    axes.clabel(lines, fmt="%g ms", fontsize=9)
+    for side in (-0.5, 0.5):
+        axes.plot(side * found.apart, 0.0, "s", color=INK, markersize=9)
+    axes.plot(0.0, found.distance, "o", color=INK, markersize=7)
+    axes.annotate(study.main.name, (0.0, found.distance), xytext=(6, 6),
+                  textcoords="offset points", color=INK)  # fmt: skip
+    axes.set_aspect("equal")
+    axes.set_ylim(-0.04 * found.y[-1], found.y[-1])
+    room_axis(axes.xaxis, "along the line through both columns")
+    room_axis(axes.yaxis, "away from it")
+    bar = figure.colorbar(image, ax=axes, extend="both", shrink=0.9)
+    bar.set_label("left column less right one, dB")
+    bar.outline.set_visible(False)
+    return figure

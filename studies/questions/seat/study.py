@@ -36,6 +36,7 @@ from studies.questions.seat.delays import SeatDelays, seat_delays
 from studies.questions.seat.impulses import SeatImpulse, seat_impulse
 from studies.questions.seat.listener import FLOOR, RUG_HZ, Arrival, FloorCheck, Listener, Rug
 from studies.questions.seat.loudness import Loudness, loudness
+from studies.questions.seat.pair import TwoColumns, require_apart, two_columns
 from studies.solving.grid import (
     COARSE_PER_BAND,
     FINE_BY_NEED,
@@ -76,6 +77,8 @@ class SeatStudy:
         pressure solved at the image: rms over bounces and bands, and the largest, dB.
     loudness : Loudness or None
         How loud it can be by the cone's travel; None where the file gives none.
+    pair : TwoColumns or None
+        What differs off the middle seat; None where the file does not say how far apart two are.
     """
 
     design: Design
@@ -88,6 +91,7 @@ class SeatStudy:
     pattern_rms_db: float
     pattern_worst_db: float
     loudness: Loudness | None = field(default=None, repr=False)
+    pair: TwoColumns | None = field(default=None, repr=False)
 
     @property
     def main(self) -> Listener:
@@ -160,6 +164,7 @@ def seat(
     """
     assembly = design.assembly()
     seating = seating_of(design, assembly)
+    require_apart(design)
     samples = samples_for(_limits(design), _last_arrival(design, seating), length)
     problem = problem_of(design, assembly, read_per_band(fineness))
     free = replace(problem, points=seating.points)
@@ -188,6 +193,7 @@ def seat(
         pattern_rms_db=float(np.sqrt(np.mean(np.square(off_db)))),
         pattern_worst_db=float(np.max(np.abs(off_db))),
         loudness=loudness(design, problem, reading.direct, reading.drive),
+        pair=two_columns(design, seating, solved),
     )
 
 

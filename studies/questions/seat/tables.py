@@ -18,6 +18,7 @@ from studies.questions.seat.loudness_tables import (
     loudness_in_words,
     loudness_tables,
 )
+from studies.questions.seat.pair_tables import pair_facts, pair_in_words, pair_tables
 from studies.questions.seat.study import SeatStudy
 from studies.questions.seat.time_tables import time_tables
 from studies.questions.seat.words import answer, posture
@@ -34,14 +35,15 @@ def seat_tables(study: SeatStudy) -> Findings:
     return Findings(
         command="seat",
         design=study.design,
-        answer=(*answer(study), *loudness_in_words(study)),
-        facts=(*_facts(study), *loudness_facts(study)),
+        answer=(*answer(study), *pair_in_words(study), *loudness_in_words(study)),
+        facts=(*_facts(study), *pair_facts(study), *loudness_facts(study)),
         tables=(
             _bounces(study),
             _early(study),
             _main_seat(study),
             _by_seat(study),
             _levels(study),
+            *pair_tables(study),
             *loudness_tables(study),
             *time_tables(study),
             *_turned(study),

@@ -331,6 +331,37 @@ def test_travel_gives_a_level_that_small_s_formula_gives() -> None:
     assert "loudest" in seat_pictures(found)
 
 
+def test_two_points_differ_by_their_paths() -> None:
+    """Law of distance for points; a difference of 1 ms is a hyperbola about both columns."""
+    found = seat(example(room='[room]\napart = "2.2 m"\nceiling = "2.6 m"'), PointSource())
+    pair, speed, seat_ = found.pair, found.design.air.speed, found.main.sitter.seat
+    rise = seat_.z + BASE - found.assembly.height_of_ring
+    assert np.hypot(pair.distance, 1.1) == pytest.approx(seat_.r)
+
+    def paths(x: float, y: float) -> tuple[float, float]:
+        return tuple(float(np.sqrt((x - side) ** 2 + y**2 + rise**2)) for side in (1.1, -1.1))
+
+    near, far = paths(pair.aside, pair.distance)
+    assert (far - near) / speed == pytest.approx(1e-3)
+    angle = np.radians(30.0)
+    one = next(
+        one for one in pair.listeners if (one.azimuth_deg, one.distance) == (30.0, pair.distance)
+    )
+    near, far = paths(pair.distance * np.sin(angle), pair.distance * np.cos(angle))
+    assert one.arrival_s == pytest.approx((far - near) / speed)
+    assert one.level_db == pytest.approx(20.0 * np.log10(far / near))
+    middle = [one for one in pair.listeners if one.azimuth_deg == 0.0]
+    assert all(one.arrival_s == one.level_db == 0.0 for one in middle) and len(middle) == 3
+    assert seat_tables(found).table("pair").values("earlier_ms")[0] == 0.0
+    assert "pair" in seat_pictures(found)
+    assert "2.20 m apart, armchair, near as far from both" in " ".join(seat_tables(found).answer)
+
+
+def test_columns_too_far_apart_for_the_middle_seat_are_told_so() -> None:
+    with pytest.raises(DesignError, match=r"room\.apart: .* no seat 2000.0 mm .* from both"):
+        seat(example(room='[room]\napart = "4 m"'), PointSource())
+
+
 def test_without_a_travel_no_loudness_is_told() -> None:
     found = seat(example(("excursion = 4", "excursion = 0")), PointSource())
     assert found.loudness is None and "How loud" not in " ".join(seat_tables(found).answer)
