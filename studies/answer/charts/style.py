@@ -5,13 +5,15 @@ import io
 import math
 import textwrap
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 from matplotlib import style
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.ticker import FixedLocator, FuncFormatter, Locator, MultipleLocator, NullFormatter
@@ -102,15 +104,19 @@ def frequency_axis(axes: Axes, low: float, high: float, label: bool = True) -> N
     """Make x a logarithmic frequency axis from low to high, Hz, ticked 1, 2, 5 or by bands."""
     axes.set_xscale("log")
     axes.set_xlim(low, high)
-    decades = 10.0 ** np.arange(0, 6)
-    steps = np.arange(1, 10)
     named = (1, 2, 5) if high > NARROW * low else (1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8)
-    axes.xaxis.set_major_locator(FixedLocator(np.outer(decades, named).ravel().tolist()))
-    axes.xaxis.set_minor_locator(FixedLocator(np.outer(decades, steps).ravel().tolist()))
+    axes.xaxis.set_major_locator(FixedLocator(_of_each_decade(named, low, high)))
+    axes.xaxis.set_minor_locator(FixedLocator(_of_each_decade(range(1, 10), low, high)))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda f, _: short_frequency(f)))
     axes.xaxis.set_minor_formatter(NullFormatter())
     if label:
         axes.set_xlabel(FREQUENCY_LABEL)
+
+
+def _of_each_decade(steps: Iterable[float], low: float, high: float) -> list[float]:
+    """Multiples of every power of ten from low to high: a mark out of sight takes time as well."""
+    marks = np.outer(10.0 ** np.arange(0, 6), list(steps)).ravel()
+    return marks[(marks > 0.99 * low) & (marks < 1.01 * high)].tolist()
 
 
 def length_axis(axis: Axis, words: str) -> None:
@@ -207,19 +213,18 @@ def in_both_formats(figure: Figure, mark: str = "") -> dict[str, bytes]:
     dict of str to bytes
         By format: ``png``, ``svg``.
     """
-    files = {}
     origin = {"Description": mark or None}
-    metadata = {
-        "png": origin | {"Software": None},
-        "svg": origin | {"Date": None, "Creator": "roundcast"},
-    }
-    for kind, about in metadata.items():
-        drawn = io.BytesIO()
-        with style.context(["default", COMMON_STYLE]), warnings.catch_warnings():
-            # A title may hold signs that the font does not have: a box stands in their place.
-            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-            figure.savefig(drawn, format=kind, dpi=DPI, metadata=about, facecolor="white")
-        # The layout is found once and kept for the other format.
-        figure.set_layout_engine("none")
-        files[kind] = drawn.getvalue()
-    return files
+    as_png, as_svg = io.BytesIO(), io.BytesIO()
+    with style.context(["default", COMMON_STYLE]), warnings.catch_warnings():
+        # A title may hold signs that the font does not have: a box stands in their place.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        figure.set(dpi=DPI, facecolor="white")
+        # The layout is found once; `savefig` would draw twice more.
+        engine = figure.get_layout_engine()
+        if engine is not None:
+            engine.execute(figure)
+            figure.set_layout_engine("none")
+        FigureCanvasAgg(figure).print_png(as_png, metadata=origin | {"Software": None})
+        about = origin | {"Date": None, "Creator": "roundcast"}
+        FigureCanvasSVG(figure).print_svg(as_svg, metadata=about)
+    return {"png": as_png.getvalue(), "svg": as_svg.getvalue()}
