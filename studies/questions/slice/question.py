@@ -9,8 +9,9 @@ from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.slice.command import SliceOptions
 from studies.questions.slice.figures import slice_files, slice_pictures
+from studies.questions.slice.ringing import where_they_ring
 from studies.questions.slice.slices import Slices
-from studies.questions.slice.study import sharp_resonances, slice_study
+from studies.questions.slice.study import by_number, sharp_resonances, slice_study
 from studies.questions.slice.tables import slices_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress
@@ -22,8 +23,11 @@ def find(design: Design, options: SliceOptions) -> Slices:
     workers, finer = options.solving.workers, options.solving.finer
 
     def study(watch: Progress) -> Slices:
-        slices = slice_study(design, options.at, workers, watch, finer)
-        return replace(slices, resonances=sharp_resonances(design, workers, watch, finer))
+        resonances = sharp_resonances(design, workers, watch, finer)
+        at = (*options.at, *by_number(design, resonances, options.resonances))
+        slices = slice_study(design, at, workers, watch, finer)
+        places = where_they_ring(design, resonances, workers, watch, finer)
+        return replace(slices, resonances=resonances, places=places)
 
     return watched(study, options.solving)
 

@@ -40,6 +40,27 @@ class LoudestPoint:
     on_axis: bool
 
 
+@dataclass(frozen=True, kw_only=True)
+class RingPlace:
+    """Where a resonance sits.
+
+    Attributes
+    ----------
+    where : str
+        The region that holds most of its energy: in the cone (below the baffle's face), over the
+        driver, or farther out.
+    share : float
+        Of its potential energy between baffle and what hangs above, 0 to 1.
+    radius, height : float
+        Where its pressure is largest: from the axis, above the baffle, m.
+    """
+
+    where: str
+    share: float
+    radius: float
+    height: float
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Slices:
     """Complex pressure in the plane through the axis, at F frequencies.
@@ -61,6 +82,8 @@ class Slices:
         Inside a solid, or on its skin.
     resonances : tuple of Resonance
         Sharp resonances of the design in its target's band, ascending; none if not looked for.
+    places : tuple of RingPlace
+        Where each of them sits; none if not looked for.
     """
 
     design: Design
@@ -71,6 +94,7 @@ class Slices:
     pressure: np.ndarray = field(repr=False)
     solid: np.ndarray = field(repr=False)
     resonances: tuple[Resonance, ...] = ()
+    places: tuple[RingPlace, ...] = ()
 
     @property
     def frequencies(self) -> np.ndarray:

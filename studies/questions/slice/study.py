@@ -116,6 +116,24 @@ def sharp_resonances(
     return row.response.sharp_resonances if row.solved else ()
 
 
+def by_number(
+    design: Design, resonances: Sequence[Resonance], numbers: Sequence[int]
+) -> tuple[float, ...]:
+    """Return the frequencies of resonances by their numbers from 1, Hz.
+
+    Raises
+    ------
+    DesignError
+        If there are not so many.
+    """
+    for number in numbers:
+        if not 1 <= number <= len(resonances):
+            known = f"give 1 to {len(resonances)}" if resonances else "leave it out"
+            message = f"number {number} of {len(resonances)} sharp resonances: {known}"
+            raise DesignError(design.path, [Mistake("--resonance", message)])
+    return tuple(resonances[number - 1].frequency for number in numbers)
+
+
 def usual_frequencies(design: Design) -> tuple[float, ...]:
     """About 500 Hz, 2 kHz and 8 kHz within the design's band, else the middle of the band."""
     low, high = design.target.band

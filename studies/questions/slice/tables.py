@@ -6,7 +6,7 @@ import numpy as np
 
 from dispersion.checks import remarks_after
 from shapes.lengths import in_both, in_own
-from studies.answer.columns import in_words, length, mm, number
+from studies.answer.columns import in_words, length, mm, number, text
 from studies.answer.evidence import Evidence
 from studies.answer.resonances import resonance_tables, resonances_in_words
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
@@ -16,6 +16,10 @@ from studies.questions.slice.slices import HALF_WAVE, Slices
 ZERO = (
     "In the slice 0 dB is the driver's own on-axis level at 1 m, wherever the point is, so levels"
     " rise towards the driver."
+)
+RINGS = (
+    "energy: of the pressure in the air between driver and what hangs above, of the part that rings"
+    " alone; in the cone: below the baffle's face"
 )
 LIMIT = "What is not round is not in the slice: posts, wires, a reflector off its centre."
 
@@ -27,14 +31,15 @@ def slices_tables(slices: Slices) -> Findings:
         design=slices.design,
         answer=tuple(_answer(slices)),
         facts=tuple(_facts(slices)),
-        tables=(_places(slices), _waves(slices), *resonance_tables(slices.resonances)),
+        tables=(_places(slices), _waves(slices), *_resonances(slices)),
         evidence=_evidence(slices),
     )
 
 
 def _answer(slices: Slices) -> list[str]:
     said = [_at_one(slices, number) for number in range(len(slices.frequencies))]
-    return [*said, *resonances_in_words(slices.resonances), *_look_there(slices), ZERO, LIMIT]
+    rings = resonances_in_words(slices.resonances, [one.where for one in slices.places])
+    return [*said, *rings, *_look_there(slices), ZERO, LIMIT]
 
 
 def _look_there(slices: Slices) -> list[str]:
@@ -44,7 +49,8 @@ def _look_there(slices: Slices) -> list[str]:
         return []
     if np.any(np.abs(slices.frequencies - sharpest.frequency) < sharpest.bandwidth):
         return []
-    return [f"To see the sharpest of them, ask --at {sharpest.frequency:.0f}Hz."]
+    number = slices.resonances.index(sharpest) + 1
+    return [f"To see the sharpest of them, ask --resonance {number}."]
 
 
 def _at_one(slices: Slices, number: int) -> str:
@@ -117,6 +123,21 @@ def _place_cells(slices: Slices) -> list[tuple[Value, ...]]:
         ring = None if slices.ring_mouth_db is None else float(slices.ring_mouth_db[n])
         cells.append((float(frequency), *place, float(slices.driver_mouth_db[n]), ring))
     return cells
+
+
+def _resonances(slices: Slices) -> tuple[Table, ...]:
+    if not slices.places:
+        return resonance_tables(slices.resonances)
+    more = (
+        text("where", "sits mostly", "where most of its energy is"),
+        number("share_percent", "share\n%", "of its energy below what hangs above, per cent", 0),
+        length("radius_mm", "loudest at\nradius", "from the axis to its loudest point", short=True),
+        length("height_mm", "height", "of that point above the baffle", short=True),
+    )
+    cells = [
+        (one.where, 100.0 * one.share, mm(one.radius), mm(one.height)) for one in slices.places
+    ]
+    return resonance_tables(slices.resonances, more, cells, RINGS)
 
 
 def _waves(slices: Slices) -> Table:

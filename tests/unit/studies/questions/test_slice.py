@@ -22,8 +22,10 @@ from studies.answer.release import mark_of
 from studies.design import Design, DesignError, parse_design
 from studies.questions.slice import study as module
 from studies.questions.slice.figures import FRAMES, slice_figure, slice_files
+from studies.questions.slice.ringing import ACROSS, ringing_part, where_they_ring
 from studies.questions.slice.slices import Slices, short_name
 from studies.questions.slice.study import (
+    by_number,
     inside,
     pressure_re_1m,
     sharp_resonances,
@@ -57,6 +59,7 @@ ear_height = "1.1 m"
 distance = "2 m"
 """
 FREQUENCIES = (1000.0, 4000.0)
+RINGS_HZ, RINGS_Q = 7405.1, 28.55
 
 
 def small(text: str = TEXT) -> Design:
@@ -262,10 +265,45 @@ def test_resonances_are_named_as_spread_names_them() -> None:
     findings = slices_tables(replace(found, resonances=sharp))
     said = " ".join(findings.answer)
     assert "Rings at 6630 Hz (Q 480) and 4321 Hz (Q 90): between driver and reflector" in said
-    assert "ask --at 6630Hz" in said
+    assert "ask --resonance 2." in said
     assert findings.table("resonances").values("q") == (90.0, 480.0)
     at_it = replace(sharp[0], frequency=4001.0, q=500.0)
-    assert "ask --at" not in " ".join(slices_tables(replace(found, resonances=(at_it,))).answer)
+    assert "ask --resonance" not in " ".join(
+        slices_tables(replace(found, resonances=(at_it,))).answer
+    )
+
+
+def test_what_rings_is_parted_from_what_runs_straight_across_it() -> None:
+    """A / (f - f0 + i b / 2) at f0 and b either way leaves 0.8 of its peak, 2 A / (i b)."""
+    frequency, width, shape = 5000.0, 40.0, np.array([1.0, 0.5j, -0.2])
+    across = frequency + width * np.array(ACROSS)
+    background = np.outer(across, [2e-4, 1e-4j, 0.0]) + 0.3
+    rings = np.outer(width / (across - frequency + 0.5j * width), shape)
+    (found,) = ringing_part((background + rings)[None])
+    assert found == pytest.approx(0.8 * shape * 2.0 / 1j)
+
+
+def test_resonances_are_asked_for_by_number() -> None:
+    sharp = tuple(Resonance(frequency=f, q=90.0, peak=1.0, trusted=True) for f in (4e3, 6e3))
+    assert by_number(small(), sharp, (2, 1)) == (6e3, 4e3)
+    with pytest.raises(DesignError, match="--resonance: number 3 of 2 sharp resonances: give 1 to"):
+        by_number(small(), sharp, (3,))
+    with pytest.raises(DesignError, match="number 1 of 0 sharp resonances: leave it out"):
+        by_number(small(), (), (1,))
+
+
+def test_a_resonance_has_one_shape_and_a_place(slices: Slices) -> None:
+    """With hard walls, as `sharp_resonances` finds it: the same whatever width it is taken over."""
+    design = small(TEXT + '[walls]\nlosses = "none"\n')
+    rings = Resonance(frequency=RINGS_HZ, q=RINGS_Q, peak=1.0, trusted=True)
+    (place,) = where_they_ring(design, [rings])
+    (again,) = where_they_ring(design, [replace(rings, q=2.0 * RINGS_Q)])
+    assert place.where == again.where and place.share == pytest.approx(again.share, abs=0.05)
+    assert (place.radius, place.height) == (again.radius, again.height)
+    found = replace(slices, resonances=(rings,), places=(place,))
+    findings = slices_tables(found)
+    assert f"(Q {RINGS_Q:.0f}, {place.where})" in " ".join(findings.answer)
+    assert findings.table("resonances").values("where") == (place.where,)
 
 
 @pytest.mark.slow
