@@ -36,7 +36,11 @@ def resonances_in_words(found: Sequence[Resonance], places: Sequence[str] = ()) 
             for one, place in sharpest
         ]
     )
-    usual = "" if places else ": between driver and reflector, as a rule"
+    usual = (
+        ""
+        if places
+        else ": between driver and reflector, as a rule (`roundcast slice` tells where)"
+    )
     return [
         f"Rings at {names}{usual}. They measure broader and lower where surfaces, the cone above"
         " all, take more of the sound than the file says."

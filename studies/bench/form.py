@@ -20,7 +20,7 @@ Data = dict[str, Any]
 DESIGN = "design"
 """Name of the group of keys above the first table."""
 TOP_HELP = "What it is called, and what its parts have in common."
-ANGLES, FREQUENCIES = [45, "45 deg"], ["3 kHz"]
+UNITS_OF_EXAMPLES = {"deg": [45, "45 deg"], "Hz": ["3 kHz"], "ms": ["0.12 ms"]}
 
 
 def form_of(text: str) -> list[Data]:
@@ -218,9 +218,7 @@ def _unit(found: list[Data], unit: Any) -> str:
     examples = next((each["examples"] for each in found if "examples" in each), None)
     if examples == LENGTH_SCHEMA["examples"]:
         return str(unit or "")
-    if examples == ANGLES:
-        return "deg"
-    return "Hz" if examples == FREQUENCIES else ""
+    return next((name for name, one in UNITS_OF_EXAMPLES.items() if one == examples), "")
 
 
 def _typed(value: Any) -> str:

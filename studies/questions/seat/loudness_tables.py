@@ -11,6 +11,8 @@ from studies.answer.table import Fact, Table
 from studies.questions.seat.loudness import Loudness
 from studies.questions.seat.study import SeatStudy
 
+LEAST_LOSS_DB = 0.1
+"""Below this nothing is said of what the air takes."""
 UNKNOWN = (
     "Not known: the box (below its resonance the cone travels more for the same power, near a"
     " port's less, and the port plays too), what power the voice coil stands, the tweeter's own"
@@ -29,7 +31,7 @@ def loudness_in_words(study: SeatStudy) -> tuple[str, ...]:
         f" {lowest} uses up the travel of {in_both(found.excursion)} either way{_by_power(found)};"
         " every octave higher allows 12 dB more, but for what column and reflector change."
     )
-    return (" ".join([said, *_heavier(found), UNKNOWN]),)
+    return (" ".join([said, *_heavier(found), "Box, heat and distortion are not known."]),)
 
 
 def _by_power(found: Loudness) -> str:
@@ -43,12 +45,17 @@ def _heavier(found: Loudness) -> Iterator[str]:
     load = found.load
     if load is None:
         return
-    yield (
+    moves = (
         f"The cone moves {1e3 * load.mass:.2g} g of air here, {1e3 * load.flush:.2g} g in a wall:"
-        f" with {1e3 * (load.moving_mass + load.flush):.3g} g published that makes"
-        f" {-load.loss_db:+.1f} dB for the same power, and the driver's resonance"
-        f" {100.0 * (load.resonance_share - 1.0):+.0f} per cent."
+        f" with {1e3 * (load.moving_mass + load.flush):.3g} g published that"
     )
+    if abs(load.loss_db) < LEAST_LOSS_DB:
+        yield f"{moves} changes next to nothing."
+    else:
+        yield (
+            f"{moves} makes {-load.loss_db:+.1f} dB for the same power, and the driver's resonance"
+            f" {100.0 * (load.resonance_share - 1.0):+.0f} per cent."
+        )
 
 
 def loudness_facts(study: SeatStudy) -> Iterator[Fact]:

@@ -26,6 +26,7 @@ from studies.questions.seat.pair import TwoColumns
 from studies.questions.seat.study import SeatStudy
 
 ARRIVALS_MS = (-4.0, -2.0, -1.0, -0.5, 0.5, 1.0, 2.0, 4.0)
+PAPER: Look = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.8}
 LOUDER_DB = 12.0
 """The darkest colour of a plan of two columns."""
 
@@ -117,7 +118,7 @@ def _from_above(axes: Axes, study: SeatStudy, sides: tuple[float, float]) -> Non
 def pair_figure(study: SeatStudy, found: TwoColumns) -> Figure:
     """Draw two columns from above: lines of equal difference in time over that in level."""
     title = f"{study.design.title}: two columns {across_room(found.apart)} apart"
-    figure = new_figure(6.4, title)
+    figure = new_figure(5.2, title)
     axes = figure.add_subplot()
     scale: Look = {"cmap": "PuOr_r", "vmin": -LOUDER_DB, "vmax": LOUDER_DB, "shading": "gouraud"}
     image = axes.pcolormesh(found.x, found.y, found.level_db, rasterized=True, **scale)
@@ -128,7 +129,7 @@ def pair_figure(study: SeatStudy, found: TwoColumns) -> Figure:
         axes.plot(side * found.apart, 0.0, "s", color=INK, markersize=9)
     axes.plot(0.0, found.distance, "o", color=INK, markersize=7)
     axes.annotate(study.main.name, (0.0, found.distance), xytext=(6, 6),
-                  textcoords="offset points", color=INK)  # fmt: skip
+                  textcoords="offset points", color=INK, bbox=PAPER)  # fmt: skip
     axes.set_aspect("equal")
     axes.set_ylim(-0.04 * found.y[-1], found.y[-1])
     room_axis(axes.xaxis, "along the line through both columns")
