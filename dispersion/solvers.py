@@ -152,7 +152,12 @@ def _mended(
 
 
 def _balanced(fields: Fields) -> bool:
-    return bool(np.all(np.abs(fields.power_error_db) <= POWER_WARNING_DB))
+    return is_balanced(fields.power_error_db)
+
+
+def is_balanced(power_error_db: np.ndarray) -> bool:
+    """Whether no way's power is off by more than is promised."""
+    return bool(np.all(np.abs(power_error_db) <= POWER_WARNING_DB))
 
 
 def _siblings(

@@ -10,11 +10,12 @@ Posts of any count, thickness and circle take milliseconds once the answer of a 
 from .around import Around, solve_around
 from .askew import AskewPair, Displacement, solve_askew, solve_pair
 from .flat_ring import AllRoundError, FlatRing, flat_ring, orders_up_to
-from .leaning import Leaning, half_circle, solve_leaning
+from .leaning import STRAIGHT, Leaning, half_circle, solve_leaning
 from .posts import PostedField, Rod, stand
 from .ring_answer import RingAnswer, solve_ring
 
 __all__ = [
+    "STRAIGHT",
     "AllRoundError",
     "Around",
     "AskewPair",

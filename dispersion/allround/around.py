@@ -8,12 +8,12 @@ make them. The posts' own sides count as hard, the air as taking nothing.
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
 from dispersion.allround.flat_ring import check_foot, flat_ring, orders_up_to
-from dispersion.allround.keeping import BalancedAnswer, keys_of, packed, unpacked
+from dispersion.allround.keeping import BalancedAnswer, keys_of, mended, packed, unpacked
 from dispersion.allround.posts import PostedField, Rod, stand
 from dispersion.allround.ring_answer import RingAnswer, solve_ring
 from dispersion.bands import band_means
@@ -48,12 +48,15 @@ class Around:
     power_error_db : (W, F) array
         Power far away and taken by walls over power through each way, with the posts of the
         assembly.
+    finer : (F,) array
+        How many times finer the mesh was than asked for, to mend that balance.
     """
 
     problem: Problem
     settings: WaveSettings
     answers: tuple[RingAnswer, ...] = field(repr=False)
     power_error_db: np.ndarray = field(repr=False)
+    finer: np.ndarray = field(repr=False)
 
     @cached_property
     def reference(self) -> Reference:
@@ -193,17 +196,10 @@ def solve_around(
     posts = problem.assembly.standing_posts
     check_foot(flat_ring(problem.assembly), posts.radius, posts.circle_radius)
     folds = tuple(sorted({posts.count, *counts}))
-    names = keys_of(problem, settings, folds)
 
-    def one(number: int) -> BalancedAnswer:
-        frequency = float(problem.frequencies[number])
-        kept = None if store is None else store.fetch(names[number])
-        if kept is not None:
-            found = unpacked(problem, frequency, kept)
-        else:
-            found = _solved(problem, frequency, folds, settings)
-            if store is not None:
-                store.keep(names[number], packed(found))
+    def one(number: int) -> tuple[BalancedAnswer, float]:
+        alone = replace(problem, frequencies=problem.frequencies[number : number + 1])
+        found = mended(partial(_solved_or_kept, alone, folds, store), settings)
         if progress is not None:
             progress(1)
         return found
@@ -212,10 +208,29 @@ def solve_around(
     order = np.argsort(problem.frequencies)[::-1].tolist()
     with one_blas_thread(), Threads(workers or os.cpu_count()) as pool:
         found = dict(zip(order, pool.map(one, order), strict=True))
-    answers, errors = zip(*(found[at] for at in range(len(order))), strict=True)
+    balanced, finer = zip(*(found[at] for at in range(len(order))), strict=True)
+    answers, errors = zip(*balanced, strict=True)
     return Around(
-        problem=problem, settings=settings, answers=answers, power_error_db=np.transpose(errors)
+        problem=problem,
+        settings=settings,
+        answers=answers,
+        power_error_db=np.transpose(errors),
+        finer=np.array(finer),
     )
+
+
+def _solved_or_kept(
+    alone: Problem, folds: tuple[int, ...], store: Store | None, settings: WaveSettings
+) -> BalancedAnswer:
+    """Answer at the single frequency of a problem: out of the store, or solved and kept there."""
+    frequency, (name,) = float(alone.frequencies[0]), keys_of(alone, settings, folds)
+    kept = None if store is None else store.fetch(name)
+    if kept is not None:
+        return unpacked(alone, frequency, kept)
+    found = _solved(alone, frequency, folds, settings)
+    if store is not None:
+        store.keep(name, packed(found))
+    return found
 
 
 def _solved(

@@ -17,7 +17,7 @@ from functools import cached_property
 import numpy as np
 
 from dispersion.air import Air
-from dispersion.allround.coupling import Placement, coupling
+from dispersion.allround.coupling import Placement, coupling, sound_at
 from dispersion.allround.flat_ring import AllRoundError
 from dispersion.walls import RIGID_WALLS
 from dispersion.waves import DEFAULT_SETTINGS, Drive, Mesh, WaveSettings, balance_db, sphere_rule
@@ -85,6 +85,8 @@ class AskewPair:
         dp/dn of the ways on the column, order 0.
     rounds : int
         Rounds of GMRES of the way that took most.
+    digits : float
+        Decimal digits of the azimuth quadrature.
     """
 
     k: float
@@ -94,11 +96,12 @@ class AskewPair:
     pressures: tuple[np.ndarray, np.ndarray] = field(repr=False)
     imposed: np.ndarray = field(repr=False)
     rounds: int
+    digits: float
 
     @property
     def unknowns(self) -> int:
-        """Of all orders together."""
-        return sum(p.shape[0] * p.shape[1] for p in self.pressures)
+        """Of both bodies together, of each order."""
+        return sum(p.shape[1] for p in self.pressures)
 
     def far(self, elevations: np.ndarray, azimuths: np.ndarray) -> np.ndarray:
         """Far field r p exp(-ikr) at elevations and azimuths in degrees, (W, E, A) in Pa m."""
@@ -108,6 +111,18 @@ class AskewPair:
             axis=-1,
         )
         return self._towards(towards.reshape(-1, 3)).T.reshape(-1, *towards.shape[:2])
+
+    def near(self, points: np.ndarray, azimuths: np.ndarray) -> np.ndarray:
+        """Pressure at points (r, z) about the column's axis and azimuths in degrees, (W, P, A)."""
+        phi = np.radians(azimuths)
+        r, z = (points[:, at, None] * np.ones_like(phi) for at in range(2))
+        there = np.stack((r * np.cos(phi), r * np.sin(phi), z), axis=-1).reshape(-1, 3)
+        column, hung = self.meshes
+        still = np.zeros((*hung.nodes.shape, self.imposed.shape[2]), dtype=complex)
+        found = sound_at(column, there, self.k, self.pressures[0], self.imposed, self.digits)
+        own = self.place.back().points(there)
+        found += sound_at(hung, own, self.k, self.pressures[1], still, self.digits)
+        return found.T.reshape(found.shape[1], len(points), len(phi))
 
     def _towards(self, towards: np.ndarray) -> np.ndarray:
         """Far field in directions (D, 3), unit vectors, (D, W)."""
@@ -248,6 +263,7 @@ def solve_pair(
         pressures=pressures,
         imposed=imposed,
         rounds=rounds,
+        digits=digits,
     )
 
 

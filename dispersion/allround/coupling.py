@@ -35,6 +35,8 @@ from dispersion.waves.rings import (
 )
 
 MAX_DEPTH = 60
+AT_ONCE = 64
+"""Points at which a field is found together."""
 PARTS = 6
 """Real and imaginary parts of a field and of its slopes along r and z."""
 
@@ -127,9 +129,25 @@ def _met(
     r, phi = np.hypot(there[:, 0], there[:, 1]), np.arctan2(there[:, 1], there[:, 0])
     outwards = along[:, 0] * np.cos(phi) + along[:, 1] * np.sin(phi)
     around = along[:, 1] * np.cos(phi) - along[:, 0] * np.sin(phi)
-    pressure = np.zeros((len(r), 3, orders, source.unknowns), dtype=complex)
-    gradient = np.zeros((len(r), 3, source.elements * NODES), dtype=complex)
-    places = np.column_stack((r, there[:, 2]))
+    pressure, gradient = _fields(source, np.column_stack((r, there[:, 2])), k, orders, digits)
+    m, alpha = np.arange(orders), 1j / k
+    cosine = np.where(m > 0, 2.0, 1.0) * np.cos(np.outer(phi, m))
+    sine = 2.0 * m * np.sin(np.outer(phi, m)) / np.maximum(r, 1e-9)[:, None]
+    steep_r, steep_z = alpha * outwards[:, None], alpha * along[:, 2, None]
+    own = cosine - alpha * around[:, None] * sine
+    values = own[..., None] * pressure[:, 0]
+    values += (steep_r * cosine)[..., None] * pressure[:, 1]
+    values += (steep_z * cosine)[..., None] * pressure[:, 2]
+    driven = gradient[:, 0] + steep_r * gradient[:, 1] + steep_z * gradient[:, 2]
+    return values.reshape(len(r), -1), driven
+
+
+def _fields(
+    source: Mesh, places: np.ndarray, k: float, orders: int, digits: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Field and slopes of unit node values at places (r, z): (X, 3, M, N), and of a drive's."""
+    pressure = np.zeros((len(places), 3, orders, source.unknowns), dtype=complex)
+    gradient = np.zeros((len(places), 3, source.elements * NODES), dtype=complex)
     rules, shape = azimuth_rules(digits), basis()
     _sent(
         rules,
@@ -143,16 +161,49 @@ def _met(
         pressure,
         gradient,
     )
-    m, alpha = np.arange(orders), 1j / k
-    cosine = np.where(m > 0, 2.0, 1.0) * np.cos(np.outer(phi, m))
-    sine = 2.0 * m * np.sin(np.outer(phi, m)) / np.maximum(r, 1e-9)[:, None]
-    steep_r, steep_z = alpha * outwards[:, None], alpha * along[:, 2, None]
-    own = cosine - alpha * around[:, None] * sine
-    values = own[..., None] * pressure[:, 0]
-    values += (steep_r * cosine)[..., None] * pressure[:, 1]
-    values += (steep_z * cosine)[..., None] * pressure[:, 2]
-    driven = gradient[:, 0] + steep_r * gradient[:, 1] + steep_z * gradient[:, 2]
-    return values.reshape(len(r), -1), driven
+    return pressure, gradient
+
+
+def sound_at(
+    source: Mesh,
+    points: np.ndarray,
+    k: float,
+    pressure: np.ndarray,
+    imposed: np.ndarray,
+    digits: float,
+) -> np.ndarray:
+    """Pressure that a solved body sends to points in the air.
+
+    Parameters
+    ----------
+    source : Mesh
+    points : (X, 3) array
+        About its own axis, metres.
+    k : float
+        Wavenumber, rad/m.
+    pressure : (M, N, W) complex array
+        At its unknowns, by order, for W ways.
+    imposed : (E, P, W) complex array
+        dp/dn of the ways at the nodes of its elements, order 0.
+    digits : float
+        Decimal digits of the azimuth quadrature.
+
+    Returns
+    -------
+    (X, W) complex array
+    """
+    m, found = np.arange(len(pressure)), np.zeros((len(points), pressure.shape[2]), dtype=complex)
+    moved = imposed.reshape(-1, imposed.shape[2])
+    for first in range(0, len(points), AT_ONCE):
+        here = points[first : first + AT_ONCE]
+        r, phi = np.hypot(here[:, 0], here[:, 1]), np.arctan2(here[:, 1], here[:, 0])
+        places = np.column_stack((r, here[:, 2]))
+        sent, driven = _fields(source, places, k, len(m), digits)
+        cosine = np.where(m > 0, 2.0, 1.0) * np.cos(np.outer(phi, m))
+        by_order = np.einsum("xmn,mnw->xmw", sent[:, 0], pressure)
+        found[first : first + AT_ONCE] = np.einsum("xm,xmw->xw", cosine, by_order)
+        found[first : first + AT_ONCE] += driven[:, 0] @ moved
+    return found
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

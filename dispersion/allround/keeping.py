@@ -5,8 +5,8 @@ end to end in the place of the arrived power. What follows from problem and freq
 its modes, the units) is not kept.
 """
 
-from collections.abc import Collection
-from typing import NamedTuple
+from collections.abc import Callable, Collection
+from typing import NamedTuple, Protocol, TypeVar
 
 import numpy as np
 
@@ -15,6 +15,8 @@ from dispersion.allround.ring_answer import RingAnswer, units
 from dispersion.fields import Fields
 from dispersion.keys import solve_keys
 from dispersion.problem import Problem
+from dispersion.solvers import ALWAYS_AFFORDED, FINER, TRIES, is_balanced
+from dispersion.waves import WaveSettings
 
 
 class BalancedAnswer(NamedTuple):
@@ -22,6 +24,43 @@ class BalancedAnswer(NamedTuple):
 
     answer: RingAnswer
     power_error_db: np.ndarray
+
+    @property
+    def unknowns(self) -> int:
+        """Of each order."""
+        return self.answer.unknowns
+
+
+class Balanced(Protocol):
+    """What was solved: with the power balance of each way, dB, and the unknowns of an order."""
+
+    @property
+    def power_error_db(self) -> np.ndarray:
+        """(W,) dB."""
+
+    @property
+    def unknowns(self) -> int:
+        """Of each order."""
+
+
+Found = TypeVar("Found", bound=Balanced)
+
+
+def mended(solve: Callable[[WaveSettings], Found], settings: WaveSettings) -> tuple[Found, float]:
+    """Solve, and where power is out of balance again on a finer mesh, as `solve_waves` does.
+
+    Returns
+    -------
+    found, finer
+        The last that was solved, and how many times finer its mesh was than asked for.
+    """
+    found, finer = solve(settings), 1.0
+    for tried in range(1, TRIES + 1):
+        if is_balanced(found.power_error_db) or FINER * found.unknowns > ALWAYS_AFFORDED:
+            break
+        finer = FINER**tried
+        found = solve(settings.finer(finer))
+    return found, finer
 
 
 SMALL = ("near", "incident", "way_far", "way_near", "volume_acceleration", "power", "work")

@@ -1,41 +1,57 @@
-"""Power round the column with what hangs askew, over many frequencies."""
+"""Sound round the column with what hangs askew, over many frequencies."""
 
 import os
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from functools import cached_property, partial
 
 import numpy as np
 
 from dispersion.allround.askew import Displacement, solve_askew
-from dispersion.fields import drive_of
+from dispersion.allround.keeping import mended
+from dispersion.fields import Fields, Store, drive_of
 from dispersion.flush_driver import flush_curve, flush_driver
+from dispersion.keys import solve_keys
 from dispersion.problem import Problem
 from dispersion.reference import Reference
 from dispersion.stopping import Threads
+from dispersion.walls import RIGID_WALLS
 from dispersion.waves import DEFAULT_SETTINGS, WaveSettings, one_blas_thread
+
+STRAIGHT = Displacement()
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Leaning:
     """What hangs askew, heard round the column; walls count as hard, posts as left out.
 
+    Places are the problem's E elevations, far away, and then its P points.
+
     Attributes
     ----------
     problem : Problem
     displaced : Displacement
     azimuths_deg : (A,) array
-        From the side to which it is displaced, half way round: the other half is the same.
-    power : (F, E, A) array
-        |p|^2 over 0 dB, all ways together.
+        From the side to which it is displaced.
+    pressure : (F, E + P, A) complex array
+        Over 0 dB at that distance, the phase of the distance taken off, all ways together.
     power_error_db : (W, F) array
         Power far away over power through each way.
+    finer : (F,) array
+        How many times finer the mesh was than asked for, to mend that balance.
     """
 
     problem: Problem
     displaced: Displacement
     azimuths_deg: np.ndarray
-    power: np.ndarray = field(repr=False)
+    pressure: np.ndarray = field(repr=False)
     power_error_db: np.ndarray = field(repr=False)
+    finer: np.ndarray = field(repr=False)
+
+    @cached_property
+    def power(self) -> np.ndarray:
+        """|p|^2 over 0 dB, (F, E + P, A)."""
+        return np.abs(self.pressure) ** 2
 
     @property
     def worst_power_error_db(self) -> float:
@@ -55,6 +71,7 @@ def solve_leaning(
     settings: WaveSettings = DEFAULT_SETTINGS,
     workers: int | None = None,
     progress: Callable[[int], None] | None = None,
+    store: Store | None = None,
 ) -> Leaning:
     """Solve what hangs over the driver off the centre or tilted, at the problem's frequencies.
 
@@ -69,6 +86,8 @@ def solve_leaning(
         Threads; as many as there are processors when left out.
     progress : callable, optional
         Called with 1 for every frequency done.
+    store : Store, optional
+        Where finished solves are found, and kept as soon as each is done.
 
     Raises
     ------
@@ -78,32 +97,72 @@ def solve_leaning(
         If the wave solver refuses a body, or the problem has a floor.
     """
     problem.require_free_air("askew")
-    assembly, air, azimuths = problem.assembly, problem.air, np.asarray(azimuths_deg, dtype=float)
-    drives = [
-        drive_of(built, way.lets_go, air)
-        for built, way in zip(assembly.ways, problem.ways, strict=True)
-    ]
-    flush = flush_curve(flush_driver(problem, settings))
+    problem = replace(problem, walls=RIGID_WALLS)
+    azimuths = np.asarray(azimuths_deg, dtype=float)
+    flush = flush_curve(flush_driver(problem, settings), store)
     transfer = Reference(problem.ways, flush).transfer(problem.frequencies)
 
-    def one(number: int) -> tuple[np.ndarray, np.ndarray]:
-        frequency = float(problem.frequencies[number])
-        pair = solve_askew(assembly, frequency, drives, displaced, air, settings)
-        share = 2.0 * np.pi / air.density * transfer[:, number] / pair.volume_acceleration
-        together = np.einsum("w,wea->ea", share, pair.far(problem.elevations, azimuths))
+    def one(number: int) -> tuple[Fields, float]:
+        alone = replace(problem, frequencies=problem.frequencies[number : number + 1])
+        found = mended(partial(_solved_or_kept, alone, displaced, azimuths, store), settings)
         if progress is not None:
             progress(1)
-        return np.abs(together) ** 2, pair.power_error_db
+        return found
 
     # The highest frequency costs most: started first, no worker ends up waiting for it.
     order = np.argsort(problem.frequencies)[::-1].tolist()
     with one_blas_thread(), Threads(workers or os.cpu_count()) as pool:
         found = dict(zip(order, pool.map(one, order), strict=True))
-    power, error = zip(*(found[number] for number in range(len(order))), strict=True)
+    fields, finer = zip(*(found[number] for number in range(len(order))), strict=True)
+    by_way = np.array([np.concatenate((one.far, one.near), axis=1) for one in fields])
     return Leaning(
         problem=problem,
         displaced=displaced,
         azimuths_deg=azimuths,
-        power=np.array(power),
-        power_error_db=np.transpose(error),
+        pressure=np.einsum("wf,fwxa->fxa", transfer, by_way),
+        power_error_db=np.transpose([one.power_error_db for one in fields]),
+        finer=np.array(finer),
+    )
+
+
+def _solved_or_kept(
+    alone: Problem,
+    displaced: Displacement,
+    azimuths: np.ndarray,
+    store: Store | None,
+    settings: WaveSettings,
+) -> Fields:
+    """Fields (W, E, A) and (W, P, A) at the single frequency of a problem, in the usual units."""
+    (name,) = solve_keys(alone, settings, ("askew", displaced, azimuths))
+    kept = None if store is None else store.fetch(name)
+    if kept is None:
+        kept = _solved(alone, displaced, azimuths, settings)
+        if store is not None:
+            store.keep(name, kept)
+    return kept
+
+
+def _solved(
+    alone: Problem, displaced: Displacement, azimuths: np.ndarray, settings: WaveSettings
+) -> Fields:
+    assembly, air, frequency = alone.assembly, alone.air, float(alone.frequencies[0])
+    drives = [
+        drive_of(built, way.lets_go, air)
+        for built, way in zip(assembly.ways, alone.ways, strict=True)
+    ]
+    # Hung straight, order 0 is all there is.
+    pair = (
+        solve_askew(assembly, frequency, drives, displaced, air, settings, more_orders=0)
+        if displaced == STRAIGHT
+        else solve_askew(assembly, frequency, drives, displaced, air, settings)
+    )
+    unit = (2.0 * np.pi / air.density / pair.volume_acceleration)[:, None, None]
+    distance = np.hypot(*alone.points.T)
+    spread = (distance * np.exp(-1j * pair.k * distance))[:, None]
+    return Fields(
+        far=unit * pair.far(alone.elevations, azimuths),
+        near=unit * spread * pair.near(alone.points, azimuths),
+        power_error_db=pair.power_error_db,
+        unknowns=pair.unknowns,
+        arrived=np.empty((0, len(drives), len(drives)), dtype=complex),
     )

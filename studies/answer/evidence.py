@@ -122,7 +122,7 @@ def evidence_of_responses(responses: Sequence[Response], best: Response) -> Evid
             *_chosen_by_need(best),
             *_read(different),
             *_cut_short(different),
-            *_mended(different),
+            *mended_in_words([one.finer for one in different if one.finer is not None]),
             *_grouped_remarks(best, worst),
         ),
         account=best.account,
@@ -157,9 +157,11 @@ def _cut_short(different: Sequence[Response]) -> tuple[str, ...]:
     )
 
 
-def _mended(different: Sequence[Response]) -> tuple[str, ...]:
-    """How many solves were out of balance at first, and on how much finer a mesh they are not."""
-    meshes = [one.finer for one in different if one.finer is not None]
+def mended_in_words(meshes: Sequence[np.ndarray]) -> tuple[str, ...]:
+    """How many solves were out of balance at first, and on how much finer a mesh they are not.
+
+    `meshes` holds for each design how many times finer its meshes were than asked for.
+    """
     again = np.array([factor for one in meshes for factor in one if factor > 1.0])
     if not again.size:
         return ()

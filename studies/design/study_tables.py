@@ -32,6 +32,7 @@ Degrees = Annotated[float, Field(ge=-90, le=90)]
 HalfAngle = Annotated[float, BetweenDegrees(5, 85)]
 Allowance = Annotated[float, Between(0, 50)]
 SmallAngle = Annotated[float, BetweenDegrees(0, 10)]
+Azimuth = Annotated[float, BetweenDegrees(0, 360)]
 
 
 class SeatTable(DesignTable):
@@ -209,6 +210,9 @@ class AskewTable(DesignTable):
 
     shift: Allowance = Field(0.0, description="Off the axis, measured under the plate.")
     tilt: SmallAngle = Field(0.0, description="Degrees, about the middle of the plate's underside.")
+    towards: Azimuth = Field(
+        0.0, description="That side: degrees from the first post, anticlockwise seen from above."
+    )
 
 
 class ToleranceTable(DesignTable):

@@ -113,7 +113,7 @@ def _about(found: Directivity) -> dict[str, str]:
         "Comment": " ".join(meaning(found).values()),
         "History": f"{mark_of(design)}, from {design.path.name}. Dates are not stated.",
         "Description": "Computed directivity of one loudspeaker, "
-        + ("the same all round." if found.around is None else "posts and all."),
+        + ("the same all round." if found.around is None else f"{_with(found)}."),
         "Origin": "Simulation",
         "SourceType": "Loudspeaker that radiates all round: driver facing up, reflector above it",
         "SourceManufacturer": "Built by its owner",
@@ -125,6 +125,12 @@ def _about(found: Directivity) -> dict[str, str]:
         "DateModified": NO_DATE,
         **{name: words for name, words in given.items() if words},
     }
+
+
+def _with(found: Directivity) -> str:
+    """What makes it differ round the column."""
+    kinds = (("posts and all", found.posted), ("as it hangs", found.askew))
+    return ", ".join(words for words, there in kinds if there)
 
 
 def _compare(written: Sofa, read: Sofa) -> None:

@@ -27,6 +27,7 @@ from studies.solving.grid import (
     read_per_band,
     run,
 )
+from studies.solving.leaning import as_hung, pressure_change
 from studies.solving.posted import are_solved, solve_posts
 
 STAGE = "directivity"
@@ -128,7 +129,10 @@ class Directivity:
         that of the driver alone, straight ahead in an endless baffle, all ways together; for
         exp(+j omega t), the delay of the distance taken out. Without posts.
     around : (F, E, A) complex array or None
-        The same with posts at the azimuths of `directions`, where they were solved.
+        The same with posts at the azimuths of `directions`, where they were solved, and as [askew]
+        says that it hangs: what either changes by itself.
+    posted, askew : bool
+        Whether that holds posts; whether it hangs askew.
     as_sofa : bool
         Write the SOFA file as well.
     author, licence : str
@@ -140,6 +144,8 @@ class Directivity:
     directions: Directions
     pressure: np.ndarray = field(repr=False)
     around: np.ndarray | None = field(default=None, repr=False)
+    posted: bool = False
+    askew: bool = False
     as_sofa: bool = True
     author: str = ""
     licence: str = ""
@@ -228,7 +234,10 @@ def directivity(
         If the design cannot be solved; the message says why.
     """
     wanted = directions or Directions()
-    if isinstance(fineness, ByNeed) and are_solved(design, design.assembly(), solver):
+    assembly = design.assembly()
+    posted = are_solved(design, assembly, solver)
+    askew = as_hung(design, assembly, solver) is not None
+    if isinstance(fineness, ByNeed) and (posted or askew):
         fineness = FINE_PER_BAND  # every frequency of the file is then one that is solved
     if as_sofa:
         _require_size(wanted, len(study_frequencies(*design.target.band, read_per_band(fineness))))
@@ -243,6 +252,8 @@ def directivity(
         directions=wanted,
         pressure=pressure,
         around=_around(design, row, solver, progress, wanted),
+        posted=posted,
+        askew=askew,
         as_sofa=as_sofa,
         author=author,
         licence=licence,
@@ -252,9 +263,7 @@ def directivity(
 def _around(
     design: Design, row: Row, solver: Solver, progress: Progress | None, wanted: Directions
 ) -> np.ndarray | None:
-    """Pressure with posts at every elevation and azimuth; None where they are not solved."""
-    if not are_solved(design, row.assembly, solver):
-        return None
+    """Pressure at every elevation and azimuth; None where it is the same all round."""
     problem = problem_of(design, row.assembly)
     problem = replace(
         problem,
@@ -262,8 +271,14 @@ def _around(
         frequencies=row.response.problem.frequencies,
         points=problem.points[:0],
     )
-    around = solve_posts(design, problem, solver, progress)
-    return around.with_posts(row.assembly.standing_posts, wanted.azimuths).conj()
+    bare, around = row.response.far[:, :: wanted.every, None], None
+    if are_solved(design, row.assembly, solver):
+        posts = solve_posts(design, problem, solver, progress)
+        around = posts.with_posts(row.assembly.standing_posts, wanted.azimuths)
+    leaning = pressure_change(design, problem, wanted.azimuths, solver, progress)
+    if leaning is not None:
+        around = (bare if around is None else around) + leaning
+    return None if around is None else around.conj()
 
 
 def _require_size(directions: Directions, frequencies: int) -> None:

@@ -6,6 +6,7 @@ import numpy as np
 
 from dispersion.bands import band_label
 from studies.questions.export.study import STRONG_DB, Directivity
+from studies.solving.leaning import SOLVED_FROM_HZ, hung_in_words
 
 
 def answer(found: Directivity) -> list[str]:
@@ -76,9 +77,19 @@ def meaning(found: Directivity) -> dict[str, str]:
 def _round(found: Directivity) -> str:
     if found.around is None:
         return "The model is round: the same at every azimuth, posts left out."
+    holds = []
+    if found.posted:
+        holds.append("the posts, solved as round rods")
+    if found.askew:
+        holds.append(
+            f"what hanging {hung_in_words(found.design)} changes from {SOLVED_FROM_HZ:.0f} Hz up,"
+            " solved with hard walls"
+        )
+    both = ", each by itself, added" if found.posted and found.askew else ""
+    posts = "" if found.posted else " Posts are left out."
     return (
-        "The SOFA file holds the posts, solved as round rods; CSV and JSON hold the column without"
-        " them, the same at every azimuth."
+        f"The SOFA file holds {' and '.join(holds)}{both}; CSV and JSON hold the column without,"
+        f" the same at every azimuth.{posts}"
     )
 
 

@@ -38,6 +38,7 @@ from studies.solving.grid import (
     Progress,
     Solver,
 )
+from studies.solving.leaning import askew_at_positions
 from studies.solving.losses import predict_softened
 from studies.solving.posted import change_at_positions
 from studies.solving.predicting import Predicted, predict
@@ -97,6 +98,8 @@ class Overlay:
         Where a fit was asked for.
     posts_db : (P, B) array or None
         What the posts change at the positions, in the prediction; None where they are left out.
+    askew_db : (P, B) array or None
+        What [askew] changes there, likewise.
     """
 
     design: Design
@@ -113,6 +116,7 @@ class Overlay:
     best_by_size: tuple[SizeOff, ...]
     fitted: Fitted | None = None
     posts_db: np.ndarray | None = None
+    askew_db: np.ndarray | None = None
 
     @property
     def responses(self) -> list[Response]:
@@ -274,14 +278,17 @@ def overlay(
     assembly = design.assembly()
     band = (float(measured.centres[0]), float(measured.centres[-1]))
     posts_db = change_at_positions(design, assembly, measured.positions, solver, progress, band)
-    # What is tried and fitted leaves posts out: they are taken off what was measured instead.
-    posted = 0.0 if posts_db is None else posts_db
-    without = replace(measured, level_db=measured.level_db - posted)
+    askew_db = askew_at_positions(design, assembly, measured.positions, solver, progress, band)
+    # What is tried and fitted is round: what is not is taken off what was measured instead.
+    changed_db = sum(
+        (one for one in (posts_db, askew_db) if one is not None), np.zeros(measured.level_db.shape)
+    )
+    without = replace(measured, level_db=measured.level_db - changed_db)
     fitted = None
     if with_fit:
         fitted = fit(design, without, solver, progress, trials, with_cone=with_cone)
     alone = predict(design, assembly, measured.positions, solver, fineness, progress, band)
-    predicted = replace(alone, level_db=alone.level_db + posted)
+    predicted = replace(alone, level_db=alone.level_db + changed_db)
     soft = predict_softened(design, alone, solver, fineness, progress)
     distance = np.hypot(*predicted.response.problem.points.T)
     spreading = np.broadcast_to(-20.0 * np.log10(distance)[:, None], measured.level_db.shape)
@@ -296,9 +303,10 @@ def overlay(
         measured=measured,
         whole_db=whole,
         predicted=predicted,
-        softened=None if soft is None else replace(soft, level_db=soft.level_db + posted),
+        softened=None if soft is None else replace(soft, level_db=soft.level_db + changed_db),
         comparison=compare(measured.level_db, predicted.level_db),
         posts_db=posts_db,
+        askew_db=askew_db,
         distance_only=compare(measured.level_db, spreading),
         tried=tried,
         tried_rms_db=as_written,

@@ -17,6 +17,7 @@ from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB, Co
 from studies.measured.index import PERIODS
 from studies.questions.overlay.one_size_off import STEPS, SizeOff
 from studies.questions.overlay.study import LEAST_GAIN, LEAST_GAIN_DB, Overlay
+from studies.solving.leaning import hung_in_words
 from studies.solving.target import METER_DB
 
 ONE_IN = 20
@@ -25,6 +26,7 @@ FEW = 20
 POSTS_TELL = (
     '`roundcast posts` tells what posts do, and with posts = "solved" in [target] they count'
 )
+ASKEW_TELLS = "parts off the centre count only as [askew] in the file says"
 LITTLE_DB = READING_DB
 """Predicted differences between positions below this make a weak test, dB."""
 
@@ -224,14 +226,23 @@ def _limits(found: Overlay) -> Iterator[str]:
 
 def _azimuth(found: Overlay) -> Iterator[str]:
     noted = [at for at in found.positions if at.azimuth_deg is not None]
+    at_these = f"at {len(noted)} of {len(found.positions)} positions with an azimuth"
+    if found.askew_db is not None:
+        yield (
+            f"It hangs {hung_in_words(found.design)}, which is solved with an axis for each part"
+            f" and hard walls: {at_these} that changes the prediction by up to"
+            f" {np.abs(found.askew_db).max():.1f} dB"
+            + ("." if found.posts_db is not None else f"; posts are not in it: {POSTS_TELL}.")
+        )
     if found.posts_db is not None:
         yield (
-            f"Posts are solved: at {len(noted)} of {len(found.positions)} positions with an azimuth"
-            f" they change the prediction by up to {np.abs(found.posts_db).max():.1f} dB;"
-            " parts off the centre are not in it."
+            f"Posts are solved: {at_these} they change the prediction by up to"
+            f" {np.abs(found.posts_db).max():.1f} dB"
+            + ("." if found.askew_db is not None else f"; {ASKEW_TELLS}.")
         )
+    if found.askew_db is not None or found.posts_db is not None:
         return
-    about = "the model is the same all round: posts, and parts off the centre, are not in it"
+    about = f"the model is the same all round: posts are not in it, and {ASKEW_TELLS}"
     if not noted:
         yield f"No azimuth is noted, and {about}; {POSTS_TELL}."
         return

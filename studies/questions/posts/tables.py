@@ -7,7 +7,7 @@ from dispersion.gliding import ARC_DEG, iso_limit_db
 from dispersion.ripple import Ripple
 from studies.answer import cautions
 from studies.answer.columns import band, length, number, posts_name, text, window_in_words
-from studies.answer.evidence import Evidence, outline_sentences
+from studies.answer.evidence import Evidence, mended_in_words, outline_sentences
 from studies.answer.table import Fact, Findings, Table, TableColumn, joined
 from studies.design.walls_table import walls_in_words
 from studies.questions.posts.study import PostsStudy
@@ -108,6 +108,7 @@ def _evidence(study: PostsStudy) -> Evidence | None:
             f"{len(answers)} frequencies, up to {len(answers[-1].orders)} azimuthal orders and"
             f" {len(answers[-1].kappa)} modes of the gap at the highest; the power is that with the"
             " posts of the file",
+            *mended_in_words([around.finer]),
             *walls_in_words(around.problem.walls),
             "the posts' own sides count as hard",
         ),

@@ -12,6 +12,7 @@ from dispersion.ripple import Ripple
 from dispersion.room import Path
 from studies.questions.seat.delays import SeatDelays
 from studies.questions.seat.impulses import SeatImpulse
+from studies.solving.leaning import RoundLevels
 from studies.solving.seating import Sitter
 
 EARLY_S = 0.05
@@ -119,6 +120,8 @@ class Listener:
     posts : Ripple or None
         What the posts change of the direct sound as the column is turned; None where they are not
         solved.
+    askew : RoundLevels or None
+        What [askew] changes of it likewise; None where the file does not say that it hangs so.
     """
 
     sitter: Sitter
@@ -131,6 +134,7 @@ class Listener:
     delays: SeatDelays
     floor: FloorCheck | None = None
     posts: Ripple | None = None
+    askew: RoundLevels | None = None
 
     @property
     def name(self) -> str:

@@ -48,6 +48,7 @@ from studies.solving.grid import (
     problem_of,
     read_per_band,
 )
+from studies.solving.leaning import levels_at_seats
 from studies.solving.posted import are_solved, solve_posts
 from studies.solving.seating import Ears, Seating, Sitter, seating_of
 
@@ -169,16 +170,17 @@ def seat(
     problem = problem_of(design, assembly, read_per_band(fineness))
     free = replace(problem, points=seating.points)
     solved = _solved(design, free, fineness, _in_rounds(solver, progress, "at the seats"))
+    seats = np.vstack([sitter.here.points[:1] for sitter in seating.sitters])
     on_floor = None
     if design.tables.room.floor:
-        seats = np.vstack([sitter.here.points[:1] for sitter in seating.sitters])
         stands = replace(problem, points=seats, floor=True)
         rounds = _in_rounds(solver, progress, "column on the floor")
         on_floor = _solved(design, stands, fineness, rounds)
     reading = _Reading(design, seating, solved, on_floor, samples)
-    ripples = _with_posts(design, assembly, seating, solver, progress)
+    ripples = _with_posts(design, assembly, seats, solver, progress)
+    leaning = levels_at_seats(design, assembly, seats, solver, progress)
     listeners = tuple(
-        replace(reading.listener(sitter, number), posts=ripples[number])
+        replace(reading.listener(sitter, number), posts=ripples[number], askew=leaning[number])
         for number, sitter in enumerate(seating.sitters)
     )
     off_db = _pattern_errors(design, seating, solved, listeners)
@@ -200,16 +202,15 @@ def seat(
 def _with_posts(
     design: Design,
     assembly: Assembly,
-    seating: Seating,
+    seats: np.ndarray,
     solver: Solver,
     progress: Progress | None,
 ) -> tuple[Ripple | None, ...]:
     """What posts change of the direct sound at each seat as the column is turned, if solved."""
     if not are_solved(design, assembly, solver):
-        return (None,) * len(seating.sitters)
-    points = np.vstack([sitter.here.points[:1] for sitter in seating.sitters])
+        return (None,) * len(seats)
     problem = problem_of(design, assembly, COARSE_PER_BAND)
-    problem = replace(problem, elevations=np.zeros(1), points=points)
+    problem = replace(problem, elevations=np.zeros(1), points=seats)
     around = solve_posts(design, problem, solver, progress)
     return around.ripples_at_points(assembly.standing_posts)
 

@@ -98,19 +98,31 @@ def _late(main: Listener) -> Iterator[Fact]:
 
 
 def _turned(study: SeatStudy) -> tuple[Table, ...]:
-    """Swing of the direct sound at each seat as the column is turned, if posts are solved."""
-    found = [(one.name, one.posts) for one in study.listeners if one.posts is not None]
+    """Swing of the direct sound at each seat as the column is turned: posts, and [askew]."""
+    posts = [(one.name, one.posts) for one in study.listeners if one.posts is not None]
+    askew = [(one.name, one.askew) for one in study.listeners if one.askew is not None]
+    swings = [(name, one.centres, one.peak_to_peak_db) for name, one in posts]
+    leaning = [(name, one.centres, one.swing_db) for name, one in askew]
+    return (
+        *_swings("turned", "the posts change", swings),
+        *_swings("turned_askew", "hanging askew changes", leaning),
+    )
+
+
+def _swings(
+    key: str, what: str, found: list[tuple[str, np.ndarray, np.ndarray]]
+) -> tuple[Table, ...]:
+    """Table of names, centres and swings (B,), of each seat; none without seats."""
     if not found:
         return ()
     columns = [band()]
-    for place, (name, _) in enumerate(found, start=1):
+    for place, (name, _, _) in enumerate(found, start=1):
         meaning = f"swing of the direct sound at {name} as the column is turned, dB"
         columns.append(number(f"seat_{place}_swing_db", name, meaning, 1))
-    centres = found[0][1].centres
-    swings = [ripple.peak_to_peak_db for _, ripple in found]
-    rows = tuple(tuple(map(float, row)) for row in zip(centres, *swings, strict=True))
-    title = "What the posts change as the column is turned, lowest to highest, dB"
-    return (Table("turned", title, tuple(columns), rows, scope="data"),)
+    cells = (found[0][1], *(swing for _, _, swing in found))
+    rows = tuple(tuple(map(float, row)) for row in zip(*cells, strict=True))
+    title = f"What {what} as the column is turned, lowest to highest, dB"
+    return (Table(key, title, tuple(columns), rows, scope="data"),)
 
 
 def _octave_columns(study: SeatStudy, what: str) -> tuple[TableColumn, ...]:

@@ -14,6 +14,7 @@ from studies.answer.table import joined
 from studies.questions.seat.impulses import WITHIN_DB
 from studies.questions.seat.listener import EARLY_S, FLOOR, RUG_HZ, Listener
 from studies.questions.seat.study import SeatStudy
+from studies.solving.leaning import hung_in_words
 
 WHERE_IT_STOPS = (
     "This is no room simulator: it stops at the first bounce off bare, plane surfaces. No second"
@@ -39,6 +40,7 @@ def answer(study: SeatStudy) -> tuple[str, ...]:
         _behind(study, main),
         *_floor(study, main),
         *_posts(study),
+        *_askew(study),
         *_late(main),
         _impulses(study),
         WHERE_IT_STOPS,
@@ -169,6 +171,21 @@ def _late(main: Listener) -> tuple[str, ...]:
         f" {abs(late):.2f} ms {'later' if late > 0 else 'earlier'} than the rest (group delay,"
         f" crossover and driver included; just audible there: {audible:.1f} ms, Blauert and Laws"
         f" 1978 [from memory]), {heard}.",
+    )
+
+
+def _askew(study: SeatStudy) -> tuple[str, ...]:
+    levels = study.main.askew
+    if levels is None:
+        return ()
+    at = int(np.argmax(levels.swing_db))
+    return (
+        f"It hangs {hung_in_words(study.design)}: as the column is turned, that (solved with an"
+        f" axis for each part, hard walls) makes the direct sound at {study.main.name} swing by at"
+        f" most {levels.swing_db[at]:.1f} dB, at {band_label(levels.centres[at])}, and a seat on"
+        f" the worst side gains or loses {levels.side_db.max():.1f} dB; bands are nearest their"
+        f" means {levels.best_azimuth_deg:.0f} degrees beside the side that it hangs to. All else"
+        " here, impulse responses too, is as if it hung straight.",
     )
 
 

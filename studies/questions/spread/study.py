@@ -8,7 +8,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from dispersion.allround import Displacement
 from dispersion.bands import study_frequencies
 from dispersion.elevations import level_db, power_at
 from dispersion.paths.posts import post_ripple
@@ -18,7 +17,7 @@ from studies.design import Design
 from studies.solving.alignment import Alignment, alignment
 from studies.solving.candidates import Candidate, NotSolvedError, Row
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Fineness, Progress, Solver, run
-from studies.solving.leaning import RoundLevels, levels_askew
+from studies.solving.leaning import RoundLevels, as_hung, levels_askew
 from studies.solving.posted import are_solved, solved_ripple
 
 STRAIGHT_UP_DEG = 90.0
@@ -204,10 +203,9 @@ def ceiling_angle(design: Design) -> float | None:
 def _askew(
     design: Design, assembly: Assembly, solver: Solver, progress: Progress | None
 ) -> RoundLevels | None:
-    hangs = design.tables.askew
-    if hangs is None:
+    displaced = as_hung(design, assembly, solver)
+    if displaced is None:
         return None
-    displaced = Displacement(shift=hangs.shift, tilt=hangs.tilt)
     return levels_askew(design, assembly, displaced, solver, progress)
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from dispersion.bands import band_label
-from shapes.lengths import across_room, in_own
+from shapes.lengths import across_room
 from studies.answer import cautions, levels
 from studies.answer.columns import (
     SCORE_CAPTION,
@@ -21,12 +21,13 @@ from studies.answer.columns import (
     text,
     window_in_words,
 )
-from studies.answer.evidence import evidence_of
+from studies.answer.evidence import evidence_of, mended_in_words
 from studies.answer.resonances import resonance_tables, resonances_in_words
 from studies.answer.table import Fact, Findings, Table
 from studies.answer.voiced import filters_table
 from studies.questions.spread.study import Spread
 from studies.questions.spread.ways_tables import ways_facts, ways_in_words, ways_tables
+from studies.solving.leaning import hung_in_words
 
 POWER_CAPTION = (
     "shares of the driver's power that arrive far away or are taken by a part's walls; what walls"
@@ -176,17 +177,17 @@ def _round_the_column(spread: Spread) -> list[str]:
 
 
 def _hung_askew(spread: Spread) -> list[str]:
-    levels, hangs = spread.askew, spread.design.tables.askew
-    if levels is None or hangs is None:
+    levels = spread.askew
+    if levels is None:
         return []
     most = int(np.argmax(levels.swing_db))
     return [
-        f"As it hangs, {in_own(hangs.shift)} off the centre and tilted by"
-        f" {math.degrees(hangs.tilt):.1f} degrees (solved with an axis for each part: hard walls,"
-        " no posts), the window level swings round the column by at most"
+        f"As it hangs, {hung_in_words(spread.design)} (solved with an axis for each part: hard"
+        " walls, no posts), the window level swings round the column by at most"
         f" {levels.swing_db[most]:.1f} dB, in the {band_label(levels.centres[most])} band; power"
         f" agrees within {max(levels.power_error_db, 0.001):.3f} dB. All else here is as if it hung"
-        " straight."
+        " straight.",
+        *(f"{words}." for words in mended_in_words([levels.finer])),
     ]
 
 

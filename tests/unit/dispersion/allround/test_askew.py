@@ -3,6 +3,8 @@
 Exact fields: `studies.questions.proof.cases.askew`.
 """
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -17,9 +19,10 @@ from dispersion.allround import (
     solve_askew,
     solve_leaning,
 )
+from dispersion.allround.keeping import mended
 from dispersion.problem import Problem
 from dispersion.sources import Way
-from dispersion.waves import axial_motion, solve
+from dispersion.waves import DEFAULT_SETTINGS, axial_motion, solve
 from shapes.assembly import Assembly, Column, Driver, TopPlate
 from shapes.reflectors import ball_cap
 
@@ -81,6 +84,19 @@ def test_more_orders_change_nothing_and_fewer_would_show() -> None:
     assert np.abs(fewer - usual).max() > 2e-4 * np.abs(usual).max()
 
 
+def test_at_points_it_is_the_round_solver_and_far_out_the_far_field() -> None:
+    """Far out the next term is of k a^2 / 2 r = 0.007."""
+    points = np.array([[0.15, 0.05], [0.3, -0.1]])
+    exact = solve(SMALL.bodies, HERTZ, drives(), AIR).pressure_at(points)[:, 0]
+    straight = pair(Displacement()).near(points, AZIMUTHS)[0]
+    assert np.abs(straight - exact[:, None]).max() < 1e-3 * np.abs(exact).max()
+    up, far_out = np.radians(ELEVATIONS), 30.0
+    out = far_out * np.column_stack((np.cos(up), np.sin(up)))
+    found = pair().near(out, AZIMUTHS)[0] * far_out * np.exp(-1j * pair().k * far_out)
+    far = pair().far(ELEVATIONS, AZIMUTHS)[0]
+    assert np.abs(found - far).max() < 0.01 * np.abs(far).max()
+
+
 def test_over_frequencies_the_levels_are_those_of_each() -> None:
     problem = Problem(
         assembly=SMALL,
@@ -94,6 +110,25 @@ def test_over_frequencies_the_levels_are_those_of_each() -> None:
     ratio = leaning.power[0] / single
     assert ratio == pytest.approx(ratio[0, 0])
     assert leaning.worst_power_error_db < 0.005
+    assert np.array_equal(leaning.finer, [1.0, 1.0])
+
+
+def test_out_of_balance_it_is_solved_again_on_a_finer_mesh() -> None:
+    """Each mesh 1.5 times the last, twice at most, none that is too large."""
+
+    @dataclass(frozen=True)
+    class Solved:
+        power_error_db: np.ndarray
+        unknowns: int = 100
+
+    def solving(errors: Sequence[float], unknowns: int = 100) -> float:
+        left = iter(errors)
+        return mended(lambda _: Solved(np.array([next(left)]), unknowns), DEFAULT_SETTINGS)[1]
+
+    assert solving([0.05]) == 1.0
+    assert solving([0.2, -0.05]) == 1.5
+    assert solving([0.2, -0.2, 0.3]) == 2.25
+    assert solving([0.2], unknowns=1001) == 1.0
 
 
 def test_half_a_circle_stands_for_all() -> None:
