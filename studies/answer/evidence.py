@@ -8,8 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from dispersion.air import Air
 from dispersion.bands import band_label, third_octave_centres
-from dispersion.checks import POWER_WARNING_DB, remarks_after
+from dispersion.checks import POWER_WARNING_DB, equal_area_range, remarks_after
 from dispersion.fields import LEAST_DEPTH
 from dispersion.response import Response
 from shapes.assembly import Assembly
@@ -92,10 +93,13 @@ class Evidence:
         )
 
 
-def outline_sentences(assembly: Assembly) -> tuple[str, ...]:
-    """Say which outline is computed and what was made round; nothing where nothing was."""
+def outline_sentences(assembly: Assembly, air: Air) -> tuple[str, ...]:
+    """Say which outline is computed, what was made round and up to where that holds."""
     outline = computed_outline(assembly.column, assembly.plate)
-    return () if outline is None else (f"{outline[0].upper()}{outline[1:]}.",)
+    if outline is None:
+        return ()
+    said = (outline, *equal_area_range(assembly, air))
+    return tuple(f"{words[0].upper()}{words[1:]}." for words in said)
 
 
 def evidence_of(rows: Sequence[Row], best: Row) -> Evidence:

@@ -74,7 +74,7 @@ def _answer(study: PostsStudy) -> list[str]:
     window = window_in_words(study.design.window_deg)
     said.append(f"Level over that without posts, mean of {window} of elevation.")
     method = EXACT if study.exact else ESTIMATE
-    return [*said, *outline_sentences(study.design.assembly()), *method]
+    return [*said, *outline_sentences(study.design.assembly(), study.design.air), *method]
 
 
 def _where_to_sit(study: PostsStudy) -> str:

@@ -95,14 +95,18 @@ UNCHECKED = (
         " which is low by up to 1.4 dB above 4 kHz",
     ),
     (
-        "Columns that are not round",
-        "those with sides count as round ones of equal area; how far that is off is not known",
+        "Columns, baffles and plates that are not round",
+        "those with sides count as round ones of equal area, held against flat sides on one column"
+        " by boundary elements on a sector, and those against bempp-cl: within 0.4 dB up to k R = N"
+        " - 1.5 in every direction, R the radius of that circle and N the number of sides, and"
+        " within 0.3 dB up to k R = 5.8 (square) and 7.3 (five sides and more) as the mean of all"
+        " azimuths; above that rays alone tell it",
     ),
     (
         "Reflectors off the centre or tilted",
         "column and what hangs over it may each have an axis of its own, as above, with hard walls;"
-        " posts, and losses in the walls, are then left out. Where it is not asked for, rays tell"
-        " it",
+        " with posts or losses in the walls, what it changes is added to what they do, and what one"
+        " does to the other is left out. Where it is not asked for, rays tell it",
     ),
     (
         "Quick methods on a whole speaker",

@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.bands import band_label
+from dispersion.checks import believed_as_round
 from dispersion.paths.scene import CENTRED
 from shapes.lengths import in_both
 from studies.answer.columns import band, in_words, number, text, window_in_words
-from studies.answer.table import Fact, Findings, Table, TableColumn, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
 from studies.questions.rays.study import STEEP_DEG, RayStudy
 
 MOST_HISTORIES = 8
@@ -46,9 +47,32 @@ def _answer(study: RayStudy) -> list[str]:
             f" {np.degrees(study.mounting.tilt):g} deg askew: by rays, since the wave solver needs"
             " one axis for everything. The dips below are those of the centred design."
         )
+    said += _corners(study)
     for notch in study.notches:
         said.append(f"A dip of {notch.depth_db:.0f} dB by simple diffraction, {notch.words}.")
     return said
+
+
+def _corners(study: RayStudy) -> list[str]:
+    """What flat sides do above the range in which the wave solver may take them for round."""
+    believed = believed_as_round(study.design.assembly(), study.design.air)
+    if believed is None:
+        return []
+    above = max(study.meaningful_above_hz, believed[0])
+    swings = [
+        f"{np.ptp(level):.1f} dB at {in_words(frequency)}"
+        for frequency, level in zip(study.result.frequencies, study.around_db, strict=True)
+        if frequency > above
+    ]
+    said = "A column with sides is traced as it is built, a top plate with sides as a round one."
+    if swings:
+        said += (
+            f" Above {in_words(believed[0])}, where equal area no longer holds in every direction,"
+            " by rays the window's level swings round the column, posts included, by"
+            f" {joined(swings)} (in steps of 5 degrees; error"
+            f" {float(study.around_error_db.max()):.1f} dB)."
+        )
+    return [said]
 
 
 def _spoken(words: str) -> str:

@@ -45,7 +45,7 @@ def _answer(design: Design, assembly: Assembly) -> list[str]:
         f"The middle of the ring is {in_both(assembly.height_of_ring)} above the floor; window"
         f" {window_in_words(design.window_deg)}, seen from there."
     )
-    return [*said, *outline_sentences(assembly)]
+    return [*said, *outline_sentences(assembly, design.air)]
 
 
 def _gaps(assembly: Assembly) -> str:
