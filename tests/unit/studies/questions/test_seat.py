@@ -41,6 +41,7 @@ WALLED = """
 length = "6.3 m"
 width = "4.4 m"
 column = ["1.4 m", "1.7 m"]
+apart = "2.2 m"
 near_wall = "0.5 m"
 absorption = { floor = { 125 = 0.1, 1000 = 0.5 }, walls = 0.2, far_end_wall = 0.6 }
 """
@@ -55,6 +56,12 @@ def example(*pairs: tuple[str, str], room: str = "") -> Design:
         assert text.count(old) == 1, old
         text = text.replace(old, new)
     return parse_design(text + room, path)
+
+
+def walled_design() -> Design:
+    """A pair of columns in a room with walls, whose driver has all its published numbers."""
+    published = 'excursion = 4\nmoving_mass = "9 g"\nsensitivity_db = 88'
+    return example(("excursion = 4", published), room=WALLED)
 
 
 class PointSource:
@@ -90,7 +97,7 @@ class PointSource:
 
 @pytest.fixture(scope="module")
 def walled() -> SeatStudy:
-    return seat(example(room=WALLED), PointSource())
+    return seat(walled_design(), PointSource())
 
 
 def arrival(listener: Listener, surface: str) -> object:
@@ -308,13 +315,12 @@ def test_a_point_in_the_ring_is_late_by_its_path(walled: SeatStudy) -> None:
     assert jump > 0.3
 
 
-def test_travel_gives_a_level_that_small_s_formula_gives() -> None:
+def test_travel_gives_a_level_that_small_s_formula_gives(walled: SeatStudy) -> None:
     """A point in free air that is 1 where a small source in a wall is: p = rho S w^2 X / (2 pi R).
 
     0 dB of the point is that of the source in the wall, so 88 dB at 1 m for 1 W are 88 - 20 lg R.
     """
-    more = 'excursion = 4\nmoving_mass = "9 g"\nsensitivity_db = 88'
-    found = seat(example(("excursion = 4", more)), PointSource())
+    found = walled
     seat_, ring = found.main.sitter.seat, found.assembly.height_of_ring - BASE
     away, f = np.hypot(seat_.r, seat_.z - ring), found.loudness.centres
     pressure = found.design.air.density * np.pi * 0.052**2 * 0.004 * (2.0 * np.pi * f) ** 2
@@ -328,12 +334,11 @@ def test_travel_gives_a_level_that_small_s_formula_gives() -> None:
     table = seat_tables(found).table("loudest")
     each = np.array(table.values("seat_1_db")) - np.array(table.values("one_watt_db"))
     assert table.values("power_w") == pytest.approx(10.0 ** (each / 10.0))
-    assert "loudest" in seat_pictures(found)
 
 
-def test_two_points_differ_by_their_paths() -> None:
+def test_two_points_differ_by_their_paths(walled: SeatStudy) -> None:
     """Law of distance for points; a difference of 1 ms is a hyperbola about both columns."""
-    found = seat(example(room='[room]\napart = "2.2 m"\nceiling = "2.6 m"'), PointSource())
+    found = walled
     pair, speed, seat_ = found.pair, found.design.air.speed, found.main.sitter.seat
     rise = seat_.z + BASE - found.assembly.height_of_ring
     assert np.hypot(pair.distance, 1.1) == pytest.approx(seat_.r)
@@ -353,7 +358,6 @@ def test_two_points_differ_by_their_paths() -> None:
     middle = [one for one in pair.listeners if one.azimuth_deg == 0.0]
     assert all(one.arrival_s == one.level_db == 0.0 for one in middle) and len(middle) == 3
     assert seat_tables(found).table("pair").values("earlier_ms")[0] == 0.0
-    assert "pair" in seat_pictures(found)
     assert "2.20 m apart, armchair, near as far from both" in " ".join(seat_tables(found).answer)
 
 
@@ -363,12 +367,13 @@ def test_columns_too_far_apart_for_the_middle_seat_are_told_so() -> None:
 
 
 def test_without_a_travel_no_loudness_is_told() -> None:
-    found = seat(example(("excursion = 4", "excursion = 0")), PointSource())
+    narrow = ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]")
+    found = seat(example(("excursion = 4", "excursion = 0"), narrow), PointSource())
     assert found.loudness is None and "How loud" not in " ".join(seat_tables(found).answer)
 
 
 def test_the_same_input_gives_the_same_bytes(walled: SeatStudy) -> None:
-    again = seat(example(room=WALLED), PointSource())
+    again = seat(walled_design(), PointSource())
     assert seat_files(again) == seat_files(walled)
 
 
@@ -415,6 +420,7 @@ def test_tables_and_pictures_hold_every_seat(walled: SeatStudy) -> None:
         "paths",
         "bounces",
         "ears",
+        "pair",
         "loudest",
     ]
 

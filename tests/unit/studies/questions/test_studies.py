@@ -26,6 +26,7 @@ from studies.questions.spread.study import ceiling_angle, spread
 from studies.questions.spread.tables import spread_tables
 from studies.questions.trim.study import trim
 from studies.solving import grid
+from studies.solving.alignment import Alignment, Timing
 from studies.solving.candidates import Candidate, Row, Solved, best_of, islands, near_best
 from studies.solving.grid import run, settle
 from studies.solving.shaving import Cut, shaving_stops
@@ -314,7 +315,15 @@ def test_spread_tells_where_the_power_goes_where_something_is_absorbed() -> None
     tables = {table.name: table for table in spread_tables(found).tables}
     assert tables["power"].values("destination")[:2] == ("far away", "cone")
     assert len(tables["power_by_band"].rows) == len(found.row.coverage.centres) * (2 + len(others))
-    assert "power" in spread_pictures(found)
+    timing = Timing(
+        ways=found.design.ways * 2, summed_db=-1.0, worst_db=-2.0, worst_hz=600.0,
+        curve_db=np.array([0.0, -2.0]),
+    )  # fmt: skip
+    both = Alignment(
+        crossing_hz=600.0, frequencies=np.array([500.0, 800.0]),
+        written=timing, best=timing, other=timing,
+    )  # fmt: skip
+    assert {"power", "ways"} <= set(spread_pictures(replace(found, alignment=both)))
     rigid = spread(small_design(), hard, fineness=4)
     assert rigid.where_it_goes == ()
     assert "power" not in {table.name for table in spread_tables(rigid).tables}
