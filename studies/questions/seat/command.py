@@ -38,10 +38,14 @@ def seat(delivery: DesignDelivery, solving: SolverOptions, wav_length: float | N
     """What reaches your chair.
 
     Direct sound and the first bounces off floor, ceiling and walls, sitting against standing, a
-    wall close behind against the free room, and impulse responses as WAV. Say in [room] of the
-    design file how large the room is, where the column stands and what its surfaces absorb; without
-    it there are floor and ceiling. Stops at first bounces: no room simulator. With floor = true
-    the column is also solved standing on a hard, endless floor, exactly.
+    wall close behind against the free room, impulse responses as WAV, step response and group
+    delay. With excursion, moving_mass and sensitivity_db in [driver], how loud it can be before the
+    cone has no travel left; with apart in [room], what differs off the middle seat of two columns.
+
+    Say in [room] of the design file how large the room is, where the column stands and what its
+    surfaces absorb; without it there are floor and ceiling. Stops at first bounces: no room
+    simulator. With floor = true the column is also solved standing on a hard, endless floor,
+    exactly.
     """
     from studies.answer.delivering import answer
     from studies.questions.seat.question import QUESTION

@@ -13,10 +13,11 @@ from studies.questions.seat.study import SeatStudy
 
 LEAST_LOSS_DB = 0.1
 """Below this nothing is said of what the air takes."""
-UNKNOWN = (
-    "Not known: the box (below its resonance the cone travels more for the same power, near a"
-    " port's less, and the port plays too), what power the voice coil stands, the tweeter's own"
-    " limit, and that distortion begins before the end of the travel."
+CAPTION = (
+    "level by travel: so whatever drives the cone. power: above the resonance of driver and box,"
+    " below which 1 W gives less level and less travel. Not known: box and port (a port plays too,"
+    " and spares the cone near its tuning), what the voice coil stands in heat, the tweeter's own"
+    " limit, and how much the cone distorts before its travel ends"
 )
 
 
@@ -31,7 +32,7 @@ def loudness_in_words(study: SeatStudy) -> tuple[str, ...]:
         f" {lowest} uses up the travel of {in_both(found.excursion)} either way{_by_power(found)};"
         " every octave higher allows 12 dB more, but for what column and reflector change."
     )
-    return (" ".join([said, *_heavier(found), "Box, heat and distortion are not known."]),)
+    return (" ".join([said, *_heavier(found), "Box, port, heat and distortion are not known."]),)
 
 
 def _by_power(found: Loudness) -> str:
@@ -96,4 +97,4 @@ def loudness_tables(study: SeatStudy) -> tuple[Table, ...]:
         cells += [found.one_watt_db[0], found.power_w]
     rows = tuple(tuple(map(float, row)) for row in zip(*cells, strict=True))
     title = f"Loudest sine by travel, {in_both(found.excursion)} either way, dB re 20 uPa"
-    return (Table("loudest", title, tuple(columns), rows, UNKNOWN),)
+    return (Table("loudest", title, tuple(columns), rows, CAPTION),)

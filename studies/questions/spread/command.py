@@ -22,7 +22,8 @@ class SpreadOptions(Options):
 def spread(delivery: DesignDelivery, solving: SolverOptions) -> None:
     """Where the sound of this design goes.
 
-    Level by elevation and third octave, and the curve at each seat.
+    Level by elevation and third octave, and the curve at each seat; of a coaxial driver, with which
+    delay and polarity its ways add best.
 
     0 dB is this very driver, all its ways together, flush in an endless baffle, on axis, at the
     same distance: a curve shows what column and reflector do to the driver's own. A band value is
