@@ -61,7 +61,10 @@ def test_the_gallery_shows_every_example_as_it_is(name: str) -> None:
     assert mark.endswith(read_design(gallery / f"{name}.toml").fingerprint)
 
 
-@pytest.mark.parametrize("name", SCORES)
+@pytest.mark.parametrize(
+    "name",
+    [pytest.param(name, marks=[pytest.mark.slow] * (name != "reading_room")) for name in SCORES],
+)
 def test_example_score(name: str) -> None:
     design = read_design(files("studies.examples") / f"{name}.toml")
     row = spread(design, solve_waves, fineness=FINE_BY_NEED).row

@@ -29,7 +29,6 @@ from numpy.typing import NDArray
 from dispersion.elevations import mean_square
 from dispersion.paths.fans import Real, SourceRings
 from dispersion.paths.half_rings import pressure
-from dispersion.paths.mirrors import ImageError
 from dispersion.paths.scene import Scene, numbered_rows, scene_of
 from dispersion.paths.specular import Waves, waves_at
 from dispersion.paths.tracing import GROUP_BITS
@@ -49,6 +48,10 @@ FAR = 1e5
 """Far away, metres: paths from there differ from parallel ones by less than 1e-6 m."""
 COLUMN, BAFFLE, PLATE, REFLECTOR = 1, 2, 3, 4
 """Numbers of surfaces in a ray's history; the reflector's pieces count on from the last."""
+
+
+class ImageError(ValueError):
+    """A reflector too low for mirror points; the message names the remedy."""
 
 
 def solve_images(

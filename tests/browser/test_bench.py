@@ -159,12 +159,13 @@ def finished(browser: Any, name: str) -> Any:
 
 
 def narrow(browser: Any) -> None:
-    """Few frequencies and few heights, so that a test is over soon."""
+    """Few frequencies, heights and gaps, so that a test is over soon."""
     press(browser, "Text of the file")
     area = until(lambda: browser.find_elements("id", "text"))[0]
     text = area.get_attribute("value")
     text = text.replace('band = ["100 Hz", "16 kHz"]', "band = [500, 800]")
     text = re.sub(r"keep = \{ from = ([^,]+), to = ([^,]+),[^}]+\}", r"keep = [\1, \2]", text)
+    text = re.sub(r'(\[gap\][^[]*step = )("[^"]+"|\S+)', r'\1"30 mm"', text)
     browser.execute_script(
         "arguments[0].value = arguments[1];"
         "arguments[0].dispatchEvent(new Event('input', {bubbles: true}))",

@@ -30,7 +30,7 @@ def found() -> Explore:
     for old, new in (
         ("Reading room, 130 mm driver under a cap of a 180 mm ball", TITLE),
         ('name = "armchair, near"', 'name = "<b>near</b> </script>"'),
-        ('band = ["100 Hz", "16 kHz"]', "band = [100, 1000]"),
+        ('band = ["100 Hz", "16 kHz"]', "band = [500, 1000]"),
         (
             "[gap]\n",
             "[explore]\nkeep = [20, 44, 62]\nplate_gap = { from = 56, to = 80, step = 12 }\n\n"

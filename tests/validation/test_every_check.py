@@ -20,8 +20,8 @@ PROVED = PAGE.read_text(encoding="utf-8")
 ROWS = {row["check"]: row for row in rows_on(PROVED)}
 KERNELS = ("rings", "edge waves", "Kirchhoff")
 """Families small enough to run uncompiled."""
-COMPLEX = ("Sharpness of the example's peaks",)
-"""Kernels for a complex wavenumber take half a minute to compile."""
+LENGTHY = ("Sharpness of the example's peaks", "Sphere in a wave from the side")
+"""Kernels for a complex wavenumber take half a minute to compile, many orders ten seconds."""
 HANGS_ON_THE_PROCESSOR = ("Order of convergence, at most 5",)
 """A slope through errors of 1e-9 and less: 4.5 on one processor, above 5 on another."""
 
@@ -33,7 +33,7 @@ HANGS_ON_THE_PROCESSOR = ("Order of convergence, at most 5",)
             check,
             id=check.name,
             marks=[pytest.mark.uncompiled] * (family in KERNELS)
-            + [pytest.mark.slow] * (check.name in COMPLEX),
+            + [pytest.mark.slow] * (check.name in LENGTHY),
         )
         for family, checks in FAMILIES.items()
         for check in checks

@@ -1,6 +1,8 @@
 """The command line: good and bad input, exit status, what is written and what is not."""
 
+import contextlib
 import csv
+import functools
 import importlib
 import json
 import os
@@ -9,6 +11,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import click
 import numpy as np
@@ -34,6 +37,9 @@ from studies.solving.options import SolverOptions
 
 ROOT = Path(__file__).resolve().parents[3]
 EXAMPLES = ROOT / "studies" / "examples"
+PLAIN = "--per-band 4 --workers 2"
+Asked = Callable[[str], tuple[Result, Path]]
+"""From a command's words to what it said and the folder in which it was run."""
 
 
 @pytest.fixture(autouse=True)
@@ -112,6 +118,28 @@ def test_every_command_explains_itself(command: str) -> None:
     assert "Usage: " in result.output
 
 
+@pytest.fixture(scope="module")
+def asked(tmp_path_factory: pytest.TempPathFactory) -> Asked:
+    """What a command says of the small design, and its folder; each is run once."""
+
+    @functools.cache
+    def ask(words: str) -> tuple[Result, Path]:
+        folder = tmp_path_factory.mktemp("asked")
+        with contextlib.chdir(folder), pytest.MonkeyPatch.context() as patch:
+            # What a first run says while it compiles is tested below.
+            patch.setattr("studies.solving.progress.kernels_are_cached", lambda: True)
+            command, *options = words.split()
+            result = run(command, str(write_design()), *options)
+        assert result.exit_code == 0, result.output
+        return result, folder
+
+    return ask
+
+
+def spread_by(asked: Asked, options: str) -> dict[str, Any]:
+    return json.loads(asked(f"spread --json {options}")[0].stdout)
+
+
 @pytest.mark.parametrize(
     ("command", "first_words", "pictures"),
     [
@@ -127,28 +155,24 @@ def test_every_command_explains_itself(command: str) -> None:
     ],
 )
 def test_a_command_prints_its_answer_and_writes_tables_and_pictures(
-    monkeypatch: pytest.MonkeyPatch,
+    asked: Asked,
     command: str,
     first_words: str | tuple[str, ...],
     pictures: list[str],
 ) -> None:
-    # What a first run says while it compiles is tested below.
-    monkeypatch.setattr("studies.solving.progress.kernels_are_cached", lambda: True)
-    design = write_design()
-    result = run(command, str(design))
-    assert result.exit_code == 0, result.output
+    result, there = asked(command)
     title, blank, first = result.stdout.splitlines()[:3]
-    assert title == read_design(design).title
+    assert title == read_design(there / "room.toml").title
     assert blank == ""
     assert first.startswith(first_words)
     assert result.stderr == ""
-    folder = Path(f"room-{command}")
+    folder = there / f"room-{command}"
     files = {path.name for path in folder.iterdir()}
     assert f"{command}.json" in files
     for picture in pictures:
         assert {f"{command}-{picture}.png", f"{command}-{picture}.svg"} <= files
     assert all(path.stat().st_size > 0 for path in folder.iterdir())
-    assert {path.name for path in Path().iterdir()} == {"room.toml", folder.name}
+    assert {path.name for path in there.iterdir()} == {"room.toml", folder.name}
 
 
 def test_carve_writes_a_design_file_that_other_commands_take() -> None:
@@ -179,10 +203,17 @@ def test_carve_refuses_limits_that_nothing_keeps() -> None:
 
 
 def test_json_prints_the_document_that_is_written() -> None:
-    result = run("trim", str(write_design()), "--json", "--out", "there")
+    result = run("section", str(write_design()), "--json", "--out", "there")
     assert result.exit_code == 0, result.output
-    read = json.loads(result.stdout)
-    assert read == json.loads(Path("there/trim.json").read_text(encoding="utf-8"))
+    written = Path("there/section.json").read_text(encoding="utf-8")
+    assert json.loads(result.stdout) == json.loads(written)
+
+
+def test_tables_are_the_same_in_json_and_csv(
+    asked: Asked,
+) -> None:
+    there = asked("trim")[1] / "room-trim"
+    read = json.loads((there / "trim.json").read_text(encoding="utf-8"))
     candidates = read["tables"]["candidates"]
     assert [row["keep_mm"] for row in candidates["rows"]] == [20.0, 40.0, 62.0]
     for row in candidates["rows"]:
@@ -190,7 +221,7 @@ def test_json_prints_the_document_that_is_written() -> None:
         assert (row["score_db"] is None) == bool(row["reason"])
     keep, ball = read["facts"]["keep_mm"], read["facts"]["ball_diameter_mm"]
     assert read["facts"]["cut_off_mm"] == ball - keep
-    lines = Path("there/trim-candidates.csv").read_text(encoding="utf-8").splitlines()
+    lines = (there / "trim-candidates.csv").read_text(encoding="utf-8").splitlines()
     assert [float(row["keep_mm"]) for row in csv.DictReader(lines)] == [20.0, 40.0, 62.0]
 
 
@@ -204,18 +235,14 @@ def test_a_title_that_the_terminal_cannot_show_is_no_fault() -> None:
     assert json.loads(document)["design"]["title"].startswith("Größe [bold] 130")
 
 
-def test_workers_do_not_change_the_result() -> None:
-    design = str(write_design())
-    one = run("spread", design, "--json", "--workers", "1", "--per-band", "4")
-    two = run("spread", design, "--json", "--workers", "2", "--per-band", "4")
-    assert one.exit_code == two.exit_code == 0
-    assert one.stdout == two.stdout
+def test_workers_do_not_change_the_result(
+    asked: Asked,
+) -> None:
+    assert spread_by(asked, "--per-band 4 --workers 1") == spread_by(asked, PLAIN)
 
 
-def test_finer_and_per_band_reach_the_solver() -> None:
-    design = str(write_design())
-    plain = json.loads(run("spread", design, "--json", "--per-band", "4").stdout)
-    fine = json.loads(run("spread", design, "--json", "--per-band", "6", "--finer", "2").stdout)
+def test_finer_and_per_band_reach_the_solver(asked: Asked) -> None:
+    plain, fine = spread_by(asked, PLAIN), spread_by(asked, "--per-band 6 --finer 2")
     size = "unknowns_per_wavelength"
     assert fine["evidence"]["settings"][size] == 2 * plain["evidence"]["settings"][size]
     assert fine["evidence"]["unknowns_lowest"] > plain["evidence"]["unknowns_lowest"]
@@ -226,10 +253,12 @@ def test_finer_and_per_band_reach_the_solver() -> None:
     assert fine["facts"][level] == pytest.approx(plain["facts"][level], abs=0.1)
 
 
-def test_frequencies_are_chosen_by_need_and_full_is_the_check() -> None:
-    design = str(write_design())
-    by_need = json.loads(run("spread", design, "--json").stdout)
-    full = json.loads(run("spread", design, "--json", "--full").stdout)
+def test_frequencies_are_chosen_by_need_and_full_is_the_check(
+    asked: Asked,
+) -> None:
+    full = spread_by(asked, "--full")
+    folder = asked("spread")[1] / "room-spread"
+    by_need = json.loads((folder / "spread.json").read_text(encoding="utf-8"))
     # Two third octaves at 24 each, against the ten samples that the first fit takes.
     assert full["tables"]["score"]["rows"][0]["solves"] == 2 * 24
     assert by_need["tables"]["score"]["rows"][0]["solves"] == 10

@@ -6,8 +6,6 @@
 - Kirchhoff's integrals against their closed forms, not against the exact field. Rigid sphere and a
   plane wave: the integral of twice the incident pressure over the lit half is elementary. Piston in
   a baffle: Beranek & Mellow, Acoustics: Sound Fields and Transducers (2012), 4.19 and 13.7.
-- Images between two rigid planes without end: the sum of modes, elementary (cosines are complete
-  over the gap, and i/4 H0 is the field of a line source).
 - Posts, rigid cylinders across the wave, in the plane: Morse & Ingard, Theoretical Acoustics
   (1968), section 8.1; Bowman, Senior & Uslenghi, Electromagnetic and Acoustic Scattering by Simple
   Shapes (1969), section 2.2, line source included [both from memory].
@@ -22,7 +20,6 @@ from scipy.special import h1vp, hankel1, hankel1e, j1, jve, jvp
 
 from dispersion.paths.cylinders import far_pattern, line_source, plane_wave, scatter
 from dispersion.paths.kirchhoff import cut_rings, far_kernels, near_kernels
-from dispersion.paths.mirrors import Mirrors, Paths, paths_to
 from dispersion.paths.rims import wedge_field
 from shapes.meridian import Arc, Line
 from studies.questions.proof.cases.check import QUICK, Check, Compared, compare, degrees
@@ -163,54 +160,6 @@ KIRCHHOFF = (
         source=_BOOK,
         cases=(1.0, 5.0, 20.0),
         run=piston_far_away,
-    ),
-)
-
-# Images
-
-H = 0.1
-"""Distance of the two planes, m."""
-
-
-def unit_field(paths: Paths, points: np.ndarray, k: complex) -> np.ndarray:
-    """Pressure of a source exp(ikR) / R by `paths`, which count re a source on a baffle."""
-    distance = np.hypot(*np.asarray(points).T)
-    return 2.0 * paths.pressure([k])[0] * np.exp(1j * k * distance) / distance
-
-
-def between_two_planes(case: tuple[complex, float, float]) -> Compared:
-    """Images against the sum of modes, at two distances.
-
-    For a source exp(ikR) / R at height h and a place at z and r: p = (i pi / H) sum e_n
-    cos(n pi h / H) cos(n pi z / H) H0(k_n r), k_n^2 = k^2 - (n pi / H)^2, e_0 = 1, e_n = 2. The
-    images converge only because air absorbs: an imaginary part of k makes both sums finite.
-    """
-    k, height, z = case
-    r = np.array([0.05, 0.3])
-    n = np.arange(400)
-    radial = np.sqrt(k**2 - (n * np.pi / H) ** 2 + 0j)
-    shape = np.where(n == 0, 1.0, 2.0) * np.cos(n * np.pi * height / H) * np.cos(n * np.pi * z / H)
-    modes = (1j * np.pi / H) * (shape[:, None] * hankel1(0, radial[:, None] * r)).sum(axis=0)
-    points = np.stack([r, np.full(2, z)], axis=1)
-    found = unit_field(paths_to(Mirrors(H, np.inf, np.inf), points, height, bounces=200), points, k)
-    # 200 bounces on, a path is 20 m longer: exp(-2 * 20) of the first.
-    allowed = (1e-9 * (1.0 + np.abs(modes))).repeat(2)
-    at = [f"r {distance:g} m, {part}" for distance in r for part in ("real", "imaginary")]
-    there, exact = (np.column_stack((p.real, p.imag)).ravel() for p in (found, modes))
-    return compare(f"k {k:g}, from {height:g} to {z:g} m", at, there, exact, allowed)
-
-
-IMAGES = (
-    Check(
-        name="Images between two planes",
-        kind=QUICK,
-        source="sum of modes, elementary",
-        cases=tuple(
-            (k, height, z)
-            for k in (12.0 + 2.0j, 50.0 + 2.0j, 140.0 + 2.0j)
-            for height, z in ((0.0, 0.0), (0.0, 0.1), (0.03, 0.06), (0.08, 0.02))
-        ),
-        run=between_two_planes,
     ),
 )
 

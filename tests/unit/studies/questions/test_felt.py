@@ -34,6 +34,10 @@ from studies.solving.grid import run, solve_again
 
 BAND = ("band = [500, 800]", 'band = ["5 kHz", "6.3 kHz"]')
 AIR = "[air]\ntemperature"
+SHORT = (
+    ("width = 200\nheight = 900", "width = 200\nheight = 300"),
+    ("# window = [0, 20]", "window = [0, 20]"),
+)
 SOLVE = partial(solve_waves, shared=SharedBlocks(), workers=1)
 
 
@@ -43,7 +47,7 @@ def walled(table: str, *pairs: tuple[str, str]) -> Design:
 
 @cache
 def found() -> FeltStudy:
-    return felt(small_design(BAND), SOLVE, fineness=4)
+    return felt(small_design(BAND, *SHORT), SOLVE, fineness=4)
 
 
 @cache
