@@ -9,7 +9,7 @@ kB and is found in 0.13 ms.
 """
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import fields, is_dataclass
 from functools import cache, lru_cache
 from pathlib import Path
@@ -84,8 +84,8 @@ def _geometry(assembly: Assembly) -> bytes:
     return hashlib.sha256(b"".join(_bytes_of(assembly.placed_bodies))).digest()
 
 
-def key_of(whole: object, frequency: float) -> bytes:
-    """Name the solve of one frequency of anything that holds all it depends on but the code.
+def naming(whole: object) -> Callable[[float], bytes]:
+    """Return what names the solves of anything that holds all they depend on but the code.
 
     Raises
     ------
@@ -93,7 +93,7 @@ def key_of(whole: object, frequency: float) -> bytes:
         As `solve_keys`.
     """
     common = hashlib.sha256(b"".join(_bytes_of((solver_version(), arithmetic(), whole))))
-    return _with(common, float(frequency))
+    return lambda frequency: _with(common, float(frequency))
 
 
 def _bytes_of(value: object) -> Iterator[bytes]:

@@ -74,18 +74,20 @@ def solve_waves(
     kept = None if store is None else _Kept(store, problem, settings)
     fields = {} if kept is None else kept.found()
     missing = [f for f in problem.frequencies if f not in fields]
+    others = [replace(problem, ways=ways) for ways in also]
     if progress is not None and fields:
         progress(len(problem.frequencies) - len(missing))
     if missing:
-        siblings = [] if store is None else _siblings(problem, also, store, settings)
+        siblings = [] if store is None else [(it, _Kept(store, it, settings).keep) for it in others]
         fields |= _solved(
             problem, missing, settings, workers, progress, shared, kept, executor, siblings
         )
     finer = _mended(problem, fields, settings, workers, store, executor)
+    flush, *also_flush = (flush_driver(one, settings) for one in (problem, *others))
     solved = [fields[f] for f in problem.frequencies]
     return Response(
         problem=problem,
-        reference=Reference(problem.ways, flush_curve(flush_driver(problem, settings), store)),
+        reference=Reference(problem.ways, flush_curve(flush, store, tuple(also_flush))),
         method="waves",
         settings=settings.summary(),
         far_by_way=np.stack([each.far for each in solved], axis=1),
@@ -158,14 +160,6 @@ def _balanced(fields: Fields) -> bool:
 def is_balanced(power_error_db: np.ndarray) -> bool:
     """Whether no way's power is off by more than is promised."""
     return bool(np.all(np.abs(power_error_db) <= POWER_WARNING_DB))
-
-
-def _siblings(
-    problem: Problem, also: Sequence[tuple[Way, ...]], store: Store, settings: WaveSettings
-) -> list[Sibling]:
-    """The problem with other motions, and what keeps their fields."""
-    others = [replace(problem, ways=ways) for ways in also]
-    return [(other, _Kept(store, other, settings).keep) for other in others]
 
 
 def _solved(

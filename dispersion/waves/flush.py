@@ -20,6 +20,7 @@ from it, which it has from nowhere; -i/k would feed it.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -117,7 +118,7 @@ def solve_flush(
         If a drive moves what is not there.
     """
     k = 2.0 * np.pi * frequency / air.speed
-    outline, radius = _enclosed(driver, clear)
+    outline, radius = _enclosed(tuple(driver), clear)
     moving = frozenset().union(*(drive.parts for drive in drives))
     if missing := moving.difference(outline.parts):
         raise ValueError(f"driven parts {sorted(missing)} are on no driver; parts: {outline.parts}")
@@ -170,7 +171,8 @@ def _losses(mesh: Mesh, walls: Walls, frequency: float, air: Air) -> Losses | No
     return replace(losses, layered=losses.layered & own, beta=losses.beta * own)
 
 
-def _enclosed(driver: Sequence[Piece], clear: float) -> tuple[Meridian, float]:
+@lru_cache(maxsize=64)
+def _enclosed(driver: tuple[Piece, ...], clear: float) -> tuple[Meridian, float]:
     """Return hemisphere, baffle and driver as one closed meridian, and the hemisphere's radius."""
     chain = Meridian.joined(driver)
     line = chain.sample(1e-5)
