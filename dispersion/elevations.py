@@ -46,12 +46,19 @@ def checked(power: ArrayLike, elevations: ArrayLike) -> tuple[Array, Array]:
 
 def _checked_grid(elevations: ArrayLike) -> Array:
     e = np.asarray(elevations, dtype=float)
-    if e.ndim != 1 or e.size < 3 or not np.allclose(e, np.linspace(-90.0, 90.0, e.size)):
+    if e.ndim != 1 or e.size < 3 or not _is_even(e.tobytes()):
         raise CoverageError(
             "elevations must be uniform from -90 to +90 degrees, both included: "
             "numpy.linspace(-90, 90, 181) for instance"
         )
     return e
+
+
+@lru_cache(maxsize=64)
+def _is_even(elevations: bytes) -> bool:
+    """Whether these floats are the whole circle from straight down to straight up, evenly."""
+    e = np.frombuffer(elevations)
+    return np.allclose(e, np.linspace(-90.0, 90.0, e.size))
 
 
 def _require_window(window: tuple[float, float]) -> None:

@@ -210,7 +210,7 @@ def units(solution: WaveSolution, moves: Sequence[Moves]) -> np.ndarray:
 
 def _arrived(solution: WaveSolution, problem: Problem, far_away: np.ndarray) -> np.ndarray:
     """Power in watts at each destination, (L, W, W), that far away being known."""
-    taken = solution.absorbed_power()
+    taken = solution.absorbed_power
     nothing = np.zeros_like(far_away)
     found = {FAR_AWAY: far_away, **taken}
     if problem.absorbing_air:

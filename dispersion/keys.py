@@ -19,6 +19,7 @@ from llvmlite import binding
 
 from dispersion.code_version import code_digest
 from dispersion.problem import Problem
+from dispersion.walls import Walls
 from shapes.assembly import Assembly
 
 PACKAGES = ("shapes", "dispersion")
@@ -73,9 +74,15 @@ def solve_keys(problem: Problem, settings: object, also: tuple[object, ...] = ()
     common = hashlib.sha256(_geometry(problem.assembly) + b"".join(_bytes_of(rest)))
     return [
         # What takes nothing at a frequency makes no difference there.
-        _with(common, (float(frequency), problem.walls.taking(frequency, problem.air)))
+        _with(common, _walls(problem.walls.taking(frequency, problem.air)), float(frequency))
         for frequency in problem.frequencies
     ]
+
+
+@lru_cache(maxsize=256)
+def _walls(taking: Walls) -> bytes:
+    """Digest of what walls take: mostly the same at the next frequency."""
+    return hashlib.sha256(b"".join(_bytes_of(taking))).digest()
 
 
 @lru_cache(maxsize=256)
@@ -93,7 +100,7 @@ def naming(whole: object) -> Callable[[float], bytes]:
         As `solve_keys`.
     """
     common = hashlib.sha256(b"".join(_bytes_of((solver_version(), arithmetic(), whole))))
-    return lambda frequency: _with(common, float(frequency))
+    return lambda frequency: _with(common, b"", float(frequency))
 
 
 def _bytes_of(value: object) -> Iterator[bytes]:
@@ -124,7 +131,7 @@ def _bytes_of(value: object) -> Iterator[bytes]:
         raise TypeError(f"no name can be made of a {type(value).__name__}")
 
 
-def _with(common: "hashlib._Hash", more: object) -> bytes:
+def _with(common: "hashlib._Hash", more: bytes, frequency: float) -> bytes:
     one = common.copy()
-    one.update(b"".join(_bytes_of(more)))
+    one.update(more + b"".join(_bytes_of(frequency)))
     return one.digest()

@@ -274,8 +274,8 @@ def fit_compressed(
         Seconds, taken off.
     """
     aside = np.arange(2, len(f) - 1, 4) if left_out is None else np.asarray(left_out, dtype=int)
-    support, weights = _supports_and_weights(f, few, np.setdiff1d(np.arange(len(f)), aside))
-    rest = np.setdiff1d(np.arange(len(f)), support)
+    support, weights = _supports_and_weights(f, few, _all_but(aside, len(f)))
+    rest = _all_but(support, len(f))
     misfit = barycentric(f[rest], f[support], weights) @ few[support] - few[rest]
     size = np.sqrt(np.mean(np.sum(np.abs(few) ** 2, axis=1)))
     return RationalFit(
@@ -305,7 +305,7 @@ def _supports_and_weights(
 
 def _weights(f: Real, few: Complex, support: NDArray[np.int_]) -> tuple[Complex, Real, Complex]:
     """Last right singular vector of the stacked Loewner matrices, all singular values, a factor."""
-    rest = np.setdiff1d(np.arange(len(f)), support)
+    rest = _all_but(support, len(f))
     apart = (f[rest, None] - f[support]) / (f[-1] - f[0])
     stacked = (few[rest].T[:, :, None] - few[support].T[:, None, :]) / apart
     loewner = stacked.reshape(-1, len(support))
@@ -313,6 +313,13 @@ def _weights(f: Real, few: Complex, support: NDArray[np.int_]) -> tuple[Complex,
         loewner = np.linalg.qr(loewner, mode="r")
     _, singular, right = np.linalg.svd(loewner, full_matrices=len(loewner) < len(support))
     return right[-1].conj(), singular, loewner
+
+
+def _all_but(some: NDArray[np.int_], count: int) -> NDArray[np.int_]:
+    """Which of the first `count` numbers are not among some, ascending."""
+    others = np.ones(count, dtype=bool)
+    others[some] = False
+    return np.flatnonzero(others)
 
 
 def barycentric(f: Real, support: Real, weights: Complex) -> Complex:

@@ -11,6 +11,7 @@ can be had from here.
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Self
 
 import numpy as np
@@ -156,19 +157,24 @@ def sample(pieces: Iterable[Piece], chord_error: float) -> Array:
 
 
 def _check_piece(piece: Piece) -> None:
-    if not np.all(np.isfinite((piece.start, piece.end))):
+    if not all(map(math.isfinite, (*piece.start, *piece.end))):
         raise MeridianError(f"'{piece.part}' has an end that is not a finite number.")
     if piece.length <= TOLERANCE:
         raise MeridianError(
             f"'{piece.part}' has a piece of no length at {place(piece.start)}: leave it out."
         )
-    points = piece.point(np.linspace(0.0, 1.0, 8 * len(piece.breaks) + 1))
+    points = piece.point(_evenly(8 * len(piece.breaks) + 1))
     lowest = int(np.argmin(points[:, 0]))
     if points[lowest, 0] < -TOLERANCE:
         raise MeridianError(
             f"'{piece.part}' reaches across the axis near {place(points[lowest])}: "
             "keep its radius at zero or above."
         )
+
+
+@lru_cache(maxsize=64)
+def _evenly(count: int) -> Array:
+    return np.linspace(0.0, 1.0, count)
 
 
 def _parameters(piece: Piece, chord_error: float) -> Array:

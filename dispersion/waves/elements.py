@@ -213,7 +213,7 @@ class Mesh:
 
     def at(self, x: np.ndarray) -> "SurfacePoints":
         """Evaluate position, tangent and normal at the same local points of every element."""
-        powers = np.vander(np.atleast_1d(x), self.curve.shape[2], increasing=True)
+        powers = _powers(np.asarray(x, dtype=float).tobytes(), self.curve.shape[2])
         position = self.curve @ powers.T
         steps = np.arange(1, self.curve.shape[2])
         velocity = (self.curve[:, :, 1:] * steps) @ powers[:, :-1].T
@@ -224,6 +224,11 @@ class Mesh:
     def node_points(self) -> "SurfacePoints":
         """Evaluate the surface at the nodes of every element, arrays (E, P)."""
         return self.at(basis().nodes)
+
+
+@lru_cache(maxsize=64)
+def _powers(x: bytes, count: int) -> np.ndarray:
+    return np.vander(np.frombuffer(x), count, increasing=True)
 
 
 @dataclass(frozen=True)

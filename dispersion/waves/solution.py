@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike
 from dispersion.air import Air
 from dispersion.stopping import Threads, current_stop
 from dispersion.walls import RIGID_WALLS, Walls
-from shapes.meridian import Meridian
+from shapes.meridian import Meridian, Piece, sample
 
 from .elements import GAUSS, Mesh, MeshSettings, basis, build_mesh
 from .field import far_field, field_at
@@ -179,6 +179,7 @@ class WaveSolution:
         power = self.work_of(self.pressure).T
         return 0.5 * (power + power.conj().T)
 
+    @cached_property
     def absorbed_power(self) -> dict[str, np.ndarray]:
         """Power that the parts take, in W, (W, W) Hermitian matrices by label.
 
@@ -188,8 +189,10 @@ class WaveSolution:
         if self.losses is None:
             return {}
         each = self.losses.absorbed(self.pressure, self.air, self.frequency)
-        parts = sorted(set(self.mesh.parts))
-        return {part: each[self.mesh.labelled({part})].sum(axis=0) for part in parts}
+        number = {part: i for i, part in enumerate(sorted(set(self.mesh.parts)))}
+        taken = np.zeros((len(number), *each.shape[1:]), dtype=complex)
+        np.add.at(taken, [number[part] for part in self.mesh.parts], each)
+        return dict(zip(number, taken, strict=True))
 
     @cached_property
     def _imposed_and_area(self) -> tuple[np.ndarray, np.ndarray]:
@@ -235,7 +238,7 @@ class WaveSolution:
 
         In air that absorbs it is 0: what the air takes is what is left.
         """
-        absorbed = sum(np.diagonal(one).real for one in self.absorbed_power().values())
+        absorbed = sum(np.diagonal(one).real for one in self.absorbed_power.values())
         driven = self.driven_power()
         if self.attenuation > 0.0:
             return np.zeros(len(driven))
@@ -475,7 +478,7 @@ def _check(
     for body in bodies:
         if floor is None and not body.is_closed:
             raise ValueError("a body's meridian must start and end on the axis (r = 0)")
-        widest = _widest(body)
+        widest = max(_widest(piece) for piece in body.pieces)  # type: ignore[arg-type]
         if widest > longest_radius(k):
             raise MeshError(
                 f"a radius of {widest:.2f} m is too many wavelengths at {frequency:.0f} Hz: "
@@ -489,9 +492,9 @@ def _require_labels(what: str, asked: Sequence[frozenset[str]], bodies: Sequence
         raise ValueError(f"{what} {sorted(missing)} are on no body; parts: {sorted(labels)}")
 
 
-@lru_cache(maxsize=64)
-def _widest(body: Meridian) -> float:
-    return float(body.sample(1e-3)[:, 0].max())
+@lru_cache(maxsize=1024)
+def _widest(piece: Piece) -> float:
+    return float(sample((piece,), 1e-3)[:, 0].max())
 
 
 def gradient_of(drive: Drive, mesh: Mesh, frequency: float) -> np.ndarray:

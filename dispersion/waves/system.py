@@ -130,11 +130,13 @@ def assemble(
     """
     images = (False,) if mesh.floor is None else (False, True)
     matrix, drive = _taken(mesh, k, m, driven, digits, losses, within=False, images=images)
+    moves = np.zeros(mesh.elements, dtype=bool)
+    moves[driven] = True
     column = 0
     for body in range(len(mesh.lifts)):
         alone = mesh.alone(body)
         elements = np.flatnonzero(mesh.body == body)
-        moving = np.flatnonzero(np.isin(elements, driven))
+        moving = np.flatnonzero(moves[elements])
         rows = slice(mesh.nodes[elements[0], 0], mesh.nodes[elements[-1], -1] + 1)
         columns = slice(column, column + len(moving) * NODES)
         for image in images:

@@ -126,7 +126,9 @@ class Losses:
 
     def carried(self, driven: np.ndarray) -> np.ndarray:
         """Return the elements of which D is needed: those that are driven or take something."""
-        return np.union1d(driven, self.elements)
+        taken = self.layered | (self.beta != 0.0)
+        taken[driven] = True
+        return np.flatnonzero(taken)
 
     def folded(self, block: Block, carried: np.ndarray, driven: np.ndarray) -> Block:
         """Return A - D T and the columns of D of driven elements, D having those of `carried`.
@@ -146,7 +148,9 @@ class Losses:
                 place = (first, last, node, column)
                 own = carried[numbers] - elements[0]
                 _fold(*block, place, own, losses.mesh.nodes, *losses._terms)
-        columns = np.flatnonzero(np.isin(carried, driven))[:, None] * NODES + np.arange(NODES)
+        moves = np.zeros(self.mesh.elements, dtype=bool)
+        moves[driven] = True
+        columns = np.flatnonzero(moves[carried])[:, None] * NODES + np.arange(NODES)
         return Block(block.matrix, np.ascontiguousarray(block.drive[:, columns.ravel()]))
 
     def gradient(self, pressure: np.ndarray) -> np.ndarray:

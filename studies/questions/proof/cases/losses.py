@@ -68,7 +68,7 @@ Q_SHARE, DUCT_SHARE = 0.02, 0.02
 
 def taken(solution: WaveSolution) -> float:
     """Power that all walls take of the first source, in dB."""
-    total = sum(part[0, 0].real for part in solution.absorbed_power().values())
+    total = sum(part[0, 0].real for part in solution.absorbed_power.values())
     return 10.0 * float(np.log10(total))
 
 

@@ -111,7 +111,7 @@ class Ball:
 
 def section_of(solution: WaveSolution) -> float:
     """Power taken by all walls over the intensity of a plane wave of 1 Pa, m^2."""
-    taken = sum(part[0, 0].real for part in solution.absorbed_power().values())
+    taken = sum(part[0, 0].real for part in solution.absorbed_power.values())
     return float(2.0 * AIR.density * AIR.speed * taken)
 
 

@@ -91,7 +91,7 @@ def test_rigid_walls_do_not_come_near_the_code_of_losses(monkeypatch: pytest.Mon
     with pytest.raises(TypeError):
         solve(BUILT.bodies, 800.0, drives, AIR, walls=Walls())
     rigid = solve(BUILT.bodies, 800.0, drives, AIR, walls=RIGID_WALLS)
-    assert rigid.losses is None and rigid.absorbed_power() == {}
+    assert rigid.losses is None and rigid.absorbed_power == {}
     assert np.array_equal(rigid.gradient, rigid.imposed)
     assert nothing.rigid is False
 
@@ -114,7 +114,7 @@ def test_felt_replaces_layers_and_others_add_to_them() -> None:
         walls = Walls(absorbers=absorbers)
         solution = solve(BUILT.bodies, 3000.0, drives, AIR, walls=walls)
         assert abs(solution.power_error_db[0]) < 0.05
-        return {part: power[0, 0].real for part, power in solution.absorbed_power().items()}
+        return {part: power[0, 0].real for part, power in solution.absorbed_power.items()}
 
     hard = taken()
     assert min(hard.values()) > 0.0
