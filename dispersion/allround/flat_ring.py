@@ -49,11 +49,14 @@ class FlatRing:
         Radii, metres.
     height : float
         Of the gap there, metres.
+    has_sides : bool
+        Whether baffle or plate has, and counts here as the round one of equal area.
     """
 
     inner: float
     outer: float
     height: float
+    has_sides: bool = False
 
     @property
     def middle(self) -> float:
@@ -108,7 +111,8 @@ def flat_ring(assembly: Assembly) -> FlatRing:
             "posts: baffle and plate nowhere face each other flat: the waves between them are "
             "known only there; make the plate or the baffle wider, or the reflector narrower"
         )
-    return FlatRing(inner, outer, assembly.plate_gap)
+    sided = not (assembly.column.face.is_round and assembly.plate.footprint.is_round)
+    return FlatRing(inner, outer, assembly.plate_gap, has_sides=sided)
 
 
 def check_foot(ring: FlatRing, radius: float, circle_radius: float) -> None:
@@ -118,8 +122,9 @@ def check_foot(ring: FlatRing, radius: float, circle_radius: float) -> None:
         return
     raise AllRoundError(
         f"posts: a foot from {in_mm(begins)} to {in_mm(ends)} from the axis is not wholly on the "
-        f"flat between baffle and plate, {in_mm(ring.inner)} to {in_mm(ring.outer)}: the exact "
-        "way covers no other; take thinner posts or another circle"
+        f"flat between baffle and plate, {in_mm(ring.inner)} to {in_mm(ring.outer)}"
+        f"{' where what has sides is made round, of equal area' if ring.has_sides else ''}: the"
+        " exact way covers no other; take thinner posts or another circle"
     )
 
 

@@ -33,6 +33,8 @@ class Leaning:
     displaced : Displacement
     azimuths_deg : (A,) array
         From the side to which it is displaced.
+    reference : Reference
+        What 0 dB is.
     pressure : (F, E + P, A) complex array
         Over 0 dB at that distance, the phase of the distance taken off, all ways together.
     power_error_db : (W, F) array
@@ -44,6 +46,7 @@ class Leaning:
     problem: Problem
     displaced: Displacement
     azimuths_deg: np.ndarray
+    reference: Reference
     pressure: np.ndarray = field(repr=False)
     power_error_db: np.ndarray = field(repr=False)
     finer: np.ndarray = field(repr=False)
@@ -100,7 +103,7 @@ def solve_leaning(
     problem = replace(problem, walls=RIGID_WALLS)
     azimuths = np.asarray(azimuths_deg, dtype=float)
     flush = flush_curve(flush_driver(problem, settings), store)
-    transfer = Reference(problem.ways, flush).transfer(problem.frequencies)
+    reference = Reference(problem.ways, flush)
 
     def one(number: int) -> tuple[Fields, float]:
         alone = replace(problem, frequencies=problem.frequencies[number : number + 1])
@@ -119,7 +122,8 @@ def solve_leaning(
         problem=problem,
         displaced=displaced,
         azimuths_deg=azimuths,
-        pressure=np.einsum("wf,fwxa->fxa", transfer, by_way),
+        reference=reference,
+        pressure=np.einsum("wf,fwxa->fxa", reference.transfer(problem.frequencies), by_way),
         power_error_db=np.transpose([one.power_error_db for one in fields]),
         finer=np.array(finer),
     )

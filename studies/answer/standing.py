@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from shapes.lengths import in_both, in_own
 from studies.answer.table import TableColumn, joined
-from studies.solving.candidates import NearBest
+from studies.design import Design
+from studies.solving.all_round import FARTHEST, ScoreChanges
+from studies.solving.candidates import NearBest, Row
+from studies.solving.leaning import hung_in_words
 from studies.solving.target import NO_DIFFERENCE_DB
 from studies.solving.verdicts import Lead
 
@@ -94,6 +97,66 @@ def soft_cone_in_words(what: str, size: str | None, lead_db: float, from_hz: flo
     if lead_db < NO_DIFFERENCE_DB:
         return f"{cone}, {size} is as good: no difference ({lead_db:.2f} dB)."
     return f"{cone}, the best {what} MOVES to {size}, {lead_db:.2f} dB ahead of the one above."
+
+
+def posts_in_words(
+    what: str,
+    found: ScoreChanges | None,
+    rows: Sequence[Row],
+    lowest: Row,
+    size: Callable[[Row], str],
+) -> list[str]:
+    """Say whether the best moves with the posts solved; nothing where they were not.
+
+    Parameters
+    ----------
+    what : str
+        What is chosen: "keep", "gap".
+    found : ScoreChanges or None
+    rows, lowest : Row
+        What may be chosen, and that with the lowest score.
+    size : callable
+        (row) -> its size in words.
+    """
+    best = None if found is None else found.best(rows, lowest)
+    if found is None or best is None:
+        return []
+    row, lead_db = best
+    how = (
+        f"With the posts solved (mean power of all azimuths) no score of the leading {what}s"
+        f" ({len(found.changes_db)}) changes by more than {found.most_db:.2f} dB"
+    )
+    if row is lowest or lead_db < NO_DIFFERENCE_DB:
+        return [f"{how}: the best {what} stays where it is."]
+    return [f"{how}, and {size(row)} leads by {lead_db:.2f} dB."]
+
+
+def askew_in_words(
+    what: str,
+    found: ScoreChanges | None,
+    rows: Sequence[Row],
+    lowest: Row,
+    size: Callable[[Row], str],
+    design: Design,
+) -> list[str]:
+    """Say from how far off the choice would change; nothing without an [askew]; see above."""
+    best = None if found is None else found.best(rows, lowest)
+    if found is None or best is None:
+        return []
+    said = (
+        f"As it hangs, {hung_in_words(design)} (hard walls, no posts; mean power of all azimuths),"
+        f" the scores of the best {what}s ({len(found.changes_db)}) change by at most"
+        f" {found.most_db:.2f} dB"
+    )
+    over = found.overtaken(rows, lowest)
+    if over is None:
+        return [f"{said}; the lowest would lead among them up to {FARTHEST:g} times as far off."]
+    if over.times <= 1.0:
+        return [f"{said}, and {size(best[0])} leads by {best[1]:.2f} dB."]
+    return [
+        f"{said}; the lowest leads among them up to {over.times:.1f} times as far off (changes"
+        f" taken as the square), then {size(over.row)} would."
+    ]
 
 
 def best_at_end(key: str, best: float, tried: Sequence[float], built: Sequence[float]) -> list[str]:

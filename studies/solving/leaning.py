@@ -33,8 +33,10 @@ from studies.solving.predicting import places
 
 SOLVED_FROM_HZ = 500.0
 """Below, a millimetre or half a degree is a thousandth of a wave."""
-AZIMUTHS = 18
-"""Half way round: 10 degrees apart."""
+AZIMUTHS, FEW_AZIMUTHS = 18, 8
+"""Half way round: 10 degrees apart; enough for a mean, which is exact up to order 15."""
+MEAN_STEP_DEG = 1.0
+"""Between elevations, where means of all directions are taken."""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -129,6 +131,36 @@ def levels_askew(
     leaning = _solved(design, problem, displaced, half_circle(AZIMUTHS), solver, progress)
     centres, power = band_means(problem.frequencies, leaning.power.mean(axis=1))
     return _levels(leaning, centres, 10.0 * np.log10(power))
+
+
+def powers_askew(
+    design: Design, assembly: Assembly, solver: Solver, progress: Progress | None = None
+) -> tuple[Problem, np.ndarray, np.ndarray, np.ndarray]:
+    """Mean power of all azimuths as [askew] says that it hangs, and hung straight.
+
+    Returns
+    -------
+    problem : Problem
+        With the frequencies and elevations of what follows.
+    power, straight : (F, E) array
+        Over 0 dB.
+    alone : (F,) array
+        Power of what 0 dB is, see `Reference.alone`.
+    """
+    displaced = as_hung(design, assembly, solver) or STRAIGHT
+    problem = problem_of(design, assembly, COARSE_PER_BAND)
+    elevations = np.linspace(-90.0, 90.0, round(180.0 / MEAN_STEP_DEG) + 1)
+    problem = replace(problem, elevations=elevations, points=problem.points[:0])
+    straight = _solved(design, problem, STRAIGHT, np.zeros(1), solver, progress)
+    power = straight.power[:, :, 0].copy()
+    high = problem.frequencies >= SOLVED_FROM_HZ
+    if high.any():
+        there = replace(problem, frequencies=problem.frequencies[high])
+        azimuths = half_circle(FEW_AZIMUTHS)
+        leaning = _solved(design, there, displaced, azimuths, solver, progress)
+        power[high] = leaning.power.mean(axis=2)
+    alone = np.abs(straight.reference.alone(problem.frequencies)) ** 2
+    return problem, power, straight.power[:, :, 0], alone
 
 
 def levels_at_seats(

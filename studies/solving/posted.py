@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from typing import Any
 
@@ -17,7 +17,6 @@ import numpy as np
 
 from dispersion.allround import AllRoundError, Around, solve_around
 from dispersion.bands import study_frequencies
-from dispersion.coverage import measure_coverage
 from dispersion.problem import Problem
 from dispersion.ripple import Ripple
 from dispersion.solvers import SOLVERS
@@ -25,11 +24,9 @@ from dispersion.waves import DEFAULT_SETTINGS
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError, Mistake
 from studies.measured.positions import Position
-from studies.solving.candidates import Row
 from studies.solving.cluster import ClusterSolver
 from studies.solving.grid import COARSE_PER_BAND, Progress, Solver, problem_of
 from studies.solving.predicting import places
-from studies.solving.target import score
 
 STAGE = "posts"
 IN_WINDOW = 9
@@ -136,74 +133,6 @@ def change_at_positions(
             for ripple, at in zip(ripples, positions, strict=True)
         ]
     )
-
-
-@dataclass(frozen=True, eq=False)
-class PostedScores:
-    """What posts change of scores, by the mean power of all azimuths.
-
-    Attributes
-    ----------
-    changes_db : mapping of Assembly to float
-        Score with posts less that without, both at four frequencies a third octave, dB.
-    """
-
-    changes_db: Mapping[Assembly, float]
-
-    def best(self, rows: Sequence[Row], best: Row) -> tuple[Row, float]:
-        """Return that of `rows` which scores best with posts, and its lead over the best, dB."""
-        with_posts = {
-            row: row.score + self.changes_db[row.assembly]
-            for row in rows
-            if row.solved and row.assembly in self.changes_db
-        }
-        first = min(with_posts, key=with_posts.__getitem__)
-        return first, with_posts[best] - with_posts[first]
-
-    @property
-    def most_db(self) -> float:
-        """Largest change of a score, without sign, dB."""
-        return max(map(abs, self.changes_db.values()))
-
-
-def score_with_posts(
-    design: Design, rows: Sequence[Row], solver: Solver, progress: Progress | None = None
-) -> PostedScores | None:
-    """Score candidates with their posts solved; None where the design does not ask for it.
-
-    Candidates whose posts cannot be told exactly are passed over; None if that is all of them.
-    """
-    changes: dict[Assembly, float] = {}
-    for row in rows:
-        if row.solved and are_solved(design, row.assembly, solver):
-            try:
-                changes[row.assembly] = _change_of_score(design, row.assembly, solver, progress)
-            except DesignError:
-                continue
-    return PostedScores(changes) if changes else None
-
-
-def _change_of_score(
-    design: Design, assembly: Assembly, solver: Solver, progress: Progress | None
-) -> float:
-    problem = problem_of(design, assembly, COARSE_PER_BAND)
-    problem = replace(problem, points=problem.points[:0])
-    around = solve_posts(design, problem, solver, progress)
-    powers = (around.mean_power(assembly.standing_posts), np.abs(around.bare) ** 2)
-    alone = np.abs(around.reference.alone(problem.frequencies)) ** 2
-    scores = []
-    for power in powers:
-        coverage = measure_coverage(
-            problem.frequencies,
-            problem.elevations,
-            power,
-            design.window_deg,
-            design.target.band,
-            alone,
-        )
-        scores.append(score(coverage, design.target).score)
-    with_posts, without = scores
-    return with_posts - without
 
 
 def given_to(solver: Solver) -> Mapping[str, Any] | None:

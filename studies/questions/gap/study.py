@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from dispersion.air_load import AirLoad, air_load, air_load_flush
 from studies.design import Design
+from studies.solving.all_round import ScoreChanges, score_askew, score_with_posts
 from studies.solving.candidates import SAME_SIZE, NearBest, Row, Standing
 from studies.solving.ensemble import Judged, judge, may_lead
 from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver, problem_of
@@ -57,6 +58,10 @@ class GapStudy:
         By choice; None if it was not solved, or not by the wave solver.
     judged : Judged or None
         What may be chosen, and the file's gap, in every driver and build; None if quick.
+    with_posts : ScoreChanges or None
+        Leaders with their posts solved; None where the file does not ask for it.
+    askew : ScoreChanges or None
+        The best of them as [askew] says that they hang; None where the file does not say so.
     """
 
     design: Design
@@ -69,6 +74,8 @@ class GapStudy:
     air_loads: tuple[AirLoad | None, ...] = field(default=(), repr=False)
     islands: tuple[NearBest, ...] = ()
     judged: Judged | None = None
+    with_posts: ScoreChanges | None = None
+    askew: ScoreChanges | None = None
 
     @property
     def soft_best(self) -> SoftBest | None:
@@ -179,8 +186,9 @@ def gap(
     best = lowest if judged is None else next(c for c in choices if c.row is judged.least)
     rows = [choice.row for choice in gap_contenders(choices)]
     # With drivers and builds a cone that absorbs has been asked already.
-    leaders = may_overtake(rows, lowest.row, design.target.near_best_db) if judged is None else []
-    softened = soften(design, leaders, rank, fineness, progress)
+    leaders = may_overtake(rows, lowest.row, design.target.near_best_db)
+    asked = leaders if judged is None else []
+    softened = soften(design, asked, rank, fineness, progress)
     return GapStudy(
         design=design,
         choices=choices,
@@ -192,6 +200,8 @@ def gap(
         air_loads=tuple(_air_load(design, choice) for choice in choices),
         islands=gap_islands(choices, design.target.near_best_db),
         judged=judged,
+        with_posts=score_with_posts(design, leaders, solver, progress),
+        askew=score_askew(design, leaders, solver, progress),
     )
 
 

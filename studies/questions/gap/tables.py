@@ -23,9 +23,11 @@ from studies.answer.evidence import evidence_of
 from studies.answer.judging import REGRET, hollow_in_words, judged_table, members_in_words
 from studies.answer.standing import (
     STANDING,
+    askew_in_words,
     behind,
     best_at_end,
     islands_in_words,
+    posts_in_words,
     range_in_words,
     soft_cone_in_words,
     standing_caption,
@@ -34,6 +36,7 @@ from studies.answer.table import Fact, Findings, Table, TableColumn, Value, join
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
 from studies.questions.gap.study import CONE_MASS_BY_AREA, GapStudy
+from studies.solving.candidates import Row
 from studies.solving.hanging import GapChoice
 from studies.solving.target import NO_DIFFERENCE_DB
 
@@ -85,6 +88,7 @@ def _answer(study: GapStudy) -> list[str]:
         _gaps_there(built),
         *_as_written(study),
         *_soft_cone(study),
+        *_all_round(study),
         f"Up to {in_words(study.plate_limit_hz(best))} only one wave runs outwards"
         " between plates this far apart; above, lobes are possible.",
         *target_in_words(study.design),
@@ -170,6 +174,19 @@ def _soft_cone(study: GapStudy) -> list[str]:
         return []
     size = None if soft.row is study.best.row else in_both(study.choice_of(soft.row).plate_gap)
     return [soft_cone_in_words("gap", size, soft.lead_db, soft.from_hz)]
+
+
+def _all_round(study: GapStudy) -> list[str]:
+    """Whether the best gap moves with the posts solved, or as it hangs askew."""
+    rows, lowest = [choice.row for choice in study.contenders], study.lowest.row
+
+    def size(row: Row) -> str:
+        return in_both(study.choice_of(row).plate_gap)
+
+    return [
+        *posts_in_words("gap", study.with_posts, rows, lowest, size),
+        *askew_in_words("gap", study.askew, rows, lowest, size, study.design),
+    ]
 
 
 def _facts(study: GapStudy) -> tuple[Fact, ...]:

@@ -8,12 +8,12 @@ from studies.design import Design
 from studies.questions.trim.comparisons import BallSpread, RaysOpinion
 from studies.questions.trim.heights import is_own_ball, is_written
 from studies.questions.trim.steps import ShaveStep
+from studies.solving.all_round import ScoreChanges
 from studies.solving.candidates import NearBest, Row, Standing
 from studies.solving.ensemble import Judged
 from studies.solving.joint import Pair
 from studies.solving.losses import SoftBest, Softened
-from studies.solving.posted import PostedScores
-from studies.solving.shaving import Cut, best_cut
+from studies.solving.shaving import Cut
 from studies.solving.verdicts import Lead, compared
 
 
@@ -47,8 +47,10 @@ class Trim:
     softened : Softened or None
         Leaders and shaving stops with a cone that absorbs; None where there is no such doubt, or
         where drivers and builds were asked.
-    with_posts : PostedScores or None
+    with_posts : ScoreChanges or None
         Leaders with their posts solved; None where the file does not ask for it.
+    askew : ScoreChanges or None
+        The best of them as [askew] says that they hang; None where the file does not say so.
     judged : Judged or None
         What may be chosen and what it is compared with, in every driver and build; None if quick.
     pairs : tuple of Pair
@@ -69,7 +71,8 @@ class Trim:
     ball_spread: BallSpread | None
     rays_opinion: RaysOpinion | None = None
     softened: Softened | None = None
-    with_posts: PostedScores | None = None
+    with_posts: ScoreChanges | None = None
+    askew: ScoreChanges | None = None
     judged: Judged | None = None
     pairs: tuple[Pair, ...] = ()
     as_written: Row | None = None
@@ -122,15 +125,6 @@ class Trim:
         if written is None or written is self.best:
             return None
         return self.compare(self.best.row, written.row)
-
-    @property
-    def best_with_posts(self) -> tuple[Cut, float] | None:
-        """The lowest score with posts solved, and its lead over the lowest without, dB."""
-        lowest = best_cut(self.cuts).row
-        if self.with_posts is None or lowest.assembly not in self.with_posts.changes_db:
-            return None
-        row, lead_db = self.with_posts.best([cut.row for cut in self.cuts], lowest)
-        return self.cut_of(row), lead_db
 
     @property
     def soft_best(self) -> SoftBest | None:

@@ -22,6 +22,7 @@ from studies.questions.trim.heights import (
     solved_pairs,
 )
 from studies.questions.trim.steps import ShaveStep, settled_stops
+from studies.solving.all_round import score_askew, score_with_posts
 from studies.solving.ensemble import Judged, judge
 from studies.solving.grid import (
     COARSE_PER_BAND,
@@ -32,7 +33,6 @@ from studies.solving.grid import (
     run,
 )
 from studies.solving.losses import may_overtake, soften
-from studies.solving.posted import score_with_posts
 from studies.solving.ranking import solved_whole, to_rank
 from studies.solving.shaving import best_cut, keep_islands, near_best_keeps
 
@@ -108,6 +108,7 @@ def trim(
         rays_opinion=rays_opinion(design, same_ball, best, progress),
         softened=softened,
         with_posts=score_with_posts(design, leaders, solver, progress),
+        askew=score_askew(design, leaders, solver, progress),
         judged=judged,
         pairs=pairs,
         as_written=next((row for row in own if row.solved), None),

@@ -7,18 +7,19 @@ from shapes.lengths import in_both, in_degrees, in_own
 from studies.answer.columns import keep_ratio_in_words, target_in_words
 from studies.answer.judging import hollow_in_words, members_in_words
 from studies.answer.standing import (
+    askew_in_words,
     behind,
     best_at_end,
     gained,
     islands_in_words,
+    posts_in_words,
     range_in_words,
     soft_cone_in_words,
 )
 from studies.answer.table import joined
 from studies.questions.trim.choice import Trim
-from studies.solving.candidates import SAME_SIZE
+from studies.solving.candidates import SAME_SIZE, Row
 from studies.solving.shaving import Cut, best_cut
-from studies.solving.verdicts import compared
 
 
 def answer(trim: Trim) -> list[str]:
@@ -276,19 +277,16 @@ def _soft_cone(trim: Trim) -> list[str]:
 
 
 def _posts(trim: Trim) -> list[str]:
-    """Whether the best keep moves with the posts solved."""
-    found = trim.best_with_posts
-    if found is None or trim.with_posts is None:
-        return []
-    cut, lead_db = found
-    scored = len(trim.with_posts.changes_db)
-    how = (
-        "With the posts solved (mean power of all azimuths) no score of the leading keeps"
-        f" ({scored}) changes by more than {trim.with_posts.most_db:.2f} dB"
-    )
-    if cut is best_cut(trim.cuts) or compared(lead_db).verdict == "no difference":
-        return [f"{how}: the best keep stays where it is."]
-    return [f"{how}, and {in_both(cut.keep)} leads by {lead_db:.2f} dB."]
+    """Whether the best keep moves with the posts solved, or as it hangs askew."""
+    rows, lowest = [cut.row for cut in trim.cuts], best_cut(trim.cuts).row
+
+    def size(row: Row) -> str:
+        return in_both(trim.cut_of(row).keep)
+
+    return [
+        *posts_in_words("keep", trim.with_posts, rows, lowest, size),
+        *askew_in_words("keep", trim.askew, rows, lowest, size, trim.design),
+    ]
 
 
 def _apart(lead_db: float) -> str:

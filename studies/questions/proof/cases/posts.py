@@ -3,7 +3,10 @@
 Sources: elementary (the method of manufactured solutions).
 
 - A point source in the gap, its waves between baffle and plate taken through the answer matrices,
-  must sound as the same source before the bodies in the wave solver (which knows no modes).
+  must sound as the same source before the bodies in the wave solver (which knows no modes); so
+  too on a rigid floor, where the source has an image.
+- What each way of a coaxial driver sends into the gap, as waves of the modes, must be the pressure
+  that the wave solver finds at points there.
 - Point sources hidden inside the posts: if baffle, column, plate and posts all move as their field
   does, the sound far away is that field. Bodies alone, moved so, make p_0; posts must add what is
   missing on their sides. p_0 is read near the posts' sides, from points in the air. Error over
@@ -14,7 +17,7 @@ Sources: elementary (the method of manufactured solutions).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -24,6 +27,7 @@ from dispersion.allround import RingAnswer, Rod, orders_up_to, solve_ring
 from dispersion.allround.posts import Standing, about_axis, coupling, sent_far
 from dispersion.waves import (
     DEFAULT_SETTINGS,
+    Drive,
     Monopole,
     WaveSettings,
     WaveSolution,
@@ -34,13 +38,13 @@ from shapes.assembly import Assembly
 from studies.questions.proof.cases.check import WAVES, Check, Compared, compare, compare_levels
 from studies.questions.proof.cases.solids import AIR, built, hidden
 
-ELEVATIONS = np.arange(-60.0, 61.0, 10.0)
+ELEVATIONS, UPWARDS = np.arange(-60.0, 61.0, 10.0), np.arange(0.0, 61.0, 10.0)
 AZIMUTHS_DEG = np.arange(0.0, 61.0, 6.0)
 NEAR_MODES = 40
 """Modes beyond those that travel: all that of a point source fade before the ring's edges."""
 SHARE = 1e-3
 """Of the largest pressure, allowed of a point source: a tenth of the promised 0.1 dB."""
-HIDDEN_MODES = 20
+WAY_MODES, HIDDEN_MODES = 6, 20
 AROUND, ALONG, ALONG_SOURCES = 16, 24, 160
 """Places round a post and along it; sources inside, a radius away, ask for more."""
 STEP = 0.25
@@ -54,12 +58,25 @@ def answer_of(
     orders: list[int],
     more_modes: int,
     settings: WaveSettings = DEFAULT_SETTINGS,
+    floor: float | None = None,
 ) -> RingAnswer:
-    """Answer matrices of an assembly and its ways."""
-    drives = [axial_motion(way.name, way.parts, AIR) for way in assembly.ways]
+    """Answer matrices of an assembly and its ways; over a floor only what goes up is heard."""
     return solve_ring(
-        assembly, frequency, drives, orders, ELEVATIONS, AIR, settings, more_modes=more_modes
+        assembly,
+        frequency,
+        ways_of(assembly),
+        orders,
+        ELEVATIONS if floor is None else UPWARDS,
+        AIR,
+        settings,
+        floor=floor,
+        more_modes=more_modes,
     )
+
+
+def ways_of(assembly: Assembly) -> list[Drive]:
+    """Move each way of an assembly as one piece."""
+    return [axial_motion(way.name, way.parts, AIR) for way in assembly.ways]
 
 
 def by_answer(answer: RingAnswer, source: Monopole) -> np.ndarray:
@@ -74,21 +91,59 @@ def by_answer(answer: RingAnswer, source: Monopole) -> np.ndarray:
     return np.einsum("menc,n,mnc->me", answer.far, turn, waves)
 
 
-def point_source(case: tuple[float, tuple[int, ...]]) -> Compared:
+def point_source(case: tuple[float, tuple[int, ...]], floor: float | None = None) -> Compared:
     """A point source in the gap of the example, order by order."""
     frequency, orders = case
     assembly, source = built(), Monopole(0.02, 0.088)
-    answer = answer_of(assembly, frequency, list(orders), NEAR_MODES)
-    found, k = by_answer(answer, source), answer.k
+    answer = answer_of(assembly, frequency, list(orders), NEAR_MODES, floor=floor)
+    found, k, heard = by_answer(answer, source), answer.k, answer.elevations
     names, ours, known = [], [], []
     for m, far in zip(answer.orders, found, strict=True):
-        scattered = solve(assembly.bodies, frequency, [source], AIR, int(m))
-        exact = scattered.far_field(ELEVATIONS)[:, 0] + source.far(ELEVATIONS, k, int(m))
+        scattered = solve(assembly.bodies, frequency, [source], AIR, int(m), floor=floor)
+        exact = scattered.far_field(heard)[:, 0] + source.far(heard, k, int(m))
+        if floor is not None:
+            behind = np.exp(-2j * k * floor * np.sin(np.radians(heard)))
+            exact += behind * source.far(-heard, k, int(m))
         most = np.abs(exact).max()
         ours += [*(far / most).real, *(far / most).imag]
         known += [*(exact / most).real, *(exact / most).imag]
-        names += [f"order {m}, {e:g} deg, {part}" for part in ("re", "im") for e in ELEVATIONS]
+        names += [f"order {m}, {e:g} deg, {part}" for part in ("re", "im") for e in heard]
     return compare(f"{frequency:g} Hz", names, ours, known, SHARE, frequency)
+
+
+def over_a_floor(case: tuple[float, tuple[int, ...]]) -> Compared:
+    """The same with the column on a rigid floor."""
+    return point_source(case, floor=-built().column.height)
+
+
+def ways_in_the_gap(frequency: float) -> Compared:
+    """What either way of the coaxial example sends through the middle of its flat ring."""
+    assembly = built("reading_room_coaxial")
+    answer = answer_of(assembly, frequency, [0], WAY_MODES)
+    ring, n = answer.ring, np.arange(len(answer.kappa))
+    heights = ring.height * np.linspace(0.1, 0.9, 9)
+    points = np.column_stack((np.full(9, ring.middle), heights))
+    known = solve(assembly.bodies, frequency, ways_of(assembly), AIR).pressure_at(points).T
+    x, unit = answer.kappa * ring.middle, answer.unit[0]
+    waves = np.stack((jv(0, x) * unit, hankel1(0, x) / unit), axis=-1)
+    upright = np.cos(np.outer(n, heights) * np.pi / ring.height)
+    ours = np.einsum("wnc,nc,nz->wz", answer.incident, waves, upright)
+    most = np.abs(known).max(axis=1, keepdims=True)
+    names = [
+        f"{way.name}, {1e3 * z:.0f} mm up, {part}"
+        for part in ("re", "im")
+        for way in assembly.ways
+        for z in heights
+    ]
+    found, exact = ((one / most).ravel() for one in (ours, known))
+    return compare(
+        f"{frequency:g} Hz",
+        names,
+        [*found.real, *found.imag],
+        [*exact.real, *exact.imag],
+        SHARE,
+        frequency,
+    )
 
 
 @dataclass(frozen=True)
@@ -198,13 +253,17 @@ def _summed(
     return field
 
 
-def inside_the_posts(case: tuple[float, float]) -> Compared:
-    """Sources on the axes of the example's posts, everything moving as their field."""
-    frequency, finer = case
-    moving = Moving(built(), frequency, WaveSettings().finer(finer))
+def inside_the_posts(case: tuple[float, float, int]) -> Compared:
+    """Sources on the axes of so many of the example's posts, everything moving as their field."""
+    frequency, finer, count = case
+    whole = built()
+    assembly = replace(whole, posts=replace(whole.standing_posts, count=count))
+    moving = Moving(assembly, frequency, WaveSettings().finer(finer))
     found, exact = moving.far(), moving.exact()
     names = [f"{e:g} deg up, {a:g} deg round" for e in ELEVATIONS for a in AZIMUTHS_DEG]
-    return compare_levels(f"{frequency:g} Hz", names, found.ravel(), exact.ravel(), frequency)
+    return compare_levels(
+        f"{count} posts, {frequency:g} Hz", names, found.ravel(), exact.ravel(), frequency
+    )
 
 
 CHECKS = (
@@ -217,11 +276,27 @@ CHECKS = (
         run=point_source,
     ),
     Check(
+        name="Point source between baffle and plate on a rigid floor, likewise",
+        kind=WAVES,
+        source="elementary: a rigid plane is a mirror, of the source too",
+        unit="",
+        cases=((5e2, (0, 1)), (5e3, (0, 3))),
+        run=over_a_floor,
+    ),
+    Check(
+        name="Both ways of a coaxial driver, sent into the gap where posts stand",
+        kind=WAVES,
+        source="elementary: the wave solver's pressure at points there, which knows no modes",
+        unit="",
+        cases=(3e3, 1e4),
+        run=ways_in_the_gap,
+    ),
+    Check(
         name="Sources hidden in the example's posts",
         kind=WAVES,
         source="elementary: surfaces that move as the field of sources inside radiate that field",
         unit="dB",
-        cases=((3e3, 1.0),),
+        cases=((3e3, 1.0, 3), (2e3, 1.0, 4)),
         run=inside_the_posts,
     ),
 )

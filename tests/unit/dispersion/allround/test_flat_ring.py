@@ -8,6 +8,7 @@ import pytest
 from dispersion.allround import AllRoundError, flat_ring, orders_up_to
 from dispersion.allround.flat_ring import FlatRing, check_foot
 from shapes.assembly import Assembly, Column, Driver, FeltRing, TopPlate
+from shapes.columns import computed_outline
 from shapes.reflectors import ball_cap
 
 PLATES = Assembly(
@@ -49,6 +50,21 @@ def test_no_ring_is_refused() -> None:
 def test_a_foot_beside_the_flat_is_refused(radius: float, circle: float) -> None:
     with pytest.raises(AllRoundError, match="not wholly on the flat"):
         check_foot(FlatRing(0.025, 0.055, 0.02), radius, circle)
+
+
+def test_with_sides_the_flat_is_that_of_equal_area() -> None:
+    """A foot may stand on a square plate's flat and yet reach past the circle of its area.
+
+    Square of equal area: half a side of sqrt(pi) / 2 times the radius, 48.7 mm, corners at 68.9.
+    """
+    square = replace(PLATES, plate=TopPlate(radius=0.055, thickness=0.008, sides=4))
+    ring = flat_ring(square)
+    assert (ring.inner, ring.outer) == pytest.approx((0.025, 0.055))
+    check_foot(ring, 0.003, 0.052)
+    assert square.plate.footprint.room(0.055, np.pi / 4) > 0.003, "it stands on the square"
+    with pytest.raises(AllRoundError, match="where what has sides is made round"):
+        check_foot(ring, 0.003, 0.055)
+    assert "round one of equal area" in str(computed_outline(square.column, square.plate))
 
 
 def test_a_foot_may_fill_the_flat() -> None:

@@ -12,9 +12,10 @@ from studies.measured.positions import Position
 from studies.questions.export.study import Directions, directivity
 from studies.questions.spread.study import spread
 from studies.questions.spread.tables import spread_tables
+from studies.solving.all_round import score_with_posts
 from studies.solving.candidates import Candidate
 from studies.solving.grid import run
-from studies.solving.posted import are_solved, change_at_positions, score_with_posts
+from studies.solving.posted import are_solved, change_at_positions
 
 WAVES = partial(SOLVERS["waves"], workers=1)
 BAND = ("band = [500, 800]", "band = [3200, 3900]")
