@@ -124,7 +124,7 @@ def posts_in_words(
     row, lead_db = best
     how = (
         f"With the posts solved (mean power of all azimuths) no score of the leading {what}s"
-        f" ({len(found.changes_db)}) changes by more than {found.most_db:.2f} dB"
+        f" ({len(found.changes_db)}) changes by more than {max(found.most_db, 0.01):.2f} dB"
     )
     if row is lowest or lead_db < NO_DIFFERENCE_DB:
         return [f"{how}: the best {what} stays where it is."]
@@ -146,7 +146,7 @@ def askew_in_words(
     said = (
         f"As it hangs, {hung_in_words(design)} (hard walls, no posts; mean power of all azimuths),"
         f" the scores of the best {what}s ({len(found.changes_db)}) change by at most"
-        f" {found.most_db:.2f} dB"
+        f" {max(found.most_db, 0.01):.2f} dB"
     )
     over = found.overtaken(rows, lowest)
     if over is None:
