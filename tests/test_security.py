@@ -18,13 +18,15 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from dispersion.bounded import UnreadableError, bytes_of
 from dispersion.driver_curve import LARGEST_CURVE, MOST_ROWS, CurveError, read_driver_curve
 from dispersion.paths.freeform import MOST_TRIANGLES, FreeFormError, read_free_form
 from dispersion.paths.rays import MOST_RAYS, RayError, check_rays
 from studies import cli
-from studies.answer.exports import csv_text, plain_cell
+from studies.answer.exports import csv_lines, csv_text, plain_cell
 from studies.answer.report.rendering import environment_of
 from studies.answer.table import Table, TableColumn
 from studies.design import DesignError, design_schema, parse_design, read_design
@@ -359,7 +361,24 @@ def test_words_are_no_formula(words: str) -> None:
         "t", "T", (TableColumn("name", "name", "n"), TableColumn("n", "n", "n")), ((words, -1.5),)
     )
     (_, row) = csv.reader(io.StringIO(csv_text(table), newline=""))
-    assert row == ["'" + words.replace("\r", " "), "-1.5"]
+    assert row == ["'" + words.replace("\r", " ").replace("\t", "\t'"), "-1.5"]
+
+
+SIGNS = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.text("=+-@\uff1d\uff0b\uff0d\uff20\t\r\n;,\"'| \v\x85\u2028\ufeff\u202ea1.", max_size=8))
+def test_no_words_break_a_row_or_begin_a_formula_for_any_reader(words: str) -> None:
+    """By commas every cell comes back whole; by semicolons, tabs or lines none is a formula."""
+    text = csv_lines([["name", "n"], [words, -1.5], [2, words]])
+    whole = list(csv.reader(io.StringIO(text, newline="")))
+    assert [len(row) for row in whole] == [2, 2, 2]
+    assert whole[1][0] == whole[2][1] == plain_cell(words)
+    pieces = [piece.removeprefix('"') for piece in re.split(r"[;\t]|[^\S ]", text)]
+    for cell in (*whole[1], *whole[2], *pieces):
+        seen = cell.strip(" \t\r\n\v\x85\u2028\ufeff\u202e")
+        assert not seen.startswith(SIGNS) or re.fullmatch(r"[+-]?[\d.]+", seen), cell
 
 
 @pytest.mark.parametrize("value", ["-1.5", "+3", "a=b", "", "cone", -1.5, None, True])

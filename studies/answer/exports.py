@@ -13,6 +13,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any
 
@@ -22,10 +23,17 @@ from studies.answer.table import Findings, Subject, Table
 
 FORMAT = "roundcast results 1"
 """Kind and generation of the document; `roundcast schema results` describes it."""
-FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
-"""What a spreadsheet takes for the beginning of a formula, and runs."""
 ENDS_A_CELL = frozenset(',;\t"\r\n\v\f\x1c\x1d\x1e\x85\u2028\u2029')
 """What ends a cell or a row for one reader or another."""
+FORMULA = re.compile(
+    r"(^|[;\t\n\v\f\x1c-\x1e\x85\u2028\u2029])"
+    r"(?=[\s\x00-\x1f\ufeff\u200b-\u200f\u202a-\u202e]*[=+\-@\uff1d\uff0b\uff0d\uff20])"
+)
+"""Where a spreadsheet may take what follows for a formula, and run it.
+
+At the beginning, or after what one with another separator takes for the end of a cell; a sign in
+any width, past blanks and marks that are not seen.
+"""
 DECIMALS = 6
 """Decimals kept of every number: a millionth of its unit."""
 
@@ -97,17 +105,16 @@ def csv_lines(rows: Iterable[Iterable[Any]]) -> str:
 def plain_cell(value: Any) -> Any:
     """Return a value that no spreadsheet runs as a formula.
 
-    Words that begin like a formula get an apostrophe in front; numbers stay what they are.
+    Words get an apostrophe wherever a reader may see a formula begin (`FORMULA`); numbers stay what
+    they are.
     """
     if not isinstance(value, str):
         return value
     words = value.replace("\r", " ")  # begins a row, for most readers
-    if not value.startswith(FORMULA_SIGNS):
-        return words
     try:
-        float(value)
+        float(words)
     except ValueError:
-        return f"'{words}"
+        return FORMULA.sub(r"\1'", words)
     return words
 
 

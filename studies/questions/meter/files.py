@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dispersion.bands import nominal_centre
 from shapes.lengths import INCH, own_unit
-from studies.answer.exports import csv_lines
+from studies.answer.exports import csv_lines, plain_cell
 from studies.measured.sheet import header
 from studies.questions.meter.sheets import meter_sheets
 from studies.questions.meter.study import Meter
@@ -37,7 +37,7 @@ def to_fill(meter: Meter) -> str:
     # No commas and no quotation marks: the line is one cell, and begins with its #.
     title = " ".join(meter.design.title.split()).replace(",", ";").replace('"', "'")
     head = (
-        f"# {title}; design {meter.design.fingerprint}\n"
+        f"{plain_cell('# ' + title)}; design {meter.design.fingerprint}\n"
         "# reading_db: what the meter shows; predicted_db: that less the reference's\n"
     )
     rows = [
