@@ -179,11 +179,12 @@ def complaints(browser: Any) -> list[str]:
     return [line["message"] for line in browser.get_log("browser") if line["level"] == "SEVERE"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("unit", "sizes", "words"),
     [
         ("inches", ("7", "7 inch", "3 1/2"), "3 1/2 in"),
-        pytest.param("millimetres", ("130", "180 mm", "60"), "60.0 mm", marks=pytest.mark.slow),
+        ("millimetres", ("130", "180 mm", "60"), "60.0 mm"),
     ],
 )
 def test_a_newcomer_gets_from_three_sizes_to_the_sheets(

@@ -33,7 +33,7 @@ from studies.questions.trim.study import trim
 from studies.questions.trust.figures import trust_figure
 from studies.questions.trust.study import REFERENCE, Trust, spread_of_cases, trust
 from studies.questions.trust.tables import trust_tables
-from studies.solving.grid import run
+from studies.solving.grid import problem_of, run
 from studies.solving.shaving import cut_candidate
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
@@ -227,14 +227,13 @@ def test_a_range_shorter_than_an_octave_is_two_curves_that_cross(methods: Trust)
 def test_a_method_outside_its_range_warns_once_with_numbers() -> None:
     """Edges up to ka 3 of a cone of 52 mm, 3.15 kHz; rays nowhere."""
     design = small_design(("band = [630, 1250]", "band = [4000, 5000]"))
-    solvers = {"waves": solve_waves} | {name: SOLVERS[name] for name in ("rays", "edges")}
-    rows = trust(design, solvers, per_band=4).rows
+    problem = problem_of(design, design.assembly(), 4)
     limit = 3.0 * design.air.speed / (2.0 * np.pi * 0.052)
     for method, words in (
         ("rays", "reasons, not levels"),
         ("edges", f"up to {limit:.0f} Hz only"),
     ):
-        told = [one for one in checks.remarks_after(rows[method][0].response) if "believe" in one]
+        told = [one for one in checks.remarks_after(SOLVERS[method](problem)) if "believe" in one]
         assert len(told) == 1 and words in told[0]
 
 
