@@ -14,7 +14,7 @@ CAPTION = (
     "below in step: power of the sum over the window and an octave either way of the crossover,"
     " over that of both ways in step in every direction; path: what sound travels in the delay. A"
     " Linkwitz-Riley is made for ways in step; Butterworths of odd order add up flat a quarter of a"
-    " period apart, and rise in step"
+    " period apart, and rise in step. Levels re 0 dB tell little of it: the driver alone adds alike"
 )
 
 
