@@ -140,6 +140,12 @@ class MeasuringTable(DesignTable):
         " common practice, no source.",
     )
 
+    temperature: Annotated[float, Field(ge=0.0, le=30.0)] | None = Field(
+        None,
+        description="Of the room while it is measured, degrees Celsius; left out, nobody knows, and"
+        " readings in the treble tell less.",
+    )
+
     @property
     def distance_from_ring(self) -> float:
         """From the middle of the ring to the meter, m."""

@@ -11,9 +11,9 @@ from studies.questions.contest.figures import contest_pictures
 from studies.questions.contest.study import Contest, contest
 from studies.questions.contest.tables import contest_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.ensemble import BUILDS
 from studies.solving.grid import Progress, Solver
 from studies.solving.joint import MOST_GAPS
+from studies.solving.members import BUILDS
 from studies.solving.session import (
     fine_of,
     ranks,

@@ -13,8 +13,9 @@ from studies.questions.gap.figures import gap_pictures
 from studies.questions.gap.study import GapStudy, gap
 from studies.questions.gap.tables import gap_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.ensemble import BUILDS, MOST_JUDGED
+from studies.solving.ensemble import MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.members import BUILDS
 from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
 
 

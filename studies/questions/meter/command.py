@@ -40,6 +40,8 @@ class MeterOptions(Options):
         From the middle of the ring to the meter, as it was written.
     wall : str or None
         From the column's axis to the nearest wall, as it was written.
+    temperature : float or None
+        Of the room, degrees C; as in the file if None.
     """
 
     tell: tuple[str, ...] = ()
@@ -48,9 +50,10 @@ class MeterOptions(Options):
     turntable: bool | None = None
     distance: str | None = None
     wall: str | None = None
+    temperature: float | None = None
 
 
-@click.command(epilog=example("meter mine.toml --distance 1m --wall 2m"))
+@click.command(epilog=example("meter mine.toml --temperature 19 --wall 2m"))
 @output_options
 @solver_options
 @click.option(
@@ -74,6 +77,12 @@ class MeterOptions(Options):
     " [default: 1.5 m; the ceiling stands in [room]]",
 )
 @click.option(
+    "--temperature",
+    type=float,
+    metavar="CELSIUS",
+    help="Of the room while you measure. [default: as in [measuring]; unknown, 10 to 30]",
+)
+@click.option(
     "--question",
     type=click.Choice(("keep", "gap")),
     help="What the readings should tell. [default: keep where the file has [trim], else gap]",
@@ -94,6 +103,7 @@ def meter(
     turntable: bool | None,
     distance: str | None,
     wall: str | None,
+    temperature: float | None,
 ) -> None:
     """Plan what to measure: places, bands, boxes to fill in.
 
@@ -117,6 +127,7 @@ def meter(
             turntable=turntable,
             distance=distance,
             wall=wall,
+            temperature=temperature,
             solving=solving,
         ),
     )

@@ -87,8 +87,8 @@ def _readings(meter: Meter) -> Picture:
             for n in drawn
         ],
         meter.centres,
-        (meter.relative_db[drawn], meter.soft_relative_db[drawn]),
-        meter.uncertainty_db[drawn],
+        meter.relative_db[drawn],
+        meter.relative_range_db[:, drawn],
         meter.predicted.comparable[drawn],
         candidates,
     )
@@ -105,8 +105,8 @@ def _shaving(meter: Meter, shaving: Shaving) -> Picture:
     )
     return Picture(
         figure,
-        "What each cut should change at the reference, from the one before, whatever the cone"
-        " takes.",
+        "What each cut should change at the reference, from the one before: what nine of ten"
+        " drivers and builds show.",
     )
 
 
@@ -199,8 +199,8 @@ def readings_figure(
     title: str,
     names: Sequence[str],
     centres: np.ndarray,
-    written_db: tuple[np.ndarray, np.ndarray],
-    uncertainty_db: np.ndarray,
+    written_db: np.ndarray,
+    range_db: np.ndarray,
     comparable: np.ndarray,
     candidates: Mapping[str, np.ndarray],
 ) -> Figure:
@@ -212,11 +212,10 @@ def readings_figure(
     names : sequence of str
         Of the places that are drawn, in rows of two.
     centres : (B,) array
-    written_db : two (P, B) arrays
-        Level of the design as written less that at the reference, as it is and with a cone that
-        absorbs, dB.
-    uncertainty_db : (P, B) array
-        Its standard deviation, dB.
+    written_db : (P, B) array
+        Level of the design as written less that at the reference, dB.
+    range_db : (2, P, B) array
+        Ends of what nine of ten drivers and builds read, dB.
     comparable : (P, B) bool array
     candidates : mapping of str to (P, B) array
         Level of each candidate less its level at the reference, dB, by name.
@@ -226,12 +225,10 @@ def readings_figure(
     grid = figure.subplots(rows, 2, sharex=True, sharey=True, squeeze=False)
     edges = edges_of_bands(centres)
     for place, (axes, name) in enumerate(zip(grid.flat, names, strict=False)):
-        level, soft, sigma = written_db[0][place], written_db[1][place], uncertainty_db[place]
-        axes.fill_between(centres, level - sigma, level + sigma, color=FAINT, linewidth=0)
-        axes.plot(centres, level, color=INK, linewidth=1.6, label="as written, +/- one sigma")
-        axes.plot(
-            centres, soft, color=INK, linewidth=1.0, linestyle=":", label="if the cone absorbs"
+        axes.fill_between(
+            centres, *range_db[:, place], color=FAINT, linewidth=0, label="nine of ten drivers"
         )
+        axes.plot(centres, written_db[place], color=INK, linewidth=1.6, label="as written")
         for colour, (candidate, levels) in zip(SERIES, candidates.items(), strict=False):
             axes.plot(centres, levels[place], color=colour, label=candidate)
         for band in np.flatnonzero(~comparable[place]):

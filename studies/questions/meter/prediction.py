@@ -12,15 +12,13 @@ from dispersion.elevations import level_db, mean_square
 from dispersion.paths.posts import post_ripple
 from dispersion.response import Response
 from shapes.assembly import Assembly
-from shapes.clashes import find_clashes
 from studies.design import Design
 from studies.measured.positions import Position
 from studies.questions.meter.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
-from studies.questions.meter.uncertainty import Uncertainty, late_db, model_db, noise_db, room_db
 from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver
-from studies.solving.losses import predict_softened
 from studies.solving.posted import change_at_positions
 from studies.solving.predicting import Predicted, as_read, predict
+from studies.solving.uncertainty import Uncertainty, late_db, model_db, noise_db, room_db
 
 ROOM_MOST_DB = 2.0
 """Without a gate, a reading is compared if the room changes its difference by no more, dB."""
@@ -50,9 +48,7 @@ class PlacePredictor:
         self._design, self._solver = design, solver
         self._fineness, self._progress = fineness, progress
         self._known: dict[tuple[Assembly, tuple[Position, ...]], Predicted] = {}
-        self._softened: dict[tuple[Assembly, tuple[Position, ...]], Predicted | None] = {}
         self._begin: np.ndarray | None = None
-        self._begin_softened: np.ndarray | None = None
 
     def posts_at(self, assembly: Assembly, stands: Sequence[Stand]) -> np.ndarray | None:
         """(P, B) change by posts at places and their azimuths, dB; None where not solved."""
@@ -79,28 +75,6 @@ class PlacePredictor:
             self._begin = self._known[key].response.solved_frequencies
         return self._known[key]
 
-    def with_soft_cone(
-        self, assembly: Assembly, positions: Sequence[Position], settled: int | None = None
-    ) -> np.ndarray:
-        """(P, B) levels if the cone absorbs, dB; those as it is where there is no such doubt."""
-        key, hard = (assembly, tuple(positions)), self(assembly, positions, settled)
-        if key not in self._softened:
-            self._softened[key] = predict_softened(
-                self._design,
-                hard,
-                self._solver,
-                self._fineness,
-                self._progress,
-                settled=settled,
-                begin=self._begin_softened,
-            )
-        soft = self._softened[key]
-        if soft is None:
-            return hard.level_db
-        if self._begin_softened is None and soft is not hard:
-            self._begin_softened = soft.response.solved_frequencies
-        return soft.level_db
-
     @property
     def responses(self) -> tuple[Response, ...]:
         """Every solve so far, in the order in which they were asked for."""
@@ -118,10 +92,8 @@ class PlacePredictions:
     level_db : (P, B) array
         dB re the driver's own on-axis curve at 1 m; with the posts where they are solved, else
         behind a post with its estimated shadow.
-    soft_level_db : (P, B) array
-        The same with a cone that absorbs; as it is where there is no such doubt.
     uncertainty : Uncertainty
-        Standard deviations and covariance of the readings, but for what the cone takes.
+        Of the readings, but for what nobody knows of driver and build.
     late_db : (P, B) array
         Bias of the difference from the reference by the room's late sound, dB; 0 with a gate.
     comparable : (P, B) bool array
@@ -130,19 +102,13 @@ class PlacePredictions:
 
     centres: np.ndarray
     level_db: np.ndarray
-    soft_level_db: np.ndarray
     uncertainty: Uncertainty
     late_db: np.ndarray = field(repr=False)
     comparable: np.ndarray = field(repr=False)
 
 
 def predict_places(
-    design: Design,
-    assembly: Assembly,
-    stands: Sequence[Stand],
-    predictor: PlacePredictor,
-    *,
-    gap_is_open: bool,
+    design: Design, assembly: Assembly, stands: Sequence[Stand], predictor: PlacePredictor
 ) -> PlacePredictions:
     """Predict levels at the places of a plan, with their uncertainty.
 
@@ -154,8 +120,6 @@ def predict_places(
     stands : sequence of Stand
         The reference first.
     predictor : PlacePredictor
-    gap_is_open : bool
-        The plate gap is what is to be found out, so its tolerance is no source of error.
     """
     around = _with_neighbours(design, stands)
     nearby = predictor(assembly, around, len(stands))
@@ -166,13 +130,9 @@ def predict_places(
         early = _early(stands, nearby)
         late = late_db(level, _power_db(nearby.response), measuring.absorption_area)
     moved = nearby.level_db[count : 3 * count].reshape(2, count, -1) - level
-    shared = np.zeros((0, *level.shape))
-    if not gap_is_open:
-        shared = _with_gap_off(design, assembly, stands, predictor) - level
     free_field = _instrument_and_model(design, assembly, centres)
     independent = np.sqrt(free_field**2 + early**2 + late**2)
     comparable = _comparable(design, stands, centres, np.sqrt(early**2 + early[:1] ** 2 + late**2))
-    soft = predictor.with_soft_cone(assembly, around, count)[:count] - level
     exactly = predictor.posts_at(assembly, stands)
     if exactly is None:
         level, independent = _with_posts(design, assembly, stands, level, independent)
@@ -181,8 +141,7 @@ def predict_places(
     return PlacePredictions(
         centres=centres,
         level_db=level,
-        soft_level_db=level + soft,
-        uncertainty=Uncertainty(independent, moved, shared),
+        uncertainty=Uncertainty(independent, moved, np.zeros((0, *level.shape))),
         late_db=late,
         comparable=comparable,
     )
@@ -220,17 +179,6 @@ def _instrument_and_model(design: Design, assembly: Assembly, centres: np.ndarra
     measuring, cone = design.tables.measuring, 2.0 * assembly.driver.effective_radius
     squares = measuring.repeats_within_db**2 + model_db(centres, cone, design.air.speed) ** 2
     return np.sqrt(squares if measuring.gated else squares + noise_db(centres) ** 2)
-
-
-def _with_gap_off(
-    design: Design, assembly: Assembly, stands: Sequence[Stand], predictor: PlacePredictor
-) -> np.ndarray:
-    """(1, P, B) levels with the plate gap larger by its tolerance; (0, P, B) if that is zero."""
-    off, places = design.tables.tolerance.plate_gap, [stand.position for stand in stands]
-    changed = assembly.with_gap(assembly.plate_gap + off)
-    if off == 0.0 or find_clashes(changed):
-        return np.zeros((0, 1, 1))
-    return predictor(changed, places).level_db[None]
 
 
 def _comparable(

@@ -42,13 +42,14 @@ def find(design: Design, options: MeterOptions) -> Meter:
     return solved(with_instrument, options.solving, study)
 
 
-def _instrument(options: MeterOptions) -> dict[str, str | bool]:
+def _instrument(options: MeterOptions) -> dict[str, str | bool | float]:
     """Keys of the measuring table that options replace."""
     given = {
         "instrument": options.instrument,
         "turntable": options.turntable,
         "distance": options.distance,
         "wall": options.wall,
+        "temperature": options.temperature,
     }
     return {key: value for key, value in given.items() if value is not None}
 

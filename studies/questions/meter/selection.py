@@ -1,7 +1,9 @@
 """Selection of the few readings that separate candidates best: linear discriminant.
 
-Candidates i predict readings y_i (N,); a measurement is one of them plus errors with covariance C,
-the same for all. For a set S of readings the Mahalanobis distance of two candidates is
+Candidates i predict readings y_i (N,), in the mean over the members of the ensemble; a measurement
+is one of them plus errors with covariance C, the same for all, of drivers as well as of readings.
+So what is chosen changes from candidate to candidate in all members alike. For a set S of readings
+the Mahalanobis distance of two candidates is
 
     d'_ij = sqrt((y_i - y_j)_S^T  C_SS^-1  (y_i - y_j)_S)
 
@@ -16,13 +18,14 @@ disturbance but differ between the candidates, their difference is what counts.
 Readings are taken one at a time, each time the one that lowers most the mean of that probability
 over all pairs of candidates (forward selection: not always the best set, but nearly).
 
+What is said of the chance is not that formula, which knows the very members by which it was chosen:
+see `honest_confusion`.
+
 Source: linear discriminant of two normal distributions of one covariance, textbook.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -51,30 +54,6 @@ class SelectedReading:
     largest_confusion: float
 
 
-def mahalanobis_distance(difference: np.ndarray, covariance: np.ndarray) -> float:
-    """Mahalanobis distance d' of two candidates, in standard deviations.
-
-    Parameters
-    ----------
-    difference : (N,) array
-        Predicted readings of one less those of the other, dB.
-    covariance : (N, N) array
-        Of the errors of these readings, dB squared.
-    """
-    squared = float(difference @ np.linalg.solve(covariance, difference))
-    return math.sqrt(max(squared, 0.0))
-
-
-def confusion_probability(distance: float) -> float:
-    """Probability of taking one of two candidates for the other: Phi(-d' / 2).
-
-    `distance` is d', see `mahalanobis_distance`; Phi is the normal distribution function.
-    """
-    from scipy.special import ndtr
-
-    return float(ndtr(-0.5 * distance))
-
-
 def select_readings(
     predicted: np.ndarray, covariance: np.ndarray, usable: np.ndarray, most: int
 ) -> tuple[SelectedReading, ...]:
@@ -97,7 +76,7 @@ def select_readings(
         In the order of selection; fewer than `most` where a further one would gain less than
         `LEAST_GAIN`, or where the largest probability of confusion is `ENOUGH` or less.
     """
-    pairs = [predicted[i] - predicted[j] for i, j in combinations(range(len(predicted)), 2)]
+    pairs = np.array([one - other for one, other in combinations(predicted, 2)])
     chosen: list[int] = []
     selected: list[SelectedReading] = []
     mean_before = 0.5
@@ -105,42 +84,81 @@ def select_readings(
         rest = [n for n in np.flatnonzero(usable).tolist() if n not in chosen]
         if not rest:
             break
-        confusion = [_confusion(pairs, covariance, [*chosen, n]) for n in rest]
-        best = min(range(len(rest)), key=lambda at: float(np.mean(confusion[at])))
-        if np.mean(confusion[best]) > mean_before - LEAST_GAIN:
+        confusion = _confusion(pairs, covariance, np.array([[*chosen, n] for n in rest]))
+        best = int(np.argmin(confusion.mean(axis=1)))
+        if confusion[best].mean() > mean_before - LEAST_GAIN:
             break
-        mean_before = float(np.mean(confusion[best]))
+        mean_before = float(confusion[best].mean())
         chosen.append(rest[best])
-        selected.append(SelectedReading(chosen[-1], float(max(confusion[best]))))
+        selected.append(SelectedReading(chosen[-1], float(confusion[best].max())))
     return tuple(selected)
 
 
-def pairwise_confusion(
-    predicted: np.ndarray, covariance: np.ndarray, selected: Sequence[SelectedReading]
+def honest_confusion(
+    members: np.ndarray, noise: np.ndarray, usable: np.ndarray, most: int, builds: np.ndarray
 ) -> dict[tuple[int, int], float]:
-    """Probability of confusing each pair of candidates once all selected readings are taken.
+    """Probability of confusing each pair of candidates, of drivers that had no part in choosing.
+
+    Readings and weights are chosen without each build in turn, and tried on it.
 
     Parameters
     ----------
-    predicted : (K, N) array
-        What each candidate predicts, dB.
-    covariance : (N, N) array
-        Errors of all readings, dB squared.
-    selected : sequence of SelectedReading
-
-    Returns
-    -------
-    dict of (int, int) to float
-        0.5 for every pair where no reading was selected.
+    members : (K, M, N) array
+        What each candidate predicts in each member, dB.
+    noise : (N, N) array
+        Covariance of the errors that are not in the members, dB squared.
+    usable : (N,) bool array
+    most : int
+        How many readings at most.
+    builds : (M,) int array
+        Which build each member is of.
     """
-    pairs = list(combinations(range(len(predicted)), 2))
-    if not selected:
-        return dict.fromkeys(pairs, 0.5)
-    differences = [predicted[i] - predicted[j] for i, j in pairs]
-    some = [one.index for one in selected]
-    return dict(zip(pairs, _confusion(differences, covariance, some), strict=True))
+    pairs = list(combinations(range(len(members)), 2))
+    wrong: dict[tuple[int, int], list[float]] = {pair: [] for pair in pairs}
+    for build in np.unique(builds):
+        others, left_out = members[:, builds != build], members[:, builds == build]
+        mean, covariance = others.mean(axis=1), noise + covariance_of(others)
+        some = [one.index for one in select_readings(mean, covariance, usable, most)]
+        for i, j in pairs:
+            ends = (left_out[i][:, some], left_out[j][:, some])
+            part = np.ix_(some, some)
+            wrong[i, j].extend(
+                _wrong(mean[i, some], mean[j, some], ends, covariance[part], noise[part])
+            )
+    return {pair: min(float(np.mean(found)), 0.5) for pair, found in wrong.items()}
 
 
-def _confusion(pairs: list[np.ndarray], covariance: np.ndarray, some: list[int]) -> list[float]:
-    part = covariance[np.ix_(some, some)]
-    return [confusion_probability(mahalanobis_distance(pair[some], part)) for pair in pairs]
+def covariance_of(members: np.ndarray) -> np.ndarray:
+    """(K, M, N) predictions -> (N, N) covariance over the members, averaged over candidates."""
+    off = (members - members.mean(axis=1, keepdims=True)).reshape(-1, members.shape[2])
+    return off.T @ off / (len(members) * max(members.shape[1] - 1, 1))
+
+
+def _wrong(
+    one: np.ndarray,
+    other: np.ndarray,
+    ends: tuple[np.ndarray, np.ndarray],
+    covariance: np.ndarray,
+    noise: np.ndarray,
+) -> list[float]:
+    """Probability, for each member of either candidate, that the discriminant takes it wrong."""
+    from scipy.special import ndtr
+
+    if not one.size:
+        return [0.5]
+    weights = np.linalg.solve(covariance, one - other)
+    middle, error = 0.5 * weights @ (one + other), float(np.sqrt(weights @ noise @ weights))
+    if error == 0.0:
+        return [0.5]
+    first, second = ((end @ weights - middle) / error for end in ends)
+    return [*ndtr(-first).tolist(), *ndtr(second).tolist()]
+
+
+def _confusion(pairs: np.ndarray, covariance: np.ndarray, sets: np.ndarray) -> np.ndarray:
+    """(R, Q) probability of confusing each of Q pairs by each of R sets of readings, (R, n)."""
+    from scipy.special import ndtr
+
+    difference = np.moveaxis(pairs[:, sets], 0, 2)  # R, n, Q
+    parts = covariance[sets[:, :, None], sets[:, None, :]]
+    squared = np.sum(difference * np.linalg.solve(parts, difference), axis=1)
+    return np.asarray(ndtr(-0.5 * np.sqrt(np.maximum(squared, 0.0))))

@@ -10,7 +10,7 @@ from dispersion.bands import band_label
 from shapes.lengths import in_both
 from studies.answer import cautions
 from studies.answer.charts.style import in_both_formats
-from studies.answer.columns import db_range, fixed
+from studies.answer.columns import fixed
 from studies.answer.report.report import inline_svg
 from studies.answer.report.sheets import WIDTH_IN, ReadingBox, SheetBlock, WrittenSheet, sheets_html
 from studies.answer.table import joined
@@ -22,9 +22,11 @@ from studies.questions.meter.words import (
     chances,
     far_enough,
     how_low,
+    in_range,
     order_of_work,
     place_name,
     room_check,
+    stopping,
     to_write_down,
 )
 
@@ -75,14 +77,14 @@ def _plan(meter: Meter) -> Iterator[SheetBlock]:
 
 def _telling(meter: Meter) -> SheetBlock:
     sigma, rows = meter.contenders_uncertainty.difference_db, []
-    hard, soft = meter.contenders_relative_db, meter.soft_contenders_relative_db
+    low, high = meter.contenders_range_db
     for reading in meter.selected:
         place, band = meter.place_and_band(reading)
         name = meter.stands[place].position.name
         rows.append(
             (
                 f"{band_label(meter.centres[band])} at {place + 1}, {name}",
-                *map(db_range, hard[:, place, band], soft[:, place, band]),
+                *map(in_range, low[:, place, band], high[:, place, band]),
                 fixed(1)(sigma[place, band]),
             )
         )
@@ -97,14 +99,14 @@ def _telling(meter: Meter) -> SheetBlock:
 
 def _readings(meter: Meter) -> Iterator[SheetBlock]:
     """A box for every reading at every place."""
-    comparable, hard, soft = meter.predicted.comparable, meter.relative_db, meter.soft_relative_db
+    comparable, (low, high) = meter.predicted.comparable, meter.relative_range_db
     selected = {meter.place_and_band(reading) for reading in meter.selected}
     bands = [int(band) for band in np.flatnonzero(comparable.any(axis=0))]
     rows: list[tuple[str | ReadingBox, ...]] = []
     for band in bands:
         boxes = (
             ReadingBox(
-                predicted=db_range(hard[place, band], soft[place, band]) if place else "",
+                predicted=in_range(low[place, band], high[place, band]) if place else "",
                 telling=(place, band) in selected,
                 asked=bool(comparable[place, band]),
             )
@@ -122,7 +124,7 @@ def _readings(meter: Meter) -> Iterator[SheetBlock]:
         columns=("", *places),
         rows=tuple(rows),
         text="In each box what the meter shows, dB. Beside it what is predicted for the design as"
-        " written (a range: with a cone that takes nothing, or a lot): that box less the box of"
+        " written (a range: what nine of ten drivers and builds show): that box less the box of"
         " place 1 in the same row. Thick red boxes tell most;"
         f" grey is not compared. Last row: after each place read {label} at place 1 again.",
         points=(
@@ -135,29 +137,31 @@ def _readings(meter: Meter) -> Iterator[SheetBlock]:
 
 def _cuts(meter: Meter, shaving: Shaving) -> Iterator[SheetBlock]:
     """A row of boxes for each cut."""
-    hard, soft, last = shaving.change_db, shaving.soft_change_db, shaving.last
+    (low, high), last = shaving.range_db, shaving.last
     rows: list[tuple[str | ReadingBox, ...]] = []
     for number, stop in enumerate(shaving.way):
         said = "" if number < last else " STOP" if number == last else " TOO FAR"
         gone = in_both(meter.question.cut_off(stop))
         boxes = (
             ReadingBox(
-                predicted=db_range(hard[number, band], soft[number, band]) if number else "",
+                predicted=in_range(low[number, band], high[number, band]) if number else "",
                 telling=number == last and band in shaving.bands,
             )
             for band in shaving.shown
         )
-        rows.append((f"keep {in_both(stop.size)}{said}\ncut off {gone}", *boxes))
-    sure = ", ".join(
-        f"{band_label(meter.centres[band])} {fixed(1)(shaving.uncertainty_db[last, band])}"
-        for band in shaving.shown
-    )
+        added = (_sum_box(shaving, number),) if shaving.tells else ()
+        rows.append((f"keep {in_both(stop.size)}{said}\ncut off {gone}", *boxes, *added))
+    summed = ("sum of changes",) if shaving.tells else ()
     yield SheetBlock(
-        columns=("", *(band_label(meter.centres[band]) for band in shaving.shown)),
+        columns=("", *(band_label(meter.centres[band]) for band in shaving.shown), *summed),
         rows=tuple(rows),
         text="In each box what the meter shows at place 1 after the cut, dB, with all knobs as they"
-        " were at the first row. Beside it what is predicted: that box less the box in the first"
-        f" row. Uncertainty, dB: {sure}. Stop when the readings have come to the red boxes; beyond,"
-        " too much is gone.",
-        points=(cautions.SAFE_START, cautions.MEASURING[0]),
+        " were at the first row. Beside it what nine of ten drivers and builds show: that box less"
+        " the box in the first row.",
+        points=(*stopping(meter), cautions.SAFE_START, cautions.MEASURING[0]),
     )
+
+
+def _sum_box(shaving: Shaving, number: int) -> ReadingBox:
+    said = in_range(*shaving.sum_range_db[:, number]) if number else ""
+    return ReadingBox(predicted=said, telling=number == shaving.last)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from itertools import combinations
 from typing import Any
 
 import numpy as np
@@ -23,9 +24,13 @@ from studies.design.workshop_tables import MeasuringTable
 from studies.questions.meter.open_question import Kind, OpenQuestion, open_question
 from studies.questions.meter.places import FARTHER, Stand, stands_of, widest_radius
 from studies.questions.meter.prediction import PlacePredictions, PlacePredictor, predict_places
-from studies.questions.meter.selection import SelectedReading, pairwise_confusion, select_readings
-from studies.questions.meter.shaving import Shaving, shaving_of
-from studies.questions.meter.uncertainty import Uncertainty
+from studies.questions.meter.selection import (
+    SelectedReading,
+    covariance_of,
+    honest_confusion,
+    select_readings,
+)
+from studies.questions.meter.shaving import Shaving, shaving_of, way_down
 from studies.solving.grid import (
     CHANGES_BY_NEED,
     COARSE_PER_BAND,
@@ -35,7 +40,18 @@ from studies.solving.grid import (
     Progress,
     Solver,
 )
-from studies.solving.losses import least_change
+from studies.solving.levels_of_members import (
+    MemberSolving,
+    build_of,
+    in_the_room,
+    levels_of_members,
+    range_of,
+    spread_of,
+    sure_change,
+)
+from studies.solving.members import Build, Motion
+from studies.solving.members import members as members_of_file
+from studies.solving.uncertainty import Uncertainty
 
 MOST_READINGS = 6
 """Most readings that are selected to separate candidates."""
@@ -73,13 +89,18 @@ class Meter:
         Places that the room does not hold, with the reason.
     predicted : PlacePredictions
         Levels of the design as written, their uncertainty, and which bands may be compared.
+    members_db : (M, P, B) array
+        Levels of the design as written in every member of the ensemble, dB.
     question : OpenQuestion
-    contenders_db, soft_contenders_db : (K, P, B) array
-        Levels of each candidate, as it is and with a cone that absorbs, dB.
+    contenders_db : (K, P, B) array
+        Levels of each candidate with the very sizes of the file, dB.
+    contenders_members_db : (K, M, P, B) array
+        The same in every member.
     selected : tuple of SelectedReading
         The few readings that separate the candidates; indices count through places and bands.
     confusion : mapping of (int, int) to float
-        For each pair of candidates: probability of taking one for the other after those readings.
+        For each pair of candidates: probability of taking one for the other after such readings, in
+        a speaker that is none of the members.
     shaving : Shaving or None
         None where nothing is shaved.
     responses : tuple of Response
@@ -91,9 +112,10 @@ class Meter:
     stands: tuple[Stand, ...]
     left_out: Mapping[str, str]
     predicted: PlacePredictions
+    members_db: np.ndarray
     question: OpenQuestion
     contenders_db: np.ndarray
-    soft_contenders_db: np.ndarray
+    contenders_members_db: np.ndarray
     selected: tuple[SelectedReading, ...]
     confusion: Mapping[tuple[int, int], float]
     shaving: Shaving | None
@@ -119,47 +141,47 @@ class Meter:
         """(P, B) predicted readings: level less that at the reference in the same band, dB."""
         return self.predicted.level_db - self.predicted.level_db[:1]
 
-    @property
-    def soft_relative_db(self) -> np.ndarray:
-        """(P, B) the same with a cone that absorbs, dB."""
-        return self.predicted.soft_level_db - self.predicted.soft_level_db[:1]
+    @cached_property
+    def relative_range_db(self) -> np.ndarray:
+        """(2, P, B) ends of what nine of ten members read, dB."""
+        return range_of(self.members_db - self.members_db[:, :1])
 
     @property
-    def softest(self) -> tuple[int, int]:
-        """Place and band of the reading that a cone that absorbs changes most, as indices."""
-        change = np.abs(self.soft_relative_db - self.relative_db) * self.predicted.comparable
-        place, band = np.unravel_index(int(np.argmax(change)), change.shape)
+    def widest(self) -> tuple[int, int]:
+        """Place and band of the reading that differs most over the members, as indices."""
+        low, high = self.relative_range_db
+        width = (high - low) * self.predicted.comparable
+        place, band = np.unravel_index(int(np.argmax(width)), width.shape)
         return int(place), int(band)
 
     @cached_property
     def uncertainty_db(self) -> np.ndarray:
         """(P, B) standard deviation of each difference from the reference, as written, dB."""
-        change = self.predicted.soft_level_db - self.predicted.level_db
-        return self.predicted.uncertainty.with_shared(0.5 * change[None]).difference_db
+        return self.predicted.uncertainty.with_shared(spread_of(self.members_db)).difference_db
 
     @cached_property
     def contenders_uncertainty(self) -> Uncertainty:
         """Errors of the readings by which the candidates are told apart."""
-        return errors_among(self.predicted, self.contenders_db, self.soft_contenders_db)
+        return self.predicted.uncertainty.with_shared(spread_of(self.contenders_members_db))
 
     @property
     def contenders_relative_db(self) -> np.ndarray:
         """(K, P, B) level of each candidate less its level at the reference, dB."""
         return self.contenders_db - self.contenders_db[:, :1]
 
-    @property
-    def soft_contenders_relative_db(self) -> np.ndarray:
-        """(K, P, B) the same with a cone that absorbs, dB."""
-        return self.soft_contenders_db - self.soft_contenders_db[:, :1]
+    @cached_property
+    def contenders_range_db(self) -> np.ndarray:
+        """(2, K, P, B) ends of what nine of ten members read of each candidate, dB."""
+        return range_of(np.moveaxis(relative_to_reference(self.contenders_members_db), 1, 0))
 
-    @property
+    @cached_property
     def range_db(self) -> np.ndarray:
-        """(P, B) predicted reading of the largest candidate less that of the smallest, dB.
+        """(P, B) reading of the largest candidate less that of the smallest, dB.
 
-        The smaller of both where a cone that absorbs changes it, 0 where it changes the sign.
+        What nine of ten members show at least; 0 where they differ in sign.
         """
-        hard, soft = self.contenders_relative_db, self.soft_contenders_relative_db
-        return least_change(hard[-1] - hard[0], soft[-1] - soft[0])
+        relative = relative_to_reference(self.contenders_members_db)
+        return sure_change(relative[-1] - relative[0])
 
     @property
     def range_over_uncertainty(self) -> np.ndarray:
@@ -172,6 +194,11 @@ class Meter:
     def largest_confusion(self) -> float:
         """Largest probability of confusing two candidates after the selected readings."""
         return max(self.confusion.values())
+
+    @property
+    def temperature(self) -> float | None:
+        """Of the room, degrees C; None where it was not stated."""
+        return self.measuring.temperature
 
     @property
     def separating_places(self) -> tuple[int, ...]:
@@ -226,22 +253,9 @@ def with_options(design: Design, given: Mapping[str, Any]) -> Design:
     return replace(design, tables=design.tables.model_copy(update={"measuring": measuring}))
 
 
-def errors_among(
-    predicted: PlacePredictions, levels: np.ndarray, soft_levels: np.ndarray
-) -> Uncertainty:
-    """Return the errors of readings that are to tell K candidates apart.
-
-    What the cone takes moves each candidate's readings in its own way, by half of what a cone that
-    absorbs changes; the discriminant has one covariance for all, so theirs are averaged.
-
-    Parameters
-    ----------
-    predicted : PlacePredictions
-    levels, soft_levels : (K, P, B) array
-        Of each candidate, as it is and with a cone that absorbs, dB.
-    """
-    halves = 0.5 * (soft_levels - levels) / np.sqrt(len(levels))
-    return predicted.uncertainty.with_shared(halves)
+def relative_to_reference(levels: np.ndarray) -> np.ndarray:
+    """(..., P, B) levels less those at the first place, dB."""
+    return levels - levels[..., :1, :]
 
 
 def meter(
@@ -274,33 +288,64 @@ def meter(
     DesignError
         If the room does not hold the reference place, or fewer than two candidates can be built.
     """
+    design = in_the_room(design)
     assembly = design.assembly()
     fine = CHANGES_BY_NEED if isinstance(fineness, ByNeed) else max(fineness, FINE_PER_BAND)
     stands, left_out = stands_of(design, assembly)
     asked = open_question(design, solver, fineness, progress, question, among)
     predictor = PlacePredictor(design, solver, fine, progress)
-    gap_is_open = asked.kind == "plate gap"
-    predicted = predict_places(design, assembly, stands, predictor, gap_is_open=gap_is_open)
+    predicted = predict_places(design, assembly, stands, predictor)
     positions = [stand.position for stand in stands]
-    built = [contender.assembly for contender in asked.contenders]
+    way, contenders = way_down(asked), asked.contenders
+    built = [one.assembly for one in (*contenders, *way)]
     levels = np.array([predictor(one, positions).level_db for one in built])
-    soft = np.array([predictor.with_soft_cone(one, positions) for one in built])
-    relative = (levels - levels[:, :1]).reshape(len(levels), -1)
-    separating = np.array([stand.separates_candidates for stand in stands])
-    usable = (predicted.comparable & separating[:, None]).ravel()
-    covariance = errors_among(predicted, levels, soft).covariance
-    selected = select_readings(relative, covariance, usable, MOST_READINGS)
+    members = levels_of_members(
+        design,
+        [assembly, *built],
+        positions,
+        MemberSolving(solver=solver, fineness=fineness, progress=progress),
+        members_but_for(asked.kind),
+    )
+    count = len(contenders)
+    told = _told_apart(predicted, members[1 : 1 + count], stands)
+    shaving = None
+    if way:
+        down = np.swapaxes(members[1 + count :, :, 0], 0, 1)
+        shaving = shaving_of(asked, levels[count:, 0], down, predicted, build_of(members))
     return Meter(
         design=design,
         assembly=assembly,
         stands=stands,
         left_out=left_out,
         predicted=predicted,
+        members_db=members[0],
         question=asked,
-        contenders_db=levels,
-        soft_contenders_db=soft,
-        selected=selected,
-        confusion=pairwise_confusion(relative, covariance, selected),
-        shaving=shaving_of(asked, predictor, positions, predicted),
+        contenders_db=levels[:count],
+        contenders_members_db=members[1 : 1 + count],
+        selected=told[0],
+        confusion=told[1],
+        shaving=shaving,
         responses=predictor.responses,
     )
+
+
+def members_but_for(kind: Kind) -> list[tuple[Build, tuple[Motion, ...]]]:
+    """Return the members with the size that is asked as built: it is no error of its own."""
+    off = {"keep": 0.0} if kind == "keep" else {"gap": 0.0}
+    return [(replace(build, **off), moves) for build, moves in members_of_file()]
+
+
+def _told_apart(
+    predicted: PlacePredictions, members: np.ndarray, stands: Sequence[Stand]
+) -> tuple[tuple[SelectedReading, ...], dict[tuple[int, int], float]]:
+    """The readings that tell candidates apart, and how surely they do."""
+    readings = relative_to_reference(members).reshape(*members.shape[:2], -1)
+    separating = np.array([stand.separates_candidates for stand in stands])
+    usable = (predicted.comparable & separating[:, None]).ravel()
+    noise = predicted.uncertainty.covariance
+    covariance = noise + covariance_of(readings)
+    selected = select_readings(readings.mean(axis=1), covariance, usable, MOST_READINGS)
+    if not selected:
+        return (), dict.fromkeys(combinations(range(len(members)), 2), 0.5)
+    builds = build_of(members)
+    return selected, honest_confusion(readings, noise, usable, MOST_READINGS, builds)

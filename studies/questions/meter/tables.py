@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from dispersion.bands import band_label
 from shapes.lengths import in_own
-from studies.answer.columns import band, db_range, fixed, length, mm, number, text
+from studies.answer.columns import band, length, mm, number, text
 from studies.answer.evidence import evidence_of_responses
-from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.meter.places import Stand
 from studies.questions.meter.shaving import Shaving
 from studies.questions.meter.study import Meter
@@ -16,9 +18,11 @@ from studies.questions.meter.words import (
     band_range,
     cautions_of,
     how_sure,
+    in_range,
     order_of_work,
     percent,
     place_name,
+    sum_in_words,
     to_write_down,
 )
 
@@ -72,6 +76,17 @@ def _facts(meter: Meter) -> tuple[Fact, ...]:
             meter.largest_confusion,
             "of taking one candidate for another, after them",
         ),
+        *_stopping_facts(meter),
+    )
+
+
+def _stopping_facts(meter: Meter) -> tuple[Fact, ...]:
+    shaving = meter.shaving
+    if shaving is None or shaving.rule is None:
+        return ()
+    return (
+        Fact("chance_of_a_good_stop", shaving.chance, "of a stop within near-best by the meter"),
+        Fact("stop_at_db", shaving.rule.threshold_db, "threshold of the sum of changes, dB"),
     )
 
 
@@ -114,19 +129,18 @@ def _place(meter: Meter, stand: Stand) -> tuple[Value, ...]:
 
 
 def _selected(meter: Meter) -> Table:
-    relative, soft = meter.contenders_relative_db, meter.soft_contenders_relative_db
+    ranges, written = meter.contenders_range_db, meter.contenders_relative_db
     sigma = meter.contenders_uncertainty.difference_db
     rows: list[tuple[Value, ...]] = []
     for reading in meter.selected:
         place, at = meter.place_and_band(reading)
-        levels = zip(relative[:, place, at], soft[:, place, at], strict=True)
+        levels = zip(ranges[:, :, place, at].T, written[:, place, at], strict=True)
         rows.append(
             (
                 float(meter.centres[at]),
                 place_name(meter.stands[place]),
-                *(cell for both in levels for cell in _range_cells(*both)),
+                *(cell for each in levels for cell in _range_cells(*each)),
                 float(sigma[place, at]),
-                reading.largest_confusion,
             )
         )
     candidates = (
@@ -143,34 +157,29 @@ def _selected(meter: Meter) -> Table:
         text("position", "place", "where it is read"),
         *candidates,
         number("uncertainty_db", "+/-", "standard deviation of the difference, dB", 1),
-        TableColumn(
-            "largest_chance_of_mistake",
-            "mistaken\nat most",
-            "largest chance of taking one candidate for another, with the readings so far",
-            percent,
-        ),
     )
     return Table(
         "telling",
         f"The few readings that tell which {meter.question.kind}, dB re the reference",
         columns,
         tuple(rows),
-        "each row adds to those above it; chance of the likelier candidate being the wrong one:"
-        f" Phi(-d'/2)\n{how_sure(meter)}",
+        f"what nine of ten drivers and builds show; {how_sure(meter)}",
     )
 
 
 def _range_columns(key: str, heading: str, description: str) -> tuple[TableColumn, ...]:
-    """Columns of a level that may hang on what the cone takes: one in print, numbers in files."""
+    """Columns of a level that hangs on the driver: a range in print, numbers in files."""
     return (
-        text(f"{key}_words", heading, f"{description}; a range if it hangs on the cone's loss"),
-        number(f"{key}_db", heading, description, 1, shown=False),
-        number(f"{key}_soft_db", heading, f"{description}, if the cone absorbs", 1, shown=False),
+        text(f"{key}_words", heading, f"{description}, in nine of ten drivers and builds"),
+        number(f"{key}_db", heading, f"{description}, by the file", 1, shown=False),
+        number(f"{key}_low_db", heading, f"{description}, lower end", 1, shown=False),
+        number(f"{key}_high_db", heading, f"{description}, upper end", 1, shown=False),
     )
 
 
-def _range_cells(as_it_is: float, soft: float) -> tuple[Value, ...]:
-    return db_range(as_it_is, soft), float(as_it_is), float(soft)
+def _range_cells(ends: np.ndarray, written: float) -> tuple[Value, ...]:
+    low, high = map(float, ends)
+    return in_range(low, high), float(written), low, high
 
 
 def _pairs(meter: Meter) -> Table:
@@ -199,6 +208,7 @@ def _shaving(meter: Meter, shaving: Shaving) -> Table:
         length("keep_mm", "keep", "apex to flat", short=True),
         length("cut_off_mm", "cut off", "what is gone of the ball", short=True),
         *changes,
+        text("sum", "sum", "what is added up, in nine of ten drivers and builds, dB"),
         text("standing", "", "where to stop"),
     )
     rows: tuple[tuple[Value, ...], ...] = tuple(
@@ -208,24 +218,20 @@ def _shaving(meter: Meter, shaving: Shaving) -> Table:
             *(
                 cell
                 for at in shaving.shown
-                for cell in _range_cells(shaving.change_db[n, at], shaving.soft_change_db[n, at])
+                for cell in _range_cells(shaving.range_db[:, n, at], shaving.change_db[n, at])
             ),
+            in_range(*shaving.sum_range_db[:, n]) if shaving.tells else "",
             names[n],
         )
         for n, stop in enumerate(shaving.way)
     )
-    sure = ", ".join(
-        f"{band_label(meter.centres[at])} {fixed(1)(shaving.uncertainty_db[shaving.last, at])}"
-        for at in shaving.shown
-    )
-    bands = joined([band_label(meter.centres[at]) for at in shaving.bands] or ["none"])
-    tells = f"when to stop is told by {bands}; "
+    told = f"; sum: {sum_in_words(meter, shaving.rule)}" if shaving.rule and shaving.tells else ""
     return Table(
         "shaving",
         "After each cut, at the reference: change since the first reading, dB",
         columns,
         rows,
-        f"{tells}uncertainty of the change where to stop, dB: {sure}" if sure else "",
+        f"what nine of ten drivers and builds show{told}",
     )
 
 
@@ -234,15 +240,18 @@ def _shaving_bands(meter: Meter, shaving: Shaving) -> Table:
         number("keep_mm", "keep", "apex to flat, mm"),
         band(),
         number("change_db", "change", "level at the reference less that under the first cap, dB"),
-        number("soft_change_db", "absorbing", "the same with a cone that absorbs, dB"),
+        number("low_db", "low", "the same at the lower end of nine of ten members, dB"),
+        number("high_db", "high", "the same at the upper end, dB"),
         number("uncertainty_db", "+/-", "standard deviation of such a change, dB"),
     )
+    low, high = shaving.range_db
     rows = tuple(
         (mm(stop.size), *map(float, values))
         for stop, *changes in zip(
             shaving.way,
             shaving.change_db,
-            shaving.soft_change_db,
+            low,
+            high,
             shaving.uncertainty_db,
             strict=True,
         )
@@ -264,7 +273,7 @@ def _readings(meter: Meter) -> Table:
             )
         ),
     )
-    comparable = meter.predicted.comparable
+    comparable, ranges = meter.predicted.comparable, meter.relative_range_db
     rows = tuple(
         (
             float(centre),
@@ -272,9 +281,9 @@ def _readings(meter: Meter) -> Table:
                 cell
                 for place in range(1, len(meter.stands))
                 for cell in (
-                    _range_cells(meter.relative_db[place, at], meter.soft_relative_db[place, at])
+                    _range_cells(ranges[:, place, at], meter.relative_db[place, at])
                     if comparable[place, at]
-                    else (None, None, None)
+                    else (None, None, None, None)
                 )
             ),
         )
@@ -291,12 +300,13 @@ def _readings(meter: Meter) -> Table:
 
 
 def _predictions(meter: Meter) -> Table:
-    predicted = meter.predicted
+    predicted, (low, high) = meter.predicted, meter.relative_range_db
     columns = (
         text("position", "place", "name of the place"),
         band(),
         number("predicted_db", "predicted", "level less that at the reference, dB"),
-        number("soft_predicted_db", "absorbing", "the same with a cone that absorbs, dB"),
+        number("low_db", "low", "the same at the lower end of nine of ten members, dB"),
+        number("high_db", "high", "the same at the upper end, dB"),
         number("uncertainty_db", "+/-", "standard deviation of the difference, dB"),
         number("late_room_db", "room", "what the room's late sound adds to the difference, dB"),
         number("level_db", "level", "predicted level, dB re the house's 0 dB at 1 m"),
@@ -307,7 +317,8 @@ def _predictions(meter: Meter) -> Table:
             stand.position.name,
             float(centre),
             float(meter.relative_db[place, at]),
-            float(meter.soft_relative_db[place, at]),
+            float(low[place, at]),
+            float(high[place, at]),
             float(meter.uncertainty_db[place, at]),
             float(predicted.late_db[place, at]),
             float(predicted.level_db[place, at]),
@@ -320,12 +331,14 @@ def _predictions(meter: Meter) -> Table:
 
 
 def _candidates(meter: Meter) -> Table:
+    lows, highs = meter.contenders_range_db
     columns = (
         number("size_mm", "size", f"{meter.question.kind} of the candidate, mm"),
         text("position", "place", "name of the place"),
         band(),
         number("predicted_db", "predicted", "level less that at the reference, dB"),
-        number("soft_predicted_db", "absorbing", "the same with a cone that absorbs, dB"),
+        number("low_db", "low", "the same at the lower end of nine of ten members, dB"),
+        number("high_db", "high", "the same at the upper end, dB"),
     )
     rows = tuple(
         (
@@ -333,12 +346,14 @@ def _candidates(meter: Meter) -> Table:
             stand.position.name,
             float(centre),
             float(levels[place, at]),
-            float(soft[place, at]),
+            float(low[place, at]),
+            float(high[place, at]),
         )
-        for contender, levels, soft in zip(
+        for contender, levels, low, high in zip(
             meter.question.contenders,
             meter.contenders_relative_db,
-            meter.soft_contenders_relative_db,
+            lows,
+            highs,
             strict=True,
         )
         for place, stand in enumerate(meter.stands)

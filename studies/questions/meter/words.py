@@ -8,14 +8,15 @@ from dispersion.bands import band_label
 from shapes.lengths import across_room, in_both, in_own, in_room_volume
 from studies.answer import cautions
 from studies.answer.columns import db_range, in_words
-from studies.answer.standing import island_in_words, soft_cone
+from studies.answer.standing import island_in_words
 from studies.answer.table import joined
 from studies.questions.meter.places import Stand
 from studies.questions.meter.prediction import ROOM_MOST_DB
 from studies.questions.meter.shaving import Shaving
+from studies.questions.meter.stop_rule import StopRule
 from studies.questions.meter.study import Meter
-from studies.questions.meter.uncertainty import AVERAGING_S, MODEL_DB
 from studies.solving.target import METER_DB
+from studies.solving.uncertainty import AVERAGING_S, MODEL_DB
 
 POOR = 0.2
 """Probability of confusing two candidates from which on the readings do not separate them."""
@@ -27,8 +28,8 @@ def answer(meter: Meter) -> tuple[str, ...]:
         *_selected(meter),
         *_islands(meter),
         *_at_which_gap(meter),
-        *_stopping(meter),
-        *_cone(meter),
+        *stopping(meter),
+        *_doubt(meter),
         *_places(meter),
         *how_low(meter),
         *room_check(meter),
@@ -53,8 +54,8 @@ def _selected(meter: Meter) -> Iterator[str]:
     asked = f"The open question: which {meter.question.kind}, {joined(sizes, 'or')}?"
     if not meter.selected:
         yield (
-            f"{asked} With this instrument, room and distance no reading tells: the candidates"
-            " differ by less than a reading may be off."
+            f"{asked} A meter cannot tell this: with this instrument, room and distance the"
+            " candidates differ by less than a reading may be off."
         )
         return
     readings = []
@@ -65,12 +66,15 @@ def _selected(meter: Meter) -> Iterator[str]:
         )
     count = f"{len(readings)} readings tell" if len(readings) > 1 else "One reading tells"
     yield f"{asked} {count} most: {joined(readings)}."
-    yield f"Chance of taking one for the other once they are read: {joined(chances(meter))}."
+    yield (
+        "Chance of taking one for the other once they are read, of a driver that nobody knows:"
+        f" {joined(chances(meter))}."
+    )
     if meter.largest_confusion > POOR:
         nearer = "" if meter.measuring.gated else "come nearer, go outdoors, borrow a microphone, "
         yield (
-            f"More than 20 % is as good as not told: {nearer}place the meter more exactly, or leave"
-            " these sizes to what is easier to make."
+            f"Where it is more than 20 % a meter cannot tell: {nearer}place the meter more exactly,"
+            " or leave these sizes to what is easier to make."
         )
 
 
@@ -108,52 +112,98 @@ def percent(chance: float) -> str:
     return f"{100 * chance:.0f} %" if chance >= 0.01 else "less than 1 %"
 
 
-def _stopping(meter: Meter) -> Iterator[str]:
+def stopping(meter: Meter) -> tuple[str, ...]:
+    """Return when to stop cutting, or that a meter cannot tell it; nothing if nothing is cut."""
     shaving = meter.shaving
     if shaving is None:
-        return
-    first, best = shaving.stops[0].size, shaving.stops[-1].size
-    if not shaving.bands:
-        yield (
-            f"Shaving from keep {in_both(first)} to {in_both(best)}: no band at the reference"
-            " tells reliably when to stop; stop by the tape measure."
+        return ()
+    first, best = in_both(shaving.stops[0].size), in_both(shaving.stops[-1].size)
+    way = f"Shaving from keep {first} to {best}"
+    if shaving.rule is None:
+        return (f"{way}: {_no_rule(shaving)}; stop by the tape measure.",)
+    if not shaving.tells:
+        return (
+            f"{way}: a meter cannot tell when to stop. The best rule there is would stop within the"
+            f" near-best range in {percent(shaving.chance)} of the drivers and builds that this"
+            f" file may stand for: stop by the tape measure.{_mend(meter)}",
         )
-        return
-    bands = _changes(meter, shaving, shaving.last)
-    yield (
-        f"Shaving from keep {in_both(first)}: read the reference after every cut. It is time to"
-        f" stop, at keep {in_both(best)}, when since the first reading there has changed"
-        f" {joined(bands)}. That is by the very sizes of this file: `roundcast trim` says how far"
-        " other drivers and builds differ, and `roundcast overlay --fit` which one this is."
+    return (
+        f"{way}: read the reference after every cut and add up {sum_in_words(meter, shaving.rule)}"
+        " since the first reading. It is time to stop at the first cut where the sum comes to"
+        f" {shaving.rule.threshold_db:g} dB: in {percent(shaving.chance)} of the drivers and builds"
+        f" that this file may stand for this stops within the near-best range,"
+        f" {_near_best(meter)}.",
+        *_too_far(shaving),
     )
-    if shaving.too_far is not None:
-        beyond = _changes(meter, shaving, -1)
+
+
+def _no_rule(shaving: Shaving) -> str:
+    if shaving.good[1:].all():
+        return "every stop on the way is near-best, so there is nothing for a meter to tell"
+    return "no band at the reference is honest enough to tell when to stop"
+
+
+def _near_best(meter: Meter) -> str:
+    found = meter.question.near_best
+    return f"{in_own(found.low)} to {in_own(found.high)}" if found else "the best"
+
+
+def _too_far(shaving: Shaving) -> tuple[str, ...]:
+    if shaving.too_far is None:
+        return ()
+    low, high = shaving.sum_range_db[:, -1]
+    return (
+        f"Too much is gone at keep {in_both(shaving.too_far.size)}, where the sum is"
+        f" {in_range(low, high)} dB; foam does not grow back.",
+    )
+
+
+def _mend(meter: Meter) -> str:
+    if meter.temperature is None:
+        return " Read the room's temperature and ask again with --temperature: that narrows it."
+    return " `roundcast overlay --fit` finds which driver this is."
+
+
+def sum_in_words(meter: Meter, rule: StopRule) -> str:
+    """Name what is added up: "how far 1.25k and 1.6k have fallen and 5k has risen"."""
+    said = []
+    for sign, verb in ((-1, "fallen"), (1, "risen")):
+        bands = [
+            band_label(meter.centres[band])
+            for band, own in sorted(zip(rule.bands, rule.signs, strict=True))
+            if own == sign
+        ]
+        if bands:
+            said.append(f"{joined(bands)} {'have' if len(bands) > 1 else 'has'} {verb}")
+    return f"how far {joined(said)}"
+
+
+def in_range(low: float, high: float) -> str:
+    """Write what nine of ten drivers and builds show, dB: "+6 to +14", or its middle: "+1.2"."""
+    if high - low >= METER_DB:
+        return db_range(low, high)
+    middle = 0.5 * (low + high)
+    return db_range(middle, middle)
+
+
+def _doubt(meter: Meter) -> Iterator[str]:
+    """What nobody knows of driver, build and air does to what is predicted."""
+    place, band = meter.widest
+    low, high = meter.relative_range_db[:, place, band]
+    if high - low < METER_DB:
+        return
+    yield (
+        "Every range is what nine of ten show of 24 drivers and builds that this file may stand"
+        f" for. Widest for the design as written: {in_range(low, high)} dB at"
+        f" {band_label(meter.centres[band])}, {place_name(meter.stands[place])}."
+    )
+    if meter.temperature is None:
         yield (
-            f"Too much is gone when it is {joined(beyond)}: that is keep"
-            f" {in_both(shaving.too_far.size)}, and foam does not grow back."
+            "The room's temperature counts too, and is taken as anything from 10 to 30 degrees"
+            " Celsius: read it, and ask again with --temperature, or write it into [measuring]."
         )
-
-
-def _changes(meter: Meter, shaving: Shaving, row: int) -> list[str]:
-    return [
-        f"{band_label(meter.centres[band])} by"
-        f" {db_range(shaving.change_db[row, band], shaving.soft_change_db[row, band])} dB"
-        for band in shaving.bands
-    ]
-
-
-def _cone(meter: Meter) -> Iterator[str]:
-    """What the cone's loss, which nobody knows, does to what is predicted."""
-    place, band = meter.softest
-    change = meter.soft_relative_db[place, band] - meter.relative_db[place, band]
-    if abs(change) < METER_DB:
-        return
-    yield (
-        f"If {soft_cone(meter.design.tables.driver.lets_go_hz)}, readings of the design as written"
-        f" move by up to {abs(change):.1f} dB: at {band_label(meter.centres[band])},"
-        f" {place_name(meter.stands[place])}. Where it is {METER_DB:g} dB or more a range says from"
-        " what to what, and half of it counts as uncertainty."
-    )
+    else:
+        yield f"The room is taken as at {meter.temperature:g} degrees Celsius, within 1 K."
 
 
 def _places(meter: Meter) -> Iterator[str]:
@@ -271,7 +321,7 @@ def to_write_down(meter: Meter) -> tuple[str, ...]:
         f"{shape}; plate gap, at three places; which way up and round",
         "distance from the axis, height above the floor, azimuth: of the microphone's tip",
         f"instrument, {gate}; level setting; background in each band",
-        "temperature; room, and what stands in it; date, who",
+        "temperature of the room; what stands in it; date, who",
     )
 
 
@@ -279,11 +329,10 @@ def how_sure(meter: Meter) -> str:
     """Return what the uncertainties include."""
     measuring = meter.measuring
     room = "" if measuring.gated else ", the room as stated"
-    gap = "" if meter.question.kind == "plate gap" else ", the plate gap within its tolerance"
     return (
         f"uncertainty: standard deviation of a difference, from the reading"
         f" ({measuring.repeats_within_db:g} dB), the place ({in_own(measuring.placing)} each"
-        f" way){gap}{room}, half of what a cone that absorbs changes, and the model"
+        f" way){room}, driver and build, and the model"
         f" ({MODEL_DB[0]:g} dB, {MODEL_DB[1]:g} dB where the cone is wider than a wave: a"
         " judgement)"
     )

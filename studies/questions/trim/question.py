@@ -13,9 +13,10 @@ from studies.questions.trim.heights import MOST_GAPS_JUDGED
 from studies.questions.trim.study import trim
 from studies.questions.trim.tables import trim_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.ensemble import BUILDS, MOST_JUDGED
+from studies.solving.ensemble import MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.joint import MOST_GAPS, MOST_KEEPS
+from studies.solving.members import BUILDS
 from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
 
 COMPARED = 6

@@ -13,18 +13,9 @@ from dispersion.solvers import solve_rays, solve_waves
 from dispersion.sources import ConeWave, LettingGo
 from dispersion.waves import SharedBlocks
 from studies.solving.candidates import Candidate
-from studies.solving.ensemble import (
-    BUILDS,
-    MEMBERS,
-    WAVE_SPEED,
-    Judged,
-    Motion,
-    builds,
-    judge,
-    may_lead,
-    motions,
-)
+from studies.solving.ensemble import Judged, judge, may_lead
 from studies.solving.grid import run
+from studies.solving.members import BUILDS, MEMBERS, WAVE_SPEED, Motion, builds, motions
 from studies.solving.memory import Remembering
 
 TREBLE = ("band = [500, 800]", 'band = ["2.5 kHz", "3.15 kHz"]')

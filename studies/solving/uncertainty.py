@@ -2,17 +2,17 @@
 
 A reading is a band level at one place less the band level at the reference, dB. Its errors:
 
+- the driver and the build, which nobody knows that well: how the members of the ensemble differ
+  (`studies.solving.levels_of_members`);
 - the reading itself: how well it repeats, and for band noise 4.34 / sqrt(W T) dB, the standard
   deviation of the mean power of noise of bandwidth W over T seconds (textbook);
 - the room, where nothing is gated: the first bounces add energy, and in low bands interfere; the
   late sound, as loud everywhere, makes differences look smaller than they are;
 - the model: a judgement, see `MODEL_DB`;
-- the place of the meter: change of the predicted level a little outwards and a little upwards;
-- the plate gap: change of the predicted level with the gap larger by its tolerance;
-- the cone, where nobody knows what it takes: half of what a cone that absorbs changes.
+- the place of the meter: change of the predicted level a little outwards and a little upwards.
 
 The reading at the reference goes into every difference of its band; a misplaced meter is wrong in
-all bands at once, a wrong plate gap or cone at all places. So errors are correlated: see
+all bands at once, another driver in all bands at all places. So errors are correlated: see
 `covariance`.
 """
 
@@ -28,9 +28,9 @@ from dispersion.bands import band_edges
 
 MODEL_DB = (0.5, 1.0)
 """Standard deviation between a good model and a good measurement, dB: below and above the frequency
-at which the moving cone is one wavelength across, where real cones stop moving as one piece. A
-judgement (common practice, no source), independent from reading to reading. Less than the 1.5 dB
-of `measured.comparing`, which includes posts, place and plate gap: here those are separate."""
+at which the moving cone is one wavelength across, where real cones stop moving as one piece and
+break up into modes, which no member has. A judgement (common practice, no source), independent from
+reading to reading; what a driver does to many readings at once is in the members."""
 AVERAGING_S = 10.0
 """How long band noise is averaged, s."""
 DB_PER_NEPER = 10.0 / np.log(10.0)
