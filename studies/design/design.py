@@ -26,6 +26,7 @@ from studies.design.carcass_tables import (
     build_column,
 )
 from studies.design.errors import DesignError, Mistake
+from studies.design.fit_table import FitSizeTable, KnownDriver
 from studies.design.quantities import Between, unit_of_file
 from studies.design.reflector_tables import BallTable, ReflectorTable
 from studies.design.room_table import RoomTable
@@ -53,6 +54,8 @@ from studies.design.tables import (
 from studies.design.walls_table import WallsTable
 from studies.design.workshop_tables import BuildTable, MeasuringTable
 
+MOST_FITTED = 20
+"""Sizes of one fit."""
 MOST_SEATS, MOST_ENTRIES = 100, 100
 """In one file; each seat is a point in the room of every solve, each entry a solve."""
 HEAD_ROOM_DEG = 3.0
@@ -102,6 +105,9 @@ class DesignFile(DesignTable):
     carve: CarveTable = CarveTable()
     measuring: MeasuringTable = MeasuringTable()
     contest: Annotated[tuple[ContestTable, ...], Field(strict=False, max_length=MOST_ENTRIES)] = ()
+    fit: Annotated[tuple[FitSizeTable, ...], Field(strict=False, max_length=MOST_FITTED)] = Field(
+        (), description="What `roundcast overlay --fit` found; written by it."
+    )
 
     @model_validator(mode="after")
     def _tolerance_in_its_unit(self) -> Self:
@@ -173,6 +179,8 @@ class Design:
     allow_outside : bool
         Whether files that the design, or an index of measurements for it, names may lie outside
         of the folder of the file that names them.
+    known : KnownDriver or None
+        What a fit to measurements found of the driver; None where nobody measured.
     """
 
     path: Path
@@ -183,6 +191,7 @@ class Design:
     entries: tuple[ContestEntry, ...] = ()
     companions: tuple[tuple[str, str], ...] = ()
     allow_outside: bool = False
+    known: KnownDriver | None = None
 
     @property
     def title(self) -> str:

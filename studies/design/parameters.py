@@ -18,6 +18,7 @@ from tomlkit import TOMLDocument
 from shapes.lengths import in_both, in_degrees
 from studies.design.design import Design
 from studies.design.errors import DesignError, Mistake
+from studies.design.fit_table import CONE_LOSS, EFFECTIVE_DIAMETER, PROUD_HEIGHT, SHRINK_FREQUENCY
 from studies.design.moves import MILLIMETRE, PER_CENT, Unit
 from studies.design.reflector_tables import BallTable, ConeTable
 from studies.design.tables import DriverTable
@@ -27,8 +28,6 @@ REACH = 3.0
 """How many prior standard deviations a fit may go from what is written."""
 DIAMETER_SHARE, SHRINK_OCTAVES, PROUD, PLATE_GAP, KEEP = 0.05, 0.5, 2e-3, 2e-3, 1.5e-3
 HALF_ANGLE = math.radians(1.0)
-CONE_LOSS = "cone's admittance"
-"""Name of the parameter that `cone_loss` makes."""
 MOST_CONE_LOSS = 0.1
 """Admittance of a cone over that of the air: twice what soft fabric or foam may have."""
 MICROMETRE, THOUSANDTH_DEGREE = 1e-6, math.radians(1e-3)
@@ -166,8 +165,14 @@ def _nothing_to_find(design: Design, key: str, what: str) -> NoReturn:
 
 
 def parameter_text(design: Design, parameters: Sequence[Parameter], values: Sequence[float]) -> str:
-    """Return the text of a design with these values, SI, written into it."""
+    """Return the text of a design with these values, SI, written into it.
+
+    What a former fit found is left out: it is of other sizes.
+    """
     document = tomlkit.parse(design.text)
+    document.pop("fit", None)
+    driver: Any = document["driver"]
+    driver.pop("known", None)
     for parameter, value in zip(parameters, values, strict=True):
         parameter.write(document, value)
     return tomlkit.dumps(document)
@@ -192,7 +197,7 @@ def _diameter(design: Design) -> Parameter:
         write = _area
         most -= MICROMETRE  # the area's last digit must not make it larger than the frame
     return _length(
-        name="effective diameter",
+        name=EFFECTIVE_DIAMETER,
         written=written,
         prior=DIAMETER_SHARE * written,
         least=least,
@@ -206,7 +211,7 @@ def _shrink(driver: DriverTable) -> tuple[Parameter, ...]:
         return ()
     return (
         Parameter(
-            name="shrink frequency",
+            name=SHRINK_FREQUENCY,
             unit=HERTZ,
             written=driver.lets_go.above,
             prior=SHRINK_OCTAVES,
@@ -221,7 +226,7 @@ def _shrink(driver: DriverTable) -> tuple[Parameter, ...]:
 
 def _proud(driver: DriverTable) -> Parameter:
     return _length(
-        name="driver proud height",
+        name=PROUD_HEIGHT,
         written=driver.proud,
         prior=PROUD,
         least=0.0,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
@@ -30,6 +31,14 @@ from studies.design.design import (
     outer_radius_of,
 )
 from studies.design.errors import DesignError, Mistake, mistakes_in
+from studies.design.fit_table import (
+    EFFECTIVE_DIAMETER,
+    IN_PRINT,
+    PROUD_HEIGHT,
+    SHRINK_FREQUENCY,
+    KnownDriver,
+    known_driver,
+)
 from studies.design.quantities import UNITS, unit_of_file
 from studies.design.reflector_tables import BallTable, ReflectorTable
 from studies.design.tables import DriverTable, WayTable
@@ -101,6 +110,7 @@ def _checked(text: str, file: Path, tables: DesignFile, *, allow_outside: bool) 
         _check_port(tables, found)
     found.attempt("air", tables.air.build)
     ways = _ways(tables, found)
+    known = _known(tables, found)
     walls = tables.walls.build(tables.driver.lets_go_hz)
     found.mistakes += _walls_mistakes(tables)
     entries = (ContestEntry("as designed", own, tables.plate_gap), *_contest(tables, found))
@@ -116,6 +126,7 @@ def _checked(text: str, file: Path, tables: DesignFile, *, allow_outside: bool) 
         entries=entries,
         companions=tuple(found.companions),
         allow_outside=allow_outside,
+        known=known,
     )
 
 
@@ -328,6 +339,51 @@ def _borrowed(key: str, name: str, found: _Noted) -> ReflectorTable | None:
             Mistake(key, f"{name} has mistakes, correct them first: {first.key} {first.message}")
         )
         return None
+
+
+def _known(tables: DesignFile, found: _Noted) -> KnownDriver | None:
+    """What a fit found of the driver: that of the file which is named, or the file's own."""
+    name, listed, key = tables.driver.known, tables.fit, "fit"
+    if name is not None:
+        key = "driver.known"
+        path = found.companion(key, name, LARGEST_DESIGN)
+        if path is None:
+            return None
+        try:
+            listed = parse_tables(_text_of(path), path).fit
+        except DesignError as error:
+            first = error.mistakes[0]
+            said = f"{name} cannot be read as the file of a fit: {first.key} {first.message}"
+            found.mistakes.append(Mistake(key, said))
+            return None
+    elif not listed:
+        return None
+    known = found.attempt(key, lambda: known_driver(name or "this file", listed))
+    if known is not None:
+        found.mistakes += _another_driver(key, known, tables.driver)
+    return known
+
+
+def _another_driver(key: str, known: KnownDriver, driver: DriverTable) -> Iterator[Mistake]:
+    """Mistake of a fit that began with, and found, other sizes than this driver has."""
+    shrinks = math.nan if driver.lets_go is None else driver.lets_go.above
+    own = {
+        EFFECTIVE_DIAMETER: 2.0 * driver.effective_radius,
+        SHRINK_FREQUENCY: shrinks,
+        PROUD_HEIGHT: driver.proud,
+    }
+    for size, value in own.items():
+        if not known.is_of(size, value):
+            began, ended = (
+                f"{known.in_print(size, which):g}" for which in (known.written, known.found)
+            )
+            here = "missing" if math.isnan(value) else f"{value / IN_PRINT[size]:g}"
+            yield Mistake(
+                key,
+                f"{known.file} is a fit of another driver: its {size} was {began} and became"
+                f" {ended}, here it is {here} (mm, Hz): measure this driver, or leave the fit out",
+            )
+            return
 
 
 def _walls_mistakes(tables: DesignFile) -> Iterator[Mistake]:

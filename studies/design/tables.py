@@ -190,6 +190,11 @@ class DriverTable(WayTable):
         " how much power the excursion takes, and how loud 1 W is there.",
     )
     lets_go: LetsGoTable | None = Field(None, description="Left out: a rigid piston.")
+    known: str | None = Field(
+        None,
+        max_length=1000,
+        description="File that `roundcast overlay --fit` wrote of this driver, beside this file.",
+    )
 
     @property
     def effective_radius(self) -> float:

@@ -174,7 +174,7 @@ def judge(
     fine = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
     found = [
         member
-        for build, moves in members()
+        for build, moves in members(design)
         for member in _members(design, solved, build, moves, solver, fine, progress)
     ]
     scores = np.array([[row.score for row in member] for member in found]).T

@@ -34,7 +34,7 @@ from studies.solving.losses import least_change
 from studies.solving.members import (
     MOTIONS,
     TEMPERATURE_C,
-    Build,
+    Member,
     Motion,
     members,
     ways_of,
@@ -82,7 +82,7 @@ def levels_of_members(
     assemblies: Sequence[Assembly],
     positions: Sequence[Position],
     solving: MemberSolving,
-    every: Sequence[tuple[Build, tuple[Motion, ...]]] | None = None,
+    every: Sequence[Member] | None = None,
 ) -> np.ndarray:
     """Predict band levels of assemblies at positions in every member.
 
@@ -103,7 +103,7 @@ def levels_of_members(
         dB re the member's own driver flush in a baffle, at 1 m, member by member; without those in
         which one of the assemblies cannot be built.
     """
-    drawn = members() if every is None else every
+    drawn = members(design) if every is None else every
     band = solving.band or design.target.band
     solves = len(set(assemblies)) * sum(len(moves) for _, moves in drawn)
     advance = counted(solving.progress, STAGE, solves * expected_solves(band, solving.fineness))

@@ -23,7 +23,10 @@ is another right-hand side of the same systems.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from dispersion.absorbers import Above
 from dispersion.air import Air
@@ -33,6 +36,14 @@ from shapes.assembly import Assembly, Driver
 from shapes.parts import DustCap
 from shapes.reflectors import ball_cap
 from studies.design import Design
+from studies.design.fit_table import (
+    CONE_LOSS,
+    EFFECTIVE_DIAMETER,
+    PROUD_HEIGHT,
+    SHRINK_FREQUENCY,
+    KnownDriver,
+)
+from studies.design.tables import DriverTable
 from studies.design.walls_table import PIECES
 
 BUILDS, MOTIONS = 8, 3
@@ -40,6 +51,10 @@ MEMBERS = BUILDS * MOTIONS
 SEED = 3
 """Of the Sobol sequences: the same members in every run."""
 DIAMETER, DEPTH, CAP, ADMITTANCE, GAP, KEEP = 0.05, 0.25, 0.5, 0.05, 1e-3, 0.5e-3
+MOST_ADMITTANCE, SURE_OCTAVES = 0.1, 0.4
+"""Of a cone that was fitted; doubt up to which a fit says that the cone lets go, and how."""
+ROUNDED = 2e-3
+"""By how much correlations of a file may be off."""
 LETS_GO_HZ, WAVE_SPEED, TEMPERATURE_C = (2e3, 16e3), (300.0, 700.0), (10.0, 30.0)
 
 
@@ -55,6 +70,8 @@ class Build:
         Of the cone over that of air, where it no longer moves as one.
     gap, keep : float
         How far plate gap and keep are off, m.
+    proud : float
+        How much farther the frame stands above the baffle, m.
     """
 
     diameter: float
@@ -63,6 +80,7 @@ class Build:
     admittance: float
     gap: float
     keep: float
+    proud: float = 0.0
 
     def driver(self, driver: Driver) -> Driver:
         """Return a driver as it may be; never wider than its frame."""
@@ -75,6 +93,7 @@ class Build:
             driver,
             effective_radius=max(radius, inside),
             cone_depth=driver.cone_depth * self.depth,
+            proud=max(driver.proud + self.proud, 0.0),
             centre=centre,
         )
 
@@ -120,6 +139,10 @@ class Motion:
         return replace(way, lets_go=LettingGo(self.lets_go_hz * scale, least_radius))
 
 
+Member = tuple[Build, tuple[Motion, ...]]
+"""What may be built, and the ways in which its cone may move: one member for each."""
+
+
 def builds(count: int = BUILDS, seed: int = SEED) -> tuple[Build, ...]:
     """Return what may be built."""
     from scipy.stats import qmc
@@ -160,11 +183,83 @@ def motions(per_build: int = MOTIONS, count: int = BUILDS, seed: int = SEED) -> 
 
 
 def members(
-    count: int = BUILDS, per_build: int = MOTIONS, seed: int = SEED
-) -> tuple[tuple[Build, tuple[Motion, ...]], ...]:
-    """Return what may be built, each with the ways in which its cone may move."""
+    design: Design, count: int = BUILDS, per_build: int = MOTIONS, seed: int = SEED
+) -> tuple[Member, ...]:
+    """Return what may be built, each with the ways in which its cone may move.
+
+    Where a fit to measurements found sizes of the driver they are what it found, as surely as it
+    found it, correlations kept: see `_narrowed`.
+    """
     moves = motions(per_build, count, seed)
-    return tuple((build, moves[n::count]) for n, build in enumerate(builds(count, seed)))
+    every = tuple((build, moves[n::count]) for n, build in enumerate(builds(count, seed)))
+    return every if design.known is None else _narrowed(every, design.known, design, seed)
+
+
+def _narrowed(
+    every: Sequence[Member], known: KnownDriver, design: Design, seed: int
+) -> tuple[Member, ...]:
+    """Members whose fitted sizes are drawn from what the fit left of the doubt.
+
+    With L the Cholesky factor of the covariance, sizes are found + L z, z independent normal: those
+    of the driver are drawn for each build, the frequency where it lets go for each member given
+    them. Where the fit found that frequency within `SURE_OCTAVES` no cone moves as a wave.
+    """
+    order = [
+        size
+        for size in (EFFECTIVE_DIAMETER, PROUD_HEIGHT, CONE_LOSS, SHRINK_FREQUENCY)
+        if size in known.sizes
+    ]
+    places = [known.sizes.index(size) for size in order]
+    factor = _factor(known.covariance[np.ix_(places, places)])
+    drawn = _normal(len(order), len(every) * len(every[0][1]), seed)
+    found = []
+    for n, (build, moves) in enumerate(every):
+        z = drawn[n]
+        values = dict(zip(order, (known.found[places] + factor @ z).tolist(), strict=True))
+        if SHRINK_FREQUENCY in values and factor[-1, -1] <= SURE_OCTAVES:
+            given = float(factor[-1, :-1] @ z[:-1])
+            moves = tuple(
+                _letting(move, known, given + float(factor[-1, -1] * own[-1]))
+                for move, own in zip(moves, drawn[n :: len(every)], strict=True)
+            )
+        found.append((_as_found(build, values, design.tables.driver), moves))
+    return tuple(found)
+
+
+def _factor(covariance: np.ndarray) -> np.ndarray:
+    """Lower L with L L^T the covariance, its correlations short of 1 by what rounding takes."""
+    deviation = np.sqrt(np.diag(covariance))
+    scale = np.where(deviation > 0.0, deviation, 1.0)
+    correlation = covariance / np.outer(scale, scale)
+    return deviation[:, None] * np.linalg.cholesky(correlation + ROUNDED * np.eye(len(scale)))
+
+
+def _as_found(build: Build, values: Mapping[str, float], driver: DriverTable) -> Build:
+    """A build whose driver has these sizes, SI."""
+    if EFFECTIVE_DIAMETER in values:
+        build = replace(
+            build, diameter=values[EFFECTIVE_DIAMETER] / (2.0 * driver.effective_radius)
+        )
+    if PROUD_HEIGHT in values:
+        build = replace(build, proud=values[PROUD_HEIGHT] - driver.proud)
+    if CONE_LOSS in values:
+        taken = min(max(values[CONE_LOSS], 0.0), MOST_ADMITTANCE)
+        build = replace(build, admittance=taken)
+    return build
+
+
+def _letting(move: Motion, known: KnownDriver, octaves: float) -> Motion:
+    hertz = float(known.found[known.sizes.index(SHRINK_FREQUENCY)] * 2.0**octaves)
+    return replace(move, lets_go_hz=hertz, wave_speed=None)
+
+
+def _normal(sizes: int, count: int, seed: int) -> np.ndarray:
+    """(count, sizes) standard normal numbers, evenly spread."""
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
+    drawn = qmc.Sobol(sizes, scramble=True, rng=seed).random(_power_of_two(count))[:count]
+    return np.asarray(ndtri(np.clip(drawn, 1e-6, 1.0 - 1e-6)))
 
 
 def with_cone(design: Design, build: Build) -> Design:

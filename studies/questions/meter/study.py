@@ -49,7 +49,7 @@ from studies.solving.levels_of_members import (
     spread_of,
     sure_change,
 )
-from studies.solving.members import Build, Motion
+from studies.solving.members import Member
 from studies.solving.members import members as members_of_file
 from studies.solving.uncertainty import Uncertainty
 
@@ -304,7 +304,7 @@ def meter(
         [assembly, *built],
         positions,
         MemberSolving(solver=solver, fineness=fineness, progress=progress),
-        members_but_for(asked.kind),
+        members_but_for(asked.kind, design),
     )
     count = len(contenders)
     told = _told_apart(predicted, members[1 : 1 + count], stands)
@@ -329,10 +329,10 @@ def meter(
     )
 
 
-def members_but_for(kind: Kind) -> list[tuple[Build, tuple[Motion, ...]]]:
+def members_but_for(kind: Kind, design: Design) -> list[Member]:
     """Return the members with the size that is asked as built: it is no error of its own."""
     off = {"keep": 0.0} if kind == "keep" else {"gap": 0.0}
-    return [(replace(build, **off), moves) for build, moves in members_of_file()]
+    return [(replace(build, **off), moves) for build, moves in members_of_file(design)]
 
 
 def _told_apart(

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import numpy as np
 import tomlkit
+from tomlkit.items import AoT
 
 from studies.design.companions import files_beside, names_beside, rename
 from studies.questions.overlay.fitting import Fitted
@@ -39,6 +41,7 @@ def fitted_text(fitted: Fitted, renamed: Mapping[str, str] | None = None) -> str
     if not fitted.design.title.startswith(PREFIX):
         document["title"] = PREFIX + fitted.design.title
     rename(document, renamed or {})
+    document["fit"] = _found(fitted)
     origin = [
         f"# Fitted by roundcast to measurements, from {fitted.design.path.name}: only title and"
         " these sizes are new."
@@ -47,4 +50,23 @@ def fitted_text(fitted: Fitted, renamed: Mapping[str, str] | None = None) -> str
         size = one.parameter
         low, value, high, written = map(size.in_words, (one.low, one.value, one.high, size.written))
         origin.append(f"# {size.name}: {value}, 95 % interval {low} to {high}; was {written}")
+    own = fitted_name(fitted)
+    origin.append(f'# known = "{own}" in [driver] of another file of this driver takes it over.')
     return "\n".join([*origin, "", tomlkit.dumps(document)])
+
+
+def _found(fitted: Fitted) -> AoT:
+    """What was found as tables that `known` reads: mm, Hz, degrees or per cent."""
+    deviation = np.sqrt(np.diag(fitted.covariance))
+    correlations = fitted.covariance / np.outer(deviation, deviation)
+    listed = tomlkit.aot()
+    for one, own, row in zip(fitted.estimates, deviation, correlations, strict=True):
+        size, table = one.parameter, tomlkit.table()
+        prior = size.prior if size.octaves else size.in_print(size.prior)
+        table["size"] = size.name
+        table["written"] = float(size.in_print(size.written))
+        table["found"] = float(size.in_print(one.value))
+        table["deviation"] = round(float(own) * prior, 6)
+        table["correlations"] = [round(float(each), 4) for each in row]
+        listed.append(table)
+    return listed

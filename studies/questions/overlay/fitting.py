@@ -35,7 +35,8 @@ from dispersion.bands import band_edges
 from dispersion.response import Response
 from dispersion.walls import taken_head_on
 from studies.design import Design, parse_design
-from studies.design.parameters import CONE_LOSS, Parameter, cone_loss, parameters_of
+from studies.design.fit_table import CONE_LOSS
+from studies.design.parameters import Parameter, cone_loss, parameters_of
 from studies.measured.comparing import STATED_DB
 from studies.measured.positions import MeasuredBands
 from studies.questions.overlay.cross_validation import CrossValidation, cross_validate
@@ -129,6 +130,8 @@ class Fitted:
     estimates : tuple of SizeEstimate
     correlations : (K, K) array
         Between the sizes, by the readings.
+    covariance : (K, K) array
+        Of what is left of the doubt, in prior widths.
     curve_removed : bool
         The mean over the positions was subtracted in every band; otherwise one level was fitted.
     level_db, level_error_db : float or None
@@ -154,6 +157,7 @@ class Fitted:
     measured: MeasuredBands
     estimates: tuple[SizeEstimate, ...]
     correlations: np.ndarray
+    covariance: np.ndarray
     curve_removed: bool
     level_db: float | None
     level_error_db: float | None
@@ -288,12 +292,14 @@ def _fitted(search: Search, held_out: CrossValidation | None) -> Fitted:
     if not search.by_band:
         level = float((trials.measured.level_db - found)[search.known].mean())
         error = level_error(search.jacobian[:, search.known], sigma, search.freedom)
+    covariance = covariance_of(jacobian, sigma)
     return Fitted(
         design=trials.design,
         fitted=parse_design(trials.text(search.widths), trials.design.path),
         measured=trials.measured,
-        estimates=_estimates(search, covariance_of(jacobian, sigma)),
+        estimates=_estimates(search, covariance),
         correlations=correlations_of(jacobian, sigma),
+        covariance=covariance,
         curve_removed=search.by_band,
         level_db=level,
         level_error_db=error,

@@ -20,7 +20,8 @@ from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
 from shapes.clashes import find_clashes
 from studies.design import Design, DesignError, parse_design
-from studies.design.parameters import CONE_LOSS, REACH, cone_loss, parameter_text, parameters_of
+from studies.design.fit_table import CONE_LOSS
+from studies.design.parameters import REACH, cone_loss, parameter_text, parameters_of
 from studies.measured.positions import MeasuredBands, Position
 from studies.questions.overlay.cross_validation import MOST_GROUPS, groups_of
 from studies.questions.overlay.estimating import (
@@ -501,6 +502,18 @@ def test_the_fitted_design_is_the_users_text_and_the_very_thing_solved(true: Fit
     assert set(files) == {"fitted.toml", *(name for name, _ in true.design.companions)}
     assert "# plate gap: 61.5 mm" in text
     assert fitted_files(true) == files
+
+
+def test_the_fitted_design_says_how_sure_it_is_of_its_driver(true: Fitted) -> None:
+    known = parse_design(fitted_text(true), EXAMPLES / "fitted.toml").known
+    assert known.sizes == SIZES[:3]
+    # Prior widths: 5 per cent of the diameter, half an octave, 2 mm.
+    widths = np.array([0.05 * 0.104, 0.5, 2e-3])
+    expected = true.covariance[:3, :3] * np.outer(widths, widths)
+    assert known.covariance == pytest.approx(expected, rel=0.02, abs=1e-4 * expected.max())
+    # Fitted once more it forgets: sizes that are tried are not those that were found.
+    again = parameter_text(true.fitted, [], [])
+    assert "[[fit]]" not in again
 
 
 def test_a_design_of_that_name_is_not_written_over(true: Fitted) -> None:

@@ -66,7 +66,7 @@ def plan(design: Design, **how: object) -> Meter:
 @pytest.fixture(autouse=True)
 def few_members(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two builds do where only the plan counts."""
-    monkeypatch.setattr(study, "members_of_file", partial(members, 2))
+    monkeypatch.setattr(study, "members_of_file", partial(members, count=2))
 
 
 @cache
@@ -229,7 +229,7 @@ def test_a_thermometer_narrows_what_is_read() -> None:
     assert in_the_room(read).air.temperature_c == 12.0
     solving = MemberSolving(solver=partial(solve_waves, shared=SharedBlocks()), fineness=4)
     # The same build in every air: all that differs is how warm it is.
-    (build, moves), *_ = members()
+    (build, moves), *_ = members(design)
     every = [(build, (replace(moves[0], temperature=warm),)) for warm in (10.0, 20.0, 30.0)]
     wide, narrow = (
         np.ptp(levels_of_members(one, [assembly], place, solving, every)) for one in (design, read)
@@ -424,8 +424,8 @@ def test_without_trim_the_gap_is_open_and_is_no_error_of_its_own() -> None:
     design = example(("from = 50\nto = 90\nstep = 2", "from = 56\nto = 64\nstep = 4"))
     found = plan(design, question="plate gap")
     assert found.question.kind == "plate gap"
-    assert all(build.gap == 0.0 != build.keep for build, _ in members_but_for("plate gap"))
-    assert all(build.keep == 0.0 != build.gap for build, _ in members_but_for("keep"))
+    assert all(build.gap == 0.0 != build.keep for build, _ in members_but_for("plate gap", design))
+    assert all(build.keep == 0.0 != build.gap for build, _ in members_but_for("keep", design))
 
 
 def test_shaving_ends_at_the_best_and_warns_of_too_far() -> None:
