@@ -79,7 +79,9 @@ def db_range(as_it_is: float, soft: float) -> str:
         return f"{round(as_it_is, 1) + 0.0:+.1f}"
     first, second = sorted((as_it_is, soft), key=abs)
     whole = abs(first) >= WHOLE_DB and round(first) != round(second)
-    return f"{first:+.0f} to {second:+.0f}" if whole else f"{first:+.1f} to {second:+.1f}"
+    if whole:
+        return f"{first:+.0f} to {second:+.0f}"
+    return f"{round(first, 1) + 0.0:+.1f} to {round(second, 1) + 0.0:+.1f}"
 
 
 def text(key: str, heading: str, description: str, *, shown: bool = True) -> TableColumn:

@@ -32,7 +32,6 @@ from studies.solving.grid import (
 )
 from studies.solving.losses import least_change
 from studies.solving.members import (
-    MOTIONS,
     TEMPERATURE_C,
     Member,
     Motion,
@@ -168,9 +167,9 @@ def _at(design: Design, temperature: float) -> Design:
     return replace(design, tables=design.tables.model_copy(update={"air": air}))
 
 
-def build_of(levels: np.ndarray) -> np.ndarray:
+def build_of(levels: np.ndarray, every: Sequence[Member]) -> np.ndarray:
     """(K, M, P, B) levels of members -> (M,) which build each is of."""
-    return np.arange(levels.shape[1]) // MOTIONS
+    return np.arange(levels.shape[1]) // len(every[0][1])
 
 
 def spread_of(levels: np.ndarray) -> np.ndarray:

@@ -27,6 +27,7 @@ from studies.questions.meter.words import (
     place_name,
     room_check,
     stopping,
+    sum_range,
     to_write_down,
 )
 
@@ -163,5 +164,5 @@ def _cuts(meter: Meter, shaving: Shaving) -> Iterator[SheetBlock]:
 
 
 def _sum_box(shaving: Shaving, number: int) -> ReadingBox:
-    said = in_range(*shaving.sum_range_db[:, number]) if number else ""
+    said = sum_range(*shaving.sum_range_db[:, number]) if number else ""
     return ReadingBox(predicted=said, telling=number == shaving.last)

@@ -299,19 +299,20 @@ def meter(
     way, contenders = way_down(asked), asked.contenders
     built = [one.assembly for one in (*contenders, *way)]
     levels = np.array([predictor(one, positions).level_db for one in built])
+    every = members_but_for(asked.kind, design)
     members = levels_of_members(
         design,
         [assembly, *built],
         positions,
         MemberSolving(solver=solver, fineness=fineness, progress=progress),
-        members_but_for(asked.kind, design),
+        every,
     )
-    count = len(contenders)
-    told = _told_apart(predicted, members[1 : 1 + count], stands)
+    builds, count = build_of(members, every), len(contenders)
+    told = _told_apart(predicted, members[1 : 1 + count], stands, builds)
     shaving = None
     if way:
         down = np.swapaxes(members[1 + count :, :, 0], 0, 1)
-        shaving = shaving_of(asked, levels[count:, 0], down, predicted, build_of(members))
+        shaving = shaving_of(asked, levels[count:, 0], down, predicted, builds)
     return Meter(
         design=design,
         assembly=assembly,
@@ -336,7 +337,10 @@ def members_but_for(kind: Kind, design: Design) -> list[Member]:
 
 
 def _told_apart(
-    predicted: PlacePredictions, members: np.ndarray, stands: Sequence[Stand]
+    predicted: PlacePredictions,
+    members: np.ndarray,
+    stands: Sequence[Stand],
+    builds: np.ndarray,
 ) -> tuple[tuple[SelectedReading, ...], dict[tuple[int, int], float]]:
     """The readings that tell candidates apart, and how surely they do."""
     readings = relative_to_reference(members).reshape(*members.shape[:2], -1)
@@ -347,5 +351,4 @@ def _told_apart(
     selected = select_readings(readings.mean(axis=1), covariance, usable, MOST_READINGS)
     if not selected:
         return (), dict.fromkeys(combinations(range(len(members)), 2), 0.5)
-    builds = build_of(members)
     return selected, honest_confusion(readings, noise, usable, MOST_READINGS, builds)

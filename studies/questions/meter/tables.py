@@ -23,6 +23,7 @@ from studies.questions.meter.words import (
     percent,
     place_name,
     sum_in_words,
+    sum_range,
     to_write_down,
 )
 
@@ -194,7 +195,8 @@ def _pairs(meter: Meter) -> Table:
 
 
 def _shaving(meter: Meter, shaving: Shaving) -> Table:
-    names = [*[""] * shaving.last, "stop here", "too far"]
+    names = ["near-best" if good else "" for good in shaving.good]
+    names[shaving.last :] = ["best", "too far"]
     changes = tuple(
         column
         for at in shaving.shown
@@ -220,7 +222,7 @@ def _shaving(meter: Meter, shaving: Shaving) -> Table:
                 for at in shaving.shown
                 for cell in _range_cells(shaving.range_db[:, n, at], shaving.change_db[n, at])
             ),
-            in_range(*shaving.sum_range_db[:, n]) if shaving.tells else "",
+            sum_range(*shaving.sum_range_db[:, n]) if shaving.tells else "",
             names[n],
         )
         for n, stop in enumerate(shaving.way)

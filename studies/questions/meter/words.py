@@ -154,7 +154,7 @@ def _too_far(shaving: Shaving) -> tuple[str, ...]:
     low, high = shaving.sum_range_db[:, -1]
     return (
         f"Too much is gone at keep {in_both(shaving.too_far.size)}, where the sum is"
-        f" {in_range(low, high)} dB; foam does not grow back.",
+        f" {sum_range(low, high)} dB; foam does not grow back.",
     )
 
 
@@ -184,6 +184,11 @@ def in_range(low: float, high: float) -> str:
         return db_range(low, high)
     middle = 0.5 * (low + high)
     return db_range(middle, middle)
+
+
+def sum_range(low: float, high: float) -> str:
+    """Write the range of a sum of changes, dB, as finely as its threshold: "+8.2 to +9.1"."""
+    return f"{low + 0.0:+.1f} to {high + 0.0:+.1f}"
 
 
 def _doubt(meter: Meter) -> Iterator[str]:
