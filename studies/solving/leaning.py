@@ -80,6 +80,18 @@ class RoundLevels:
         return 10.0 * np.log10(np.mean(10.0 ** (self.level_db / 10.0), axis=1))
 
     @property
+    def right_round(self) -> tuple[np.ndarray, np.ndarray]:
+        """Azimuths (2 A,) right round, degrees, and the level there, (B, 2 A), dB."""
+        back = slice(None, None, -1)
+        azimuths = np.concatenate((self.azimuths_deg, 360.0 - self.azimuths_deg[back]))
+        return azimuths, np.concatenate((self.level_db, self.level_db[:, back]), axis=1)
+
+    @property
+    def about_mean_db(self) -> np.ndarray:
+        """Level less the mean of its band, as `right_round`, (B, 2 A), dB."""
+        return self.right_round[1] - self.mean_db[:, None]
+
+    @property
     def best_azimuth_deg(self) -> float:
         """Where the bands are nearest their means (least rms), from the side displaced to."""
         off = np.mean((self.level_db - self.mean_db[:, None]) ** 2, axis=0)
@@ -237,6 +249,36 @@ def change_at_positions_of(
     first, bands = len(leaning.problem.elevations), changes.shape[0]
     for row, (at, number) in enumerate(zip(noted, numbers, strict=True)):
         found[at, -bands:] = changes[:, first + row, number]
+    return found
+
+
+def side_by_place(
+    design: Design,
+    assembly: Assembly,
+    shift: float,
+    positions: Sequence[Position],
+    centres: np.ndarray,
+    solver: Solver,
+    progress: Progress | None = None,
+) -> np.ndarray | None:
+    """Half of what a place gains from the far side to the side that all hangs to, (P, B) dB.
+
+    0 where a band is not solved; None by another method than waves.
+    """
+    frequencies = _frequencies((centres[0], centres[-1]))
+    if given_to(solver) is None or not frequencies.size:
+        return None
+    problem = replace(
+        problem_of(design, assembly),
+        frequencies=frequencies,
+        elevations=np.zeros(1),
+        points=places(positions, design.column_height),
+    )
+    hung = Displacement(shift=shift)
+    leaning = _solved(design, problem, hung, np.array([0.0, 180.0]), solver, progress)
+    bands, power = band_means(frequencies, leaning.power[:, len(problem.elevations) :])
+    found = np.zeros((len(positions), len(centres)))
+    found[:, -len(bands) :] = 5.0 * np.log10(power[..., 0] / power[..., 1]).T
     return found
 
 

@@ -143,6 +143,7 @@ def azimuth_figure(
     centres: ArrayLike,
     levels: Mapping[str, ArrayLike],
     subtitle: str = "",
+    begin: str = "the first post",
 ) -> Figure:
     """Draw level by azimuth and third octave on maps, one below the other.
 
@@ -150,13 +151,15 @@ def azimuth_figure(
     ----------
     title : str
     azimuths : (A,) array
-        Degrees from the first post.
+        Degrees.
     centres : (B,) array
         Exact band centres, Hz.
     levels : mapping of str to (B, A) array
         By what they are relative to, such as "dB re no posts"; those with a level of 0 among them
         are drawn about it.
     subtitle : str
+    begin : str
+        Where azimuth is 0.
 
     Returns
     -------
@@ -171,7 +174,7 @@ def azimuth_figure(
         shown = np.asarray(given, dtype=float)
         drawn = axes.pcolormesh(edges, sides, shown.T, **_colours(shown))
         frequency_axis(axes, edges[0], edges[-1], label=axes is panels[-1])
-        axes.set_ylabel("azimuth from the first post,\ndegrees")
+        axes.set_ylabel(f"azimuth from {begin},\ndegrees")
         axes.set_yticks(range(0, 361, 60))
         figure.colorbar(drawn, ax=axes, label=name)
     return figure

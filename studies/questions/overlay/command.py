@@ -68,8 +68,10 @@ def overlay(
     With --fit the sizes that are hard to measure (effective diameter, driver proud height, plate
     gap, keep, where the cone lets go) are fitted together. Measure at several heights first:
     angles that the fit has not seen are held against it, and it says which sizes the readings
-    cannot tell. What the cone takes of the treble nobody knows beforehand: --fit-cone finds it,
-    with its doubt, and writes it into the new file. Your design file is never touched.
+    cannot tell. A place with readings at three azimuths or more tells how far off the centre
+    reflector and plate hang, and to which side. What the cone takes of the treble nobody knows
+    beforehand: --fit-cone finds it, with its doubt, and writes it into the new file. Your design
+    file is never touched.
     """
     from studies.answer.delivering import answer
     from studies.questions.overlay.question import QUESTION

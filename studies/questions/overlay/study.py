@@ -22,6 +22,7 @@ from studies.measured.positions import MeasuredBands, Measurement, Position, by_
 from studies.measured.reading import in_bands
 from studies.measured.text_files import MeasurementError
 from studies.questions.overlay.fitting import Fitted, fit
+from studies.questions.overlay.off_axis import OffAxis, fit_off_axis
 from studies.questions.overlay.one_size_off import (
     Comparer,
     SizeOff,
@@ -100,6 +101,8 @@ class Overlay:
         What the posts change at the positions, in the prediction; None where they are left out.
     askew_db : (P, B) array or None
         What [askew] changes there, likewise.
+    off_axis : OffAxis or None
+        What shift the azimuths call for, posts taken off; where a fit was asked for and they tell.
     """
 
     design: Design
@@ -117,6 +120,7 @@ class Overlay:
     fitted: Fitted | None = None
     posts_db: np.ndarray | None = None
     askew_db: np.ndarray | None = None
+    off_axis: OffAxis | None = None
 
     @property
     def responses(self) -> list[Response]:
@@ -284,8 +288,11 @@ def overlay(
         (one for one in (posts_db, askew_db) if one is not None), np.zeros(measured.level_db.shape)
     )
     without = replace(measured, level_db=measured.level_db - changed_db)
-    fitted = None
+    fitted = off_axis = None
     if with_fit:
+        posted = 0.0 if posts_db is None else posts_db
+        unposted = replace(measured, level_db=measured.level_db - posted)
+        off_axis = fit_off_axis(design, assembly, unposted, solver, progress)
         fitted = fit(design, without, solver, progress, trials, with_cone=with_cone)
     alone = predict(design, assembly, measured.positions, solver, fineness, progress, band)
     predicted = replace(alone, level_db=alone.level_db + changed_db)
@@ -307,6 +314,7 @@ def overlay(
         comparison=compare(measured.level_db, predicted.level_db),
         posts_db=posts_db,
         askew_db=askew_db,
+        off_axis=off_axis,
         distance_only=compare(measured.level_db, spreading),
         tried=tried,
         tried_rms_db=as_written,

@@ -9,7 +9,7 @@ import numpy as np
 
 from shapes.lengths import across_room, in_own, own_unit
 from studies.answer import cautions
-from studies.answer.columns import band, fixed, number, text
+from studies.answer.columns import band, fixed, mm, number, text
 from studies.answer.evidence import evidence_of_responses
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.questions.overlay.fit_tables import finite, with_fit
@@ -65,8 +65,20 @@ def _facts(found: Overlay) -> tuple[Fact, ...]:
         Fact("best_rms_db", finite(best.rms_db) if best else None, "rms with the best size, dB"),
         Fact("soft_cone_rms_db", None if soft is None else soft.rms_db,
              "rms if the cone absorbs, dB; none where there is no such doubt"),
+        *_off_axis(found),
         Fact("measurement_sha256", _digest(found), "of positions, frequencies and levels read"),
     )  # fmt: skip
+
+
+def _off_axis(found: Overlay) -> tuple[Fact, ...]:
+    fit = found.off_axis
+    if fit is None:
+        return ()
+    return (
+        Fact("off_axis_mm", mm(fit.shift), "shift that the azimuths call for, mm"),
+        Fact("off_axis_error_mm", mm(fit.uncertainty), "its standard deviation, mm"),
+        Fact("off_axis_towards_deg", fit.towards_deg, "to which azimuth, degrees"),
+    )
 
 
 def _digest(found: Overlay) -> str:

@@ -15,6 +15,7 @@ from studies.answer.table import joined
 from studies.design.moves import Unit
 from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB, Comparison
 from studies.measured.index import PERIODS
+from studies.questions.overlay.off_axis import SURE
 from studies.questions.overlay.one_size_off import STEPS, SizeOff
 from studies.questions.overlay.study import LEAST_GAIN, LEAST_GAIN_DB, Overlay
 from studies.solving.leaning import hung_in_words
@@ -42,6 +43,7 @@ def answer(found: Overlay) -> list[str]:
         *_how_much_it_tests(found),
         *_limits(found),
         *_azimuth(found),
+        *_off_axis(found),
         *dict.fromkeys(f"{note}." for one in found.measurements for note in one.notes),
     ]
 
@@ -222,6 +224,27 @@ def _limits(found: Overlay) -> Iterator[str]:
             f"Not compared, since fewer than {LEAST_POSITIONS} positions have them:"
             f" {joined([band_label(band) for band in found.sparse_hz])}."
         )
+
+
+def _off_axis(found: Overlay) -> Iterator[str]:
+    """What shift the azimuths call for."""
+    fit = found.off_axis
+    if fit is None:
+        return
+    sure, off = in_own(SURE * fit.uncertainty), in_own(fit.shift)
+    if not fit.there:
+        yield (
+            f"The fit of azimuths ({fit.count} readings, what their places share left free) calls"
+            f" for no reflector off the centre: {off}, and {sure} would be chance."
+        )
+        return
+    yield (
+        f"The fit of azimuths ({fit.count} readings, what their places share left free): reflector"
+        f" and plate hang {off} (to within {sure}) off the centre towards azimuth"
+        f" {fit.towards_deg:.0f}; between azimuths {fit.rms_db:.2f} dB rms are left of"
+        f" {fit.rms_straight_db:.2f}. A tilt to that side looks much alike. Measure, or write it"
+        f" as [askew] into the file and compare again."
+    )
 
 
 def _azimuth(found: Overlay) -> Iterator[str]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from dispersion.bands import band_label
 from dispersion.gliding import ARC_DEG, iso_limit_db
 from dispersion.ripple import Ripple
@@ -64,8 +66,8 @@ def _answer(study: PostsStudy) -> list[str]:
         most = float(ripple.peak_to_peak_db.max())
         if heard.size:
             said.append(
-                f"{name}: the level swings by more than 1 dB round the column in {heard.size}"
-                f" bands, the lowest {band_label(heard[0])}; at most {most:.1f} dB."
+                f"{name}: the level swings by more than 1 dB round the column in"
+                f" {_bands_from(heard)}; at most {most:.1f} dB."
             )
         else:
             said.append(f"{name}: nowhere more than {most:.1f} dB round the column.")
@@ -75,6 +77,13 @@ def _answer(study: PostsStudy) -> list[str]:
     said.append(f"Level over that without posts, mean of {window} of elevation.")
     method = EXACT if study.exact else ESTIMATE
     return [*said, *outline_sentences(study.design.assembly(), study.design.air), *method]
+
+
+def _bands_from(heard: np.ndarray) -> str:
+    """Write how many bands, and which is the lowest."""
+    if heard.size == 1:
+        return f"one band, {band_label(heard[0])}"
+    return f"{heard.size} bands, the lowest {band_label(heard[0])}"
 
 
 def _where_to_sit(study: PostsStudy) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dispersion.ripple import Ripple
-from studies.answer.charts.around import AroundTrace, round_band_figure
+from studies.answer.charts.around import AroundTrace, azimuth_figure, round_band_figure
 from studies.answer.charts.coverage import polar_figure
 from studies.answer.charts.curves import Trace, curves_figure, index_figure, shares_figure
 from studies.answer.columns import posts_name
 from studies.answer.picture import Picture, Pictures, coverage_picture, section_pictures
 from studies.questions.spread.study import Spread
 from studies.solving.alignment import Alignment
+from studies.solving.leaning import RoundLevels
 
 
 def spread_pictures(spread: Spread) -> Pictures:
@@ -39,7 +40,25 @@ def spread_pictures(spread: Spread) -> Pictures:
         pictures["power"] = _where_it_goes(spread)
     if spread.ripple is not None:
         pictures["round"] = _round(spread, spread.ripple)
+    if spread.askew is not None:
+        pictures["askew"] = _askew(spread, spread.askew)
     return pictures
+
+
+def _askew(spread: Spread, found: RoundLevels) -> Picture:
+    azimuths, levels = found.right_round
+    figure = azimuth_figure(
+        f"{spread.design.title}: as it hangs askew",
+        azimuths,
+        found.centres,
+        {"window level, dB re 0 dB": levels, "dB about the mean of the band": found.about_mean_db},
+        begin="the side that it hangs to",
+    )
+    return Picture(
+        figure,
+        "Where round the column it is louder and softer as it hangs: first as it is, then without"
+        " what all directions share; posts are left out.",
+    )
 
 
 def _at_ears(spread: Spread) -> list[Trace]:

@@ -27,6 +27,7 @@ from studies.measured.reading import read_measurements
 from studies.measured.text_files import MeasurementError
 from studies.questions.overlay import one_size_off
 from studies.questions.overlay.figures import differences_figure, overlay_pictures
+from studies.questions.overlay.off_axis import OffAxis
 from studies.questions.overlay.one_size_off import SizeOff
 from studies.questions.overlay.study import Overlay, overlay
 from studies.questions.overlay.tables import overlay_tables
@@ -316,6 +317,26 @@ def test_positions_at_one_height_test_little(perfect: Overlay, one_step: None) -
     words = " ".join(overlay_tables(found).answer)
     assert "This tests little" in words
     assert "scatter by 1.0 dB" in words
+
+
+def test_a_shift_that_azimuths_call_for_is_said(perfect: Overlay) -> None:
+    fit = OffAxis(
+        shift=1.4e-3,
+        towards_deg=120.0,
+        uncertainty=0.2e-3,
+        rms_straight_db=0.9,
+        rms_db=0.4,
+        count=80,
+    )
+    told = overlay_tables(replace(perfect, off_axis=fit))
+    said = " ".join(told.answer)
+    assert "hang 1.4 mm (to within 0.4 mm) off the centre towards azimuth 120" in said
+    assert "0.40 dB rms are left of 0.90" in said
+    assert next(one.value for one in told.facts if one.key == "off_axis_mm") == 1.4
+    chance = overlay_tables(replace(perfect, off_axis=replace(fit, shift=0.3e-3)))
+    assert "no reflector off the centre" in " ".join(chance.answer)
+    hung = replace(perfect, askew_db=np.full(perfect.measured.level_db.shape, -0.7))
+    assert "changes the prediction by up to 0.7 dB" in " ".join(overlay_tables(hung).answer)
 
 
 def test_single_bands_that_stand_out_are_named(perfect: Overlay) -> None:
