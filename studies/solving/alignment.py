@@ -104,9 +104,10 @@ def alignment(response: Response, window: tuple[float, float]) -> Alignment | No
     Returns
     -------
     Alignment or None
-        None unless there are two ways that cross over within the frequencies of the response.
+        None unless there are two ways that cross over within the frequencies of the response, and
+        for rays, which have no phase.
     """
-    if len(response.problem.ways) != 2:
+    if len(response.problem.ways) != 2 or response.method == "rays":
         return None
     pair = _pair(response, window)
     crossing = _crossing(pair)

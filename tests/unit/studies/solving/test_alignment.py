@@ -28,7 +28,9 @@ def ways(kind: str, order: int, polarity: int = 1) -> tuple[Way, Way]:
 
 
 def found_for(
-    pair: tuple[Way, ...], second: NDArray[np.complex128] | float = 1.0
+    pair: tuple[Way, ...],
+    second: NDArray[np.complex128] | float = 1.0,
+    method: str = "waves",
 ) -> Alignment | None:
     """Align points that radiate alike, the last times a factor, (F, E)."""
     elevations = elevation_grid()
@@ -36,7 +38,7 @@ def found_for(
     far[-1] *= second
     problem = SimpleNamespace(ways=pair, frequencies=FREQUENCIES, elevations=elevations)
     reference = Reference(pair, flat(len(pair)))
-    response = SimpleNamespace(problem=problem, reference=reference, far_of_each=far)
+    response = SimpleNamespace(problem=problem, reference=reference, far_of_each=far, method=method)
     return alignment(response, WINDOW)
 
 
@@ -92,9 +94,10 @@ def test_odd_butterworths_sum_flat_and_half_in_step() -> None:
     assert found.written.curve_db[at] == pytest.approx(-3.01, abs=0.01)
 
 
-def test_one_way_or_no_crossing_has_no_alignment() -> None:
+def test_one_way_no_crossing_or_no_phase_has_no_alignment() -> None:
     low, _ = ways("linkwitz-riley", 4)
     assert found_for((low,)) is None
+    assert found_for(ways("linkwitz-riley", 4), method="rays") is None
     assert found_for((low, replace(low, name="tweeter", level_db=-20.0))) is None
 
 
