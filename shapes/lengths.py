@@ -74,6 +74,7 @@ _FEET_AND_INCHES = re.compile(
 _WITHIN_LENGTH = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm)\b)")
 
 FAR_BEYOND = 1e300  # whole numbers of Python know no end, floats do
+SAME = 1e-6  # halves go up, whatever the last bits are: one length is printed in one way
 LONGEST = 60  # characters of a quantity: more are a slip, and could be thousands of digits
 
 
@@ -238,7 +239,7 @@ def in_inches(metres: float) -> str:
     if 0.0005 <= inches < 1 / 64 - 1e-9:
         return f"{math.copysign(inches, metres):.3f} in"
     parts = 64 if inches < 1 / 16 else 32
-    marks = round(inches * parts)
+    marks = math.floor(inches * parts + 0.5 + SAME)
     whole, rest = divmod(marks, parts)
     words = [str(whole)] if whole or not rest else []
     if rest:
@@ -323,7 +324,7 @@ def in_degrees(radians: float) -> str:
 
 
 def _without_minus_zero(number: float, digits: int) -> float:
-    return round(number, digits) + 0.0
+    return round(number + math.copysign(SAME, number), digits) + 0.0
 
 
 def _parse(
