@@ -322,10 +322,12 @@ def _read_between(study: SeatStudy) -> tuple[str, ...]:
     response = study.curves.response
     by_spline: tuple[str, ...] = ()
     if response.settling is None:
+        off = study.curves.worst_error
+        too_few = "; too few: without --per-band they are chosen by need" if off > 0.1 else ""
         by_spline = (
             f"{len(response.solved_frequencies)} frequencies solved, a spline in between: leaving"
-            f" every second out changes it by {100 * study.curves.worst_error:.1f} per cent of the"
-            " pressure in the band at most",
+            f" every second out changes it by {100 * off:.1f} per cent of the pressure in the band"
+            f" at most{too_few}",
         )
     return (
         *by_spline,

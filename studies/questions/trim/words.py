@@ -32,7 +32,7 @@ def answer(trim: Trim) -> list[str]:
         *_whether_to_cut(trim),
         *_alike(trim),
         _check(trim),
-        *(_gain(trim, name) for name in trim.references),
+        *(_gain(trim, name) for name in trim.references if not _is_best(trim, name)),
         *hollow_in_words(trim.best.row, trim.design),
         *members_in_words(trim.judged, trim.best.row),
         *_end_of_range(trim),
@@ -225,6 +225,12 @@ def _runner_up(trim: Trim) -> str:
         ball = f" of the ball of {in_both(second.ball_diameter)}"
     size = f"{in_both(second.keep)}{ball}"
     return f"Runner-up outside what is near-best: keep {size}: {_behind(trim, second)}."
+
+
+def _is_best(trim: Trim, name: str) -> bool:
+    """Whether the best is what it would be compared with: half of the ball."""
+    half = 0.5 * trim.best.ball_diameter
+    return name == "half ball" and abs(trim.best.keep - half) < SAME_SIZE
 
 
 def _gain(trim: Trim, name: str) -> str:
