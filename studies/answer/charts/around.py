@@ -225,10 +225,10 @@ def places_figure(
     sits = np.radians(np.asarray(best, dtype=float))
     axes.plot(sits, np.full(sits.shape, most), "^", color=SERIES[2], label="best to sit", **look)
     axes.set_ylim(0.0, most)
-    axes.set_yticks(
-        np.linspace(0.0, most, 5)[1:], [f"{x:g} dB" for x in np.linspace(0.0, most, 5)[1:]]
-    )
-    axes.set_rlabel_position(22.5)
+    step = next(s for s in (0.25, 0.5, 1.0, 2.0, 5.0, most) if most / s <= 5.0)
+    rings = np.arange(step, most - 1e-9, step)
+    axes.set_yticks(rings, [f"{ring:g} dB" for ring in rings])
+    axes.set_rlabel_position(float(np.degrees(turn[off.argmin()])))  # the curve leaves room
     axes.set_xticks(np.radians(np.arange(0, 360, 30)))
     axes.set_xlabel("distance from the mean, dB, by azimuth from the first post, degrees")
     legend_below(figure, axes)
