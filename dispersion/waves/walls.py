@@ -223,13 +223,10 @@ class Losses:
 
         Returns the numbers, from DEGREE on, and the one after the last.
         """
-        run, following = np.full((len(self.layered), NODES), -1), DEGREE
-        for e in np.flatnonzero(self.layered):
-            goes_on = not self.mesh.starts[e] and self.layered[e - 1]
-            first = following - 1 if goes_on else following
-            run[e] = first + np.arange(NODES)
-            following = first + NODES
-        return run, following
+        goes_on = self.layered & np.roll(self.layered, 1) & ~self.mesh.starts
+        after = DEGREE + np.cumsum(NODES * self.layered - goes_on)
+        numbers = after[:, None] + np.arange(-NODES, 0)
+        return np.where(self.layered[:, None], numbers, -1), int(after[-1])
 
 
 def losses_on(mesh: Mesh, walls: Walls, frequency: float, m: int, air: Air) -> Losses | None:
