@@ -9,7 +9,7 @@ kB and is found in 0.13 ms.
 """
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from dataclasses import fields, is_dataclass
 from functools import cache, lru_cache
 from pathlib import Path
@@ -19,7 +19,6 @@ from llvmlite import binding
 
 from dispersion.code_version import code_digest
 from dispersion.problem import Problem
-from dispersion.walls import Walls
 from shapes.assembly import Assembly
 
 PACKAGES = ("shapes", "dispersion")
@@ -69,20 +68,19 @@ def solve_keys(problem: Problem, settings: object, also: tuple[object, ...] = ()
     )
     heard = (problem.elevations, problem.points)
     air = (problem.air, problem.absorbing_air)
-    program = (solver_version(), arithmetic())
-    rest = (program, problem.floor_z, ways, air, settings, heard, *also)
-    common = hashlib.sha256(_geometry(problem.assembly) + b"".join(_bytes_of(rest)))
+    rest = _digest((solver_version(), arithmetic(), problem.floor_z, ways, air, settings, *also))
+    common = hashlib.sha256(_geometry(problem.assembly) + rest + b"".join(_bytes_of(heard)))
     return [
         # What takes nothing at a frequency makes no difference there.
-        _with(common, _walls(problem.walls.taking(frequency, problem.air)), float(frequency))
+        _with(common, _digest(problem.walls.taking(frequency, problem.air)), float(frequency))
         for frequency in problem.frequencies
     ]
 
 
-@lru_cache(maxsize=256)
-def _walls(taking: Walls) -> bytes:
-    """Digest of what walls take: mostly the same at the next frequency."""
-    return hashlib.sha256(b"".join(_bytes_of(taking))).digest()
+@lru_cache(maxsize=1024)
+def _digest(value: Hashable) -> bytes:
+    """Digest of what is mostly the same in the next problem, or at the next frequency."""
+    return hashlib.sha256(b"".join(_bytes_of(value))).digest()
 
 
 @lru_cache(maxsize=256)
