@@ -11,7 +11,7 @@ to levels at a place in fixed bands is more (`studies.solving.levels_of_members`
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
@@ -20,7 +20,18 @@ import numpy as np
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.solving.candidates import Candidate, Row, winner_of
-from studies.solving.grid import COARSE_BY_NEED, ByNeed, Fineness, Progress, Solver, run
+from studies.solving.grid import (
+    COARSE_BY_NEED,
+    ByNeed,
+    Fineness,
+    Progress,
+    Solver,
+    counted,
+    expected_solves,
+    run,
+    side_by_side,
+    workers_of,
+)
 from studies.solving.members import Build, Motion, members, ways_of, with_cone
 from studies.solving.verdicts import Lead, compared_over
 
@@ -172,11 +183,17 @@ def judge(
     if not solved or any(row.response.method != "waves" for row in solved):
         return None
     fine = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
-    found = [
-        member
-        for build, moves in members(design)
-        for member in _members(design, solved, build, moves, solver, fine, progress)
-    ]
+    kinds = members(design)
+    total = sum(len(moves) for _, moves in kinds) * len(solved)
+    total *= expected_solves(design.target.band, fine)
+    advance = counted(progress, "whatever you do not know", total)
+
+    def of_build(build: Build, moves: Sequence[Motion]) -> list[tuple[Row, ...]]:
+        return _members(design, solved, build, moves, partial(solver, workers=1), fine, advance)
+
+    # A thread has a build of its own, so that none waits for the last candidate of a motion.
+    with side_by_side(workers_of(solver)) as each:
+        found = [member for build in each(of_build, *zip(*kinds, strict=True)) for member in build]
     scores = np.array([[row.score for row in member] for member in found]).T
     unknown = np.full(len(solved[0].coverage.centres), np.nan)
     levels = [
@@ -193,7 +210,7 @@ def _members(
     moves: Sequence[Motion],
     solver: Solver,
     fineness: Fineness,
-    progress: Progress | None,
+    advance: Callable[[int], None],
 ) -> list[tuple[Row, ...]]:
     """All rows in one build, motion by motion; the first motion chooses the frequencies."""
     there = with_cone(design, build)
@@ -204,10 +221,21 @@ def _members(
     for n, own in enumerate(ways):
         together = partial(solver, also=ways[n + 1 :]) if ways[n + 1 :] else solver
         moved = replace(there, ways=own)
-        stage = "whatever you do not know"
-        found = run(moved, candidates, together, fineness, stage, progress, started=started)
+        found = run(moved, candidates, together, fineness, "", _counting(advance), started=started)
         for row in found:
             if row.solved:
                 started.setdefault(row.assembly, row.response.solved_frequencies)
         every.append(found)
     return every
+
+
+def _counting(advance: Callable[[int], None]) -> Progress:
+    """Progress of one run among many that are counted together."""
+    before = 0
+
+    def note(_stage: str, done: int, _total: int) -> None:
+        nonlocal before
+        advance(done - before)
+        before = done
+
+    return note

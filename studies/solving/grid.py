@@ -209,7 +209,7 @@ def _solve_all(
     def one(assembly: Assembly) -> Row:
         return _solve(design, assembly, solver, per_band, advance, keep_far)
 
-    with _side_by_side(int(getattr(solver, "at_once", 1))) as each:
+    with side_by_side(int(getattr(solver, "at_once", 1))) as each:
         return dict(zip(to_solve, each(one, to_solve), strict=True))
 
 
@@ -229,7 +229,7 @@ def _solve_all_by_need(
     A thread has a candidate of its own, so that none waits for the last solve of a round.
     """
     alone = solver if len(along) == 1 else partial(solver, workers=1)
-    with _side_by_side(_workers(solver)) as each:
+    with side_by_side(workers_of(solver)) as each:
         begun = _begun(design, along, alone, by_need, each, advance)
 
         def one(assembly: Assembly) -> Row:
@@ -502,14 +502,20 @@ def scored(
     return Row("", assembly, "", Solved(kept, coverage, card, curve, images))
 
 
-def _workers(solver: Solver) -> int:
-    """How many candidates are settled side by side: as many as the solver was given threads."""
-    given = solver.keywords.get("workers") if isinstance(solver, partial) else None
+def workers_of(solver: Solver) -> int:
+    """How many candidates are settled side by side: as many as the solver was given threads.
+
+    A cluster says how many keep all of it busy.
+    """
+    if isinstance(solver, partial):
+        given = solver.keywords.get("workers")
+    else:
+        given = getattr(solver, "at_once", None)
     return int(given or os.cpu_count() or 1)
 
 
 @contextlib.contextmanager
-def _side_by_side(at_once: int) -> Iterator[Callable[..., Iterable[Any]]]:
+def side_by_side(at_once: int) -> Iterator[Callable[..., Iterable[Any]]]:
     """Yield a function like `map` that runs so many calls at once."""
     if at_once == 1:
         yield map
