@@ -66,9 +66,9 @@ def solve_keys(problem: Problem, settings: object, also: tuple[object, ...] = ()
         (built.name, built.parts, built.effective_radius, way.lets_go)
         for built, way in zip(problem.assembly.ways, problem.ways, strict=True)
     )
-    heard = (problem.elevations, problem.points)
+    heard = (problem.elevations, problem.points, *also)
     air = (problem.air, problem.absorbing_air)
-    rest = _digest((solver_version(), arithmetic(), problem.floor_z, ways, air, settings, *also))
+    rest = _digest((solver_version(), arithmetic(), problem.floor_z, ways, air, settings))
     common = hashlib.sha256(_geometry(problem.assembly) + rest + b"".join(_bytes_of(heard)))
     return [
         # What takes nothing at a frequency makes no difference there.

@@ -521,6 +521,8 @@ def _next(windows: list[Window], f: Real, wanted: Wanted) -> Real:
     while len(new) < min(wanted.batch, wanted.most - len(f)):
         free = [
             np.where(_nearest(np.log(where), taken) > np.log(CLOSEST), one, 0.0)
+            if one.any()
+            else one
             for where, one in zip(places, urgency, strict=True)
         ]
         row = int(np.argmax(need * [one.any() for one in free]))

@@ -32,6 +32,7 @@ to rank, but what leads is then solved a second time at every frequency.
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property, lru_cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -181,6 +182,17 @@ class Mesh:
             return self.bodies[body]
         return replace(self.bodies[body], floor=self.floor - float(self.lifts[body]))
 
+    @cached_property
+    def spans(self) -> tuple[slice, ...]:
+        """Elements of each body, which lie side by side."""
+        ends = np.searchsorted(self.body, np.arange(len(self.lifts) + 1)).tolist()
+        return tuple(slice(first, after) for first, after in pairwise(ends))
+
+    def unknowns_of(self, body: int) -> slice:
+        """Return the numbers of a body's unknowns, which lie side by side."""
+        span = self.spans[body]
+        return slice(int(self.nodes[span.start, 0]), int(self.nodes[span.stop - 1, -1]) + 1)
+
     @property
     def elements(self) -> int:
         """Number of elements."""
@@ -194,8 +206,13 @@ class Mesh:
     @cached_property
     def axis_nodes(self) -> np.ndarray:
         """Numbers of the unknowns that lie on the axis."""
-        first, last = self.starts & ~self.stands, np.roll(self.starts, -1)
+        first, last = self.starts & ~self.stands, self.following < 0
         return np.concatenate((self.nodes[first, 0], self.nodes[last, -1]))
+
+    @cached_property
+    def following(self) -> np.ndarray:
+        """Number of the element after each in its body, -1 after the last, (E,)."""
+        return np.where(np.roll(self.starts, -1), -1, np.arange(1, self.elements + 1))
 
     @cached_property
     def starts(self) -> np.ndarray:

@@ -97,13 +97,12 @@ def _free_far_field(
     out = np.zeros((len(elevations), p.shape[1]), dtype=complex)
     sines = np.sin(np.radians(elevations))
     for body, lift in enumerate(mesh.lifts):
-        elements = np.flatnonzero(mesh.body == body)
-        driven = np.flatnonzero(np.any(q[elements] != 0.0, axis=(1, 2)))
+        own = q[mesh.spans[body]]
+        driven = np.flatnonzero(np.any(own != 0.0, axis=(1, 2)))
         taken = None if losses is None else losses.alone(body)
         block = _far_block(mesh.alone(body), k, m, driven, elevations, shared, taken)
-        nodes = slice(mesh.nodes[elements[0], 0], mesh.nodes[elements[-1], -1] + 1)
-        moved = q[elements[driven]].reshape(-1, p.shape[1])
-        sent = block.matrix @ p[nodes] - block.drive @ moved
+        moved = own[driven].reshape(-1, p.shape[1])
+        sent = block.matrix @ p[mesh.unknowns_of(body)] - block.drive @ moved
         out += np.exp(-1j * k * lift * sines)[:, None] * sent
     return out
 

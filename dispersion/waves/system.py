@@ -72,14 +72,15 @@ def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
     shape = basis()
     columns = np.full((mesh.elements, NODES), -1)
     columns[driven] = np.arange(len(driven) * NODES).reshape(-1, NODES)
-    after = np.where(np.roll(mesh.starts, -1), -1, np.arange(1, mesh.elements + 1))
     at = mesh.gauss_points
     r, z, tr, tz = (np.ascontiguousarray(x) for x in (at.r, at.z, at.tangent_r, at.tangent_z))
     weight = shape.weights * at.jacobian
     values = np.broadcast_to(shape.values, (mesh.elements, GAUSS, NODES)).copy()
     slopes = shape.slopes / at.jacobian[:, :, None]
     points = Points(r, z, tr, tz, weight, values, slopes)
-    return Surface(mesh.curve, mesh.nodes, mesh.body, columns, after, *mesh.circles, points)
+    return Surface(
+        mesh.curve, mesh.nodes, mesh.body, columns, mesh.following, *mesh.circles, points
+    )
 
 
 def _with_images(mesh: Mesh, floor: float, driven: np.ndarray) -> Surface:
@@ -135,9 +136,8 @@ def assemble(
     column = 0
     for body in range(len(mesh.lifts)):
         alone = mesh.alone(body)
-        elements = np.flatnonzero(mesh.body == body)
-        moving = np.flatnonzero(moves[elements])
-        rows = slice(mesh.nodes[elements[0], 0], mesh.nodes[elements[-1], -1] + 1)
+        moving = np.flatnonzero(moves[mesh.spans[body]])
+        rows = mesh.unknowns_of(body)
         columns = slice(column, column + len(moving) * NODES)
         for image in images:
             taken = None if losses is None else losses.alone(body)

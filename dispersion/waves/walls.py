@@ -113,7 +113,7 @@ class Losses:
         return tuple(self._alone(body) for body in range(len(self.mesh.bodies)))
 
     def _alone(self, body: int) -> "Losses | None":
-        at = self.mesh.body == body
+        at = self.mesh.spans[body]
         one = Losses(
             mesh=self.mesh.alone(body),
             k=self.k,
@@ -139,14 +139,12 @@ class Losses:
         for body, losses in enumerate(self._each_alone):
             if losses is None:
                 continue
-            elements = np.flatnonzero(self.mesh.body == body)
-            numbers = np.flatnonzero(self.mesh.body[carried] == body)
-            node, column = self.mesh.nodes[elements[0], 0], numbers[0] * NODES
-            after = self.mesh.nodes[elements[-1], -1] + 1
-            every = ((0, rows),) if len(self._each_alone) == 1 else ((0, node), (after, rows))
-            for first, last in every:
-                place = (first, last, node, column)
-                own = carried[numbers] - elements[0]
+            span, unknowns = self.mesh.spans[body], self.mesh.unknowns_of(body)
+            begin, end = np.searchsorted(carried, (span.start, span.stop)).tolist()
+            own, node = carried[begin:end] - span.start, unknowns.start
+            alone = len(self._each_alone) == 1
+            for first, last in ((0, rows),) if alone else ((0, node), (unknowns.stop, rows)):
+                place = (first, last, node, begin * NODES)
                 _fold(*block, place, own, losses.mesh.nodes, *losses._terms)
         moves = np.zeros(self.mesh.elements, dtype=bool)
         moves[driven] = True
@@ -170,9 +168,8 @@ class Losses:
         gradient = np.zeros((*self.mesh.nodes.shape, pressure.shape[1]), dtype=complex)
         for body, losses in enumerate(self._each_alone):
             if losses is not None:
-                elements = np.flatnonzero(self.mesh.body == body)
-                first, last = self.mesh.nodes[elements[[0, -1]], [0, -1]]
-                gradient[elements] = losses.gradient(pressure[first : last + 1])
+                own = pressure[self.mesh.unknowns_of(body)]
+                gradient[self.mesh.spans[body]] = losses.gradient(own)
         return gradient
 
     def absorbed(self, pressure: np.ndarray, air: Air, frequency: float) -> np.ndarray:
