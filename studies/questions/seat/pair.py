@@ -19,7 +19,7 @@ import numpy as np
 
 from dispersion.curves import Curves
 from dispersion.elevations import level_db, power_at
-from shapes.lengths import in_both
+from shapes.lengths import across_room
 from studies.design import Design, DesignError, Mistake
 from studies.solving.seating import Seating
 
@@ -93,8 +93,8 @@ def require_apart(design: Design) -> None:
         return
     seat = design.seats[0]
     message = (
-        f"columns {in_both(apart)} apart have no seat {in_both(seat.r)} from both: {seat.name}, the"
-        f" first of [[seats]], is taken for the middle one; write less than {in_both(2.0 * seat.r)}"
+        f"columns {across_room(apart)} apart have no seat {across_room(seat.r)} from both: {seat.name}, the"
+        f" first of [[seats]], is taken for the middle one; write less than {across_room(2.0 * seat.r)}"
     )
     raise DesignError(design.path, [Mistake("room.apart", message)])
 
