@@ -93,8 +93,9 @@ def require_apart(design: Design) -> None:
         return
     seat = design.seats[0]
     message = (
-        f"columns {across_room(apart)} apart have no seat {across_room(seat.r)} from both: {seat.name}, the"
-        f" first of [[seats]], is taken for the middle one; write less than {across_room(2.0 * seat.r)}"
+        f"columns {across_room(apart)} apart have no seat {across_room(seat.r)} from both:"
+        f" {seat.name}, the first of [[seats]], is taken for the middle one; write less than"
+        f" {across_room(2.0 * seat.r)}"
     )
     raise DesignError(design.path, [Mistake("room.apart", message)])
 
