@@ -3,7 +3,9 @@
 Common practice, no source.
 """
 
-from shapes.lengths import in_both, in_degrees, in_own
+import math
+
+from shapes.lengths import INCH, in_both, in_degrees, in_own, own_unit
 from shapes.weights import Stance
 
 BALL = (
@@ -73,9 +75,9 @@ def tips_over(stance: Stance) -> str:
     """Say how far the speaker leans before it falls, and whether that is enough."""
     verdict = "steady enough"
     if not stance.steady:
-        verdict = (
-            f"NOT STEADY: a foot {in_both(stance.steady_width)} wide would do, or weight in it"
-        )
+        step = INCH / 4 if own_unit() == "in" else 5e-3
+        width = step * math.ceil(stance.steady_width / step - 1e-9)
+        verdict = f"NOT STEADY: a foot {in_both(width)} wide would do, or weight in it"
     return (
         f"It tips over at {in_degrees(stance.tipping_angle)} (half the base,"
         f" {in_own(stance.half_base)}, over the height of the centre of gravity,"
