@@ -47,6 +47,9 @@ def resonances_in_words(found: Sequence[Resonance], places: Sequence[str] = ()) 
     ]
 
 
+_TERMS = "Q: frequency over width, more is sharper; dies in: until it is 60 dB lower"
+
+
 def resonance_tables(
     found: Sequence[Resonance],
     more: Sequence[TableColumn] = (),
@@ -80,4 +83,5 @@ def resonance_tables(
             zip(found, cells or [()] * len(found), strict=True), start=1
         )
     )
-    return (Table("resonances", "Sharp resonances", columns, rows, caption),) if rows else ()
+    told = "; ".join(words for words in (_TERMS, caption) if words)
+    return (Table("resonances", "Sharp resonances", columns, rows, told),) if rows else ()
