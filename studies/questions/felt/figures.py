@@ -30,7 +30,7 @@ def felt_pictures(study: FeltStudy) -> Pictures:
 
 
 def _scores(study: FeltStudy) -> Picture:
-    best = study.best
+    chosen = study.chosen
     figure = ladder_figure(
         f"{study.design.title}: score by felt",
         [
@@ -39,7 +39,7 @@ def _scores(study: FeltStudy) -> Picture:
             for thick in THICKNESSES[study.design.unit]
         ],
         "width of felt, both rings together",
-        (best.width * 1e3, best.row.score),
+        (chosen.width * 1e3, chosen.row.score),
         study.design.target.near_best_db,
     )
     return Picture(figure, "Every ring that was tried, from no felt at the left; lower is better.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from studies.answer.next_steps import CUT, then
 from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.felt.command import FeltOptions
@@ -42,4 +43,5 @@ QUESTION = Question(
     draw=felt_pictures,
     make=felted_files,
     weigh=weigh,
+    next_steps=then(CUT),
 )

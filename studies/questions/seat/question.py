@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from studies.answer.next_steps import CUT, METER, then
 from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.seat.command import SeatOptions
@@ -30,5 +31,11 @@ def weigh(design: Design, options: SeatOptions) -> Work:
 
 
 QUESTION = Question(
-    name="seat", find=find, weigh=weigh, tell=seat_tables, draw=seat_pictures, make=seat_files
+    name="seat",
+    find=find,
+    weigh=weigh,
+    tell=seat_tables,
+    draw=seat_pictures,
+    make=seat_files,
+    next_steps=then(METER, CUT),
 )

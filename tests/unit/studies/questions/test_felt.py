@@ -138,6 +138,9 @@ def test_pictures_say_their_units() -> None:
         check_files(pictures[name].figure)
         check_lettering(pictures[name].figure)
         check_units(pictures[name].figure)
+    words = [text.get_text() for text in pictures["score"].figure.legends[0].get_texts()]
+    (chosen,) = [one for one in words if one.startswith("chosen")]
+    assert chosen.endswith(f"score {found().chosen.row.score:.2f} dB")
 
 
 def test_without_losses_there_is_no_felt() -> None:
