@@ -7,11 +7,11 @@ of the system order by order; only what one does to the other mixes orders (`cou
     M_m^B p_m^B = sum_m' (C_mm'^BA p_m'^A + what the ways send there by themselves)
 
 solved by GMRES (Saad and Schultz 1986) with the inverses of the own blocks in front. Shift and tilt
-lie in one plane, that of azimuth 0. Walls are hard here, and the air takes nothing.
+lie in one plane, that of azimuth 0. Walls may take something, the air takes nothing.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -19,12 +19,13 @@ import numpy as np
 from dispersion.air import Air
 from dispersion.allround.coupling import Placement, coupling, sound_at
 from dispersion.allround.flat_ring import AllRoundError
-from dispersion.walls import RIGID_WALLS
+from dispersion.walls import RIGID_WALLS, Walls
 from dispersion.waves import DEFAULT_SETTINGS, Drive, Mesh, WaveSettings, balance_db, sphere_rule
 from dispersion.waves.elements import GAUSS, basis
 from dispersion.waves.field import far_field
 from dispersion.waves.solution import checked_mesh, gradient_of
 from dispersion.waves.system import assemble
+from dispersion.waves.walls import Losses, losses_on
 from shapes.assembly import Assembly
 from shapes.meridian import Meridian
 
@@ -35,6 +36,8 @@ MORE_STEPS = 5
 WITHIN = 1e-6
 """Residual at which GMRES stops, over the right side."""
 MOST_ROUNDS = 400
+Taking = tuple[Losses | None, ...]
+"""What the walls of a body take, by order."""
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,8 @@ class AskewPair:
         Pressure at the unknowns of either, by order, for each way.
     imposed : (E, P, W) complex array
         dp/dn of the ways on the column, order 0.
+    losses : two tuples of M Losses or None
+        What the walls of either take, by order.
     rounds : int
         Rounds of GMRES of the way that took most.
     digits : float
@@ -95,6 +100,7 @@ class AskewPair:
     place: Placement
     pressures: tuple[np.ndarray, np.ndarray] = field(repr=False)
     imposed: np.ndarray = field(repr=False)
+    losses: tuple[Taking, Taking] = field(repr=False)
     rounds: int
     digits: float
 
@@ -117,12 +123,25 @@ class AskewPair:
         phi = np.radians(azimuths)
         r, z = (points[:, at, None] * np.ones_like(phi) for at in range(2))
         there = np.stack((r * np.cos(phi), r * np.sin(phi), z), axis=-1).reshape(-1, 3)
-        column, hung = self.meshes
-        still = np.zeros((*hung.nodes.shape, self.imposed.shape[2]), dtype=complex)
-        found = sound_at(column, there, self.k, self.pressures[0], self.imposed, self.digits)
         own = self.place.back().points(there)
-        found += sound_at(hung, own, self.k, self.pressures[1], still, self.digits)
+        found = np.zeros((len(there), self.imposed.shape[2]), dtype=complex)
+        for body, (mesh, at) in enumerate(zip(self.meshes, (there, own), strict=True)):
+            gradient = self._gradients(body)
+            found += sound_at(mesh, at, self.k, self.pressures[body], gradient, self.digits)
         return found.T.reshape(found.shape[1], len(points), len(phi))
+
+    def _gradients(self, body: int) -> np.ndarray:
+        """dp/dn on one of them, (D, E, P, W): of order 0, of all where walls take something."""
+        losses, pressure = self.losses[body], self.pressures[body]
+        lossy = any(one is not None for one in losses)
+        shape = (*self.meshes[body].nodes.shape, self.imposed.shape[2])
+        found = np.zeros((len(losses) if lossy else 1, *shape), dtype=complex)
+        for m, one in enumerate(losses):
+            if one is not None:
+                found[m] = one.gradient(np.ascontiguousarray(pressure[m]))
+        if body == 0:
+            found[0] += self.imposed
+        return found
 
     def _towards(self, towards: np.ndarray) -> np.ndarray:
         """Far field in directions (D, 3), unit vectors, (D, W)."""
@@ -130,8 +149,8 @@ class AskewPair:
         still = np.zeros((*hung.nodes.shape, self.imposed.shape[2]), dtype=complex)
         own = towards @ self.place.turn
         turned = np.exp(-1j * self.k * (towards @ self.place.offset))[:, None]
-        found = _sent(column, self.k, self.pressures[0], self.imposed, towards)
-        return found + turned * _sent(hung, self.k, self.pressures[1], still, own)
+        found = _sent(column, self.k, self.pressures[0], self.imposed, towards, self.losses[0])
+        return found + turned * _sent(hung, self.k, self.pressures[1], still, own, self.losses[1])
 
     @cached_property
     def _area(self) -> np.ndarray:
@@ -150,9 +169,22 @@ class AskewPair:
         """Volume that each way pushes out, (W,) in m^3/s^2."""
         return -np.einsum("eq,eqw->w", self._area, self._gradient).real / self.air.density
 
+    @property
+    def _taken(self) -> np.ndarray:
+        """Power that the walls take of each way alone, (W,) in W."""
+        found = np.zeros(self.imposed.shape[2])
+        for losses, pressure in zip(self.losses, self.pressures, strict=True):
+            for m, one in enumerate(losses):
+                if one is not None:
+                    # An order above 0 counts twice: cos and -cos of m phi.
+                    each = one.absorbed(pressure[m], self.air, one.k * self.air.speed / 2.0 / np.pi)
+                    share = np.einsum("eww->w", each).real
+                    found += share if m == 0 else 2.0 * share
+        return found
+
     @cached_property
     def power_error_db(self) -> np.ndarray:
-        """Power far away over power through each way, (W,) in dB."""
+        """Power far away and taken by walls over power through each way, (W,) in dB."""
         reach = max(float(np.abs(mesh.node_points().z).max()) for mesh in self.meshes)
         widest = max(float(mesh.node_points().r.max()) for mesh in self.meshes)
         sines, weights = sphere_rule(int(self.k * (0.5 * reach + widest)) + 24)
@@ -166,7 +198,8 @@ class AskewPair:
         velocity = self._gradient / (1j * self.k * impedance)
         driven = 0.5 * np.einsum("eq,eqw->w", self._area, (p * velocity.conj()).real)
         at_1_m = self.air.density * self.volume_acceleration / (2.0 * np.pi)
-        return balance_db(arrived / impedance, driven, 2.0 * np.pi * at_1_m**2 / impedance)
+        arrived = arrived / impedance + self._taken
+        return balance_db(arrived, driven, 2.0 * np.pi * at_1_m**2 / impedance)
 
 
 def solve_askew(
@@ -177,6 +210,7 @@ def solve_askew(
     air: Air,
     settings: WaveSettings = DEFAULT_SETTINGS,
     more_orders: int = MORE_ORDERS,
+    walls: Walls = RIGID_WALLS,
 ) -> AskewPair:
     """Solve a column and what hangs over it off the centre or tilted.
 
@@ -194,6 +228,8 @@ def solve_askew(
     settings : WaveSettings
     more_orders : int
         Azimuthal orders beyond twice k times the largest displacement.
+    walls : Walls
+        What the surfaces take.
 
     Raises
     ------
@@ -209,7 +245,7 @@ def solve_askew(
     orders = int(2.0 * k * displaced.farthest(hung, pivot)) + more_orders + 1
     bodies = ((assembly.lower, drives), (hung, ()))
     place = displaced.placement(pivot)
-    return solve_pair(bodies, place, frequency, air, orders, settings)
+    return solve_pair(bodies, place, frequency, air, orders, settings, walls)
 
 
 def solve_pair(
@@ -219,6 +255,7 @@ def solve_pair(
     air: Air,
     orders: int,
     settings: WaveSettings = DEFAULT_SETTINGS,
+    walls: Walls = RIGID_WALLS,
 ) -> AskewPair:
     """Solve two bodies, each round about its own axis; ways are on the first.
 
@@ -227,7 +264,7 @@ def solve_pair(
     bodies : two of (Meridian, sequence of Drive)
     place : Placement
         Of the second body's coordinates in those of the first, symmetric to azimuth 0.
-    frequency, air, settings
+    frequency, air, settings, walls
         As for `dispersion.waves.solve`.
     orders : int
         Azimuthal orders 0 ... orders - 1.
@@ -235,21 +272,28 @@ def solve_pair(
     k = 2.0 * np.pi * frequency / air.speed
     drives = bodies[0][1]
     moving = frozenset().union(*(drive.parts for drive in drives))
+    own_walls = [_on(body, walls) for body, _ in bodies]
     meshes = tuple(
-        checked_mesh((body,), frequency, labels, air, settings.mesh, None, None, RIGID_WALLS)
-        for (body, _), labels in zip(bodies, (moving, frozenset[str]()), strict=True)
+        checked_mesh((body,), frequency, labels, air, settings.mesh, None, None, there)
+        for (body, _), labels, there in zip(
+            bodies, (moving, frozenset[str]()), own_walls, strict=True
+        )
     )
     column, hung = meshes
+    on_column, on_hung = (
+        tuple(losses_on(mesh, there, frequency, m, air) for m in range(orders))
+        for mesh, there in zip(meshes, own_walls, strict=True)
+    )
     driven = np.flatnonzero(np.isin(column.parts, sorted(moving)))
     imposed = np.stack([gradient_of(drive, column, frequency) for drive in drives], axis=-1)
     steps, digits = orders + MORE_STEPS, settings.digits
     inverses, own_right = [], []
-    for mesh, moved in ((column, driven), (hung, driven[:0])):
-        blocks = [assemble(mesh, k, m, moved, digits) for m in range(orders)]
+    for mesh, moved, losses in ((column, driven, on_column), (hung, driven[:0], on_hung)):
+        blocks = [assemble(mesh, k, m, moved, digits, losses=losses[m]) for m in range(orders)]
         inverses.append([np.linalg.inv(block.matrix) for block in blocks])
         own_right.append(blocks[0].drive)
-    to_hung, driven_there = coupling(column, hung, place, k, orders, steps, digits)
-    to_column, _ = coupling(hung, column, place.back(), k, orders, steps, digits)
+    to_hung, driven_there = coupling(column, hung, place, k, steps, digits, on_column)
+    to_column, _ = coupling(hung, column, place.back(), k, steps, digits, on_hung)
     right = np.zeros((orders, column.unknowns, len(drives)), dtype=complex)
     right[0] = own_right[0] @ imposed[driven].reshape(-1, len(drives))
     there = driven_there @ imposed.reshape(-1, len(drives))
@@ -262,9 +306,16 @@ def solve_pair(
         place=place,
         pressures=pressures,
         imposed=imposed,
+        losses=(on_column, on_hung),
         rounds=rounds,
         digits=digits,
     )
+
+
+def _on(body: Meridian, walls: Walls) -> Walls:
+    """Keep of the walls what covers a part of this body."""
+    parts = {piece.part for piece in body.pieces}
+    return replace(walls, absorbers=tuple(one for one in walls.absorbers if one[0] in parts))
 
 
 class _Pair:
@@ -335,7 +386,12 @@ class _Pair:
 
 
 def _sent(
-    mesh: Mesh, k: float, pressure: np.ndarray, imposed: np.ndarray, towards: np.ndarray
+    mesh: Mesh,
+    k: float,
+    pressure: np.ndarray,
+    imposed: np.ndarray,
+    towards: np.ndarray,
+    losses: Taking,
 ) -> np.ndarray:
     """Far field of one body in directions of its own coordinates, (D, W)."""
     elevation = np.degrees(np.arcsin(np.clip(towards[:, 2], -1.0, 1.0)))
@@ -345,5 +401,5 @@ def _sent(
     for m, p in enumerate(pressure):
         q = imposed if m == 0 else np.zeros_like(imposed)
         share = (1.0 if m == 0 else 2.0) * np.cos(m * azimuth)[:, None]
-        out += share * far_field(mesh, k, m, p, q, at)[places]
+        out += share * far_field(mesh, k, m, p, q, at, losses=losses[m])[places]
     return out

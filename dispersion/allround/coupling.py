@@ -17,6 +17,7 @@ where they come near each other.
 """
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -33,6 +34,8 @@ from dispersion.waves.rings import (
     chosen_rule,
     cosine_and_sine,
 )
+from dispersion.waves.sharing import Block
+from dispersion.waves.walls import Losses
 
 MAX_DEPTH = 60
 AT_ONCE = 64
@@ -57,7 +60,13 @@ class Placement(NamedTuple):
 
 
 def coupling(
-    source: Mesh, test: Mesh, place: Placement, k: float, orders: int, steps: int, digits: float
+    source: Mesh,
+    test: Mesh,
+    place: Placement,
+    k: float,
+    steps: int,
+    digits: float,
+    losses: Sequence[Losses | None],
 ) -> tuple[np.ndarray, np.ndarray]:
     """Moments of p + alpha dp/dn, alpha = i/k, on one body of what another sends.
 
@@ -69,23 +78,25 @@ def coupling(
         Of the test body's coordinates in those of the source.
     k : float
         Wavenumber, rad/m.
-    orders : int
-        Azimuthal orders 0 ... orders - 1 of both.
     steps : int
         Of the half circle round the test body.
     digits : float
         Decimal digits of the azimuth quadrature.
+    losses : sequence of M Losses or None
+        What the source's walls take at azimuthal orders 0 ... M - 1, those of both bodies.
 
     Returns
     -------
     of_pressure : (M, N_test, M, N_source) complex array
-        Of the pressure at the source's unknowns.
+        Of the pressure at the source's unknowns, and of what walls make of it.
     of_gradient : (M, N_test, E P) complex array
         Of dp/dn at the nodes of the source's elements, order 0 only, which is what drives have.
     """
+    orders, lossy = len(losses), any(one is not None for one in losses)
     unknowns, slots = source.unknowns, source.elements * NODES
+    sent = orders if lossy else 1
     of_pressure = np.zeros((orders, test.unknowns, orders * unknowns), dtype=complex)
-    of_gradient = np.zeros((orders, test.unknowns, slots), dtype=complex)
+    of_gradient = np.zeros((orders, test.unknowns, sent * slots), dtype=complex)
     m = np.arange(orders)
     azimuth = (np.arange(steps) + 0.5) * np.pi / steps
     project = np.cos(np.outer(m, azimuth)) / steps
@@ -93,7 +104,7 @@ def coupling(
     for e in range(test.elements):
         circle = _circle(at.r[e], at.z[e], azimuth)
         normal = _circle(at.normal_r[e], at.normal_z[e], azimuth)
-        values, driven = _met(source, place, circle, normal, k, orders, digits)
+        values, driven = _met(source, place, circle, normal, k, (orders, sent), digits)
         load = at.r[e] * at.jacobian[e] * shape.weights
         weights = np.einsum("mj,i,ia->maij", project, load, shape.values)
         weights = weights.reshape(orders * NODES, -1)
@@ -101,11 +112,27 @@ def coupling(
         of_pressure[:, rows] += (weights @ values).reshape(orders, NODES, -1)
         of_gradient[:, rows] += (weights @ driven).reshape(orders, NODES, -1)
     by_order = of_pressure.reshape(orders, test.unknowns, orders, unknowns)
+    drives = of_gradient.reshape(orders, test.unknowns, sent, slots)
+    for order, one in enumerate(losses):
+        if one is not None:
+            by_order[:, :, order] += _taken(one, drives[:, :, order].reshape(-1, slots)).reshape(
+                orders, test.unknowns, unknowns
+            )
+    driven_alone = drives[:, :, 0].copy()
     # Waves of an order above 0 vanish on the axis.
     by_order[1:, test.axis_nodes] = 0.0
     by_order[:, :, 1:, source.axis_nodes] = 0.0
-    of_gradient[1:, test.axis_nodes] = 0.0
-    return by_order, of_gradient
+    driven_alone[1:, test.axis_nodes] = 0.0
+    return by_order, driven_alone
+
+
+def _taken(losses: Losses, drive: np.ndarray) -> np.ndarray:
+    """What dp/dn = T p of walls sends, as of the pressure (R, N), from that of dp/dn, (R, E P)."""
+    carried = losses.carried(np.empty(0, dtype=int))
+    columns = (carried[:, None] * NODES + np.arange(NODES)).ravel()
+    still = np.zeros((len(drive), losses.mesh.unknowns), dtype=complex)
+    block = Block(still, np.ascontiguousarray(-drive[:, columns]))
+    return losses.folded(block, carried, carried[:0]).matrix
 
 
 def _circle(r: np.ndarray, z: np.ndarray, azimuth: np.ndarray) -> np.ndarray:
@@ -120,34 +147,37 @@ def _met(
     circle: np.ndarray,
     normal: np.ndarray,
     k: float,
-    orders: int,
+    orders: tuple[int, int],
     digits: float,
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Sound p + alpha dp/dn of all orders at points, (X, M N), and of a drive, (X, E P)."""
+    """Sound p + alpha dp/dn of M orders at points, (X, M N), and of drives of D, (X, D E P)."""
     there = place.points(circle).reshape(-1, 3)
     along = (normal @ place.turn.T).reshape(-1, 3)
     r, phi = np.hypot(there[:, 0], there[:, 1]), np.arctan2(there[:, 1], there[:, 0])
     outwards = along[:, 0] * np.cos(phi) + along[:, 1] * np.sin(phi)
     around = along[:, 1] * np.cos(phi) - along[:, 0] * np.sin(phi)
     pressure, gradient = _fields(source, np.column_stack((r, there[:, 2])), k, orders, digits)
-    m, alpha = np.arange(orders), 1j / k
+    m, alpha = np.arange(orders[0]), 1j / k
     cosine = np.where(m > 0, 2.0, 1.0) * np.cos(np.outer(phi, m))
     sine = 2.0 * m * np.sin(np.outer(phi, m)) / np.maximum(r, 1e-9)[:, None]
     steep_r, steep_z = alpha * outwards[:, None], alpha * along[:, 2, None]
     own = cosine - alpha * around[:, None] * sine
-    values = own[..., None] * pressure[:, 0]
-    values += (steep_r * cosine)[..., None] * pressure[:, 1]
-    values += (steep_z * cosine)[..., None] * pressure[:, 2]
-    driven = gradient[:, 0] + steep_r * gradient[:, 1] + steep_z * gradient[:, 2]
-    return values.reshape(len(r), -1), driven
+    shares = (own, steep_r * cosine, steep_z * cosine)
+    values = sum(share[..., None] * pressure[:, at] for at, share in enumerate(shares))
+    driven = sum(share[:, : orders[1], None] * gradient[:, at] for at, share in enumerate(shares))
+    return values.reshape(len(r), -1), driven.reshape(len(r), -1)
 
 
 def _fields(
-    source: Mesh, places: np.ndarray, k: float, orders: int, digits: float
+    source: Mesh, places: np.ndarray, k: float, orders: tuple[int, int], digits: float
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Field and slopes of unit node values at places (r, z): (X, 3, M, N), and of a drive's."""
-    pressure = np.zeros((len(places), 3, orders, source.unknowns), dtype=complex)
-    gradient = np.zeros((len(places), 3, source.elements * NODES), dtype=complex)
+    """Field and slopes of unit node values at places (r, z): (X, 3, M, N) of the pressure.
+
+    And (X, 3, D, E P) of dp/dn; `orders` are M and D, D no more than M.
+    """
+    pressure = np.zeros((len(places), 3, orders[0], source.unknowns), dtype=complex)
+    slots = source.elements * NODES
+    gradient = np.zeros((len(places), 3, orders[1], slots), dtype=complex)
     rules, shape = azimuth_rules(digits), basis()
     _sent(
         rules,
@@ -169,7 +199,7 @@ def sound_at(
     points: np.ndarray,
     k: float,
     pressure: np.ndarray,
-    imposed: np.ndarray,
+    gradient: np.ndarray,
     digits: float,
 ) -> np.ndarray:
     """Pressure that a solved body sends to points in the air.
@@ -183,8 +213,8 @@ def sound_at(
         Wavenumber, rad/m.
     pressure : (M, N, W) complex array
         At its unknowns, by order, for W ways.
-    imposed : (E, P, W) complex array
-        dp/dn of the ways at the nodes of its elements, order 0.
+    gradient : (D, E, P, W) complex array
+        dp/dn at the nodes of its elements, by order: of all, or of the first ones.
     digits : float
         Decimal digits of the azimuth quadrature.
 
@@ -193,23 +223,23 @@ def sound_at(
     (X, W) complex array
     """
     m, found = np.arange(len(pressure)), np.zeros((len(points), pressure.shape[2]), dtype=complex)
-    moved = imposed.reshape(-1, imposed.shape[2])
+    moved = gradient.reshape(len(gradient), -1, gradient.shape[3])
     for first in range(0, len(points), AT_ONCE):
         here = points[first : first + AT_ONCE]
         r, phi = np.hypot(here[:, 0], here[:, 1]), np.arctan2(here[:, 1], here[:, 0])
         places = np.column_stack((r, here[:, 2]))
-        sent, driven = _fields(source, places, k, len(m), digits)
+        sent, driven = _fields(source, places, k, (len(m), len(moved)), digits)
         cosine = np.where(m > 0, 2.0, 1.0) * np.cos(np.outer(phi, m))
         by_order = np.einsum("xmn,mnw->xmw", sent[:, 0], pressure)
+        by_order[:, : len(moved)] += np.einsum("xmn,mnw->xmw", driven[:, 0], moved)
         found[first : first + AT_ONCE] = np.einsum("xm,xmw->xw", cosine, by_order)
-        found[first : first + AT_ONCE] += driven[:, 0] @ moved
     return found
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _sent(rules, powers, gauss, weights, curve, nodes, k, places, pressure, gradient):
     """Fill what unit node values send to places (r, z): field and slopes along r and z."""
-    orders = pressure.shape[2]
+    orders, drives = pressure.shape[2], gradient.shape[2]
     cosines, waves = np.empty((orders, LONGEST_RULE)), np.empty((2 * PARTS, LONGEST_RULE))
     summed = np.empty((orders, 2 * PARTS))
     value, slope = np.empty((1, NODES)), np.empty((1, NODES))
@@ -233,7 +263,7 @@ def _sent(rules, powers, gauss, weights, curve, nodes, k, places, pressure, grad
                     t = 0.5 * (low + high) + half * gauss[i]
                     rs, zs, drs, dzs = locate(curve, e, t)
                     ring = (rs, zs, dzs, -drs)
-                    _sum_round(rules, r, z, ring, k, cosines, waves, summed)
+                    _sum_round(rules, r, z, ring, k, cosines, waves, summed, drives)
                     weight = weights[i] * half * rs
                     length = math.hypot(drs, dzs) * weight
                     shape_at(powers, t, 1.0, value, slope, 0)
@@ -245,12 +275,13 @@ def _sent(rules, powers, gauss, weights, curve, nodes, k, places, pressure, grad
                                 sent = complex(summed[m, column], summed[m, column + 1])
                                 pressure[x, part, m, nodes[e, a]] += share * sent
                             column += PARTS
-                            sent = complex(summed[0, column], summed[0, column + 1])
-                            gradient[x, part, e * NODES + a] += moved * sent
+                            for m in range(drives):
+                                sent = complex(summed[m, column], summed[m, column + 1])
+                                gradient[x, part, m, e * NODES + a] += moved * sent
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
-def _sum_round(rules, r, z, ring, k, cosines, waves, summed):
+def _sum_round(rules, r, z, ring, k, cosines, waves, summed, drives):
     """Sum dG_m/dn', times the path, then G_m, each with its slopes along r and z, all orders.
 
     With g_1 = (1/R) dg/dR and g_2 = (1/R) dg_1/dR, s = n'.(x' - x):
@@ -296,14 +327,14 @@ def _sum_round(rules, r, z, ring, k, cosines, waves, summed):
             cosines[1, j] = turn
         for m in range(2, orders):
             cosines[m, j] = 2.0 * turn * cosines[m - 1, j] - cosines[m - 2, j]
-    _sum_orders(n, cosines, waves, summed)
+    _sum_orders(n, cosines, waves, summed, drives)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=SUMMING)
-def _sum_orders(n, cosines, waves, summed):
+def _sum_orders(n, cosines, waves, summed, drives):
     for m in range(len(summed)):
-        # A drive is of order 0.
-        for row in range(2 * PARTS if m == 0 else PARTS):
+        # Drives are of order 0, what walls take of all.
+        for row in range(2 * PARTS if m < drives else PARTS):
             total = 0.0
             for j in range(n):
                 total += cosines[m, j] * waves[row, j]

@@ -7,7 +7,7 @@ from functools import cached_property, partial
 
 import numpy as np
 
-from dispersion.allround.askew import Displacement, solve_askew
+from dispersion.allround.askew import MORE_ORDERS, Displacement, solve_askew
 from dispersion.allround.keeping import mended
 from dispersion.fields import Fields, Store, drive_of
 from dispersion.flush_driver import flush_curve, flush_driver
@@ -15,7 +15,6 @@ from dispersion.keys import solve_keys
 from dispersion.problem import Problem
 from dispersion.reference import Reference
 from dispersion.stopping import Threads
-from dispersion.walls import RIGID_WALLS
 from dispersion.waves import DEFAULT_SETTINGS, WaveSettings, one_blas_thread
 
 STRAIGHT = Displacement()
@@ -23,7 +22,7 @@ STRAIGHT = Displacement()
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Leaning:
-    """What hangs askew, heard round the column; walls count as hard, posts as left out.
+    """What hangs askew, heard round the column; posts are left out.
 
     Places are the problem's E elevations, far away, and then its P points.
 
@@ -38,7 +37,7 @@ class Leaning:
     pressure : (F, E + P, A) complex array
         Over 0 dB at that distance, the phase of the distance taken off, all ways together.
     power_error_db : (W, F) array
-        Power far away over power through each way.
+        Power far away and taken by walls over power through each way.
     finer : (F,) array
         How many times finer the mesh was than asked for, to mend that balance.
     """
@@ -100,7 +99,6 @@ def solve_leaning(
         If the wave solver refuses a body, or the problem has a floor.
     """
     problem.require_free_air("askew")
-    problem = replace(problem, walls=RIGID_WALLS)
     azimuths = np.asarray(azimuths_deg, dtype=float)
     flush = flush_curve(flush_driver(problem, settings), store)
     reference = Reference(problem.ways, flush)
@@ -155,10 +153,9 @@ def _solved(
         for built, way in zip(assembly.ways, alone.ways, strict=True)
     ]
     # Hung straight, order 0 is all there is.
-    pair = (
-        solve_askew(assembly, frequency, drives, displaced, air, settings, more_orders=0)
-        if displaced == STRAIGHT
-        else solve_askew(assembly, frequency, drives, displaced, air, settings)
+    more = 0 if displaced == STRAIGHT else MORE_ORDERS
+    pair = solve_askew(
+        assembly, frequency, drives, displaced, air, settings, more, walls=alone.walls
     )
     unit = (2.0 * np.pi / air.density / pair.volume_acceleration)[:, None, None]
     distance = np.hypot(*alone.points.T)

@@ -144,7 +144,7 @@ def askew_in_words(
     if found is None or best is None:
         return []
     said = (
-        f"As it hangs, {hung_in_words(design)} (hard walls, no posts; mean power of all azimuths),"
+        f"As it hangs, {hung_in_words(design)} (no posts; mean power of all azimuths),"
         f" the scores of the best {what}s ({len(found.changes_db)}) change by at most"
         f" {max(found.most_db, 0.01):.2f} dB"
     )

@@ -1,7 +1,7 @@
 """What hangs off the centre or tilted, solved: levels and pressure round the column.
 
-Walls are hard there. So what it changes is taken: that askew over, or less, that hung straight,
-solved alike.
+Where something else is known finely of a design hung straight, what hanging askew changes is taken:
+that askew over, or less, that hung straight, solved alike.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ MEAN_STEP_DEG = 1.0
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class RoundLevels:
-    """Level by azimuth, third octave by third octave; hard walls, posts left out.
+    """Level by azimuth, third octave by third octave; posts left out.
 
     Attributes
     ----------

@@ -82,8 +82,7 @@ def _round(found: Directivity) -> str:
         holds.append("the posts, solved as round rods")
     if found.askew:
         holds.append(
-            f"what hanging {hung_in_words(found.design)} changes from {SOLVED_FROM_HZ:.0f} Hz up,"
-            " solved with hard walls"
+            f"what hanging {hung_in_words(found.design)} changes from {SOLVED_FROM_HZ:.0f} Hz up"
         )
     both = ", each by itself, added" if found.posted and found.askew else ""
     posts = "" if found.posted else " Posts are left out."

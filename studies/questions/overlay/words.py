@@ -252,8 +252,8 @@ def _azimuth(found: Overlay) -> Iterator[str]:
     at_these = f"at {len(noted)} of {len(found.positions)} positions with an azimuth"
     if found.askew_db is not None:
         yield (
-            f"It hangs {hung_in_words(found.design)}, which is solved with an axis for each part"
-            f" and hard walls: {at_these} that changes the prediction by up to"
+            f"It hangs {hung_in_words(found.design)}, which is solved with an axis for each"
+            f" part: {at_these} that changes the prediction by up to"
             f" {np.abs(found.askew_db).max():.1f} dB"
             + ("." if found.posts_db is not None else f"; posts are not in it: {POSTS_TELL}.")
         )

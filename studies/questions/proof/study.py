@@ -105,9 +105,9 @@ UNCHECKED = (
     ),
     (
         "Reflectors off the centre or tilted",
-        "column and what hangs over it may each have an axis of its own, as above, with hard walls;"
-        " with posts or losses in the walls, what it changes is added to what they do, and what one"
-        " does to the other is left out. Where it is not asked for, rays tell it",
+        "column and what hangs over it may each have an axis of its own, as above; with"
+        " posts, what it changes is added to what they do, and what one does to the other is left"
+        " out. Where it is not asked for, rays tell it",
     ),
     (
         "Quick methods on a whole speaker",

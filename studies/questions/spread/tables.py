@@ -182,8 +182,8 @@ def _hung_askew(spread: Spread) -> list[str]:
         return []
     most = int(np.argmax(levels.swing_db))
     return [
-        f"As it hangs, {hung_in_words(spread.design)} (solved with an axis for each part: hard"
-        " walls, no posts), the window level swings round the column by at most"
+        f"As it hangs, {hung_in_words(spread.design)} (solved with an axis for each part, no"
+        " posts), the window level swings round the column by at most"
         f" {levels.swing_db[most]:.1f} dB, in the {band_label(levels.centres[most])} band; power"
         f" agrees within {max(levels.power_error_db, 0.001):.3f} dB. All else here is as if it hung"
         " straight.",

@@ -143,7 +143,7 @@ def _askew_in_words(found: Tolerance) -> list[str]:
     if all(case.solved for case in found.askew):
         worst = max(case.power_error_db or 0.0 for case in found.askew)
         return [
-            "Off-centre and tilt, solved with an axis for each part (hard walls, no posts; power"
+            "Off-centre and tilt, solved with an axis for each part (no posts; power"
             f" agrees within {max(worst, 0.001):.3f} dB), summed with nothing else: a seat on the"
             f" worst side gains or loses, {sizes}; lowest to highest round the column,"
             f" {_swings(found)}."

@@ -22,6 +22,7 @@ from dispersion.allround import (
 from dispersion.allround.keeping import mended
 from dispersion.problem import Problem
 from dispersion.sources import Way
+from dispersion.walls import RIGID_WALLS, ConstantAdmittance, Walls
 from dispersion.waves import DEFAULT_SETTINGS, axial_motion, solve
 from shapes.assembly import Assembly, Column, Driver, TopPlate
 from shapes.reflectors import ball_cap
@@ -43,15 +44,35 @@ def drives() -> list:
     return [axial_motion(way.name, way.parts, AIR) for way in SMALL.ways]
 
 
+LOSSY = Walls(absorbers=(("reflector", ConstantAdmittance(0.05 + 0.02j)),))
+
+
 @cache
-def pair(displaced: Displacement = HANGS, more_orders: int = 4) -> AskewPair:
-    return solve_askew(SMALL, HERTZ, drives(), displaced, AIR, more_orders=more_orders)
+def pair(
+    displaced: Displacement = HANGS, more_orders: int = 4, walls: Walls = RIGID_WALLS
+) -> AskewPair:
+    return solve_askew(SMALL, HERTZ, drives(), displaced, AIR, more_orders=more_orders, walls=walls)
 
 
 def test_hung_straight_it_is_the_round_solver() -> None:
     exact = solve(SMALL.bodies, HERTZ, drives(), AIR).far_field(ELEVATIONS)[:, 0]
     found = pair(Displacement()).far(ELEVATIONS, AZIMUTHS)[0]
     assert np.abs(found - exact[:, None]).max() < 1e-3 * np.abs(exact).max()
+
+
+def test_with_walls_that_take_something_it_is_the_round_solver_too() -> None:
+    """Boundary layers, and a reflector that takes some; power is kept, hung askew too."""
+    exact = solve(SMALL.bodies, HERTZ, drives(), AIR, walls=LOSSY)
+    found = pair(Displacement(), walls=LOSSY)
+    far, near = exact.far_field(ELEVATIONS)[:, 0], np.array([[0.15, 0.05]])
+    off = found.far(ELEVATIONS, AZIMUTHS)[0] - far[:, None]
+    assert np.abs(off).max() < 1e-3 * np.abs(far).max()
+    hard = pair(Displacement()).far(ELEVATIONS, AZIMUTHS)[0]
+    assert np.abs(hard - far[:, None]).max() > 0.05 * np.abs(far).max()
+    there = exact.pressure_at(near)[0]
+    assert found.near(near, AZIMUTHS)[0, 0] == pytest.approx(np.repeat(there, 3), rel=1e-3)
+    for one in (found, pair(walls=LOSSY)):
+        assert np.abs(one.power_error_db).max() < 0.005
 
 
 def test_power_is_kept_and_the_lean_is_heard() -> None:
