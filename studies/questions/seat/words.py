@@ -182,8 +182,9 @@ def _askew(study: SeatStudy) -> tuple[str, ...]:
     return (
         f"It hangs {hung_in_words(study.design)}: as the column is turned, that (solved with an"
         f" axis for each part, power within {max(levels.power_error_db, 0.001):.3f} dB) makes the"
-        f" direct sound at {study.main.name} swing by at most {levels.swing_db[at]:.1f} dB, at {band_label(levels.centres[at])}, and a seat on"
-        f" the worst side gains or loses {levels.side_db.max():.1f} dB; bands are nearest their"
+        f" direct sound at {study.main.name} swing by at most"
+        f" {levels.swing_db[at]:.1f} dB, at {band_label(levels.centres[at])}, and a seat on the"
+        f" worst side gains or loses {levels.side_db.max():.1f} dB; bands are nearest their"
         f" means {levels.best_azimuth_deg:.0f} degrees beside the side that it hangs to. All else"
         " here, impulse responses too, is as if it hung straight.",
     )
