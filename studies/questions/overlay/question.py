@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from studies.answer.next_steps import then_choose
 from studies.answer.question import Question
 from studies.design import Design
 from studies.design.parameters import cone_loss
@@ -57,5 +58,11 @@ def weigh(design: Design, options: OverlayOptions) -> Work:
 
 
 QUESTION = Question(
-    name="overlay", find=find, weigh=weigh, tell=overlay_tables, draw=overlay_pictures, make=make
+    name="overlay",
+    find=find,
+    weigh=weigh,
+    tell=overlay_tables,
+    draw=overlay_pictures,
+    make=make,
+    next_steps=then_choose,
 )

@@ -57,7 +57,8 @@ def test_sheet_and_carved_curve_are_named_where_they_lie(design: Design) -> None
     assert overlay.endswith("'a b/meter-to-fill.csv'")
     ((carved, _),) = QUESTIONS["carve"].next_steps(design, Path("there"))
     assert carved == f"roundcast section {Path('there', 'carved.toml')}"
-    assert commands_after("overlay", design) == []
+    assert commands_after("overlay", design) == ["trim", "gap", "contest"]
+    assert commands_after("export", design) == []
 
 
 @pytest.mark.parametrize("command", cli.main.commands)
