@@ -11,7 +11,7 @@ from studies.questions.tolerance.study import Tolerance, tolerance
 from studies.questions.tolerance.tables import tolerance_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND, Progress, Solver
-from studies.solving.session import changes_of, solved, weighed_per_band
+from studies.solving.session import changes_of, ranks, solved, weighed_per_band
 
 ASKEW_OVER_ROUND = 45
 """What a solve with two axes costs, in round ones."""
@@ -36,7 +36,8 @@ def find(design: Design, options: ToleranceOptions) -> Tolerance:
 def weigh(design: Design, options: ToleranceOptions) -> Work:
     """About eight sizes moved both ways, the cone, and the batch; by need few of it are solved."""
     per_band = weighed_per_band(options.solving)
-    portions = (Portion(18, per_band), Portion(options.samples, per_band))
+    ranked = ranks(options.solving)
+    portions = (Portion(18, per_band, ranked), Portion(options.samples, per_band, ranked))
     if options.askew == "rays":
         return portions
     return (*portions, Portion(2 * ASKEW_OVER_ROUND, COARSE_PER_BAND))
