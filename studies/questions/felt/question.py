@@ -12,7 +12,7 @@ from studies.questions.felt.study import PLACES, SHARES, THICKNESSES, FeltStudy,
 from studies.questions.felt.tables import felt_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
-from studies.solving.session import MethodError, coarse_of, solved, weighed_per_band
+from studies.solving.session import MethodError, coarse_of, ranks, solved, weighed_per_band
 
 
 def find(design: Design, options: FeltOptions) -> FeltStudy:
@@ -33,7 +33,8 @@ def weigh(design: Design, options: FeltOptions) -> Work:
         weighed_per_band(options.solving),
         len(PLACES) * len(SHARES) * len(THICKNESSES[design.unit]),
     )
-    return (Portion(rings + 1, coarse), Portion(6, max(coarse, FINE_PER_BAND)))
+    ranked = ranks(options.solving)
+    return (Portion(rings + 1, coarse, ranked), Portion(6, max(coarse, FINE_PER_BAND), ranked))
 
 
 QUESTION = Question(

@@ -27,6 +27,7 @@ from studies.solving.grid import (
     score_doubt_db,
     solve_again,
 )
+from studies.solving.ranking import to_rank
 from studies.solving.target import NO_DIFFERENCE_DB
 
 NO_FELT, ON_BAFFLE, UNDER_PLATE, BOTH = "none", "baffle", "plate", "both"
@@ -226,6 +227,9 @@ def felt(
     if design.walls.rigid:
         message = 'losses = "none" switches felt off too: leave it out'
         raise DesignError(design.path, (Mistake("walls.losses", message),))
+    # The rings of the example: scores as with the whole column within 0.05 dB (0.15 one of 19), in
+    # 0.38 of the processor time.
+    solver = to_rank(solver, fineness)
     resistivity = _resistivity(design)
     bare = design.assembly().with_felt(None, None)
     alone = [Candidate("no felt", lambda: bare)]
