@@ -76,6 +76,18 @@ class KnownDriver:
         """Return what was found of a size, SI; None if it was not fitted."""
         return float(self.found[self.sizes.index(size)]) if size in self.sizes else None
 
+    def deviation_of(self, size: str) -> float:
+        """Return the standard deviation of a size, SI; octaves for a frequency."""
+        at = self.sizes.index(size)
+        return math.sqrt(float(self.covariance[at, at]))
+
+    def range_of(self, size: str) -> tuple[float, float]:
+        """Return what was found of a size, two standard deviations less and more, SI."""
+        found, off = float(self.found[self.sizes.index(size)]), 2.0 * self.deviation_of(size)
+        if size == SHRINK_FREQUENCY:
+            return found * 2.0**-off, found * 2.0**off
+        return found - off, found + off
+
     def in_print(self, size: str, values: np.ndarray) -> float:
         """Return one of `written` or `found` as a file has it: mm, Hz or per cent."""
         return float(values[self.sizes.index(size)]) / IN_PRINT[size]

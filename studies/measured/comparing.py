@@ -9,7 +9,8 @@ import numpy as np
 
 MODEL_DB = 1.5
 """Standard deviation of a predicted third-octave level, dB: common practice, no source. It covers
-what the model leaves out: posts, a cone that bends, parts not quite round."""
+what the model leaves out: posts, a cone that bends, parts not quite round. What nobody knows of
+driver and build comes on top, see `Comparison.shared_db`."""
 READING_DB = 1.0
 """The same of a level meter or a measuring microphone: common practice, no source."""
 STATED_DB = float(np.hypot(MODEL_DB, READING_DB))
@@ -33,12 +34,16 @@ class Comparison:
         The residuals; nan where not compared.
     driver_removed : bool
         True with three positions or more; bands with fewer are then not compared.
+    shared_db : (N, P, B) array
+        Errors of the prediction that all positions and bands share, one standard deviation each,
+        level and driver curve removed as from the residuals, dB; none if nothing is doubted.
     """
 
     offset_db: float
     driver_db: np.ndarray
     difference_db: np.ndarray
     driver_removed: bool
+    shared_db: np.ndarray
 
     @property
     def compared(self) -> np.ndarray:
@@ -95,14 +100,21 @@ class Comparison:
         return self.count - int(removed)
 
     @property
-    def expected_db(self) -> float:
-        """Expected root mean square of the residuals: `STATED_DB` sqrt(free / count), dB."""
-        return float(STATED_DB * np.sqrt(self.free / self.count))
+    def expected_by_reading_db(self) -> np.ndarray:
+        """(P, B) standard deviation of each residual by model, meter, driver and build, dB."""
+        counts = self.compared.sum(axis=0) if self.driver_removed else self.count
+        kept = 1.0 - 1.0 / np.maximum(counts, 1)
+        return np.sqrt(STATED_DB**2 * kept + np.sum(self.shared_db**2, axis=0))
 
     @property
-    def limit_db(self) -> float:
-        """Two standard deviations of one residual, exceeded by one in twenty, dB."""
-        return 2.0 * STATED_DB
+    def expected_db(self) -> float:
+        """Expected root mean square of the residuals, dB."""
+        return root_mean_square(self.expected_by_reading_db[self.compared])
+
+    @property
+    def limit_db(self) -> np.ndarray:
+        """(P, B) two standard deviations of a residual, exceeded by one in twenty, dB."""
+        return 2.0 * np.hypot(STATED_DB, np.sqrt(np.sum(self.shared_db**2, axis=0)))
 
     @property
     def beyond(self) -> int:
@@ -115,7 +127,9 @@ class Comparison:
         return self.rms_db <= self.expected_db
 
 
-def compare(measured_db: np.ndarray, predicted_db: np.ndarray) -> Comparison:
+def compare(
+    measured_db: np.ndarray, predicted_db: np.ndarray, shared_db: np.ndarray | None = None
+) -> Comparison:
     """Subtract predicted from measured levels, then level and driver curve.
 
     Parameters
@@ -123,6 +137,9 @@ def compare(measured_db: np.ndarray, predicted_db: np.ndarray) -> Comparison:
     measured_db : (P, B) array
         Of any reference; nan where there is none.
     predicted_db : (P, B) array
+    shared_db : (N, P, B) array, optional
+        Errors of the prediction that all positions and bands share, as
+        `studies.solving.levels_of_members.spread_of` has them.
     """
     raw = np.asarray(measured_db, dtype=float) - predicted_db
     counts = np.isfinite(raw).sum(axis=0)
@@ -134,7 +151,18 @@ def compare(measured_db: np.ndarray, predicted_db: np.ndarray) -> Comparison:
     driver = np.where(known, 0.0, np.nan)
     if removed:
         driver[known] = np.nanmean(raw[:, known] - offset, axis=0)
-    return Comparison(offset, driver, raw - offset - driver, removed)
+    shared = np.zeros((0, *raw.shape)) if shared_db is None else shared_db
+    shared = _removed(np.where(np.isfinite(raw), shared, np.nan), by_band=removed)
+    return Comparison(offset, driver, raw - offset - driver, removed, shared)
+
+
+def _removed(shared_db: np.ndarray, *, by_band: bool) -> np.ndarray:
+    """Shared errors less their mean over the positions or over everything; 0 where not compared."""
+    known = np.isfinite(shared_db)
+    axes = (1,) if by_band else (1, 2)
+    counts = np.maximum(known.sum(axis=axes, keepdims=True), 1)
+    mean = np.where(known, shared_db, 0.0).sum(axis=axes, keepdims=True) / counts
+    return np.where(known, shared_db - mean, 0.0)
 
 
 def scatter_round_db(difference_db: np.ndarray, groups: list[list[int]]) -> float:

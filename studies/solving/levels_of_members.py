@@ -186,6 +186,8 @@ def spread_of(levels: np.ndarray) -> np.ndarray:
         Errors that all places and bands share, one standard deviation each, dB: as
         `studies.solving.uncertainty.Uncertainty` takes them.
     """
+    if not levels.size:
+        return np.zeros((0, *levels.shape[-2:]))
     off = levels - levels.mean(axis=-3, keepdims=True)
     cases = int(np.prod(levels.shape[:-3]))
     count = levels.shape[-3]

@@ -16,7 +16,11 @@ from studies.questions.meter.study import Meter, meter, with_options
 from studies.questions.meter.tables import meter_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.members import BUILDS
 from studies.solving.session import MethodError, coarse_of, solved, weighed_per_band
+
+A_DOZEN = 12
+"""Designs whose readings are predicted, about: as written, candidates and cuts."""
 
 
 def find(design: Design, options: MeterOptions) -> Meter:
@@ -55,16 +59,20 @@ def _instrument(options: MeterOptions) -> dict[str, str | bool | float]:
 
 
 def weigh(design: Design, options: MeterOptions) -> Work:
-    """Every keep of the file's ball or every plate gap, and a dozen again twice, cone and all."""
+    """Every keep of the file's ball or every plate gap, and a dozen again in every build."""
+    coarse = weighed_per_band(options.solving)
     if options.tell:
-        return (Portion(2 + len(options.tell), FINE_PER_BAND),)
+        told = 1 + len(options.tell)
+        return (Portion(told, FINE_PER_BAND), Portion(BUILDS * told, coarse))
     trim, gap = design.tables.trim, design.tables.gap
     if options.question != "gap" and trim is not None and design.ball is not None:
         tried = len({keep for _, keep in design.trim_candidates()})
     else:
         tried = 3 if gap is None else len(design.gap_candidates())
-    coarse = weighed_per_band(options.solving)
-    return (Portion(tried, coarse), Portion(30, max(coarse, FINE_PER_BAND)))
+    return (
+        Portion(tried + BUILDS * A_DOZEN, coarse),
+        Portion(A_DOZEN, max(coarse, FINE_PER_BAND)),
+    )
 
 
 def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:

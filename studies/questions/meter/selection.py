@@ -97,9 +97,11 @@ def select_readings(
 def honest_confusion(
     members: np.ndarray, noise: np.ndarray, usable: np.ndarray, most: int, builds: np.ndarray
 ) -> dict[tuple[int, int], float]:
-    """Probability of confusing each pair of candidates, of drivers that had no part in choosing.
+    """Probability of confusing each pair of candidates, of a driver that is none of the members.
 
-    Readings and weights are chosen without each build in turn, and tried on it.
+    Readings and weights are chosen by all members and tried on them, which is too hopeful, and
+    without each build in turn and tried on it, which is not hopeful enough; the mean of both, as
+    for `studies.questions.meter.stop_rule`.
 
     Parameters
     ----------
@@ -113,19 +115,42 @@ def honest_confusion(
     builds : (M,) int array
         Which build each member is of.
     """
-    pairs = list(combinations(range(len(members)), 2))
-    wrong: dict[tuple[int, int], list[float]] = {pair: [] for pair in pairs}
-    for build in np.unique(builds):
-        others, left_out = members[:, builds != build], members[:, builds == build]
-        mean, covariance = others.mean(axis=1), noise + covariance_of(others)
-        some = [one.index for one in select_readings(mean, covariance, usable, most)]
-        for i, j in pairs:
-            ends = (left_out[i][:, some], left_out[j][:, some])
-            part = np.ix_(some, some)
-            wrong[i, j].extend(
-                _wrong(mean[i, some], mean[j, some], ends, covariance[part], noise[part])
-            )
-    return {pair: min(float(np.mean(found)), 0.5) for pair, found in wrong.items()}
+    hopeful = confusion_of(members, members, noise, usable, most)
+    folds = [
+        confusion_of(members[:, builds != build], members[:, builds == build], noise, usable, most)
+        for build in np.unique(builds)
+    ]
+    return {
+        pair: min(0.5 * float(hopeful[pair] + np.mean([fold[pair] for fold in folds])), 0.5)
+        for pair in hopeful
+    }
+
+
+def confusion_of(
+    chosen_by: np.ndarray, tried: np.ndarray, noise: np.ndarray, usable: np.ndarray, most: int
+) -> dict[tuple[int, int], float]:
+    """Probability of confusing each pair of candidates by readings that some members chose.
+
+    Parameters
+    ----------
+    chosen_by, tried : (K, M, N) array
+        What each candidate predicts in the members that choose, and in others, dB.
+    noise, usable, most
+        As for `honest_confusion`.
+    """
+    mean, covariance = chosen_by.mean(axis=1), noise + covariance_of(chosen_by)
+    some = [one.index for one in select_readings(mean, covariance, usable, most)]
+    part = np.ix_(some, some)
+    return {
+        (i, j): _wrong(
+            mean[i, some],
+            mean[j, some],
+            (tried[i][:, some], tried[j][:, some]),
+            covariance[part],
+            noise[part],
+        )
+        for i, j in combinations(range(len(chosen_by)), 2)
+    }
 
 
 def covariance_of(members: np.ndarray) -> np.ndarray:
@@ -140,18 +165,18 @@ def _wrong(
     ends: tuple[np.ndarray, np.ndarray],
     covariance: np.ndarray,
     noise: np.ndarray,
-) -> list[float]:
-    """Probability, for each member of either candidate, that the discriminant takes it wrong."""
+) -> float:
+    """Probability, over the members of both candidates, that the discriminant takes one wrong."""
     from scipy.special import ndtr
 
     if not one.size:
-        return [0.5]
+        return 0.5
     weights = np.linalg.solve(covariance, one - other)
     middle, error = 0.5 * weights @ (one + other), float(np.sqrt(weights @ noise @ weights))
     if error == 0.0:
-        return [0.5]
+        return 0.5
     first, second = ((end @ weights - middle) / error for end in ends)
-    return [*ndtr(-first).tolist(), *ndtr(second).tolist()]
+    return float(np.mean([ndtr(-first), ndtr(second)]))
 
 
 def _confusion(pairs: np.ndarray, covariance: np.ndarray, sets: np.ndarray) -> np.ndarray:

@@ -6,8 +6,12 @@ Bands, signs and threshold are those with which most members of the ensemble sto
 near-best range; bands are added one at a time while that share grows. A sum of signs and no finer
 weights: it can be done with a pencil, and two dozen members would not bear more.
 
-The chance of a good stop is found of members that had no part in the choice: the rule is chosen
-again without each build in turn, and tried on it.
+The chance of a good stop is found twice. Of the very members the rule was chosen by it is too high.
+Chosen again without each build in turn, and tried on it, the rule is asked to reach beyond the
+ranges it knows, of which every build is a corner: too low. The mean of both is said. Over 40 other
+speakers of the example the rule stopped well in 0.90 where this said 0.89; with bands above 3 kHz
+alone, above 5 kHz, below 1 kHz, 1.6 to 3.2 kHz, a third and twice of the noise it was off by 0.07
+at most, each of the two by up to 0.14.
 """
 
 from __future__ import annotations
@@ -112,7 +116,7 @@ def stop_rule(steps: Steps, usable: np.ndarray) -> StopRule | None:
 
 
 def chance_of_a_good_stop(steps: Steps, usable: np.ndarray, builds: np.ndarray) -> float:
-    """Probability that the rule stops well in a speaker that had no part in choosing it.
+    """Probability that the rule stops well in a speaker that is none of the members.
 
     Parameters
     ----------
@@ -121,12 +125,15 @@ def chance_of_a_good_stop(steps: Steps, usable: np.ndarray, builds: np.ndarray) 
     builds : (M,) int array
         Which build each member is of: the rule is chosen without each in turn.
     """
+    whole = stop_rule(steps, usable)
+    if whole is None:
+        return 0.0
     found: list[float] = []
     for build in np.unique(builds):
         rule = stop_rule(steps.of(builds != build), usable)
         left_out = steps.of(builds == build)
         found.extend([0.0] * len(left_out.change_db) if rule is None else rule.chance(left_out))
-    return float(np.mean(found))
+    return 0.5 * float(np.mean(found) + np.mean(whole.chance(steps)))
 
 
 def _wider(rule: StopRule | None, usable: np.ndarray) -> Iterator[tuple[list[int], list[int]]]:

@@ -40,7 +40,7 @@ STEPS = np.array([-8.0, -6.0, -4.0, -2.0, -1.0, 1.0, 2.0, 4.0, 6.0, 8.0])
 """dB; what is within 1 dB stays pale."""
 NOT_COMPARED = "#eceff1"
 COLUMNS = 3
-IF_SOFT = "predicted, if the cone absorbs"
+NINE_OF_TEN = "nine of ten drivers and builds"
 MOST_NUMBERED = 16
 """Positions up to which every cell of the map carries its number."""
 
@@ -109,13 +109,13 @@ def laid_over_figure(title: str, found: Overlay, shown: Sequence[int]) -> Figure
     edges = edges_of_bands(found.measured.centres)
     measured = found.at_distance(found.aligned_db)
     predicted = found.at_distance(found.predicted.level_db)
-    soft = predicted + found.soft_change_db
+    ranges = found.at_distance(found.range_db)
     limits = level_limits(np.concatenate((measured[shown], predicted[shown])).ravel(), 20.0)
     for axes in panels.flat[len(shown) :]:
         axes.set_axis_off()
     for number, (axes, at) in enumerate(zip(panels.flat, shown, strict=False)):
         compared = found.comparison.compared[at]
-        _position(axes, edges, measured[at], (predicted[at], soft[at]), compared)
+        _position(axes, edges, measured[at], predicted[at], ranges[:, at], compared)
         rms = found.comparison.rms_by_position_db[at]
         agreement = "not compared" if np.isnan(rms) else f"{rms:.1f} dB rms"
         name = shorten(found.positions[at].name, 28, placeholder="...")
@@ -135,17 +135,19 @@ def _position(
     axes: Axes,
     edges: np.ndarray,
     measured: np.ndarray,
-    predicted: tuple[np.ndarray, np.ndarray],
+    predicted: np.ndarray,
+    ends: np.ndarray,
     compared: np.ndarray,
 ) -> None:
     for band in np.flatnonzero(~compared):
         axes.axvspan(edges[band], edges[band + 1], color=NOT_COMPARED, linewidth=0)
     look: Look = {"baseline": None, "linewidth": 1.8}
     left_out, counted = np.where(compared, np.nan, measured), np.where(compared, measured, np.nan)
-    hard, soft = predicted
-    if not np.array_equal(soft, hard):
-        axes.stairs(soft, edges, baseline=None, color=SERIES[0], linestyle=":", label=IF_SOFT)
-    axes.stairs(hard, edges, color=SERIES[0], label="predicted", **look)
+    low, high = ends
+    if not np.array_equal(low, high):
+        shade: Look = {"fill": True, "color": SERIES[0], "alpha": 0.18, "linewidth": 0}
+        axes.stairs(high, edges, baseline=low, label=NINE_OF_TEN, **shade)
+    axes.stairs(predicted, edges, color=SERIES[0], label="predicted", **look)
     axes.stairs(left_out, edges, color=QUIET, label="measured, not compared", **look)
     axes.stairs(counted, edges, color=SERIES[1], label="measured", **look)
 

@@ -40,7 +40,13 @@ from studies.solving.grid import (
     Solver,
 )
 from studies.solving.leaning import askew_at_positions
-from studies.solving.losses import predict_softened
+from studies.solving.levels_of_members import (
+    MemberSolving,
+    in_the_room,
+    levels_of_members,
+    range_of,
+    spread_of,
+)
 from studies.solving.posted import change_at_positions
 from studies.solving.predicting import Predicted, predict
 
@@ -84,8 +90,8 @@ class Overlay:
     whole_db : (P, B) array
         Measured levels whatever the gate, to be shown, dB.
     predicted : Predicted
-    softened : Predicted or None
-        With a cone that absorbs; None where there is no such doubt.
+    members_db : (M, P, B) array
+        Levels in every driver and build that the file may stand for, dB; M = 0 for quick methods.
     comparison : Comparison
     distance_only : Comparison
         As if the speaker radiated alike in all directions: what the distances alone explain.
@@ -111,7 +117,7 @@ class Overlay:
     measured: MeasuredBands
     whole_db: np.ndarray
     predicted: Predicted
-    softened: Predicted | None
+    members_db: np.ndarray
     comparison: Comparison
     distance_only: Comparison
     tried: tuple[SizeOff, ...]
@@ -165,17 +171,18 @@ class Overlay:
         return level_db + 20.0 * np.log10(self.distances)[:, None]
 
     @cached_property
-    def soft_comparison(self) -> Comparison | None:
-        """The comparison if the cone absorbs; None where there is no such doubt."""
-        if self.softened is None:
-            return None
-        return compare(self.measured.level_db, self.softened.level_db)
+    def range_db(self) -> np.ndarray:
+        """(2, P, B) ends of what nine of ten drivers and builds predict, dB re 0 dB at 1 m."""
+        if not len(self.members_db):
+            return np.array([self.predicted.level_db, self.predicted.level_db])
+        return range_of(self.members_db)
 
-    @property
-    def soft_change_db(self) -> np.ndarray:
-        """(P, B) what a cone that absorbs changes of the prediction, dB; 0 without that doubt."""
-        soft = self.predicted if self.softened is None else self.softened
-        return soft.level_db - self.predicted.level_db
+    @cached_property
+    def members_rms_db(self) -> np.ndarray:
+        """(M,) what would be left of the differences in every member, rms, dB."""
+        return np.array(
+            [compare(self.measured.level_db, level).rms_db for level in self.members_db]
+        )
 
     @property
     def by_position(self) -> tuple[PositionResidual | None, ...]:
@@ -276,6 +283,7 @@ def overlay(
     DesignError
         If the cone's loss is asked for and the file gives it.
     """
+    design = in_the_room(design)
     measured, whole = _bands_measured(design, measurements)
     by_need = isinstance(fineness, ByNeed)
     trials = COARSE_BY_NEED if by_need else fineness
@@ -296,7 +304,10 @@ def overlay(
         fitted = fit(design, without, solver, progress, trials, with_cone=with_cone)
     alone = predict(design, assembly, measured.positions, solver, fineness, progress, band)
     predicted = replace(alone, level_db=alone.level_db + changed_db)
-    soft = predict_softened(design, alone, solver, fineness, progress)
+    members = np.zeros((0, *alone.level_db.shape))
+    if alone.response.method == "waves":
+        solving = MemberSolving(solver=solver, fineness=trials, progress=progress, band=band)
+        (members,) = levels_of_members(design, [assembly], measured.positions, solving)
     distance = np.hypot(*predicted.response.problem.points.T)
     spreading = np.broadcast_to(-20.0 * np.log10(distance)[:, None], measured.level_db.shape)
     comparer = Comparer(design, without, solver, progress)
@@ -310,8 +321,8 @@ def overlay(
         measured=measured,
         whole_db=whole,
         predicted=predicted,
-        softened=None if soft is None else replace(soft, level_db=soft.level_db + changed_db),
-        comparison=compare(measured.level_db, predicted.level_db),
+        members_db=members + changed_db,
+        comparison=compare(measured.level_db, predicted.level_db, spread_of(members)),
         posts_db=posts_db,
         askew_db=askew_db,
         off_axis=off_axis,

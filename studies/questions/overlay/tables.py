@@ -43,7 +43,7 @@ def overlay_tables(found: Overlay) -> Findings:
 
 
 def _facts(found: Overlay) -> tuple[Fact, ...]:
-    held, soft = found.comparison, found.soft_comparison
+    held, members = found.comparison, found.members_rms_db
     position, at = held.worst_at
     best = found.best_by_size[0] if found.best_by_size else None
     return (
@@ -63,8 +63,8 @@ def _facts(found: Overlay) -> tuple[Fact, ...]:
         Fact("culprit", found.culprits[0].dimension.name if found.culprits else None,
              "size that would explain the rest best; none if none does noticeably"),
         Fact("best_rms_db", finite(best.rms_db) if best else None, "rms with the best size, dB"),
-        Fact("soft_cone_rms_db", None if soft is None else soft.rms_db,
-             "rms if the cone absorbs, dB; none where there is no such doubt"),
+        Fact("nearest_member_rms_db", float(members.min()) if members.size else None,
+             "rms with the driver and build of the ensemble that leaves least, dB"),
         *_off_axis(found),
         Fact("measurement_sha256", _digest(found), "of positions, frequencies and levels read"),
     )  # fmt: skip
@@ -229,7 +229,8 @@ def _levels(found: Overlay) -> Table:
         number("measured_db", "measured", "as measured, dB of its own reference"),
         number("aligned_db", "aligned", "level and driver curve removed, dB re 0 dB at 1 m"),
         number("predicted_db", "predicted", "dB re 0 dB at 1 m"),
-        number("soft_change_db", "absorbing", "what a cone that absorbs adds to that, dB"),
+        number("low_db", "low", "lower end of nine of ten drivers and builds, dB"),
+        number("high_db", "high", "upper end of them, dB"),
         number("difference_db", "difference", "aligned less predicted where compared, dB"),
         text("not_compared", "not compared", "why not; empty if it is"),
     )
@@ -246,7 +247,7 @@ def _level_rows(found: Overlay) -> Iterator[tuple[Value, ...]]:
             found.positions[at].name,
             float(found.measured.centres[n]),
             *map(finite, map(float, (measured, aligned[at, n], levels[at, n]))),
-            float(found.soft_change_db[at, n]),
+            *map(float, found.range_db[:, at, n]),
             finite(residual),
             why,
         )

@@ -13,6 +13,7 @@ from studies.design import Design, DesignError, parse_design
 from studies.design.parameters import Parameter, parameter_text
 from studies.measured.positions import MeasuredBands
 from studies.solving.grid import Fineness, Progress, Solver, counted, expected_solves
+from studies.solving.levels_of_members import in_the_room
 from studies.solving.predicting import predicted_at
 
 MOST_EVALUATIONS = 80
@@ -140,7 +141,7 @@ class Trials:
     def _solved(self, values: tuple[float, ...]) -> np.ndarray | None:
         text = parameter_text(self.design, self.parameters, values)
         try:
-            design = parse_design(text, self.design.path)
+            design = in_the_room(parse_design(text, self.design.path))
         except DesignError:
             return None
         self.evaluations += 1

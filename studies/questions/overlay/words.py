@@ -10,10 +10,9 @@ import numpy as np
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_own, own_unit
 from studies.answer.columns import in_words
-from studies.answer.standing import soft_cone
 from studies.answer.table import joined
 from studies.design.moves import Unit
-from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB, Comparison
+from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB
 from studies.measured.index import PERIODS
 from studies.questions.overlay.off_axis import SURE
 from studies.questions.overlay.one_size_off import STEPS, SizeOff
@@ -38,7 +37,7 @@ def answer(found: Overlay) -> list[str]:
         _verdict(found),
         *_beyond(found),
         *_culprits(found),
-        *_cone(found),
+        *_doubt(found),
         *_what_was_removed(found),
         *_how_much_it_tests(found),
         *_limits(found),
@@ -51,8 +50,8 @@ def answer(found: Overlay) -> list[str]:
 def _verdict(found: Overlay) -> str:
     held = found.comparison
     due = (
-        f"the {held.expected_db:.1f} dB that model ({MODEL_DB:g} dB) and meter ({READING_DB:g} dB)"
-        " together may be off by"
+        f"the {held.expected_db:.1f} dB that model ({MODEL_DB:g} dB), meter ({READING_DB:g} dB) and"
+        " a driver and build that nobody knows may be off by"
     )
     left = f"{held.rms_db:.1f} dB rms over {held.count} band levels at {_positions(found)}"
     if held.explained:
@@ -85,7 +84,7 @@ def _beyond(found: Overlay) -> Iterator[str]:
     if not held.beyond:
         yield _worst(found)
         return
-    many = f"{held.beyond} of {held.count} differ by more than {held.limit_db:.1f} dB"
+    many = f"{held.beyond} of {held.count} differ by more than two standard deviations"
     if held.beyond <= max(1, held.count // ONE_IN):
         yield f"{many}, where one in {ONE_IN} may by chance. {_worst(found)}"
     else:
@@ -113,30 +112,20 @@ def _culprits(found: Overlay) -> Iterator[str]:
         yield f"This measurement can hardly tell it from the {named}."
 
 
-def _cone(found: Overlay) -> Iterator[str]:
-    """What the cone's loss, which nobody knows, would do to prediction and residuals."""
-    soft = found.soft_comparison
-    if found.fitted is not None and found.fitted.cone is not None:
+def _doubt(found: Overlay) -> Iterator[str]:
+    """What nobody knows of driver and build does to prediction and residuals."""
+    low, high = found.range_db
+    width = np.where(found.comparison.compared, high - low, 0.0)
+    if found.fitted is not None or width.max() < METER_DB:
         return
-    change = np.where(found.comparison.compared, found.soft_change_db, 0.0)
-    if soft is None or np.abs(change).max() < METER_DB:
-        return
-    at, band = np.unravel_index(int(np.argmax(np.abs(change))), change.shape)
+    at, band = np.unravel_index(int(np.argmax(width)), width.shape)
+    rms = found.members_rms_db
     yield (
-        f"If {soft_cone(found.design.tables.driver.lets_go_hz)}, predictions move by up to"
-        f" {abs(change[at, band]):.1f} dB ({band_label(found.measured.centres[band])},"
-        f" {found.positions[at].name}), and {soft.rms_db:.2f} dB rms would be left in place of"
-        f" {found.comparison.rms_db:.2f}.{_what_of_the_cone(found, soft)}"
+        f"Of {len(rms)} drivers and builds that this file may stand for nine in ten lie up to"
+        f" {width[at, band]:.1f} dB apart ({band_label(found.measured.centres[band])},"
+        f" {found.positions[at].name}), and would leave {rms.min():.1f} to {rms.max():.1f} dB rms:"
+        " --fit finds which of them this is."
     )
-
-
-def _what_of_the_cone(found: Overlay, soft: Comparison) -> str:
-    gain = found.comparison.rms_db - soft.rms_db
-    if found.fitted is not None or abs(gain) < LEAST_GAIN_DB:
-        return ""
-    if gain > 0.0:
-        return " --fit-cone finds how much it takes."
-    return " So this measurement rather speaks for a hard one."
 
 
 def _farthest(found: Overlay) -> str:

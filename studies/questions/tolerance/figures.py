@@ -61,7 +61,7 @@ def worries_figure(found: Tolerance) -> Figure:
 
     Off-centre and tilt are drawn in a panel of their own, since they come from another method.
     """
-    sizes = (*found.sizes, *(() if found.cone is None else (found.cone,)))
+    sizes = (*found.unknowns, *found.sizes)
     askew = found.askew
     height = 2.3 + 0.5 * len(sizes) + (1.2 + 0.4 * len(askew) if askew else 0.0)
     figure = new_figure(height, f"{found.design.title}: what each size costs")

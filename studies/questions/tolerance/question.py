@@ -11,6 +11,7 @@ from studies.questions.tolerance.study import Tolerance, tolerance
 from studies.questions.tolerance.tables import tolerance_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND, Progress, Solver
+from studies.solving.members import BUILDS
 from studies.solving.session import changes_of, ranks, solved, weighed_per_band
 
 ASKEW_OVER_ROUND = 45
@@ -34,10 +35,14 @@ def find(design: Design, options: ToleranceOptions) -> Tolerance:
 
 
 def weigh(design: Design, options: ToleranceOptions) -> Work:
-    """About eight sizes moved both ways, the cone, and the batch; by need few of it are solved."""
+    """About eight sizes and six unknowns moved both ways, two in every build, and the batch.
+
+    By need few of the batch are solved.
+    """
     per_band = weighed_per_band(options.solving)
     ranked = ranks(options.solving)
-    portions = (Portion(18, per_band, ranked), Portion(options.samples, per_band, ranked))
+    moved = Portion(30 + 2 * BUILDS, per_band, ranked)
+    portions = (moved, Portion(options.samples, per_band, ranked))
     if options.askew == "rays":
         return portions
     return (*portions, Portion(2 * ASKEW_OVER_ROUND, COARSE_PER_BAND))

@@ -7,18 +7,19 @@ import numpy as np
 
 from dispersion.paths.rays import meaningful_above_hz
 from studies.design import Design
-from studies.design.moves import FIVE_KELVIN, PER_CENT, Leeway, dimensions_of
+from studies.design.moves import FIVE_KELVIN, dimensions_of
 from studies.questions.tolerance.askew import Askew, hung_askew, solved_askew
 from studies.questions.tolerance.batch import Batch
 from studies.questions.tolerance.sensitivity import Sensitivity, one_at_a_time
 from studies.questions.tolerance.speakers import drawn_batch
+from studies.questions.tolerance.unknowns import unknowns_of
 from studies.solving.candidates import Row
+from studies.solving.ensemble import judge
 from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver
-from studies.solving.losses import SOFT_CONE, soften
 from studies.solving.ranking import to_rank
 from studies.solving.target import NO_DIFFERENCE_DB
+from studies.solving.verdicts import Lead
 
-CONE = Leeway("cone's loss, unknown", PER_CENT, 0.0, SOFT_CONE)
 SAMPLES, MOST_SAMPLES, SEED = 32, 4096, 5
 
 
@@ -42,9 +43,12 @@ class Tolerance:
     meaningful_above_hz : float
         Below this frequency rays mean nothing.
     batch : Batch
-        All sizes off at once; without off-centre, tilt and the cone's loss.
-    cone : Sensitivity or None
-        What it changes if the cone absorbs; None where there is no such doubt.
+        All sizes off at once; without off-centre, tilt and what nobody knows of the driver.
+    unknowns : tuple of Sensitivity
+        What nobody knows of the driver, each moved alone; the most costly first.
+    worst_lead : Lead or None
+        The design as written against the worse end of the most costly size, over the drivers and
+        builds that the file may stand for; None where that was not asked.
     """
 
     design: Design
@@ -53,7 +57,8 @@ class Tolerance:
     askew: tuple[Askew, ...]
     meaningful_above_hz: float
     batch: Batch
-    cone: Sensitivity | None = None
+    unknowns: tuple[Sensitivity, ...] = ()
+    worst_lead: Lead | None = None
 
     @property
     def ears(self) -> str:
@@ -63,13 +68,12 @@ class Tolerance:
     @property
     def built(self) -> tuple[Sensitivity, ...]:
         """The sizes that a workshop holds, in their order; all of them if it holds none."""
-        held = tuple(size for size in self.sizes if size.dimension.unit is not FIVE_KELVIN)
-        return held or self.sizes
+        return held_by_workshop(self.sizes)
 
     @property
     def worst(self) -> Sensitivity:
         """The size to watch first in the workshop."""
-        return self.built[0]
+        return worst_of(self.sizes)
 
     @property
     def loudest(self) -> Sensitivity:
@@ -138,16 +142,17 @@ def tolerance(
     compare = to_rank(solver, fineness) if _hears_the_window(design) else solver
     sizes = one_at_a_time(heard, dimensions_of(design.tables), compare, fineness, progress)
     nominal = sizes[0].nominal
-    softened = soften(heard, [nominal], compare, fineness, progress, settle_seats=True)
-    absorbing = None if softened is None else softened.of(nominal)
+    unknowns = unknowns_of(heard, nominal, compare, fineness, progress)
+    ranked = tuple(sorted(sizes, key=_rank))
     return Tolerance(
         design=design,
         nominal=nominal,
-        sizes=tuple(sorted(sizes, key=_rank)),
+        sizes=ranked,
         askew=solved_askew(design, solver, progress) if askew_solved else hung_askew(design),
         meaningful_above_hz=meaningful_above_hz(nominal.assembly, design.air),
         batch=drawn_batch(heard, sizes, compare, fineness, _drawn(sizes, samples, seed), progress),
-        cone=None if absorbing is None else Sensitivity(CONE, nominal, nominal, absorbing),
+        unknowns=unknowns,
+        worst_lead=_judged(design, worst_of(ranked), compare, fineness, progress),
     )
 
 
@@ -159,6 +164,32 @@ def _hears_the_window(design: Design) -> bool:
     """
     low, high = design.window_deg
     return not design.seats or low <= design.seats[0].elevation_deg <= high
+
+
+def held_by_workshop(sizes: Sequence[Sensitivity]) -> tuple[Sensitivity, ...]:
+    """Return the sizes that a workshop holds, in their order; all of them if it holds none."""
+    held = tuple(size for size in sizes if size.dimension.unit is not FIVE_KELVIN)
+    return held or tuple(sizes)
+
+
+def worst_of(ranked: Sequence[Sensitivity]) -> Sensitivity:
+    """Return the size to watch first in the workshop."""
+    return held_by_workshop(ranked)[0]
+
+
+def _judged(
+    design: Design,
+    worst: Sensitivity,
+    solver: Solver,
+    fineness: Fineness,
+    progress: Progress | None,
+) -> Lead | None:
+    """The design as written against the worse end of a size, over every driver and build."""
+    worse = worst.plus if worst.plus_db >= worst.minus_db else worst.minus
+    if worst.reason or worst.cost_db < NO_DIFFERENCE_DB:
+        return None
+    judged = judge(design, (worst.nominal, worse), solver, fineness, progress)
+    return None if judged is None else judged.compare(worst.nominal, worse)
 
 
 def _heard_at_first_seat(design: Design) -> Design:

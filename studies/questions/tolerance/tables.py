@@ -55,16 +55,7 @@ def _facts(found: Tolerance) -> tuple[Fact, ...]:
     return (
         Fact("most_costly", first.dimension.name, "size to worry about most"),
         Fact("most_costly_db", first.cost_db, "what it costs within its tolerance, dB of score"),
-        Fact(
-            "soft_cone_score_db",
-            found.cone.plus_db if found.cone else None,
-            "change of the score if the cone absorbs, dB; none where there is no such doubt",
-        ),
-        Fact(
-            "soft_cone_largest_db",
-            found.cone.largest_db if found.cone else None,
-            "largest change of a third octave then, dB",
-        ),
+        *_driver_facts(found),
         Fact("score_db", found.nominal.score, "score as written, dB; less is better"),
         Fact("yield_percent", 100.0 * batch.passing, "speakers that pass, per cent"),
         Fact("yield_error_percent", 100.0 * batch.passing_error, "its standard error, per cent"),
@@ -87,6 +78,17 @@ def _facts(found: Tolerance) -> tuple[Fact, ...]:
             )
             for case in found.askew
         ),
+    )
+
+
+def _driver_facts(found: Tolerance) -> tuple[Fact, ...]:
+    if not found.unknowns:
+        return ()
+    first = found.unknowns[0]
+    return (
+        Fact("unknown", first.dimension.name, "what nobody knows of the driver and costs most"),
+        Fact("unknown_db", first.cost_db, "what it costs within what it may be, dB of score"),
+        Fact("unknown_largest_db", first.largest_db, "largest change of a third octave then, dB"),
     )
 
 
@@ -122,7 +124,8 @@ def _sizes(found: Tolerance) -> Table:
     )
     return Table(
         "sizes",
-        f"One size at a time, ranked by cost; curve at {ears(found)}",
+        f"One at a time: what nobody knows of the driver, then sizes, by cost; curve at"
+        f" {ears(found)}",
         columns,
         tuple(_size(size) for size in _all(found)),
         "changes in dB against the design as written; cost: the most the score worsens within the"
@@ -134,8 +137,8 @@ def _sizes(found: Tolerance) -> Table:
 
 
 def _all(found: Tolerance) -> tuple[Sensitivity, ...]:
-    """Every size, then what nobody knows of the cone."""
-    return (*found.sizes, *(() if found.cone is None else (found.cone,)))
+    """What nobody knows of the driver, then every size."""
+    return (*found.unknowns, *found.sizes)
 
 
 def _size(size: Sensitivity) -> tuple[Value, ...]:

@@ -7,7 +7,7 @@ import numpy as np
 from dispersion.bands import band_label
 from shapes.lengths import in_own, own_unit
 from studies.answer.columns import in_words, target_in_words
-from studies.answer.standing import soft_cone
+from studies.answer.standing import verdict_in_words
 from studies.answer.table import joined
 from studies.design.moves import Leeway, Unit, step_of_lengths
 from studies.questions.tolerance.askew import Askew
@@ -16,16 +16,19 @@ from studies.questions.tolerance.sensitivity import Sensitivity
 from studies.questions.tolerance.study import Tolerance
 from studies.solving.target import METER_DB, NO_DIFFERENCE_DB
 
+MOST_TOLD = 3
+"""Unknowns of the driver that are told in words; the table has all."""
 BY_RAYS, SOLVED = "estimate by rays", "solved"
 
 
 def answer(found: Tolerance) -> list[str]:
     """Answer "what does a millimetre cost?" in sentences, the most important first."""
     return [
+        *_driver_in_words(found),
         _worry(found),
         *_other_worries(found),
+        *_calm_driver(found),
         *(f"{_name(s)} at an end of its tolerance: {s.reason}." for s in found.sizes if s.reason),
-        *_cone_in_words(found),
         *_askew_in_words(found),
         *_batch_in_words(found),
         f"Tolerances are those of [tolerance]; what it leaves out is {_left_out(found)}, half a"
@@ -64,10 +67,29 @@ def _worry(found: Tolerance) -> str:
             f" moves by up to {abs(loud.largest_db):.1f} dB, at {band_label(loud.largest_at_hz)}"
         )
     else:
-        said = f"Worry most about the {first.dimension.name}: {_within(first)} off, {_cost(first)}"
+        said = (
+            f"{'In the workshop worry' if _driver_in_words(found) else 'Worry'} most about the"
+            f" {first.dimension.name}: {_within(first)} off, {_cost(first)}{_verdict(found)}"
+        )
     if not calm:
         return f"{said}; no size can be left to chance."
     return f"{said}; do not worry about {joined(calm)}, which neither score nor meter shows."
+
+
+def _verdict(found: Tolerance) -> str:
+    """How many drivers and builds agree that the most costly size costs something."""
+    lead = found.worst_lead
+    if lead is None:
+        return ""
+    if not lead.gains:
+        return (
+            f"; but over {lead.members} drivers and builds {verdict_in_words(lead)}: what it costs"
+            " hangs on the driver"
+        )
+    return (
+        f"; by {lead.lead_db:.2f} dB in the mean of {lead.members} drivers and builds,"
+        f" {verdict_in_words(lead)}"
+    )
 
 
 def _within(size: Sensitivity) -> str:
@@ -116,21 +138,38 @@ def ears(found: Tolerance) -> str:
     return f"the main seat ({found.ears})" if found.design.seats else "the window"
 
 
-def _cone_in_words(found: Tolerance) -> list[str]:
-    """What it costs that nobody knows what the cone takes."""
-    cone = found.cone
-    if cone is None:
+def _driver_in_words(found: Tolerance) -> list[str]:
+    """What it costs that nobody knows the driver, before what a saw may be off by."""
+    telling = [one for one in found.unknowns if one.matters]
+    if not telling:
         return []
-    said = (
-        f"If {soft_cone(found.design.tables.driver.lets_go_hz)}, the score changes by"
-        f" {cone.plus_db:+.2f} dB and the curve at {ears(found)} by up to"
-        f" {abs(cone.largest_db):.1f} dB, at {band_label(cone.largest_at_hz)}"
+    said = "; ".join(
+        f"{one.dimension.name}, {ends_in_words(one.dimension)}: {_moves(one)}"
+        for one in telling[:MOST_TOLD]
     )
-    if not cone.matters:
-        return [f"{said}: neither score nor meter shows it."]
-    if abs(cone.largest_db) > abs(found.loudest.largest_db):
-        return [f"{said}, more than any size does. It is in neither ranking nor yield."]
-    return [f"{said}. It is in neither ranking nor yield."]
+    known = found.design.known
+    mend = (
+        "Measure the driver first: roundcast meter, then overlay --fit, and known in [driver]."
+        if known is None
+        else f"That is what {known.file} leaves of the doubt."
+    )
+    return [
+        f"First what nobody knows of the driver, which no saw mends: {said}. {mend} None of it is"
+        " in the yield."
+    ]
+
+
+def _calm_driver(found: Tolerance) -> list[str]:
+    if not found.unknowns or any(one.matters for one in found.unknowns):
+        return []
+    return ["Nothing that nobody knows of the driver matters here: neither score nor meter."]
+
+
+def _moves(one: Sensitivity) -> str:
+    return (
+        f"score worse by up to {one.cost_db:.2f} dB, curve off by up to"
+        f" {abs(one.largest_db):.1f} dB at {band_label(one.largest_at_hz)}"
+    )
 
 
 def _askew_in_words(found: Tolerance) -> list[str]:

@@ -33,6 +33,8 @@ from studies.questions.overlay.study import Overlay, overlay
 from studies.questions.overlay.tables import overlay_tables
 from studies.questions.overlay.words import change_in_words
 from studies.questions.spread.study import spread
+from studies.solving import levels_of_members
+from studies.solving.members import members
 from studies.solving.predicting import as_read, predict
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
@@ -59,8 +61,10 @@ WAVES = partial(solve_waves, shared=SharedBlocks())
 SOLVED: dict[object, Response] = {}
 
 
-def solver(problem: Problem, progress: Callable[[int], None] | None = None) -> Response:
-    """Solve every problem of these tests once."""
+def solver(
+    problem: Problem, progress: Callable[[int], None] | None = None, also: object = ()
+) -> Response:
+    """Solve every problem of these tests once, however its cone moves."""
     key = (problem.assembly, problem.frequencies.tobytes(), problem.points.tobytes())
     if key not in SOLVED:
         SOLVED[key] = WAVES(problem)
@@ -71,9 +75,10 @@ def solver(problem: Problem, progress: Callable[[int], None] | None = None) -> R
 
 @pytest.fixture(autouse=True, scope="module")
 def few_steps() -> Iterator[None]:
-    """Two changes of every size in place of six."""
+    """Two changes of every size in place of six; no doubt of driver and build unless asked for."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(one_size_off, "STEPS", (-4.0, 2.0))
+        patch.setattr(levels_of_members, "members", partial(members, count=1, per_build=2))
         yield
 
 
@@ -163,6 +168,30 @@ def test_what_is_expected_follows_from_both_uncertainties() -> None:
     assert held.free == 5 * 20 - 20
     # The mean of 400 x 80 squares is known within about 1 % (one standard error: 0.8 %).
     assert math.sqrt(np.mean(squares)) == pytest.approx(expected, rel=0.02)
+
+
+def test_what_is_expected_holds_what_the_driver_does_to_all_readings() -> None:
+    """Simulated: noise and one error of all readings leave what is said to be expected."""
+    rng, squares = np.random.default_rng(4), []
+    shared = rng.normal(0.0, 2.0, (1, 5, 20))
+    for _ in range(400):
+        noise = rng.normal(0.0, math.hypot(MODEL_DB, READING_DB), (5, 20))
+        held = compare(noise + rng.normal() * shared[0], np.zeros((5, 20)), shared)
+        squares.append(held.rms_db**2)
+    assert math.sqrt(np.mean(squares)) == pytest.approx(held.expected_db, rel=0.04)
+    assert held.limit_db.min() > 2.0 * math.hypot(MODEL_DB, READING_DB)
+
+
+def test_what_nobody_knows_of_the_driver_explains_what_is_left(
+    wider: Overlay, one_step: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(levels_of_members, "members", partial(members, count=3, per_build=1))
+    found = overlay(wider.design, solver, fineness=4, measurements=wider.measurements)
+    assert found.members_db.shape == (3, *found.predicted.level_db.shape)
+    assert found.comparison.expected_db > wider.comparison.expected_db
+    assert found.comparison.rms_db == pytest.approx(wider.comparison.rms_db)
+    said = " ".join(overlay_tables(found).answer)
+    assert f"would leave {found.members_rms_db.min():.1f} to" in said
 
 
 def test_scatter_round_the_column() -> None:

@@ -1,6 +1,7 @@
 """What a millimetre costs: changes are those of solving again, and nothing impossible is hidden."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -14,6 +15,7 @@ from dispersion.waves import SharedBlocks
 from shapes.reflectors import ball_cap
 from studies.design import Design, DesignError, parse_design
 from studies.design.design import assemble
+from studies.design.fit_table import EFFECTIVE_DIAMETER, SHRINK_FREQUENCY, KnownDriver
 from studies.design.moves import HALF_DEGREE, dimensions_of, moved
 from studies.questions.tolerance import sensitivity, speakers, words
 from studies.questions.tolerance.askew import Askew, hung_askew, solved_askew
@@ -22,10 +24,14 @@ from studies.questions.tolerance.response_surface import read_levels
 from studies.questions.tolerance.sensitivity import Sensitivity, seat_levels_db
 from studies.questions.tolerance.study import Tolerance, tolerance
 from studies.questions.tolerance.tables import tolerance_tables
+from studies.questions.tolerance.unknowns import unknowns_of
 from studies.questions.tolerance.words import BY_RAYS, ends_in_words
+from studies.solving import ensemble
 from studies.solving.candidates import Candidate, Row
 from studies.solving.grid import CHANGES_BY_NEED, Fineness, problem_of, run
+from studies.solving.members import members
 from studies.solving.memory import Remembering
+from studies.solving.verdicts import Lead
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 NARROW = ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]")
@@ -51,6 +57,14 @@ def example(*pairs: tuple[str, str], allowed: str = "", name: str = "reading_roo
 
 def solved(design: Design, samples: int = 4, per_band: Fineness = 4, seed: int = 5) -> Tolerance:
     return tolerance(design, WAVES, fineness=per_band, samples=samples, seed=seed)
+
+
+@pytest.fixture(autouse=True, scope="module")
+def two_builds() -> Iterator[None]:
+    """Two builds in place of eight."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ensemble, "members", partial(members, count=2, per_build=1))
+        yield
 
 
 @pytest.fixture(scope="module")
@@ -128,15 +142,65 @@ def test_no_saw_mends_the_temperature(found: Tolerance, monkeypatch: pytest.Monk
     """The headline is about a size, wherever the temperature ranks."""
     warmth = size(found, "temperature")
     others = tuple(one for one in found.sizes if one is not warmth)
-    told = tolerance_tables(replace(found, sizes=(warmth, *others))).answer
+    told = tolerance_tables(replace(found, sizes=(warmth, *others), unknowns=())).answer
     assert "temperature" not in told[0].partition(";")[0]
     assert told[1].startswith("No saw mends the temperature: 5 K off, the score worsens by")
     # Where no score is worse by what counts, the curve is what is left to watch.
     monkeypatch.setattr(words, "NO_DIFFERENCE_DB", 100.0)
     monkeypatch.setattr(sensitivity, "METER_DB", 0.0)
-    told = tolerance_tables(found).answer
+    told = tolerance_tables(replace(found, unknowns=())).answer
     assert told[0].startswith("No size off within its tolerance worsens the score by 100 dB.")
     assert found.loudest.dimension.name in told[0]
+
+
+def test_a_cost_that_hangs_on_the_driver_is_said_to(
+    found: Tolerance, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(words, "NO_DIFFERENCE_DB", 0.0)
+    monkeypatch.setattr(sensitivity, "METER_DB", 0.0)
+    # 13 of 24 agree: no claim; 23 of 24: a claim, with the mean over them.
+    for holds, lead_db, said in (
+        (13 / 24, 0.3, "over 24 drivers and builds cannot be told apart (13 of 24 agree)"),
+        (23 / 24, 0.3, "by 0.30 dB in the mean of 24 drivers and builds, real (23 of 24 agree)"),
+    ):
+        lead = Lead(lead_db=lead_db, holds=holds, members=24)
+        told = tolerance_tables(replace(found, worst_lead=lead)).answer
+        assert any(said in line for line in told)
+
+
+def test_what_nobody_knows_of_the_driver_comes_first(found: Tolerance) -> None:
+    names = [one.dimension.name for one in found.unknowns]
+    assert set(names) == {
+        "effective diameter", "depth of the cone", "height of the dust cap", "cone's loss",
+        "where the cone lets go", "wave in the cone",
+    }  # fmt: skip
+    listed = [row["size"] for row in tolerance_tables(found).table("sizes").records()]
+    assert listed == [*names, *(one.dimension.name for one in found.sizes)]
+    costs = [round(one.cost_db, 2) for one in found.unknowns]
+    assert costs == sorted(costs, reverse=True)
+    wide = next(one for one in found.unknowns if one.dimension.name == "effective diameter")
+    driver = found.design.assembly().driver
+    as_solved = replace(
+        found.design.assembly(),
+        driver=replace(driver, effective_radius=1.05 * driver.effective_radius),
+    )
+    assert wide.plus.score == pytest.approx(one(found.design, as_solved).score, abs=1e-6)
+
+
+def test_a_fit_narrows_what_nobody_knows(found: Tolerance) -> None:
+    known = KnownDriver(
+        file="fitted.toml",
+        sizes=(EFFECTIVE_DIAMETER, SHRINK_FREQUENCY),
+        written=np.array([0.104, 4000.0]),
+        found=np.array([0.104, 4000.0]),
+        covariance=np.diag([0.00052**2, 0.1**2]),
+    )
+    fitted = replace(found.design, known=known)
+    left = {s.dimension.name: s.dimension for s in unknowns_of(fitted, found.nominal, WAVES, 4)}
+    # Two standard deviations: 1 per cent and 0.2 octaves; no wave once the fit knows where.
+    assert left["effective diameter"].up == pytest.approx(0.01)
+    assert left["where the cone lets go"].down == pytest.approx(0.2)
+    assert "wave in the cone" not in left
 
 
 def test_no_tolerance_no_change() -> None:
