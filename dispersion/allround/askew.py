@@ -19,6 +19,7 @@ import numpy as np
 from dispersion.air import Air
 from dispersion.allround.coupling import Placement, coupling, sound_at
 from dispersion.allround.flat_ring import AllRoundError
+from dispersion.allround.pair_system import PairSystem
 from dispersion.walls import RIGID_WALLS, Walls
 from dispersion.waves import DEFAULT_SETTINGS, Drive, Mesh, WaveSettings, balance_db, sphere_rule
 from dispersion.waves.elements import GAUSS, basis
@@ -33,9 +34,6 @@ MORE_ORDERS = 4
 """Azimuthal orders beyond twice k times the largest displacement."""
 MORE_STEPS = 5
 """Steps of the half circle beyond the orders."""
-WITHIN = 1e-6
-"""Residual at which GMRES stops, over the right side."""
-MOST_ROUNDS = 400
 Taking = tuple[Losses | None, ...]
 """What the walls of a body take, by order."""
 
@@ -297,7 +295,7 @@ def solve_pair(
     right = np.zeros((orders, column.unknowns, len(drives)), dtype=complex)
     right[0] = own_right[0] @ imposed[driven].reshape(-1, len(drives))
     there = driven_there @ imposed.reshape(-1, len(drives))
-    system = _Pair(inverses, (column.unknowns, hung.unknowns), to_hung, to_column)
+    system = PairSystem(inverses, (column.unknowns, hung.unknowns), to_hung, to_column)
     pressures, rounds = system.solved(right, there)
     return AskewPair(
         k=k,
@@ -316,73 +314,6 @@ def _on(body: Meridian, walls: Walls) -> Walls:
     """Keep of the walls what covers a part of this body."""
     parts = {piece.part for piece in body.pieces}
     return replace(walls, absorbers=tuple(one for one in walls.absorbers if one[0] in parts))
-
-
-class _Pair:
-    """The system of both bodies, own blocks inverted."""
-
-    def __init__(
-        self,
-        inverses: list[list[np.ndarray]],
-        unknowns: tuple[int, int],
-        to_hung: np.ndarray,
-        to_column: np.ndarray,
-    ) -> None:
-        self.inverses, self.orders = inverses, len(inverses[0])
-        self.split = self.orders * unknowns[0]
-        self.size = self.split + self.orders * unknowns[1]
-        self.to_hung = to_hung.reshape(-1, self.split)
-        self.to_column = to_column.reshape(self.split, -1)
-
-    def solved(
-        self, on_column: np.ndarray, on_hung: np.ndarray
-    ) -> tuple[tuple[np.ndarray, np.ndarray], int]:
-        """Pressures (M, N, W) on either for right sides (M, N, W), and rounds of GMRES."""
-        ways, most = on_column.shape[-1], 0
-        found = np.empty((self.size, ways), dtype=complex)
-        for w in range(ways):
-            right = np.concatenate((on_column[..., w].ravel(), on_hung[..., w].ravel()))
-            found[:, w], rounds = self._found(self._by_own(right))
-            most = max(most, rounds)
-        first, second = np.split(found, [self.split])
-        shape = (self.orders, -1, ways)
-        return (first.reshape(shape), second.reshape(shape)), most
-
-    def _found(self, right: np.ndarray) -> tuple[np.ndarray, int]:
-        """Solution by GMRES without restarts, and its rounds."""
-        size = np.linalg.norm(right)
-        span = [right / size]
-        steep = np.zeros((MOST_ROUNDS + 1, MOST_ROUNDS), dtype=complex)
-        aim = np.zeros(MOST_ROUNDS + 1, dtype=complex)
-        aim[0] = size
-        for n in range(MOST_ROUNDS):
-            new = self._applied(span[n])
-            basis_so_far = np.array(span)
-            for _ in range(2):  # twice is enough to keep it orthogonal
-                along = basis_so_far.conj() @ new
-                new = new - along @ basis_so_far
-                steep[: n + 1, n] += along
-            steep[n + 1, n] = left = np.linalg.norm(new)
-            part = steep[: n + 2, : n + 1]
-            shares, *_ = np.linalg.lstsq(part, aim[: n + 2], rcond=None)
-            if np.linalg.norm(aim[: n + 2] - part @ shares) < WITHIN * size:
-                return shares @ basis_so_far, n + 1
-            span.append(new / left)
-        raise AllRoundError(f"no solution within {MOST_ROUNDS} rounds: hang it straighter")
-
-    def _applied(self, x: np.ndarray) -> np.ndarray:
-        first, second = x[: self.split], x[self.split :]
-        return x - self._by_own(np.concatenate((self.to_column @ second, self.to_hung @ first)))
-
-    def _by_own(self, right: np.ndarray) -> np.ndarray:
-        """Solve with the own blocks, order by order."""
-        out, begin = np.empty_like(right), 0
-        for blocks in self.inverses:
-            for inverse in blocks:
-                end = begin + len(inverse)
-                out[begin:end] = inverse @ right[begin:end]
-                begin = end
-        return out
 
 
 def _sent(
