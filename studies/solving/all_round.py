@@ -16,9 +16,10 @@ from dispersion.coverage import measure_coverage
 from dispersion.problem import Problem
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError
+from studies.solving.askew_changes import powers_askew
 from studies.solving.candidates import Row
 from studies.solving.grid import COARSE_PER_BAND, Progress, Solver, problem_of
-from studies.solving.leaning import as_hung, powers_askew
+from studies.solving.leaning import as_hung
 from studies.solving.posted import are_solved, solve_posts
 from studies.solving.target import score
 

@@ -16,6 +16,7 @@ from dispersion.bands import study_frequencies
 from dispersion.elevations import level_db
 from dispersion.problem import ELEVATION_STEP_DEG, elevation_grid
 from studies.design import Design
+from studies.solving.askew_changes import pressure_change
 from studies.solving.candidates import Candidate, NotSolvedError, Row
 from studies.solving.grid import (
     FINE_PER_BAND,
@@ -27,7 +28,7 @@ from studies.solving.grid import (
     read_per_band,
     run,
 )
-from studies.solving.leaning import as_hung, pressure_change
+from studies.solving.leaning import as_hung
 from studies.solving.posted import are_solved, solve_posts
 
 STAGE = "directivity"
@@ -277,7 +278,7 @@ def _around(
         around = posts.with_posts(row.assembly.standing_posts, wanted.azimuths)
     leaning = pressure_change(design, problem, wanted.azimuths, solver, progress)
     if leaning is not None:
-        around = (bare if around is None else around) + leaning
+        around = (bare if around is None else around) + leaning.values
     return None if around is None else around.conj()
 
 

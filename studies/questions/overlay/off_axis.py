@@ -5,9 +5,9 @@ at azimuth phi, by the first order in e, by
 
     e a cos(phi - psi) = a cos(phi) e_x + a sin(phi) e_y,
 
-a by band and place (solved, see `studies.solving.leaning`). The two e are fitted by least squares;
-what all azimuths of a place share in a band is left free, and so is the level of each position,
-which a microphone a little nearer or farther off changes in all bands alike.
+a by band and place, solved (`side_by_place`). The two e are fitted by least squares; what all
+azimuths of a place share in a band is left free, and so is the level of each position, which a
+microphone a little nearer or farther off changes in all bands alike.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ import numpy as np
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.measured.positions import MeasuredBands, by_place
+from studies.solving.askew_changes import side_by_place
 from studies.solving.grid import Progress, Solver
-from studies.solving.leaning import side_by_place
 
 TRIED, MOST = 1e-3, 10e-3
 """Shift that is solved first; the largest that is solved, m."""

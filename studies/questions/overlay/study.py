@@ -30,6 +30,7 @@ from studies.questions.overlay.one_size_off import (
     one_size_off,
     settled,
 )
+from studies.solving.askew_changes import AskewChange, askew_at_positions
 from studies.solving.grid import (
     COARSE_BY_NEED,
     COARSE_PER_BAND,
@@ -39,7 +40,6 @@ from studies.solving.grid import (
     Progress,
     Solver,
 )
-from studies.solving.leaning import askew_at_positions
 from studies.solving.levels_of_members import (
     MemberSolving,
     in_the_room,
@@ -105,8 +105,8 @@ class Overlay:
         Where a fit was asked for.
     posts_db : (P, B) array or None
         What the posts change at the positions, in the prediction; None where they are left out.
-    askew_db : (P, B) array or None
-        What [askew] changes there, likewise.
+    askew : AskewChange or None
+        What [askew] changes there, (P, B) in dB, likewise.
     off_axis : OffAxis or None
         What shift the azimuths call for, posts taken off; where a fit was asked for and they tell.
     """
@@ -125,7 +125,7 @@ class Overlay:
     best_by_size: tuple[SizeOff, ...]
     fitted: Fitted | None = None
     posts_db: np.ndarray | None = None
-    askew_db: np.ndarray | None = None
+    askew: AskewChange | None = None
     off_axis: OffAxis | None = None
 
     @property
@@ -290,11 +290,11 @@ def overlay(
     assembly = design.assembly()
     band = (float(measured.centres[0]), float(measured.centres[-1]))
     posts_db = change_at_positions(design, assembly, measured.positions, solver, progress, band)
-    askew_db = askew_at_positions(design, assembly, measured.positions, solver, progress, band)
+    askew = askew_at_positions(design, assembly, measured.positions, solver, progress, band)
     # What is tried and fitted is round: what is not is taken off what was measured instead.
-    changed_db = sum(
-        (one for one in (posts_db, askew_db) if one is not None), np.zeros(measured.level_db.shape)
-    )
+    changed_db = np.zeros(measured.level_db.shape)
+    changed_db += 0.0 if posts_db is None else posts_db
+    changed_db += 0.0 if askew is None else askew.values
     without = replace(measured, level_db=measured.level_db - changed_db)
     fitted = off_axis = None
     if with_fit:
@@ -324,7 +324,7 @@ def overlay(
         members_db=members + changed_db,
         comparison=compare(measured.level_db, predicted.level_db, spread_of(members)),
         posts_db=posts_db,
-        askew_db=askew_db,
+        askew=askew,
         off_axis=off_axis,
         distance_only=compare(measured.level_db, spreading),
         tried=tried,

@@ -239,20 +239,20 @@ def _off_axis(found: Overlay) -> Iterator[str]:
 def _azimuth(found: Overlay) -> Iterator[str]:
     noted = [at for at in found.positions if at.azimuth_deg is not None]
     at_these = f"at {len(noted)} of {len(found.positions)} positions with an azimuth"
-    if found.askew_db is not None:
+    if found.askew is not None:
         yield (
             f"It hangs {hung_in_words(found.design)}, which is solved with an axis for each"
-            f" part: {at_these} that changes the prediction by up to"
-            f" {np.abs(found.askew_db).max():.1f} dB"
+            f" part (power within {max(found.askew.power_error_db, 0.001):.3f} dB): {at_these} that"
+            f" changes the prediction by up to {np.abs(found.askew.values).max():.1f} dB"
             + ("." if found.posts_db is not None else f"; posts are not in it: {POSTS_TELL}.")
         )
     if found.posts_db is not None:
         yield (
             f"Posts are solved: {at_these} they change the prediction by up to"
             f" {np.abs(found.posts_db).max():.1f} dB"
-            + ("." if found.askew_db is not None else f"; {ASKEW_TELLS}.")
+            + ("." if found.askew is not None else f"; {ASKEW_TELLS}.")
         )
-    if found.askew_db is not None or found.posts_db is not None:
+    if found.askew is not None or found.posts_db is not None:
         return
     about = f"the model is the same all round: posts are not in it, and {ASKEW_TELLS}"
     if not noted:

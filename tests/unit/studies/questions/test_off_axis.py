@@ -12,7 +12,7 @@ from dispersion.bands import third_octave_centres
 from dispersion.solvers import SOLVERS
 from studies.measured.positions import MeasuredBands, Position
 from studies.questions.overlay.off_axis import fit_off_axis, fitted
-from studies.solving.leaning import change_at_positions_of
+from studies.solving.askew_changes import change_at_positions_of
 
 AZIMUTHS = (0.0, 60.0, 120.0, 200.0, 290.0)
 CENTRES = third_octave_centres(1000.0, 8000.0)
@@ -66,7 +66,9 @@ def test_what_was_solved_off_the_centre_is_found() -> None:
     level = change_at_positions_of(
         design, design.assembly(), off, places, solver, None, (2000.0, 2500.0)
     )
-    found = fit_off_axis(design, design.assembly(), MeasuredBands(places, centres, level), solver)
+    found = fit_off_axis(
+        design, design.assembly(), MeasuredBands(places, centres, level.values), solver
+    )
     assert found.shift == pytest.approx(1.5e-3, rel=0.05)
     assert found.towards_deg == pytest.approx(30.0, abs=3.0)
 

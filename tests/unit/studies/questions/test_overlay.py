@@ -34,6 +34,7 @@ from studies.questions.overlay.tables import overlay_tables
 from studies.questions.overlay.words import change_in_words
 from studies.questions.spread.study import spread
 from studies.solving import levels_of_members
+from studies.solving.askew_changes import AskewChange
 from studies.solving.members import members
 from studies.solving.predicting import as_read, predict
 
@@ -364,7 +365,9 @@ def test_a_shift_that_azimuths_call_for_is_said(perfect: Overlay) -> None:
     assert next(one.value for one in told.facts if one.key == "off_axis_mm") == 1.4
     chance = overlay_tables(replace(perfect, off_axis=replace(fit, shift=0.3e-3)))
     assert "no reflector off the centre" in " ".join(chance.answer)
-    hung = replace(perfect, askew_db=np.full(perfect.measured.level_db.shape, -0.7))
+    hung = replace(
+        perfect, askew=AskewChange(np.full(perfect.measured.level_db.shape, -0.7), 0.002)
+    )
     assert "changes the prediction by up to 0.7 dB" in " ".join(overlay_tables(hung).answer)
 
 

@@ -13,7 +13,8 @@ from studies.questions.export.study import Directions, directivity
 from studies.questions.export.words import meaning
 from studies.questions.spread.study import spread
 from studies.questions.spread.tables import spread_tables
-from studies.solving.leaning import as_hung, askew_at_positions, hung_in_words, levels_at_seats
+from studies.solving.askew_changes import askew_at_positions
+from studies.solving.leaning import as_hung, hung_in_words, levels_at_seats
 from studies.solving.memory import Remembering
 
 BAND = ("band = [500, 800]", "band = [1600, 2000]")
@@ -45,7 +46,7 @@ def test_at_positions_it_matters_to_which_side_it_hangs() -> None:
     places = [Position(f"{azimuth}", 1.0, 1.2, azimuth) for azimuth in azimuths]
     beside, other, before, behind, unknown = askew_at_positions(
         hangs, hangs.assembly(), places, WAVES
-    )
+    ).values
     assert other == pytest.approx(beside, abs=1e-6)
     assert np.abs(before - behind).max() > 0.02
     assert not unknown.any()
