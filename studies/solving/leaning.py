@@ -27,8 +27,8 @@ from studies.solving.posted import IN_WINDOW, given_to
 SOLVED_FROM_HZ = 500.0
 """Below, a millimetre or half a degree is a thousandth of a wave."""
 PER_BAND = 8
-"""Frequencies in a third octave. What a millimetre off costs a seat of the example differs in single
-bands above 5 kHz by up to 0.07 dB from that of 12, that of 4 by up to 0.34 dB: narrow peaks."""
+"""Frequencies in a third octave. What a millimetre off costs a seat of the example differs in
+single bands above 5 kHz by up to 0.07 dB from that of 12, that of 4 by up to 0.34: narrow peaks."""
 AZIMUTHS = 18
 """Half way round: 10 degrees apart."""
 

@@ -12,11 +12,18 @@ from dispersion.bands import third_octave_centres
 from dispersion.solvers import SOLVERS
 from studies.measured.positions import MeasuredBands, Position
 from studies.questions.overlay.off_axis import fit_off_axis, fitted
+from studies.solving import leaning
 from studies.solving.askew_changes import change_at_positions_of
 
 AZIMUTHS = (0.0, 60.0, 120.0, 200.0, 290.0)
 CENTRES = third_octave_centres(1000.0, 8000.0)
 GROUP = [list(range(len(AZIMUTHS)))]
+
+
+@pytest.fixture(autouse=True)
+def few_frequencies(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four in a third octave, the least there can be: what is asked here needs no more."""
+    monkeypatch.setattr(leaning, "PER_BAND", 4)
 
 
 def positions(azimuths: tuple[float | None, ...] = AZIMUTHS) -> tuple[Position, ...]:

@@ -13,6 +13,7 @@ from studies.questions.export.study import Directions, directivity
 from studies.questions.export.words import meaning
 from studies.questions.spread.study import spread
 from studies.questions.spread.tables import spread_tables
+from studies.solving import leaning
 from studies.solving.askew_changes import askew_at_positions
 from studies.solving.leaning import as_hung, hung_in_words, levels_at_seats
 from studies.solving.memory import Remembering
@@ -20,6 +21,12 @@ from studies.solving.memory import Remembering
 BAND = ("band = [500, 800]", "band = [1600, 2000]")
 HANGS = ("[air]", "[askew]\nshift = 2\ntowards = 30\n\n[air]")
 WAVES = partial(SOLVERS["waves"], workers=1, store=Remembering(None))
+
+
+@pytest.fixture(autouse=True)
+def few_frequencies(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four in a third octave, the least there can be: what is asked here needs no more."""
+    monkeypatch.setattr(leaning, "PER_BAND", 4)
 
 
 def design(*pairs: tuple[str, str]) -> Design:
