@@ -17,9 +17,10 @@ def members_in_words(judged: Judged | None, chosen: Row) -> list[str]:
     """Say that the choice has the least regret, and how much; nothing if nothing was judged."""
     if judged is None:
         return []
+    left = f", as {judged.known} left the doubt" if judged.known else ""
     return [
-        f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for: the"
-        f" choice has the least to regret. In nine of ten of them it is within"
+        f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for{left}:"
+        f" the choice has the least to regret. In nine of ten of them it is within"
         f" {judged.regret_of(chosen):.1f} dB of the best that was judged."
     ]
 

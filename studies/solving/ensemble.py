@@ -56,11 +56,14 @@ class Judged:
         Score of each in each member, dB; infinite where it cannot be built.
     levels_db : (N, M, B) array
         Window level of each in each third octave, dB re 0 dB; nan where it cannot be built.
+    known : str
+        File of the fit that narrowed the members; empty where nobody measured.
     """
 
     rows: tuple[Row, ...]
     scores: np.ndarray
     levels_db: np.ndarray
+    known: str = ""
 
     @cached_property
     def regrets(self) -> np.ndarray:
@@ -124,6 +127,7 @@ class Judged:
             rows=(*self.rows, *other.rows),
             scores=np.concatenate((self.scores, other.scores)),
             levels_db=np.concatenate((self.levels_db, other.levels_db)),
+            known=self.known,
         )
 
     def _place(self, row: Row) -> int:
@@ -200,7 +204,12 @@ def judge(
         [row.coverage.window_level_db if row.solved else unknown for row in member]
         for member in found
     ]
-    return Judged(rows=solved, scores=scores, levels_db=np.swapaxes(levels, 0, 1))
+    return Judged(
+        rows=solved,
+        scores=scores,
+        levels_db=np.swapaxes(levels, 0, 1),
+        known="" if design.known is None else design.known.file,
+    )
 
 
 def _members(

@@ -8,20 +8,18 @@ no source). What an answer rests on must not hang on which it is.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
 from dispersion.absorbers import Above
-from dispersion.bands import band_edges
 from dispersion.walls import ConstantAdmittance
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.design.walls_table import PIECES
 from studies.solving.candidates import Candidate, Row
 from studies.solving.grid import Fineness, Progress, Solver, run
-from studies.solving.predicting import Predicted, predict
 
 SOFT_CONE = 0.03
 """Admittance over that of air: takes 11 per cent of what meets it head on."""
@@ -83,8 +81,6 @@ def soften(
     solver: Solver,
     fineness: Fineness,
     progress: Progress | None = None,
-    *,
-    settle_seats: bool = False,
 ) -> Softened | None:
     """Solve candidates again with a cone of `SOFT_CONE` where it no longer moves as one.
 
@@ -99,8 +95,6 @@ def soften(
         Frequencies in a third-octave band, or as many as it takes.
     progress : callable, optional
         Called with (stage, done, total) solves of one frequency.
-    settle_seats : bool
-        Whether levels at the seats settle too.
 
     Returns
     -------
@@ -119,7 +113,7 @@ def soften(
         for assembly, row in different.items()
     ]
     stage = "with a cone that absorbs"
-    again = run(soft, candidates, solver, fineness, stage, progress, settle_seats=settle_seats)
+    again = run(soft, candidates, solver, fineness, stage, progress)
     rows_of = {row.assembly: row for row in again if row.solved}
     return Softened(design.tables.driver.lets_go_hz, rows_of)
 
@@ -134,55 +128,6 @@ def soft_design(design: Design) -> Design | None:
         return None
     cone = Above(design.tables.driver.lets_go_hz, ConstantAdmittance(SOFT_CONE))
     return design.with_absorbers(dict.fromkeys(PIECES["cone"], cone))
-
-
-def predict_softened(
-    design: Design,
-    hard: Predicted,
-    solver: Solver,
-    fineness: Fineness,
-    progress: Progress | None = None,
-    *,
-    settled: int | None = None,
-    begin: np.ndarray | None = None,
-) -> Predicted | None:
-    """Predict levels at positions once more with a cone that absorbs.
-
-    Parameters
-    ----------
-    design : Design
-    hard : Predicted
-        Levels with the cone as written. Bands below where it lets go are taken from there: nothing
-        changes in them.
-    solver, fineness, progress, settled, begin
-        As for `studies.solving.predicting.predict`.
-
-    Returns
-    -------
-    Predicted or None
-        In all bands of `hard`; its response covers those that were solved again. None where there
-        is no such doubt, see `soften`.
-    """
-    soft = soft_design(design)
-    if soft is None or hard.response.method != "waves":
-        return None
-    touched = band_edges(hard.centres)[1] > design.tables.driver.lets_go_hz
-    if not touched.any():
-        return hard
-    again = predict(
-        soft,
-        hard.response.problem.assembly,
-        hard.positions,
-        solver,
-        fineness,
-        progress,
-        (float(hard.centres[touched][0]), float(hard.centres[-1])),
-        settled=settled,
-        begin=begin,
-    )
-    level = np.where(touched, 0.0, hard.level_db)
-    level[:, touched] = again.level_db
-    return replace(again, centres=hard.centres, level_db=level)
 
 
 def may_overtake(rows: Sequence[Row], best: Row, within_db: float) -> list[Row]:

@@ -12,6 +12,7 @@ from small import small_design
 from dispersion.solvers import solve_rays, solve_waves
 from dispersion.sources import ConeWave, LettingGo
 from dispersion.waves import SharedBlocks
+from studies.answer.judging import members_in_words
 from studies.solving.candidates import Candidate
 from studies.solving.ensemble import Judged, judge, may_lead
 from studies.solving.grid import run
@@ -131,6 +132,13 @@ def test_what_cannot_be_built_in_a_member_is_regretted_without_end() -> None:
     assert found.change_range_db(*rows) == pytest.approx(np.array([[2.0, 4.0], [2.0, 4.0]]))
     assert found.regret_of(rows[0]) == np.inf
     assert found.least is rows[1]
+
+
+def test_who_is_judged_by_what_a_fit_left_is_told() -> None:
+    found = judged()
+    assert "may stand for: the choice" in members_in_words(found, found.least)[0]
+    said = members_in_words(replace(found, known="fitted.toml"), found.least)[0]
+    assert "may stand for, as fitted.toml left the doubt: the choice" in said
 
 
 def test_quick_methods_are_not_judged() -> None:

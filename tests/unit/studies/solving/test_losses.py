@@ -14,7 +14,6 @@ from dispersion.walls import RIGID_WALLS
 from dispersion.waves import SharedBlocks
 from shapes.assembly import Assembly
 from studies.design import Design, read_design
-from studies.measured.positions import Position
 from studies.questions.trim.steps import ShaveStep
 from studies.questions.trim.tables import change_in_words
 from studies.solving.candidates import Candidate, Row
@@ -24,11 +23,9 @@ from studies.solving.losses import (
     Softened,
     least_change,
     may_overtake,
-    predict_softened,
     soft_design,
     soften,
 )
-from studies.solving.predicting import predict
 from studies.solving.shaving import Cut, cut_candidate
 
 AIR = "[air]\ntemperature"
@@ -69,24 +66,6 @@ def test_below_where_the_cone_lets_go_nothing_changes() -> None:
 def test_where_the_file_knows_there_is_no_doubt(table: str) -> None:
     _, row = solved(TREBLE)
     assert soften(walled(table, TREBLE), [row], SOLVE, 4) is None
-
-
-def test_levels_at_positions_are_those_of_a_file_with_that_cone() -> None:
-    places = [Position("near", 0.5, 1.0), Position("far", 2.0, 1.2)]
-    design = small_design(("band = [500, 800]", 'band = ["3.15 kHz", "5 kHz"]'))
-    hard = predict(design, design.assembly(), places, SOLVE, 4)
-    soft = predict_softened(design, hard, SOLVE, 4)
-    written = walled(
-        "cone = { admittance = 0.03 }", ("band = [500, 800]", 'band = ["3.15 kHz", "5 kHz"]')
-    )
-    same = predict(written, written.assembly(), places, SOLVE, 4)
-    # The driver alone, which is 0 dB, is read between places on either side of the band's edge.
-    assert soft.level_db == pytest.approx(same.level_db, abs=0.03)
-    assert np.all(soft.level_db[:, 0] == hard.level_db[:, 0])
-    assert np.abs(soft.level_db - hard.level_db).max() > 0.01
-    # Only what can change was solved again.
-    assert len(soft.response.problem.frequencies) == 8
-    assert predict_softened(written, same, SOLVE, 4) is None
 
 
 @pytest.mark.slow
