@@ -113,6 +113,17 @@ def hung_in_words(design: Design) -> str:
     return f"{words} degrees towards azimuth {math.degrees(hangs.towards):.0f}"
 
 
+def left_out_in_words(design: Design) -> list[str]:
+    """Say that how it hangs does not count here; nothing where the file says nothing of it."""
+    hangs = design.tables.askew
+    if hangs is None or not (hangs.shift or hangs.tilt):
+        return []
+    return [
+        f"That it hangs {hung_in_words(design)} is left out: that counts by the wave solver only,"
+        f" from {SOLVED_FROM_HZ:.0f} Hz up, and where something hangs."
+    ]
+
+
 def levels_askew(
     design: Design,
     assembly: Assembly,

@@ -6,7 +6,7 @@ import numpy as np
 
 from dispersion.bands import band_label
 from studies.questions.export.study import STRONG_DB, Directivity
-from studies.solving.leaning import SOLVED_FROM_HZ, hung_in_words
+from studies.solving.leaning import SOLVED_FROM_HZ, hung_in_words, left_out_in_words
 
 
 def answer(found: Directivity) -> list[str]:
@@ -76,7 +76,8 @@ def meaning(found: Directivity) -> dict[str, str]:
 
 def _round(found: Directivity) -> str:
     if found.around is None:
-        return "The model is round: the same at every azimuth, posts left out."
+        said = ["The model is round: the same at every azimuth, posts left out."]
+        return " ".join([*said, *left_out_in_words(found.design)])
     holds = []
     if found.posted:
         holds.append("the posts, solved as round rods")

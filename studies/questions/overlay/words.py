@@ -17,7 +17,7 @@ from studies.measured.index import PERIODS
 from studies.questions.overlay.off_axis import SURE
 from studies.questions.overlay.one_size_off import STEPS, SizeOff
 from studies.questions.overlay.study import LEAST_GAIN, LEAST_GAIN_DB, Overlay
-from studies.solving.leaning import hung_in_words
+from studies.solving.leaning import hung_in_words, left_out_in_words
 from studies.solving.target import METER_DB
 
 ONE_IN = 20
@@ -239,7 +239,9 @@ def _off_axis(found: Overlay) -> Iterator[str]:
 def _azimuth(found: Overlay) -> Iterator[str]:
     noted = [at for at in found.positions if at.azimuth_deg is not None]
     at_these = f"at {len(noted)} of {len(found.positions)} positions with an azimuth"
-    if found.askew is not None:
+    if found.askew is None:
+        yield from left_out_in_words(found.design)
+    else:
         yield (
             f"It hangs {hung_in_words(found.design)}, which is solved with an axis for each"
             f" part (power within {max(found.askew.power_error_db, 0.001):.3f} dB): {at_these} that"

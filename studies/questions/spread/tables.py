@@ -27,7 +27,7 @@ from studies.answer.table import Fact, Findings, Table
 from studies.answer.voiced import filters_table
 from studies.questions.spread.study import Spread
 from studies.questions.spread.ways_tables import ways_facts, ways_in_words, ways_tables
-from studies.solving.leaning import hung_in_words
+from studies.solving.leaning import hung_in_words, left_out_in_words
 
 POWER_CAPTION = (
     "shares of the driver's power that arrive far away or are taken by a part's walls; what walls"
@@ -179,7 +179,7 @@ def _round_the_column(spread: Spread) -> list[str]:
 def _hung_askew(spread: Spread) -> list[str]:
     levels = spread.askew
     if levels is None:
-        return []
+        return left_out_in_words(spread.design)
     most = int(np.argmax(levels.swing_db))
     return [
         f"As it hangs, {hung_in_words(spread.design)} (solved with an axis for each part, no"

@@ -43,6 +43,8 @@ def test_only_if_the_file_says_so_and_only_by_waves() -> None:
     assert askew_at_positions(straight, assembly, (), WAVES) is None
     assert "2.0 mm off the centre" in hung_in_words(hangs)
     assert "towards azimuth 30" in hung_in_words(hangs)
+    assert "is left out" in leaning.left_out_in_words(hangs)[0]
+    assert leaning.left_out_in_words(straight) == leaning.left_out_in_words(design()) == []
 
 
 @pytest.mark.slow
