@@ -51,8 +51,9 @@ MEMBERS = BUILDS * MOTIONS
 SEED = 3
 """Of the Sobol sequences: the same members in every run."""
 DIAMETER, DEPTH, CAP, ADMITTANCE, GAP, KEEP = 0.05, 0.25, 0.5, 0.05, 1e-3, 0.5e-3
-MOST_ADMITTANCE, SURE_OCTAVES = 0.1, 0.4
-"""Of a cone that was fitted; doubt up to which a fit says that the cone lets go, and how."""
+MOST_ADMITTANCE, SURE_OCTAVES, SURE_PROUD = 0.1, 0.4, 1e-3
+"""Of a cone that was fitted; doubt up to which a fit says that the cone lets go, and where; doubt,
+m, up to which it says how far the frame stands out."""
 ROUNDED = 2e-3
 """By how much correlations of a file may be off."""
 LETS_GO_HZ, WAVE_SPEED, TEMPERATURE_C = (2e3, 16e3), (300.0, 700.0), (10.0, 30.0)
@@ -195,6 +196,24 @@ def members(
     return every if design.known is None else _narrowed(every, design.known, design, seed)
 
 
+def surely_found(design: Design) -> tuple[str, ...]:
+    """Return the sizes of a driver that a fit knows better than the ranges above do.
+
+    The driver's own first, the frequency where it lets go last; none where nobody measured.
+    """
+    known, own = design.known, 2.0 * design.tables.driver.effective_radius
+    if known is None:
+        return ()
+    doubt = {
+        EFFECTIVE_DIAMETER: own * DIAMETER / math.sqrt(3.0),
+        PROUD_HEIGHT: SURE_PROUD,
+        CONE_LOSS: ADMITTANCE / math.sqrt(12.0),
+        SHRINK_FREQUENCY: SURE_OCTAVES,
+    }
+    there = [size for size in doubt if size in known.sizes]
+    return tuple(size for size in there if known.deviation_of(size) <= doubt[size])
+
+
 def _narrowed(
     every: Sequence[Member], known: KnownDriver, design: Design, seed: int
 ) -> tuple[Member, ...]:
@@ -202,13 +221,11 @@ def _narrowed(
 
     With L the Cholesky factor of the covariance, sizes are found + L z, z independent normal: those
     of the driver are drawn for each build, the frequency where it lets go for each member given
-    them. Where the fit found that frequency within `SURE_OCTAVES` no cone moves as a wave.
+    them; then no cone moves as a wave. What the fit did not find (`surely_found`) stays as drawn.
     """
-    order = [
-        size
-        for size in (EFFECTIVE_DIAMETER, PROUD_HEIGHT, CONE_LOSS, SHRINK_FREQUENCY)
-        if size in known.sizes
-    ]
+    order = surely_found(design)
+    if not order:
+        return tuple(every)
     places = [known.sizes.index(size) for size in order]
     factor = _factor(known.covariance[np.ix_(places, places)])
     drawn = _normal(len(order), len(every) * len(every[0][1]), seed)
@@ -216,7 +233,7 @@ def _narrowed(
     for n, (build, moves) in enumerate(every):
         z = drawn[n]
         values = dict(zip(order, (known.found[places] + factor @ z).tolist(), strict=True))
-        if SHRINK_FREQUENCY in values and factor[-1, -1] <= SURE_OCTAVES:
+        if SHRINK_FREQUENCY in values:
             given = float(factor[-1, :-1] @ z[:-1])
             moves = tuple(
                 _letting(move, known, given + float(factor[-1, -1] * own[-1]))

@@ -67,13 +67,13 @@ def worries_figure(found: Tolerance) -> Figure:
     figure = new_figure(height, f"{found.design.title}: what each size costs")
     ratios = [len(sizes)] + ([len(askew)] if askew else [])
     panels = figure.subplots(len(ratios), 2, squeeze=False, sharey="row", height_ratios=ratios)
-    names = [f"{size.dimension.name}, {ends_in_words(size.dimension)}" for size in sizes]
+    names = [f"{size.dimension.name},\n{ends_in_words(size.dimension)}" for size in sizes]
     left, right = panels[0]
     _pairs(left, names, [(size.minus_db, size.plus_db) for size in sizes])
     left.set_title("score, less is better")
     left.set_xlabel("change of score, dB")
     _pairs(right, names, [size.curve_ends_db for size in sizes])
-    right.set_title(f"{found.ears}: the third octave that moves most")
+    right.set_title(f"{found.ears}:\nthe third octave that moves most")
     right.set_xlabel("change of level, dB")
     if askew:
         panels[1][0].axis("off")

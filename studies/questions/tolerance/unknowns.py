@@ -25,10 +25,10 @@ from studies.solving.members import (
     DEPTH,
     DIAMETER,
     LETS_GO_HZ,
-    SURE_OCTAVES,
     WAVE_SPEED,
     Build,
     Motion,
+    surely_found,
     ways_of,
     with_cone,
 )
@@ -97,7 +97,7 @@ def _sizes(design: Design, assembly: Assembly) -> Iterator[_Unknown]:
     """Diameter, depth and dust cap: shares of what is written."""
     known, own = design.known, 2.0 * design.tables.driver.effective_radius
     ends = (1.0 - DIAMETER, 1.0 + DIAMETER)
-    if known is not None and EFFECTIVE_DIAMETER in known.sizes:
+    if known is not None and EFFECTIVE_DIAMETER in surely_found(design):
         low, high = known.range_of(EFFECTIVE_DIAMETER)
         ends = (low / own, high / own)
     yield _share(design, assembly, "effective diameter", "diameter", ends)
@@ -122,7 +122,7 @@ def _losses(design: Design, assembly: Assembly) -> Iterator[_Unknown]:
     """What the cone takes; nothing where the file says it."""
     known = design.known
     low, high = 0.0, ADMITTANCE
-    if known is not None and CONE_LOSS in known.sizes:
+    if known is not None and CONE_LOSS in surely_found(design):
         low, high = known.range_of(CONE_LOSS)
     minus, plus = (
         with_cone(design, replace(AS_WRITTEN, admittance=max(end, 0.0))) for end in (low, high)
@@ -136,10 +136,9 @@ def _motions(design: Design, assembly: Assembly) -> Iterator[_Unknown]:
     """Where the cone lets go, or how fast its motion runs outwards."""
     known, written = design.known, design.tables.driver.lets_go_hz
     low, high = LETS_GO_HZ
-    surely = False
-    if known is not None and SHRINK_FREQUENCY in known.sizes:
+    surely = SHRINK_FREQUENCY in surely_found(design)
+    if known is not None and surely:
         low, high = known.range_of(SHRINK_FREQUENCY)
-        surely = known.deviation_of(SHRINK_FREQUENCY) <= SURE_OCTAVES
 
     def moving(lets_go: float | None, wave: float | None) -> tuple[Design, Assembly]:
         warm = design.air.temperature_c

@@ -76,6 +76,14 @@ def test_a_fit_that_does_not_know_how_the_cone_moves_leaves_both_ways(tmp_path: 
     assert max(speed for speed in speeds if speed) <= WAVE_SPEED[1]
 
 
+def test_what_a_fit_did_not_find_stays_as_wide_as_it_was(tmp_path: Path) -> None:
+    # 5 mm of doubt are more than 5 per cent of 104 mm either way: readings that say nothing.
+    design = taken_over(tmp_path, FIT.replace("deviation = 0.8", "deviation = 5.0"))
+    diameters = [build.diameter for build, _ in members(design)]
+    assert diameters == [build.diameter for build, _ in members(small_design())]
+    assert all(move.wave_speed is None for _, moves in members(design) for move in moves)
+
+
 def test_a_fitted_file_knows_its_own_driver() -> None:
     text = small_design(("effective_diameter = 104 ", "effective_diameter = 101 ")).text
     own = parse_design(
