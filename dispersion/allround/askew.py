@@ -34,6 +34,8 @@ MORE_ORDERS = 4
 """Azimuthal orders beyond twice k times the largest displacement."""
 MORE_STEPS = 5
 """Steps of the half circle beyond the orders."""
+CLEAR = 5e-4
+"""Steps along both bodies in which it is seen whether they touch, metres."""
 Taking = tuple[Losses | None, ...]
 """What the walls of a body take, by order."""
 
@@ -232,7 +234,7 @@ def solve_askew(
     Raises
     ------
     AllRoundError
-        If nothing hangs.
+        If nothing hangs, or it would touch what it hangs over.
     ValueError
         If the wave solver refuses a body.
     """
@@ -243,6 +245,7 @@ def solve_askew(
     orders = int(2.0 * k * displaced.farthest(hung, pivot)) + more_orders + 1
     bodies = ((assembly.lower, drives), (hung, ()))
     place = displaced.placement(pivot)
+    _require_clear(assembly.lower, hung, place)
     return solve_pair(bodies, place, frequency, air, orders, settings, walls)
 
 
@@ -308,6 +311,28 @@ def solve_pair(
         rounds=rounds,
         digits=digits,
     )
+
+
+def _require_clear(lower: Meridian, hung: Meridian, place: Placement) -> None:
+    """Raise an AllRoundError if a body hung so reaches into the one below, in its plane."""
+    r, z = _points_along(hung)
+    below = _points_along(lower)
+    across = np.concatenate((r, -r))
+    points = np.column_stack((across, np.zeros_like(across), np.tile(z, 2)))
+    for x, _, height in place.points(points):
+        beneath = below[1, np.abs(below[0] - abs(x)) < CLEAR]
+        if height <= beneath.max(initial=-np.inf):
+            raise AllRoundError(
+                "what hangs so far askew would touch the driver or the baffle: hang it straighter"
+            )
+
+
+def _points_along(body: Meridian) -> np.ndarray:
+    """Points r and z along a meridian, no farther apart than `CLEAR`, (2, P)."""
+    line = body.sample(0.1 * CLEAR)
+    way = np.concatenate(([0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))))
+    stops = np.linspace(0.0, way[-1], int(way[-1] / CLEAR) + 2)
+    return np.array([np.interp(stops, way, line[:, axis]) for axis in range(2)])
 
 
 def _on(body: Meridian, walls: Walls) -> Walls:

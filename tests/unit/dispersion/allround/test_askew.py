@@ -159,6 +159,13 @@ def test_half_a_circle_stands_for_all() -> None:
     assert np.mean(np.cos(turn)) == pytest.approx(0.0)
 
 
+def test_what_would_touch_is_refused() -> None:
+    """The plate's edge, 60 mm out and 20 mm up, reaches down to 0 at asin(20 / 60) = 19 degrees."""
+    assert pair(Displacement(tilt=np.radians(5.0))).rounds > 0
+    with pytest.raises(AllRoundError, match="would touch"):
+        pair(Displacement(tilt=np.radians(25.0)))
+
+
 def test_nothing_hangs() -> None:
     with pytest.raises(AllRoundError, match="nothing hangs"):
         solve_askew(SMALL.without_upper(), HERTZ, drives(), HANGS, AIR)
