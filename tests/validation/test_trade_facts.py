@@ -61,7 +61,7 @@ def test_a_trimmed_cap_of_an_eight_inch_ball_fits(keep: str) -> None:
 def test_half_an_eight_inch_ball_does_not_fit_those_posts() -> None:
     [clash] = find_clashes(eight_inch_build(inches("4")))
     assert clash.part == "reflector"
-    assert "101.6 mm (4 in) tall but the plate gap is 95.2 mm (3 3/4 in)" in clash.message
+    assert "101.6 mm (4 in) tall but the plate gap is 95.3 mm (3 3/4 in)" in clash.message
 
 
 @pytest.mark.parametrize("gap", ["2 3/4", "3", "3 1/2"])
