@@ -32,7 +32,7 @@ _NEAR_BEST, _ISLAND = "#cfe8dc", "#f7e3b5"
 _LONE_POINTS = 8.0
 _MARKS = ("o", "s", "^", "D", "v", "P", "X")
 _CROSSES = ("x", "+", "1", "2")
-_REASON_LENGTH = 48
+_REASON_LENGTH, _REASON_WIDTH = 48, 34
 _LEAST_SPAN_DB, _MOST_SPAN_DB = 3.0, 12.0
 _LEVEL_WORDS = "dB re the driver's own on-axis curve"
 _HOLLOW: Look = {"linestyle": "none", "markerfacecolor": "white"}
@@ -303,7 +303,7 @@ def _draw_failures(axes: Axes, ladders: Sequence[Ladder]) -> None:
             markersize=8,
             markeredgewidth=1.6,
             transform=axes.get_xaxis_transform(),
-            label=f"failed: {words}",
+            label=textwrap.fill(f"failed: {words}", _REASON_WIDTH),
         )
 
 
