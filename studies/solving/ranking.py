@@ -17,6 +17,9 @@ difference in dB, and processor time over that of the whole in one run:
     the whole column, the coarser mesh     0.007  0.02   0.60 to 0.70
     =====================================  =====  =====  ============
 
+The table was made with four digits of the azimuth's quadrature; three, as they are taken now, move
+scores by 0.007 dB (rms) and leave a sixth less to do.
+
 Over the four examples, with their gap and with one wider by 15 and 30 per cent, the score moved by
 0.034 dB (rms; 0.09 at most), a level by 0.16 dB at most. A shorter column has fewer ripples
 besides, so that fewer frequencies settle it. Single directions below the horizon are off by several
