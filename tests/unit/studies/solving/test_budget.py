@@ -108,12 +108,12 @@ def test_every_command_that_solves_is_weighed() -> None:
 
 
 def test_a_few_large_solves_are_asked_about_as_many_small_ones_are(design: Design) -> None:
-    """Whatever their number: twelve at four times the mesh take as long as a thousand."""
+    """Whatever their number: twelve at six times the mesh take as long as a thousand."""
     few = (Portion(12, 4),)
     budget = Budget(2.0, 1e9, lambda _: False)
     require_consent(design, few, budget, workers=1)
     with pytest.raises(BudgetError, match="12 designs, 1104 solves"):
-        require_consent(design, few, budget, workers=1, finer=4.0)
+        require_consent(design, few, budget, workers=1, finer=6.0)
 
 
 def test_what_the_solver_refuses_is_left_to_the_study_to_refuse(design: Design) -> None:
