@@ -83,11 +83,12 @@ def _ball_figures(ball: BallCut) -> list[tuple[str, str]]:
 
 
 def _saw_notes(ball: BallCut) -> list[str]:
+    ratio = keep_ratio_in_words(ball.base_per_keep)
     said = [
         "Mark from the kept pole, never from the other one: the ball may not have the size it is"
         f" sold by. Saw on the waste side, leaving {in_both(ball.sanding)} on the kept piece; then"
         f" sand down to the flat and measure the base diameter: {in_both(ball.base_diameter)}.",
-        f"{keep_ratio_in_words(ball.base_per_keep)}: sand a little, measure, sand again.",
+        f"{ratio[0].upper()}{ratio[1:]}: sand a little, measure, sand again.",
     ]
     if ball.blade[1] >= ball.diameter:
         said.append("Saw and sanding take all of the waste: sand or plane it off, do not saw.")

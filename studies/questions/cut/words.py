@@ -49,7 +49,7 @@ def _ball(ball: BallCut) -> Iterator[str]:
     )
     yield (
         f"Mark from the kept pole; the blade runs from {in_both(near)} to {in_both(far)} from it,"
-        f" which leaves {in_both(ball.sanding)} to sand off."
+        f" which leaves {in_both(ball.sanding)} to sand off;"
         f" {keep_ratio_in_words(ball.base_per_keep)}."
     )
     yield (
