@@ -7,8 +7,8 @@ the eight nearest. The same driver in the same air is solved once a run, and kep
 moves otherwise in the same frame is another right-hand side, solved along with it.
 
 The drivers of the examples from 45 Hz to 17.8 kHz: 68 places, 4 ms each; off by 0.008 dB at most
-between them, and by 0.04 dB at 4 kHz, where one begins to let go without a smooth slope. That takes
-more than places: half as many again leave 0.06 dB there, twice as many 0.04.
+between them, and by 0.04 dB at 4 kHz, where one begins to let go without a smooth slope. More
+places do not mend that: a fifth more of them leave 0.06 dB there, half as many again 0.04.
 
 Its walls take what they take in the column; the baffle is hard, and the air on the way absorbs
 nothing: what it takes is in the levels.

@@ -37,6 +37,9 @@ class MeridianError(ValueError):
 class Piece(Protocol):
     """What every piece of a meridian offers."""
 
+    def __hash__(self) -> int:
+        """Pieces that are alike are found again."""
+
     @property
     def part(self) -> str:
         """Label of the part it belongs to."""

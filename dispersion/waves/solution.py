@@ -478,7 +478,7 @@ def _check(
     for body in bodies:
         if floor is None and not body.is_closed:
             raise ValueError("a body's meridian must start and end on the axis (r = 0)")
-        widest = max(_widest(piece) for piece in body.pieces)  # type: ignore[arg-type]
+        widest = max(_widest(piece) for piece in body.pieces)
         if widest > longest_radius(k):
             raise MeshError(
                 f"a radius of {widest:.2f} m is too many wavelengths at {frequency:.0f} Hz: "

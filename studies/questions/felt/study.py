@@ -228,7 +228,7 @@ def felt(
         message = 'losses = "none" switches felt off too: leave it out'
         raise DesignError(design.path, (Mistake("walls.losses", message),))
     # The rings of the example: scores as with the whole column within 0.05 dB (0.15 one of 19), in
-    # 0.38 of the processor time.
+    # 0.38 of the processor time (one run each, beside other work).
     solver = to_rank(solver, fineness)
     resistivity = _resistivity(design)
     bare = design.assembly().with_felt(None, None)

@@ -160,7 +160,8 @@ def _hears_the_window(design: Design) -> bool:
     """Whether what ranks designs, for the window alone, tells what the first seat hears too.
 
     The example's sizes, a millimetre off: changes of score as with the whole column within 0.03 dB,
-    those of the curve at the seat within 0.02 dB (rms), in 0.51 of the processor time.
+    those of the curve at the seat within 0.02 dB (rms), in 0.51 of the processor time
+    (one run each, beside other work).
     """
     low, high = design.window_deg
     return not design.seats or low <= design.seats[0].elevation_deg <= high
