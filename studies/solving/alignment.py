@@ -15,6 +15,7 @@ quarter of a period apart, and in step rise to 3 dB above at the crossover.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -107,14 +108,46 @@ def alignment(response: Response, window: tuple[float, float]) -> Alignment | No
         None unless there are two ways that cross over within the frequencies of the response, and
         for rays, which have no phase.
     """
-    if len(response.problem.ways) != 2 or response.method == "rays":
+    problem = response.problem
+    if len(problem.ways) != 2 or response.method == "rays":
         return None
-    pair = _pair(response, window)
+    plain = tuple(replace(way, delay=0.0, polarity=1) for way in problem.ways)
+    drive = Reference(plain, response.reference.flush).drive(problem.frequencies)
+    pressures = drive[:, :, None] * response.far_of_each
+    return align(problem.ways, pressures, problem.frequencies, problem.elevations, window)
+
+
+def align(
+    ways: Sequence[Way],
+    pressures: np.ndarray,
+    frequencies: np.ndarray,
+    elevations: np.ndarray,
+    window: tuple[float, float],
+) -> Alignment | None:
+    """Find how two ways add best whose pressures are known.
+
+    Parameters
+    ----------
+    ways : sequence of two Way
+        As they are written.
+    pressures : (2, F, E) complex array
+        Of each way with its filters and level, but without its delay and polarity.
+    frequencies, elevations : (F,) and (E,) arrays
+        Hz, ascending; degrees.
+    window : (float, float)
+        Lowest and highest elevation, degrees.
+
+    Returns
+    -------
+    Alignment or None
+        None if the ways do not cross over within the frequencies.
+    """
+    pair = _pair(pressures, frequencies, elevations, window)
     crossing = _crossing(pair)
     if crossing is None:
         return None
     near = pair.within(crossing, OCTAVES)
-    first, second = response.problem.ways
+    first, second = ways
     same, turned = (
         near.timing(*_apart(first, second, near.best_delay(crossing, sign), sign))
         for sign in (1, -1)
@@ -178,21 +211,23 @@ class _TwoWays:
         )
 
 
-def _pair(response: Response, window: tuple[float, float]) -> _TwoWays:
-    problem = response.problem
-    plain = tuple(replace(way, delay=0.0, polarity=1) for way in problem.ways)
-    drive = Reference(plain, response.reference.flush).drive(problem.frequencies)
-    first, second = drive[:, :, None] * response.far_of_each
+def _pair(
+    pressures: np.ndarray,
+    frequencies: np.ndarray,
+    elevations: np.ndarray,
+    window: tuple[float, float],
+) -> _TwoWays:
+    first, second = pressures
 
     def mean(power: np.ndarray) -> np.ndarray:
-        return window_power(power, problem.elevations, window)
+        return window_power(power, elevations, window)
 
     powers = np.array([mean(np.abs(one) ** 2) for one in (first, second)])
     both = powers.sum(axis=0)
     # |p1 + p2|^2 and |p1 - i p2|^2 hold the real and the imaginary part of conj(p1) p2.
     real, imaginary = (mean(np.abs(first + turn * second) ** 2) - both for turn in (1.0, -1j))
     sizes = mean(np.abs(first) * np.abs(second))
-    return _TwoWays(problem.frequencies, powers, 0.5 * (real + 1j * imaginary), sizes)
+    return _TwoWays(frequencies, powers, 0.5 * (real + 1j * imaginary), sizes)
 
 
 def _crossing(pair: _TwoWays) -> float | None:

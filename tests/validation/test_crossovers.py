@@ -1,13 +1,13 @@
 """Crossovers against their closed forms.
 
-Numbers and sources: `studies.questions.proof.cases.closed_forms`.
+Numbers and sources: `studies.questions.proof.cases.ways`.
 """
 
 import numpy as np
 import pytest
 
 from dispersion.sources import Crossover
-from studies.questions.proof.cases.closed_forms import CORNER, RATIO, both_sides
+from studies.questions.proof.cases.ways import CORNER, RATIO, both_sides
 
 
 @pytest.mark.parametrize(

@@ -1,11 +1,11 @@
-"""Directivity indices, crossovers and solids, against closed forms.
+"""Directivity indices, what surfaces take and solids, against closed forms.
 
 - Directivity index: ANSI/ASA S1.1, 6.66 and 6.67. Baffled piston: Beranek & Mellow, Acoustics:
   Sound Fields and Transducers (2012), section 13.7, Eq. 13.102; its index follows from its
   resistance, 1 - J1(2ka) / ka. Radial cap on a rigid sphere: Morse & Ingard, Theoretical Acoustics,
   section 7.2.
-- Butterworth: S. Butterworth, Experimental Wireless 7, 536 (1930) [from memory]. Linkwitz-Riley:
-  S. H. Linkwitz, J. Audio Eng. Soc. 24, 2 (1976) [from memory].
+- Felt: Y. Miki, J. Acoust. Soc. Jpn. (E) 11, 19 (1990), evaluated apart from this program with 40
+  digits. What a real admittance takes from all sides at once: Paris's integral [from memory].
 - Spherical cap, frustum and Pappus' theorems: elementary, as found in any handbook.
 """
 
@@ -13,13 +13,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal
 
 import numpy as np
 from scipy.special import j1
 
+from dispersion.absorbers import PorousLayer, diffuse_absorption
+from dispersion.air import Air
 from dispersion.coverage import directivity_index
-from dispersion.sources import Crossover
 from shapes.meridian import Arc, Line, Meridian
 from shapes.reflectors import ball_cap, base_of_cap, cone
 from studies.questions.proof.cases.check import REST, Check, Compared, compare
@@ -89,55 +89,58 @@ PATTERNS = (
     ),
 )
 
-# Crossovers
-
-CORNER = 2500.0
-RATIO = np.geomspace(0.02, 50.0, 101)
-FREQUENCIES = CORNER * RATIO
-FILTER_ROUNDING = 1e-9
+# Surfaces
 
 
-def both_sides(
-    kind: Literal["butterworth", "linkwitz-riley"], order: int
-) -> tuple[np.ndarray, np.ndarray]:
-    """Responses of the low and the high side at `FREQUENCIES`."""
-    low, high = Crossover(kind, order, CORNER, "low"), Crossover(kind, order, CORNER, "high")
-    return low.response(FREQUENCIES), high.response(FREQUENCIES)
+class PlainAir(Air):
+    """Air in which sound runs at 343 m/s."""
+
+    speed = 343.0
 
 
-def butterworth(order: int) -> Compared:
-    """Power of both sides against the formula, over fifty corners to either side."""
-    low, high = (np.abs(side) ** 2 for side in both_sides("butterworth", order))
-    known = [1.0 / (1.0 + RATIO ** (sign * 2 * order)) for sign in (1, -1)]
-    at = [f"{side} side, x {ratio:.3g}" for side in ("low", "high") for ratio in RATIO]
-    found, exact = np.concatenate((low, high)), np.concatenate(known)
-    return compare(f"order {order}", at, found / exact, np.ones(len(at)), FILTER_ROUNDING)
+FELT = PorousLayer(thickness=5e-3, flow_resistivity=50e3)
+FELT_TAKES = {5e3: 0.14469211085 - 0.57491113153j, 16e3: 1.7198824979 + 0.31125297571j}
+"""Admittance by frequency, Hz."""
+TEN_DIGITS = 1e-9
+ADMITTANCES = (0.03, 0.3, 3.0)
+RULE = np.polynomial.legendre.leggauss(200)
 
 
-def flat_sum(order: int) -> Compared:
-    """Magnitude of the sum of both sides of a Linkwitz-Riley crossover."""
-    low, high = both_sides("linkwitz-riley", order)
-    polarity = 1.0 if order % 4 == 0 else -1.0
-    at = [f"x {ratio:.3g}" for ratio in RATIO]
+def felt_as_worked_out(frequency: float) -> Compared:
+    """Real and imaginary part of what 5 mm of felt on a hard back takes."""
+    found, known = FELT.admittance(frequency, PlainAir()), FELT_TAKES[frequency]
     return compare(
-        f"order {order}", at, np.abs(low + polarity * high), np.ones(len(at)), FILTER_ROUNDING
+        f"{frequency:g} Hz",
+        ["real part", "imaginary part"],
+        [found.real, found.imag],
+        [known.real, known.imag],
+        TEN_DIGITS * abs(known),
+        frequency,
     )
 
 
-CROSSOVERS = (
+def taken_from_all_sides(beta: float) -> Compared:
+    """Mean of 4 beta cos / (beta + cos)^2 over the half space, weighted by 2 sin cos."""
+    x, weights = RULE
+    cos = 0.5 * (x + 1.0)
+    known = np.sum(weights * cos * 4.0 * beta * cos / (beta + cos) ** 2)
+    return compare(f"admittance {beta:g}", ["share"], diffuse_absorption(beta), known, 1e-6 * known)
+
+
+SURFACES = (
     Check(
-        name="Butterworth crossovers",
+        name="Admittance of felt",
         kind=REST,
-        source="S. Butterworth, Experimental Wireless 7, 536 (1930) [from memory]",
-        cases=tuple(range(1, 17)),
-        run=butterworth,
+        source="Miki, J. Acoust. Soc. Jpn. (E) 11, 19 (1990), evaluated for this project",
+        cases=tuple(FELT_TAKES),
+        run=felt_as_worked_out,
     ),
     Check(
-        name="Linkwitz-Riley crossovers",
+        name="Absorption from all sides",
         kind=REST,
-        source="S. H. Linkwitz, J. Audio Eng. Soc. 24, 2 (1976) [from memory]",
-        cases=(2, 4, 6, 8, 12, 16),
-        run=flat_sum,
+        source="Paris's integral [from memory], by Gauss's rule",
+        cases=ADMITTANCES,
+        run=taken_from_all_sides,
     ),
 )
 
