@@ -1,7 +1,8 @@
 """Stop what is being solved, from any thread: a flag that compiled loops look at.
 
 The assembly looks at it between two rows of elements, hundredths of a second apart even on the
-largest mesh, the field at points between two points. Whatever is stopped raises `StoppedError`.
+largest mesh, the field at points between two points, the coupling of two axes between two elements.
+Whatever is stopped raises `StoppedError`.
 
     stop = StopFlag()
     with stopped_by(stop):  # in the thread that asks; another may call stop.set()

@@ -24,15 +24,19 @@ whose blocks a worker keeps only as long as they come near each other.
 
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, wait
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from dispersion.fields import Fields, solve_fields
 from dispersion.keys import solver_version
 from dispersion.problem import Problem
 from dispersion.stopping import current_stop
-from dispersion.waves import SharedBlocks, WaveSettings
+from dispersion.waves import SharedBlocks, WaveSettings, one_blas_thread
 
-Solved = dict[float, Fields] | str
+Solve = Callable[[Problem, WaveSettings], Fields]
+"""What solves the single frequency of a problem, in one thread."""
+Solved = dict[float, Fields] | ValueError
 """Fields by frequency, or why the solver refuses."""
 PIECE = 24
 """Frequencies of a piece: a third of a second or so, long against the way to another machine."""
@@ -56,7 +60,15 @@ class OtherVersionError(RuntimeError):
 
 
 class DistantExecutor(Executor):
-    """An executor that may be lost as a whole, with nobody left to end what it was given."""
+    """An executor that may be lost as a whole, with nobody left to end what it was given.
+
+    Attributes
+    ----------
+    threads : int
+        Of all its workers together.
+    """
+
+    threads: int
 
     def look(self) -> None:
         """Raise LostError if nothing will come back any more; called all the while."""
@@ -64,16 +76,20 @@ class DistantExecutor(Executor):
 
 @dataclass(frozen=True, eq=False)
 class Task:
-    """A few frequencies of one problem, and the version of the code that cut them out."""
+    """A few frequencies of one problem, and the version of the code that cut them out.
+
+    `solve` is what solves each; the wave solver of round bodies if None.
+    """
 
     version: str
     problem: Problem
     frequencies: tuple[float, ...]
     settings: WaveSettings
+    solve: Solve | None = None
 
 
 def perform(task: Task) -> Solved:
-    """Solve a piece, in one thread; return the reason, as a string, if the solver refuses it.
+    """Solve a piece, in one thread; return the reason, an error, if the solver refuses it.
 
     Raises
     ------
@@ -85,9 +101,16 @@ def perform(task: Task) -> Solved:
             "another version of roundcast runs there: install the same one everywhere"
         )
     try:
-        return solve_fields(task.problem, task.frequencies, task.settings, 1, _BLOCKS)
+        if task.solve is None:
+            return solve_fields(task.problem, task.frequencies, task.settings, 1, _BLOCKS)
+        with one_blas_thread():
+            return {f: task.solve(_at(task.problem, f), task.settings) for f in task.frequencies}
     except ValueError as refusal:
-        return str(refusal)
+        return refusal
+
+
+def _at(problem: Problem, frequency: float) -> Problem:
+    return replace(problem, frequencies=np.array([frequency]))
 
 
 def hand_out(
@@ -95,7 +118,8 @@ def hand_out(
     problem: Problem,
     frequencies: Sequence[float],
     settings: WaveSettings,
-    each: Callable[[float, Fields], None],
+    each: Callable[[float, Fields], None] | None = None,
+    solve: Solve | None = None,
 ) -> dict[float, Fields]:
     """Solve a problem in pieces; one that fails is tried once more.
 
@@ -106,8 +130,10 @@ def hand_out(
     frequencies : sequence of float
         Hz.
     settings : WaveSettings
-    each : callable
+    each : callable, optional
         Called with (frequency, fields) for all of a piece as soon as it is back.
+    solve : callable, optional
+        What solves each frequency; the wave solver of round bodies if left out.
 
     Raises
     ------
@@ -119,7 +145,7 @@ def hand_out(
         If the wave solver refuses the problem.
     """
     fields: dict[float, Fields] = {}
-    tasks = _cut(problem, frequencies, settings)
+    tasks = _cut(problem, frequencies, settings, solve)
     waiting = {executor.submit(perform, task): (task, 1) for task in tasks}
     try:
         while waiting:
@@ -134,7 +160,8 @@ def hand_out(
                     continue
                 for frequency, found in _unless_refused(future).items():
                     fields[frequency] = found
-                    each(frequency, found)
+                    if each is not None:
+                        each(frequency, found)
     except LostError:  # nobody is left to call anything off
         raise
     except BaseException:
@@ -144,11 +171,16 @@ def hand_out(
     return fields
 
 
-def _cut(problem: Problem, frequencies: Sequence[float], settings: WaveSettings) -> Iterator[Task]:
+def _cut(
+    problem: Problem,
+    frequencies: Sequence[float],
+    settings: WaveSettings,
+    solve: Solve | None = None,
+) -> Iterator[Task]:
     """Pieces of equal cost: each from all over the band, since the treble costs most."""
     version, count = solver_version(), -(-len(frequencies) // PIECE)
     for first in range(count):
-        yield Task(version, problem, tuple(frequencies[first::count]), settings)
+        yield Task(version, problem, tuple(frequencies[first::count]), settings, solve)
 
 
 def _failure(future: Future[Solved]) -> BaseException | None:
@@ -169,6 +201,6 @@ def _again(executor: Executor, task: Task, tries: int, failure: BaseException) -
 
 def _unless_refused(future: Future[Solved]) -> dict[float, Fields]:
     found = future.result()
-    if isinstance(found, str):
-        raise ValueError(found)
+    if isinstance(found, ValueError):
+        raise found
     return found

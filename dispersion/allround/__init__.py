@@ -9,6 +9,7 @@ Posts of any count, thickness and circle take milliseconds once the answer of a 
 
 from .around import Around, solve_around
 from .askew import AskewPair, Displacement, solve_askew, solve_pair
+from .by_frequency import Solving
 from .flat_ring import AllRoundError, FlatRing, flat_ring, orders_up_to
 from .leaning import STRAIGHT, Leaning, half_circle, solve_leaning
 from .posts import PostedField, Rod, stand
@@ -25,6 +26,7 @@ __all__ = [
     "PostedField",
     "RingAnswer",
     "Rod",
+    "Solving",
     "flat_ring",
     "half_circle",
     "orders_up_to",

@@ -5,31 +5,24 @@ thickness and circle then take milliseconds a frequency. All ways sound together
 make them. The posts' own sides count as hard, the air as taking nothing.
 """
 
-import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial
 
 import numpy as np
 
+from dispersion.allround.by_frequency import HERE, Solving, solve_each
 from dispersion.allround.flat_ring import check_foot, flat_ring, orders_up_to
-from dispersion.allround.keeping import BalancedAnswer, keys_of, mended, packed, unpacked
+from dispersion.allround.keeping import packed, unpacked
 from dispersion.allround.posts import PostedField, Rod, stand
 from dispersion.allround.ring_answer import RingAnswer, solve_ring
 from dispersion.bands import band_means
-from dispersion.fields import Store, drive_of
+from dispersion.fields import Fields, drive_of
 from dispersion.flush_driver import flush_curve, flush_driver
 from dispersion.problem import Problem
 from dispersion.reference import Reference
 from dispersion.ripple import AZIMUTHS_DEG, Ripple
-from dispersion.stopping import Threads
-from dispersion.waves import (
-    DEFAULT_SETTINGS,
-    WaveSettings,
-    balance_db,
-    one_blas_thread,
-    sphere_rule,
-)
+from dispersion.waves import WaveSettings, balance_db, sphere_rule
 from shapes.assembly import Posts
 
 
@@ -160,14 +153,7 @@ class Around:
         return 2.0 * np.pi / self.problem.air.density * transfer.T / volumes
 
 
-def solve_around(
-    problem: Problem,
-    counts: Sequence[int],
-    settings: WaveSettings = DEFAULT_SETTINGS,
-    workers: int | None = None,
-    progress: Callable[[int], None] | None = None,
-    store: Store | None = None,
-) -> Around:
+def solve_around(problem: Problem, counts: Sequence[int], how: Solving = HERE) -> Around:
     """Solve the round bodies for every order that posts of these counts excite.
 
     Parameters
@@ -177,13 +163,7 @@ def solve_around(
         in free air.
     counts : sequence of int
         Numbers of posts to be asked for; those of the assembly are always among them.
-    settings : WaveSettings
-    workers : int, optional
-        Threads; as many as there are processors when left out.
-    progress : callable, optional
-        Called with 1 for every frequency done.
-    store : Store, optional
-        Where finished answers are found, and kept as soon as each is done.
+    how : Solving
 
     Raises
     ------
@@ -196,48 +176,20 @@ def solve_around(
     posts = problem.assembly.standing_posts
     check_foot(flat_ring(problem.assembly), posts.radius, posts.circle_radius)
     folds = tuple(sorted({posts.count, *counts}))
-
-    def one(number: int) -> tuple[BalancedAnswer, float]:
-        alone = replace(problem, frequencies=problem.frequencies[number : number + 1])
-        found = mended(partial(_solved_or_kept, alone, folds, store), settings)
-        if progress is not None:
-            progress(1)
-        return found
-
-    # The highest frequency costs most: started first, no worker ends up waiting for it.
-    order = np.argsort(problem.frequencies)[::-1].tolist()
-    with one_blas_thread(), Threads(workers or os.cpu_count()) as pool:
-        found = dict(zip(order, pool.map(one, order), strict=True))
-    balanced, finer = zip(*(found[at] for at in range(len(order))), strict=True)
-    answers, errors = zip(*balanced, strict=True)
+    fields, finer = solve_each(problem, partial(_solved, folds), ("posts", posts, folds), how)
+    alone = zip(problem.frequencies.tolist(), fields, strict=True)
     return Around(
         problem=problem,
-        settings=settings,
-        answers=answers,
-        power_error_db=np.transpose(errors),
-        finer=np.array(finer),
+        settings=how.settings,
+        answers=tuple(unpacked(problem, frequency, one) for frequency, one in alone),
+        power_error_db=np.transpose([one.power_error_db for one in fields]),
+        finer=finer,
     )
 
 
-def _solved_or_kept(
-    alone: Problem, folds: tuple[int, ...], store: Store | None, settings: WaveSettings
-) -> BalancedAnswer:
-    """Answer at the single frequency of a problem: out of the store, or solved and kept there."""
-    frequency, (name,) = float(alone.frequencies[0]), keys_of(alone, settings, folds)
-    kept = None if store is None else store.fetch(name)
-    if kept is not None:
-        return unpacked(alone, frequency, kept)
-    found = _solved(alone, frequency, folds, settings)
-    if store is not None:
-        store.keep(name, packed(found))
-    return found
-
-
-def _solved(
-    problem: Problem, frequency: float, folds: Sequence[int], settings: WaveSettings
-) -> BalancedAnswer:
+def _solved(folds: Sequence[int], problem: Problem, settings: WaveSettings) -> Fields:
     """Answer at the problem's elevations, and the power balance of each way with its posts."""
-    assembly, air = problem.assembly, problem.air
+    assembly, air, frequency = problem.assembly, problem.air, float(problem.frequencies[0])
     k = 2.0 * np.pi * frequency / air.speed
     widest = max(float(body.sample(1e-3)[:, 0].max()) for body in assembly.bodies)
     most = orders_up_to(k, widest)
@@ -264,7 +216,7 @@ def _solved(
     )
     posts = assembly.standing_posts
     posted = stand(answer, [_rod(posts)], posts.count)
-    return BalancedAnswer(answer.heard_at(slice(heard)), _balance(problem, answer, posted, weights))
+    return packed(answer.heard_at(slice(heard)), _balance(problem, answer, posted, weights))
 
 
 def _balance(

@@ -12,7 +12,7 @@ lie in one plane, that of azimuth 0. Walls may take something, the air takes not
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -238,14 +238,12 @@ def solve_askew(
     ValueError
         If the wave solver refuses a body.
     """
-    if assembly.upper is None:
-        raise AllRoundError("nothing hangs over the driver that could hang askew")
+    require_hung(assembly, displaced)
     hung, pivot = assembly.hung_body, assembly.plate_gap
     k = 2.0 * np.pi * frequency / air.speed
     orders = int(2.0 * k * displaced.farthest(hung, pivot)) + more_orders + 1
     bodies = ((assembly.lower, drives), (hung, ()))
     place = displaced.placement(pivot)
-    _require_clear(assembly.lower, hung, place)
     return solve_pair(bodies, place, frequency, air, orders, settings, walls)
 
 
@@ -313,10 +311,14 @@ def solve_pair(
     )
 
 
-def _require_clear(lower: Meridian, hung: Meridian, place: Placement) -> None:
-    """Raise an AllRoundError if a body hung so reaches into the one below, in its plane."""
-    r, z = _points_along(hung)
-    below = _points_along(lower)
+@lru_cache(maxsize=16)
+def require_hung(assembly: Assembly, displaced: Displacement) -> None:
+    """Raise an AllRoundError if nothing hangs, or hung so it would touch, in its plane."""
+    if assembly.upper is None:
+        raise AllRoundError("nothing hangs over the driver that could hang askew")
+    place = displaced.placement(assembly.plate_gap)
+    r, z = _points_along(assembly.hung_body)
+    below = _points_along(assembly.lower)
     across = np.concatenate((r, -r))
     points = np.column_stack((across, np.zeros_like(across), np.tile(z, 2)))
     for x, _, height in place.points(points):

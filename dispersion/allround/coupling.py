@@ -23,6 +23,7 @@ from typing import NamedTuple
 import numpy as np
 from numba import njit
 
+from dispersion.stopping import current_stop
 from dispersion.waves.elements import GAUSS, Mesh, basis
 from dispersion.waves.field import too_near
 from dispersion.waves.pairs import NODES, locate, shape_at
@@ -102,6 +103,7 @@ def coupling(
     project = np.cos(np.outer(m, azimuth)) / steps
     shape, at = basis(), test.gauss_points
     for e in range(test.elements):
+        current_stop().check()
         circle = _circle(at.r[e], at.z[e], azimuth)
         normal = _circle(at.normal_r[e], at.normal_z[e], azimuth)
         values, driven = _met(source, place, circle, normal, k, (orders, sent), digits)
@@ -225,6 +227,7 @@ def sound_at(
     m, found = np.arange(len(pressure)), np.zeros((len(points), pressure.shape[2]), dtype=complex)
     moved = gradient.reshape(len(gradient), -1, gradient.shape[3])
     for first in range(0, len(points), AT_ONCE):
+        current_stop().check()
         here = points[first : first + AT_ONCE]
         r, phi = np.hypot(here[:, 0], here[:, 1]), np.arctan2(here[:, 1], here[:, 0])
         places = np.column_stack((r, here[:, 2]))

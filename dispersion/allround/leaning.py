@@ -1,21 +1,18 @@
 """Sound round the column with what hangs askew, over many frequencies."""
 
-import os
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import cached_property, partial
 
 import numpy as np
 
-from dispersion.allround.askew import MORE_ORDERS, Displacement, solve_askew
-from dispersion.allround.keeping import mended
-from dispersion.fields import Fields, Store, drive_of
+from dispersion.allround.askew import MORE_ORDERS, Displacement, require_hung, solve_askew
+from dispersion.allround.by_frequency import HERE, Solving, solve_each
+from dispersion.fields import Fields, drive_of
 from dispersion.flush_driver import flush_curve, flush_driver
-from dispersion.keys import solve_keys
 from dispersion.problem import Problem
 from dispersion.reference import Reference
-from dispersion.stopping import Threads
-from dispersion.waves import DEFAULT_SETTINGS, WaveSettings, one_blas_thread
+from dispersion.waves import WaveSettings
 
 STRAIGHT = Displacement()
 
@@ -70,10 +67,7 @@ def solve_leaning(
     problem: Problem,
     displaced: Displacement,
     azimuths_deg: Sequence[float] | np.ndarray,
-    settings: WaveSettings = DEFAULT_SETTINGS,
-    workers: int | None = None,
-    progress: Callable[[int], None] | None = None,
-    store: Store | None = None,
+    how: Solving = HERE,
 ) -> Leaning:
     """Solve what hangs over the driver off the centre or tilted, at the problem's frequencies.
 
@@ -83,38 +77,22 @@ def solve_leaning(
         In free air.
     displaced : Displacement
     azimuths_deg : (A,) array
-    settings : WaveSettings
-    workers : int, optional
-        Threads; as many as there are processors when left out.
-    progress : callable, optional
-        Called with 1 for every frequency done.
-    store : Store, optional
-        Where finished solves are found, and kept as soon as each is done.
+    how : Solving
 
     Raises
     ------
     AllRoundError
-        If nothing hangs.
+        If nothing hangs, or it would touch what it hangs over.
     ValueError
         If the wave solver refuses a body, or the problem has a floor.
     """
     problem.require_free_air("askew")
+    require_hung(problem.assembly, displaced)
     azimuths = np.asarray(azimuths_deg, dtype=float)
-    flush = flush_curve(flush_driver(problem, settings), store)
+    asked = ("askew", displaced, azimuths)
+    fields, finer = solve_each(problem, partial(_solved, displaced, azimuths), asked, how)
+    flush = flush_curve(flush_driver(problem, how.settings), how.store)
     reference = Reference(problem.ways, flush)
-
-    def one(number: int) -> tuple[Fields, float]:
-        alone = replace(problem, frequencies=problem.frequencies[number : number + 1])
-        found = mended(partial(_solved_or_kept, alone, displaced, azimuths, store), settings)
-        if progress is not None:
-            progress(1)
-        return found
-
-    # The highest frequency costs most: started first, no worker ends up waiting for it.
-    order = np.argsort(problem.frequencies)[::-1].tolist()
-    with one_blas_thread(), Threads(workers or os.cpu_count()) as pool:
-        found = dict(zip(order, pool.map(one, order), strict=True))
-    fields, finer = zip(*(found[number] for number in range(len(order))), strict=True)
     by_way = np.array([np.concatenate((one.far, one.near), axis=1) for one in fields])
     return Leaning(
         problem=problem,
@@ -123,30 +101,14 @@ def solve_leaning(
         reference=reference,
         pressure=np.einsum("wf,fwxa->fxa", reference.transfer(problem.frequencies), by_way),
         power_error_db=np.transpose([one.power_error_db for one in fields]),
-        finer=np.array(finer),
+        finer=finer,
     )
 
 
-def _solved_or_kept(
-    alone: Problem,
-    displaced: Displacement,
-    azimuths: np.ndarray,
-    store: Store | None,
-    settings: WaveSettings,
+def _solved(
+    displaced: Displacement, azimuths: np.ndarray, alone: Problem, settings: WaveSettings
 ) -> Fields:
     """Fields (W, E, A) and (W, P, A) at the single frequency of a problem, in the usual units."""
-    (name,) = solve_keys(alone, settings, ("askew", displaced, azimuths))
-    kept = None if store is None else store.fetch(name)
-    if kept is None:
-        kept = _solved(alone, displaced, azimuths, settings)
-        if store is not None:
-            store.keep(name, kept)
-    return kept
-
-
-def _solved(
-    alone: Problem, displaced: Displacement, azimuths: np.ndarray, settings: WaveSettings
-) -> Fields:
     assembly, air, frequency = alone.assembly, alone.air, float(alone.frequencies[0])
     drives = [
         drive_of(built, way.lets_go, air)

@@ -6,6 +6,7 @@ GMRES: Saad and Schultz, SIAM J. Sci. Stat. Comput. 7, 856 (1986) [from memory],
 import numpy as np
 
 from dispersion.allround.flat_ring import AllRoundError
+from dispersion.stopping import current_stop
 
 WITHIN = 1e-6
 """Residual at which GMRES stops, over the right side."""
@@ -60,6 +61,7 @@ class PairSystem:
         aim = np.zeros(MOST_ROUNDS + 1, dtype=complex)
         aim[0] = size
         for n in range(MOST_ROUNDS):
+            current_stop().check()
             new = self._applied(span[n])
             basis_so_far = np.array(span)
             for _ in range(2):  # twice is enough to keep it orthogonal

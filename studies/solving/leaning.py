@@ -17,12 +17,11 @@ from dispersion.allround import (
 )
 from dispersion.bands import band_means, study_frequencies, third_octave_centres
 from dispersion.problem import Problem
-from dispersion.waves import DEFAULT_SETTINGS
 from shapes.assembly import Assembly
 from shapes.lengths import in_own
 from studies.design import Design, DesignError, Mistake
 from studies.solving.grid import Progress, Solver, counted, problem_of
-from studies.solving.posted import IN_WINDOW, given_to
+from studies.solving.posted import IN_WINDOW, given_to, solving_by
 
 SOLVED_FROM_HZ = 500.0
 """Below, a millimetre or half a degree is a thousandth of a wave."""
@@ -208,22 +207,10 @@ def solve_hung(
     progress: Progress | None,
 ) -> Leaning:
     """Solve it at the problem's frequencies; DesignError where it cannot be."""
-    given, stage = (
-        given_to(solver) or {},
-        "hung straight" if displaced == STRAIGHT else "hung askew",
-    )
-    advance = counted(progress, stage, len(problem.frequencies))
-    settings = given.get("settings", DEFAULT_SETTINGS)
+    stage = "hung straight" if displaced == STRAIGHT else "hung askew"
+    how = solving_by(solver, counted(progress, stage, len(problem.frequencies)))
     try:
-        return solve_leaning(
-            problem,
-            displaced,
-            azimuths,
-            settings,
-            given.get("workers"),
-            advance,
-            given.get("store"),
-        )
+        return solve_leaning(problem, displaced, azimuths, how)
     except AllRoundError as refusal:
         raise DesignError(design.path, (Mistake("askew", str(refusal)),)) from None
 

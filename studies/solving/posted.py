@@ -15,12 +15,11 @@ from typing import Any
 
 import numpy as np
 
-from dispersion.allround import AllRoundError, Around, solve_around
+from dispersion.allround import AllRoundError, Around, Solving, solve_around
 from dispersion.bands import study_frequencies
 from dispersion.problem import Problem
 from dispersion.ripple import Ripple
 from dispersion.solvers import SOLVERS
-from dispersion.waves import DEFAULT_SETTINGS
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError, Mistake
 from studies.measured.positions import Position
@@ -71,13 +70,9 @@ def solve_posts(
     DesignError
         If posts of this design cannot be told exactly.
     """
-    given = given_to(solver) or {}
-    ticking = _ticking(progress, len(problem.frequencies))
-    settings = given.get("settings", DEFAULT_SETTINGS)
+    how = solving_by(solver, _ticking(progress, len(problem.frequencies)))
     try:
-        return solve_around(
-            problem, counts, settings, given.get("workers"), ticking, given.get("store")
-        )
+        return solve_around(problem, counts, how)
     except AllRoundError as refusal:
         raise DesignError(design.path, (Mistake(key, f"{refusal}; or {instead}"),)) from None
 
@@ -142,6 +137,13 @@ def given_to(solver: Solver) -> Mapping[str, Any] | None:
     if plain is not SOLVERS["waves"]:
         return None
     return inner.keywords if isinstance(inner, partial) else {}
+
+
+def solving_by(solver: Solver, progress: Callable[[int], None] | None) -> Solving:
+    """Solve what is not round with the settings, threads, ledger and cluster of a wave solver."""
+    known = ("settings", "workers", "store", "executor")
+    given = {name: value for name, value in (given_to(solver) or {}).items() if name in known}
+    return Solving(progress=progress, **given)
 
 
 def _ticking(progress: Progress | None, total: int) -> Callable[[int], None] | None:

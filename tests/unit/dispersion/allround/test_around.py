@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from dispersion.air import Air
-from dispersion.allround import AllRoundError, Around, solve_around
+from dispersion.allround import AllRoundError, Around, Solving, solve_around
 from dispersion.fields import Fields
 from dispersion.problem import Problem
 from dispersion.sources import Way
@@ -57,13 +57,13 @@ SHELF = Shelf()
 
 @cache
 def solved() -> Around:
-    return solve_around(problem(), (3,), workers=1, store=SHELF)
+    return solve_around(problem(), (3,), Solving(workers=1, store=SHELF))
 
 
 def test_power_is_kept_with_walls_that_take_some() -> None:
     """Far away and taken, over driven: 0.005 dB, as of the round solver."""
     assert solved().worst_power_error_db < 0.005
-    taken = solve_around(problem(walls=Walls(layers=False)), (3,), workers=1)
+    taken = solve_around(problem(walls=Walls(layers=False)), (3,), Solving(workers=1))
     level = 20.0 * np.log10(np.abs(taken.bare / solved().bare)).mean()
     assert level > 0.1, "the cone takes next to nothing, and the balance proves nothing"
 
@@ -83,19 +83,19 @@ def test_mean_power_is_that_of_many_azimuths() -> None:
 def test_an_answer_kept_is_the_same_to_the_last_bit() -> None:
     posts, before = BUILT.standing_posts, solved().with_posts(BUILT.standing_posts, AZIMUTHS)
     kept = len(SHELF)
-    again = solve_around(problem(), (3,), workers=1, store=SHELF)
+    again = solve_around(problem(), (3,), Solving(workers=1, store=SHELF))
     assert len(SHELF) == kept == len(HERTZ)
     assert np.array_equal(again.with_posts(posts, AZIMUTHS), before)
     assert np.array_equal(again.power_error_db, solved().power_error_db)
     thicker = replace(posts, radius=0.0031)
-    solve_around(problem(replace(BUILT, posts=thicker)), (3,), workers=1, store=SHELF)
+    solve_around(problem(replace(BUILT, posts=thicker)), (3,), Solving(workers=1, store=SHELF))
     assert len(SHELF) == 2 * kept, "another design has names of its own"
 
 
 def test_what_absorbs_between_the_boards_is_refused() -> None:
     felt = Walls(absorbers=(("baffle", ConstantAdmittance(0.3)),))
     with pytest.raises(AllRoundError, match="absorbs on the baffle"):
-        solve_around(problem(walls=felt), (3,), workers=1)
+        solve_around(problem(walls=felt), (3,), Solving(workers=1))
 
 
 def test_ripples_are_asked_for_by_elevation_and_at_points() -> None:

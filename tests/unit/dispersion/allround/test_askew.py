@@ -4,7 +4,8 @@ Exact fields: `studies.questions.proof.cases.askew`.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -15,13 +16,17 @@ from dispersion.allround import (
     AllRoundError,
     AskewPair,
     Displacement,
+    Solving,
     half_circle,
     solve_askew,
     solve_leaning,
 )
-from dispersion.allround.keeping import mended
+from dispersion.allround.by_frequency import mended
+from dispersion.allround.coupling import coupling
+from dispersion.fields import Fields
 from dispersion.problem import Problem
 from dispersion.sources import Way
+from dispersion.stopping import StopFlag, StoppedError, stopped_by
 from dispersion.walls import RIGID_WALLS, ConstantAdmittance, Walls
 from dispersion.waves import DEFAULT_SETTINGS, axial_motion, solve
 from shapes.assembly import Assembly, Column, Driver, TopPlate
@@ -38,6 +43,18 @@ SMALL = Assembly(
 HERTZ = 6000.0
 ELEVATIONS, AZIMUTHS = np.array([-40.0, 0.0, 30.0, 75.0]), np.array([0.0, 60.0, 180.0])
 HANGS = Displacement(shift=0.003, tilt=np.radians(2.0))
+
+
+class Shelf(dict[bytes, Fields]):
+    """A store in memory."""
+
+    __hash__ = object.__hash__
+
+    def fetch(self, key: bytes) -> Fields | None:
+        return self.get(key)
+
+    def keep(self, key: bytes, fields: Fields) -> None:
+        self[key] = fields
 
 
 def drives() -> list:
@@ -126,12 +143,24 @@ def test_over_frequencies_the_levels_are_those_of_each() -> None:
         air=AIR,
         elevations=ELEVATIONS,
     )
-    leaning = solve_leaning(problem, HANGS, AZIMUTHS, workers=1)
+    leaning = solve_leaning(problem, HANGS, AZIMUTHS, Solving(workers=1))
     single = np.abs(pair().far(ELEVATIONS, AZIMUTHS)[0]) ** 2
     ratio = leaning.power[0] / single
     assert ratio == pytest.approx(ratio[0, 0])
     assert leaning.worst_power_error_db < 0.005
     assert np.array_equal(leaning.finer, [1.0, 1.0])
+    shelf, alone = Shelf(), replace(problem, frequencies=problem.frequencies[:1])
+    solve_leaning(alone, HANGS, AZIMUTHS, Solving(workers=1, store=shelf))
+    # Nobody there to solve anything: out of the store.
+    again = solve_leaning(alone, HANGS, AZIMUTHS, Solving(executor=Executor(), store=shelf))
+    assert np.array_equal(again.pressure[0], leaning.pressure[0])
+
+
+def test_it_stops_when_it_is_told_to() -> None:
+    solved = pair()
+    with stopped_by(StopFlag()) as stop, pytest.raises(StoppedError):
+        stop.set()
+        coupling(*solved.meshes, solved.place, solved.k, 9, 5.0, (None,))
 
 
 def test_out_of_balance_it_is_solved_again_on_a_finer_mesh() -> None:

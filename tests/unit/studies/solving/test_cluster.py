@@ -9,15 +9,19 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
-from concurrent.futures import Future
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from small import small_design
 
+from dispersion.allround import STRAIGHT, Solving, solve_leaning
+from dispersion.allround.by_frequency import HERE
 from dispersion.solvers import solve_waves
 from dispersion.stopping import StopFlag, StoppedError, stopped_by
 from dispersion.tasks import LostError
@@ -30,6 +34,7 @@ from studies.solving.ledger import Ledger
 
 ROOT = Path(__file__).resolve().parents[4]
 distributed = pytest.importorskip("distributed")
+from distributed.protocol import deserialize, serialize  # noqa: E402
 
 
 def design() -> Design:
@@ -258,6 +263,27 @@ def test_a_study_on_a_cluster_is_stopped_like_any_other() -> None:
     threading.Timer(0.2, flag.set).start()
     with stopped_by(flag), pytest.raises(StoppedError):
         solve_waves(problem_of(asked, asked.assembly()), executor=there)
+
+
+class ByPost(ThreadPoolExecutor):
+    """Gets its work as another machine does, in bytes."""
+
+    def submit(self, what: Callable, /, *given: object, **named: object) -> Future:
+        what, given = deserialize(*serialize((what, given)))
+        return super().submit(what, *given, **named)
+
+
+def test_what_has_two_axes_is_solved_there_too() -> None:
+    asked = small_design()
+    problem = replace(
+        problem_of(asked, asked.assembly()), frequencies=np.array([800.0]), elevations=np.zeros(1)
+    )
+    with ByPost(1) as post:
+        here, there = (
+            solve_leaning(problem, STRAIGHT, np.zeros(1), how)
+            for how in (HERE, Solving(executor=post))
+        )
+    assert np.array_equal(there.pressure, here.pressure)
 
 
 def test_carve_asks_a_cluster_too_and_checks_there_on_a_finer_mesh() -> None:
