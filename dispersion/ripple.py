@@ -14,6 +14,22 @@ AZIMUTHS_DEG = np.arange(0.0, 360.0)
 
 
 @dataclass(frozen=True, eq=False)
+class Balance:
+    """How well the power of some solves balances.
+
+    Attributes
+    ----------
+    power_error_db : float
+        Largest difference between power given off and power that arrived, dB.
+    finer : (F,) array
+        How many times finer the mesh of each was than asked for, to mend that.
+    """
+
+    power_error_db: float
+    finer: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
 class Ripple:
     """Level by azimuth that posts leave, relative to the same design without posts.
 
@@ -28,8 +44,8 @@ class Ripple:
         Band level over that without posts, mean over the window of elevations.
     window_deg : (float, float)
         Lowest and highest of the elevations.
-    exact : bool
-        Whether the posts were solved; else it is the estimate.
+    balance : Balance or None
+        Of the solves of the posts; None if it is the estimate.
     """
 
     posts: Posts
@@ -37,7 +53,12 @@ class Ripple:
     centres: np.ndarray
     level_db: np.ndarray = field(repr=False)
     window_deg: tuple[float, float] = HORIZONTAL_WINDOW_DEG
-    exact: bool = False
+    balance: Balance | None = None
+
+    @property
+    def exact(self) -> bool:
+        """Whether the posts were solved."""
+        return self.balance is not None
 
     def at(self, azimuth_deg: float) -> np.ndarray:
         """(B,) level at the azimuth of the grid that is nearest, dB."""

@@ -21,7 +21,7 @@ from dispersion.fields import Fields, drive_of
 from dispersion.flush_driver import flush_curve, flush_driver
 from dispersion.problem import Problem
 from dispersion.reference import Reference
-from dispersion.ripple import AZIMUTHS_DEG, Ripple
+from dispersion.ripple import AZIMUTHS_DEG, Balance, Ripple
 from dispersion.waves import WaveSettings, balance_db, sphere_rule
 from shapes.assembly import Posts
 
@@ -58,9 +58,9 @@ class Around:
         return Reference(self.problem.ways, flush)
 
     @property
-    def worst_power_error_db(self) -> float:
-        """Largest imbalance of power with the posts of the assembly, dB."""
-        return float(np.abs(self.power_error_db).max())
+    def balance(self) -> Balance:
+        """Of power with the posts of the assembly."""
+        return Balance(float(np.abs(self.power_error_db).max()), self.finer)
 
     @cached_property
     def bare(self) -> np.ndarray:
@@ -133,7 +133,7 @@ class Around:
             ratios = posted[:, heard].sum(axis=1) / bare[:, heard].sum(axis=1)[:, None]
             centres, means = band_means(self.problem.frequencies, ratios)
             level_db = 10.0 * np.log10(means)
-            found.append(Ripple(posts, AZIMUTHS_DEG, centres, level_db, window, exact=True))
+            found.append(Ripple(posts, AZIMUTHS_DEG, centres, level_db, window, self.balance))
         return tuple(found)
 
     def _by_order(self, posts: Posts) -> list[PostedField]:

@@ -12,6 +12,7 @@ from dispersion.fields import Fields, drive_of
 from dispersion.flush_driver import flush_curve, flush_driver
 from dispersion.problem import Problem
 from dispersion.reference import Reference
+from dispersion.ripple import Balance
 from dispersion.waves import WaveSettings
 
 STRAIGHT = Displacement()
@@ -53,9 +54,9 @@ class Leaning:
         return np.abs(self.pressure) ** 2
 
     @property
-    def worst_power_error_db(self) -> float:
-        """Largest imbalance of power, dB."""
-        return float(np.abs(self.power_error_db).max())
+    def balance(self) -> Balance:
+        """Of power."""
+        return Balance(float(np.abs(self.power_error_db).max()), self.finer)
 
 
 def half_circle(steps: int) -> np.ndarray:

@@ -13,6 +13,7 @@ from dispersion.bands import band_label, third_octave_centres
 from dispersion.checks import POWER_WARNING_DB, equal_area_range, remarks_after
 from dispersion.fields import LEAST_DEPTH
 from dispersion.response import Response
+from dispersion.ripple import Balance
 from shapes.assembly import Assembly
 from shapes.columns import computed_outline
 from shapes.lengths import in_own
@@ -159,6 +160,16 @@ def _cut_short(different: Sequence[Response]) -> tuple[str, ...]:
         f" {100 * LEAST_DEPTH:g} cm and {wavelengths[0]:g} wavelengths below its face, on a coarser"
         f" mesh: that moved scores of the examples by {RANKING_ERROR_DB:g} dB at most",
     )
+
+
+def balance_in_words(*balances: Balance) -> str:
+    """Say within how much power balances, and how many solves were mended for that, in a phrase."""
+    worst = max((one.power_error_db for one in balances), default=0.0)
+    said = f"power within {max(worst, 0.001):.3f} dB"
+    again = np.concatenate([one.finer[one.finer > 1.0] for one in balances] or [np.empty(0)])
+    if not again.size:
+        return said
+    return f"{said}, {again.size} solved again on a mesh up to {again.max():.3g} times as fine"
 
 
 def mended_in_words(meshes: Sequence[np.ndarray]) -> tuple[str, ...]:

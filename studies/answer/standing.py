@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from shapes.lengths import in_both, in_own
+from studies.answer.evidence import balance_in_words
 from studies.answer.table import TableColumn, joined
 from studies.design import Design
 from studies.solving.all_round import FARTHEST, ScoreChanges
@@ -123,7 +124,8 @@ def posts_in_words(
         return []
     row, lead_db = best
     how = (
-        f"With the posts solved (mean power of all azimuths) no score of the leading {what}s"
+        f"With the posts solved (mean power of all azimuths,"
+        f" {balance_in_words(*found.balances)}) no score of the leading {what}s"
         f" ({len(found.changes_db)}) changes by more than {max(found.most_db, 0.01):.2f} dB"
     )
     if row is lowest or lead_db < NO_DIFFERENCE_DB:
@@ -144,7 +146,8 @@ def askew_in_words(
     if found is None or best is None:
         return []
     said = (
-        f"As it hangs, {hung_in_words(design)} (no posts; mean power of all azimuths),"
+        f"As it hangs, {hung_in_words(design)} (no posts; mean power of all azimuths,"
+        f" {balance_in_words(*found.balances)}),"
         f" the scores of the best {what}s ({len(found.changes_db)}) change by at most"
         f" {max(found.most_db, 0.01):.2f} dB"
     )

@@ -14,6 +14,7 @@ import numpy as np
 
 from dispersion.coverage import measure_coverage
 from dispersion.problem import Problem
+from dispersion.ripple import Balance
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError
 from studies.solving.askew_changes import powers_askew
@@ -44,9 +45,12 @@ class ScoreChanges:
     ----------
     changes_db : mapping of Assembly to float
         Score with it less that without, both at four frequencies a third octave, dB.
+    balances : tuple of Balance
+        Of what was solved for that.
     """
 
     changes_db: Mapping[Assembly, float]
+    balances: tuple[Balance, ...] = ()
 
     def best(self, rows: Sequence[Row], best: Row) -> tuple[Row, float] | None:
         """Return that of `rows` which scores best with it, and its lead over the best, dB.
@@ -94,13 +98,16 @@ def score_with_posts(
     Candidates whose posts cannot be told exactly are passed over; None if that is all of them.
     """
     changes: dict[Assembly, float] = {}
+    balances: list[Balance] = []
     for row in rows:
         if row.solved and are_solved(design, row.assembly, solver):
             try:
-                changes[row.assembly] = _with_posts(design, row.assembly, solver, progress)
+                change, balance = _with_posts(design, row.assembly, solver, progress)
             except DesignError:
                 continue
-    return ScoreChanges(changes) if changes else None
+            changes[row.assembly] = change
+            balances.append(balance)
+    return ScoreChanges(changes, tuple(balances)) if changes else None
 
 
 def score_askew(
@@ -109,21 +116,26 @@ def score_askew(
     """Score the best few candidates as [askew] says that they hang; None where it says nothing."""
     hung = [row for row in rows if row.solved and as_hung(design, row.assembly, solver) is not None]
     changes: dict[Assembly, float] = {}
+    balances: list[Balance] = []
     for row in sorted(hung, key=lambda one: one.score)[:MOST_ASKEW]:
-        problem, power, bare, alone = powers_askew(design, row.assembly, solver, progress)
-        changes[row.assembly] = _change(design, problem, power, bare, alone)
-    return ScoreChanges(changes) if changes else None
+        found = powers_askew(design, row.assembly, solver, progress)
+        changes[row.assembly] = _change(
+            design, found.problem, found.power, found.straight, found.alone
+        )
+        balances.append(found.balance)
+    return ScoreChanges(changes, tuple(balances)) if changes else None
 
 
 def _with_posts(
     design: Design, assembly: Assembly, solver: Solver, progress: Progress | None
-) -> float:
+) -> tuple[float, Balance]:
+    """Change of score by the posts, dB."""
     problem = problem_of(design, assembly, COARSE_PER_BAND)
     problem = replace(problem, points=problem.points[:0])
     around = solve_posts(design, problem, solver, progress)
     alone = np.abs(around.reference.alone(problem.frequencies)) ** 2
     power = around.mean_power(assembly.standing_posts)
-    return _change(design, problem, power, np.abs(around.bare) ** 2, alone)
+    return _change(design, problem, power, np.abs(around.bare) ** 2, alone), around.balance
 
 
 def _change(

@@ -16,6 +16,7 @@ import numpy as np
 from dispersion.allround import STRAIGHT, Displacement, half_circle
 from dispersion.bands import band_means, third_octave_centres
 from dispersion.problem import Problem
+from dispersion.ripple import Balance
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.measured.positions import Position
@@ -28,28 +29,13 @@ from studies.solving.leaning import (
     solve_both,
     solve_hung,
 )
-from studies.solving.posted import given_to
+from studies.solving.posted import NOTHING_SOLVED, ChangeAround, given_to
 from studies.solving.predicting import places
 
 FEW_AZIMUTHS = 8
 """Half way round: enough for a mean, which is exact up to order 15."""
 MEAN_STEP_DEG = 1.0
 """Between elevations, where means of all directions are taken."""
-
-
-class AskewChange(NamedTuple):
-    """What hanging askew changes, and how well power balanced.
-
-    Attributes
-    ----------
-    values : array
-        Levels in dB, or pressures over 0 dB.
-    power_error_db : float
-        Largest imbalance of power, dB; 0 where nothing was solved.
-    """
-
-    values: np.ndarray
-    power_error_db: float
 
 
 def askew_at_positions(
@@ -59,7 +45,7 @@ def askew_at_positions(
     solver: Solver,
     progress: Progress | None = None,
     band: tuple[float, float] | None = None,
-) -> AskewChange | None:
+) -> ChangeAround | None:
     """What [askew] changes at measuring positions, by third octave.
 
     Parameters
@@ -73,7 +59,7 @@ def askew_at_positions(
 
     Returns
     -------
-    AskewChange or None
+    ChangeAround or None
         (P, B), dB; None where the file does not say that it hangs askew.
     """
     displaced, wanted = as_hung(design, assembly, solver), band or design.target.band
@@ -90,13 +76,13 @@ def change_at_positions_of(
     solver: Solver,
     progress: Progress | None,
     band: tuple[float, float],
-) -> AskewChange:
+) -> ChangeAround:
     """What hanging so changes at positions, (P, B) in dB; see `askew_at_positions`."""
     found = np.zeros((len(positions), len(third_octave_centres(*band))))
     noted = [at for at, position in enumerate(positions) if position.azimuth_deg is not None]
     frequencies = bands_solved(band)
     if not noted or not frequencies.size:
-        return AskewChange(found, 0.0)
+        return ChangeAround(found, NOTHING_SOLVED)
     from_side = [_from_side(design, float(positions[at].azimuth_deg or 0.0)) for at in noted]
     azimuths, numbers = np.unique(np.round(from_side, 6), return_inverse=True)
     points = places([positions[at] for at in noted], design.column_height)
@@ -107,7 +93,7 @@ def change_at_positions_of(
     first, bands = len(leaning.problem.elevations), changes.shape[0]
     for row, (at, number) in enumerate(zip(noted, numbers, strict=True)):
         found[at, -bands:] = changes[:, first + row, number]
-    return AskewChange(found, leaning.worst_power_error_db)
+    return ChangeAround(found, leaning.balance)
 
 
 def side_by_place(
@@ -146,7 +132,7 @@ def pressure_change(
     azimuths_deg: np.ndarray,
     solver: Solver,
     progress: Progress | None = None,
-) -> AskewChange | None:
+) -> ChangeAround | None:
     """Far-field pressure as [askew] says less that hung straight, over 0 dB, (F, E, A).
 
     0 below `SOLVED_FROM_HZ`; None where the file does not say that it hangs askew.
@@ -158,44 +144,55 @@ def pressure_change(
     from_side = np.array([_from_side(design, float(azimuth)) for azimuth in azimuths_deg])
     shape = (len(problem.frequencies), len(problem.elevations), len(from_side))
     solved = problem.frequencies >= SOLVED_FROM_HZ
-    found, error_db = np.zeros(shape, dtype=complex), 0.0
+    found, balance = np.zeros(shape, dtype=complex), NOTHING_SOLVED
     if solved.any():
         there = replace(problem, frequencies=problem.frequencies[solved], points=problem.points[:0])
         askew = solve_hung(design, there, displaced, from_side, solver, progress)
         straight = solve_hung(design, there, STRAIGHT, np.zeros(1), solver, progress)
         found[solved] = askew.pressure - straight.pressure
-        error_db = askew.worst_power_error_db
-    return AskewChange(found, error_db)
+        balance = askew.balance
+    return ChangeAround(found, balance)
 
 
-def powers_askew(
-    design: Design, assembly: Assembly, solver: Solver, progress: Progress | None = None
-) -> tuple[Problem, np.ndarray, np.ndarray, np.ndarray]:
+class PowersAskew(NamedTuple):
     """Mean power of all azimuths as [askew] says that it hangs, and hung straight.
 
-    Returns
-    -------
+    Attributes
+    ----------
     problem : Problem
         With the frequencies and elevations of what follows.
     power, straight : (F, E) array
         Over 0 dB.
     alone : (F,) array
         Power of what 0 dB is, see `Reference.alone`.
+    balance : Balance
     """
+
+    problem: Problem
+    power: np.ndarray
+    straight: np.ndarray
+    alone: np.ndarray
+    balance: Balance
+
+
+def powers_askew(
+    design: Design, assembly: Assembly, solver: Solver, progress: Progress | None = None
+) -> PowersAskew:
+    """Find the mean power of all azimuths as [askew] says that it hangs, and hung straight."""
     displaced = as_hung(design, assembly, solver) or STRAIGHT
     problem = problem_of(design, assembly, COARSE_PER_BAND)
     elevations = np.linspace(-90.0, 90.0, round(180.0 / MEAN_STEP_DEG) + 1)
     problem = replace(problem, elevations=elevations, points=problem.points[:0])
     straight = solve_hung(design, problem, STRAIGHT, np.zeros(1), solver, progress)
-    power = straight.power[:, :, 0].copy()
+    power, balance = straight.power[:, :, 0].copy(), NOTHING_SOLVED
     high = problem.frequencies >= SOLVED_FROM_HZ
     if high.any():
         there = replace(problem, frequencies=problem.frequencies[high])
         azimuths = half_circle(FEW_AZIMUTHS)
         leaning = solve_hung(design, there, displaced, azimuths, solver, progress)
-        power[high] = leaning.power.mean(axis=2)
+        power[high], balance = leaning.power.mean(axis=2), leaning.balance
     alone = np.abs(straight.reference.alone(problem.frequencies)) ** 2
-    return problem, power, straight.power[:, :, 0], alone
+    return PowersAskew(problem, power, straight.power[:, :, 0], alone, balance)
 
 
 def _from_side(design: Design, azimuth_deg: float) -> float:

@@ -17,6 +17,7 @@ from dispersion.allround import (
 )
 from dispersion.bands import band_means, study_frequencies, third_octave_centres
 from dispersion.problem import Problem
+from dispersion.ripple import Balance
 from shapes.assembly import Assembly
 from shapes.lengths import in_own
 from studies.design import Design, DesignError, Mistake
@@ -44,17 +45,13 @@ class RoundLevels:
         From the side to which the part is displaced, half way round: the other half is the same.
     level_db : (B, A) array
         Mean power of the window, dB re 0 dB; at a seat, dB over that hung straight.
-    power_error_db : float
-        Largest imbalance of power, dB.
-    finer : (F,) array
-        How many times finer than asked for each mesh was, to mend that balance.
+    balance : Balance
     """
 
     centres: np.ndarray
     azimuths_deg: np.ndarray
     level_db: np.ndarray = field(repr=False)
-    power_error_db: float
-    finer: np.ndarray = field(repr=False)
+    balance: Balance
 
     @property
     def side_db(self) -> np.ndarray:
@@ -228,6 +225,5 @@ def _levels(leaning: Leaning, centres: np.ndarray, level_db: np.ndarray) -> Roun
         centres=centres,
         azimuths_deg=leaning.azimuths_deg,
         level_db=level_db,
-        power_error_db=leaning.worst_power_error_db,
-        finer=leaning.finer,
+        balance=leaning.balance,
     )

@@ -11,14 +11,14 @@ import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from dispersion.allround import AllRoundError, Around, Solving, solve_around
 from dispersion.bands import study_frequencies
 from dispersion.problem import Problem
-from dispersion.ripple import Ripple
+from dispersion.ripple import Balance, Ripple
 from dispersion.solvers import SOLVERS
 from shapes.assembly import Assembly
 from studies.design import Design, DesignError, Mistake
@@ -30,6 +30,23 @@ from studies.solving.predicting import places
 STAGE = "posts"
 IN_WINDOW = 9
 """Elevations over the window: the lobes of a gap are seldom narrower than the steps between."""
+
+
+NOTHING_SOLVED = Balance(0.0, np.empty(0))
+
+
+class ChangeAround(NamedTuple):
+    """What is not round changes, and how well power balanced.
+
+    Attributes
+    ----------
+    values : array
+        Levels in dB, or pressures over 0 dB.
+    balance : Balance
+    """
+
+    values: np.ndarray
+    balance: Balance
 
 
 def are_solved(design: Design, assembly: Assembly, solver: Solver) -> bool:
@@ -95,7 +112,7 @@ def change_at_positions(
     solver: Solver,
     progress: Progress | None = None,
     band: tuple[float, float] | None = None,
-) -> np.ndarray | None:
+) -> ChangeAround | None:
     """What posts change at measuring positions, by third octave.
 
     Parameters
@@ -109,8 +126,8 @@ def change_at_positions(
 
     Returns
     -------
-    (P, B) array or None
-        dB; None where the design does not ask for posts to be solved, or has none.
+    ChangeAround or None
+        (P, B), dB; None where the design does not ask for posts to be solved, or has none.
     """
     if not are_solved(design, assembly, solver):
         return None
@@ -122,12 +139,11 @@ def change_at_positions(
     )
     around = solve_posts(design, problem, solver, progress)
     ripples = around.ripples_at_points(assembly.standing_posts)
-    return np.array(
-        [
-            np.zeros(len(ripple.centres)) if at.azimuth_deg is None else ripple.at(at.azimuth_deg)
-            for ripple, at in zip(ripples, positions, strict=True)
-        ]
-    )
+    changes = [
+        np.zeros(len(ripple.centres)) if at.azimuth_deg is None else ripple.at(at.azimuth_deg)
+        for ripple, at in zip(ripples, positions, strict=True)
+    ]
+    return ChangeAround(np.array(changes), around.balance)
 
 
 def given_to(solver: Solver) -> Mapping[str, Any] | None:

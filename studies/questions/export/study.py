@@ -15,6 +15,7 @@ import numpy as np
 from dispersion.bands import study_frequencies
 from dispersion.elevations import level_db
 from dispersion.problem import ELEVATION_STEP_DEG, elevation_grid
+from dispersion.ripple import Balance
 from studies.design import Design
 from studies.solving.askew_changes import pressure_change
 from studies.solving.candidates import Candidate, NotSolvedError, Row
@@ -134,6 +135,8 @@ class Directivity:
         says that it hangs: what either changes by itself.
     posted, askew : bool
         Whether that holds posts; whether it hangs askew.
+    balances : tuple of Balance
+        Of what was solved for that.
     as_sofa : bool
         Write the SOFA file as well.
     author, licence : str
@@ -147,6 +150,7 @@ class Directivity:
     around: np.ndarray | None = field(default=None, repr=False)
     posted: bool = False
     askew: bool = False
+    balances: tuple[Balance, ...] = ()
     as_sofa: bool = True
     author: str = ""
     licence: str = ""
@@ -247,14 +251,16 @@ def directivity(
     if not row.solved:
         raise NotSolvedError(row.reason)
     pressure = row.response.far[:, :: wanted.every].conj()
+    around, balances = _around(design, row, solver, progress, wanted)
     return Directivity(
         design=design,
         row=row,
         directions=wanted,
         pressure=pressure,
-        around=_around(design, row, solver, progress, wanted),
+        around=around,
         posted=posted,
         askew=askew,
+        balances=balances,
         as_sofa=as_sofa,
         author=author,
         licence=licence,
@@ -263,8 +269,8 @@ def directivity(
 
 def _around(
     design: Design, row: Row, solver: Solver, progress: Progress | None, wanted: Directions
-) -> np.ndarray | None:
-    """Pressure at every elevation and azimuth; None where it is the same all round."""
+) -> tuple[np.ndarray | None, tuple[Balance, ...]]:
+    """Pressure at every elevation and azimuth, and how well power balances; None where round."""
     problem = problem_of(design, row.assembly)
     problem = replace(
         problem,
@@ -273,13 +279,16 @@ def _around(
         points=problem.points[:0],
     )
     bare, around = row.response.far[:, :: wanted.every, None], None
+    balances: tuple[Balance, ...] = ()
     if are_solved(design, row.assembly, solver):
         posts = solve_posts(design, problem, solver, progress)
         around = posts.with_posts(row.assembly.standing_posts, wanted.azimuths)
+        balances += (posts.balance,)
     leaning = pressure_change(design, problem, wanted.azimuths, solver, progress)
     if leaning is not None:
         around = (bare if around is None else around) + leaning.values
-    return None if around is None else around.conj()
+        balances += (leaning.balance,)
+    return None if around is None else around.conj(), balances
 
 
 def _require_size(directions: Directions, frequencies: int) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.bands import band_label
+from studies.answer.evidence import balance_in_words
 from studies.questions.export.study import STRONG_DB, Directivity
 from studies.solving.leaning import SOLVED_FROM_HZ, hung_in_words, left_out_in_words
 
@@ -88,7 +89,8 @@ def _round(found: Directivity) -> str:
     both = ", each by itself, added" if found.posted and found.askew else ""
     posts = "" if found.posted else " Posts are left out."
     return (
-        f"The SOFA file holds {' and '.join(holds)}{both}; CSV and JSON hold the column without,"
+        f"The SOFA file holds {' and '.join(holds)}{both} ({balance_in_words(*found.balances)});"
+        f" CSV and JSON hold the column without,"
         f" the same at every azimuth.{posts}"
     )
 

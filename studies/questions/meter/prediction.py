@@ -15,8 +15,9 @@ from shapes.assembly import Assembly
 from studies.design import Design
 from studies.measured.positions import Position
 from studies.questions.meter.places import BEHIND_POST, BESIDE_POST, FARTHER, Stand
+from studies.solving.askew_changes import askew_at_positions
 from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver
-from studies.solving.posted import change_at_positions
+from studies.solving.posted import ChangeAround, change_at_positions
 from studies.solving.predicting import Predicted, as_read, predict
 from studies.solving.uncertainty import Uncertainty, late_db, model_db, noise_db, room_db
 
@@ -50,10 +51,15 @@ class PlacePredictor:
         self._known: dict[tuple[Assembly, tuple[Position, ...]], Predicted] = {}
         self._begin: np.ndarray | None = None
 
-    def posts_at(self, assembly: Assembly, stands: Sequence[Stand]) -> np.ndarray | None:
+    def posts_at(self, assembly: Assembly, stands: Sequence[Stand]) -> ChangeAround | None:
         """(P, B) change by posts at places and their azimuths, dB; None where not solved."""
         where = [stand.position for stand in stands]
         return change_at_positions(self._design, assembly, where, self._solver, self._progress)
+
+    def askew_at(self, assembly: Assembly, stands: Sequence[Stand]) -> ChangeAround | None:
+        """(P, B) change by [askew] there, dB; None where the file does not say so."""
+        where = [stand.position for stand in stands]
+        return askew_at_positions(self._design, assembly, where, self._solver, self._progress)
 
     def __call__(
         self, assembly: Assembly, positions: Sequence[Position], settled: int | None = None
@@ -91,13 +97,15 @@ class PlacePredictions:
         Exact centres of the bands, Hz.
     level_db : (P, B) array
         dB re the driver's own on-axis curve at 1 m; with the posts where they are solved, else
-        behind a post with its estimated shadow.
+        behind a post with its estimated shadow; as it hangs, where [askew] says so.
     uncertainty : Uncertainty
         Of the readings, but for what nobody knows of driver and build.
     late_db : (P, B) array
         Bias of the difference from the reference by the room's late sound, dB; 0 with a gate.
     comparable : (P, B) bool array
         Bands that may be compared: above the gate's limit, or little changed by the room.
+    posts, askew : ChangeAround or None
+        What posts, and hanging as [askew] says, change of those levels; None where not solved.
     """
 
     centres: np.ndarray
@@ -105,6 +113,14 @@ class PlacePredictions:
     uncertainty: Uncertainty
     late_db: np.ndarray = field(repr=False)
     comparable: np.ndarray = field(repr=False)
+    posts: ChangeAround | None = None
+    askew: ChangeAround | None = None
+
+    @property
+    def changed_db(self) -> np.ndarray:
+        """What posts and [askew] change of `level_db` together, (P, B), dB."""
+        both = [one.values for one in (self.posts, self.askew) if one is not None]
+        return sum(both, start=np.zeros_like(self.level_db))
 
 
 def predict_places(
@@ -133,17 +149,19 @@ def predict_places(
     free_field = _instrument_and_model(design, assembly, centres)
     independent = np.sqrt(free_field**2 + early**2 + late**2)
     comparable = _comparable(design, stands, centres, np.sqrt(early**2 + early[:1] ** 2 + late**2))
-    exactly = predictor.posts_at(assembly, stands)
-    if exactly is None:
+    posts, askew = predictor.posts_at(assembly, stands), predictor.askew_at(assembly, stands)
+    if posts is None:
         level, independent = _with_posts(design, assembly, stands, level, independent)
     else:
-        level = level + exactly
+        level = level + posts.values
     return PlacePredictions(
         centres=centres,
-        level_db=level,
+        level_db=level if askew is None else level + askew.values,
         uncertainty=Uncertainty(independent, moved, np.zeros((0, *level.shape))),
         late_db=late,
         comparable=comparable,
+        posts=posts,
+        askew=askew,
     )
 
 

@@ -295,6 +295,7 @@ def meter(
     asked = open_question(design, solver, fineness, progress, question, among)
     predictor = PlacePredictor(design, solver, fine, progress)
     predicted = predict_places(design, assembly, stands, predictor)
+    changed_db = predicted.changed_db  # likewise of every candidate and build
     positions = [stand.position for stand in stands]
     way, contenders = way_down(asked), asked.contenders
     built = [one.assembly for one in (*contenders, *way)]
@@ -319,10 +320,10 @@ def meter(
         stands=stands,
         left_out=left_out,
         predicted=predicted,
-        members_db=members[0],
+        members_db=members[0] + changed_db,
         question=asked,
-        contenders_db=levels[:count],
-        contenders_members_db=members[1 : 1 + count],
+        contenders_db=levels[:count] + changed_db,
+        contenders_members_db=members[1 : 1 + count] + changed_db,
         selected=told[0],
         confusion=told[1],
         shaving=shaving,

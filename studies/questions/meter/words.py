@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from dispersion.bands import band_label
 from shapes.lengths import across_room, in_both, in_own, in_room_volume
 from studies.answer import cautions
 from studies.answer.columns import db_range, in_words
+from studies.answer.evidence import balance_in_words
 from studies.answer.standing import island_in_words
 from studies.answer.table import joined
 from studies.questions.meter.places import Stand
@@ -15,6 +18,7 @@ from studies.questions.meter.prediction import ROOM_MOST_DB
 from studies.questions.meter.shaving import Shaving
 from studies.questions.meter.stop_rule import StopRule
 from studies.questions.meter.study import Meter
+from studies.solving.leaning import hung_in_words, left_out_in_words
 from studies.solving.target import METER_DB
 from studies.solving.uncertainty import AVERAGING_S, MODEL_DB
 
@@ -31,10 +35,29 @@ def answer(meter: Meter) -> tuple[str, ...]:
         *stopping(meter),
         *_doubt(meter),
         *_places(meter),
+        *_not_round(meter),
         *how_low(meter),
         *room_check(meter),
         *far_enough(meter),
         *(f"Left out, {name}: {reason}." for name, reason in meter.left_out.items()),
+    )
+
+
+def _not_round(meter: Meter) -> Iterator[str]:
+    """What posts and [askew] change of the readings that are expected."""
+    posts, askew = meter.predicted.posts, meter.predicted.askew
+    if posts is not None:
+        yield (
+            f"Posts are solved ({balance_in_words(posts.balance)}): at the azimuths of the places"
+            f" they change what is expected by up to {np.abs(posts.values).max():.1f} dB."
+        )
+    if askew is None:
+        yield from left_out_in_words(meter.design)
+        return
+    yield (
+        f"It hangs {hung_in_words(meter.design)}, which is solved with an axis for each part"
+        f" ({balance_in_words(askew.balance)}): that changes what is expected by up to"
+        f" {np.abs(askew.values).max():.1f} dB, of every candidate and build alike."
     )
 
 

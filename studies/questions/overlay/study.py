@@ -30,7 +30,7 @@ from studies.questions.overlay.one_size_off import (
     one_size_off,
     settled,
 )
-from studies.solving.askew_changes import AskewChange, askew_at_positions
+from studies.solving.askew_changes import askew_at_positions
 from studies.solving.grid import (
     COARSE_BY_NEED,
     COARSE_PER_BAND,
@@ -47,7 +47,7 @@ from studies.solving.levels_of_members import (
     range_of,
     spread_of,
 )
-from studies.solving.posted import change_at_positions
+from studies.solving.posted import ChangeAround, change_at_positions
 from studies.solving.predicting import Predicted, predict
 
 LEAST_GAIN_DB, LEAST_GAIN = 0.1, 0.1
@@ -103,9 +103,9 @@ class Overlay:
         For each size the change with the smallest rms, solved like the prediction; the best first.
     fitted : Fitted or None
         Where a fit was asked for.
-    posts_db : (P, B) array or None
+    posts : ChangeAround or None
         What the posts change at the positions, in the prediction; None where they are left out.
-    askew : AskewChange or None
+    askew : ChangeAround or None
         What [askew] changes there, (P, B) in dB, likewise.
     off_axis : OffAxis or None
         What shift the azimuths call for, posts taken off; where a fit was asked for and they tell.
@@ -124,8 +124,8 @@ class Overlay:
     tried_rms_db: float
     best_by_size: tuple[SizeOff, ...]
     fitted: Fitted | None = None
-    posts_db: np.ndarray | None = None
-    askew: AskewChange | None = None
+    posts: ChangeAround | None = None
+    askew: ChangeAround | None = None
     off_axis: OffAxis | None = None
 
     @property
@@ -289,16 +289,16 @@ def overlay(
     trials = COARSE_BY_NEED if by_need else fineness
     assembly = design.assembly()
     band = (float(measured.centres[0]), float(measured.centres[-1]))
-    posts_db = change_at_positions(design, assembly, measured.positions, solver, progress, band)
+    posts = change_at_positions(design, assembly, measured.positions, solver, progress, band)
     askew = askew_at_positions(design, assembly, measured.positions, solver, progress, band)
     # What is tried and fitted is round: what is not is taken off what was measured instead.
     changed_db = np.zeros(measured.level_db.shape)
-    changed_db += 0.0 if posts_db is None else posts_db
+    changed_db += 0.0 if posts is None else posts.values
     changed_db += 0.0 if askew is None else askew.values
     without = replace(measured, level_db=measured.level_db - changed_db)
     fitted = off_axis = None
     if with_fit:
-        posted = 0.0 if posts_db is None else posts_db
+        posted = 0.0 if posts is None else posts.values
         unposted = replace(measured, level_db=measured.level_db - posted)
         off_axis = fit_off_axis(design, assembly, unposted, solver, progress)
         fitted = fit(design, without, solver, progress, trials, with_cone=with_cone)
@@ -323,7 +323,7 @@ def overlay(
         predicted=predicted,
         members_db=members + changed_db,
         comparison=compare(measured.level_db, predicted.level_db, spread_of(members)),
-        posts_db=posts_db,
+        posts=posts,
         askew=askew,
         off_axis=off_axis,
         distance_only=compare(measured.level_db, spreading),

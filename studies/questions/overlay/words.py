@@ -10,6 +10,7 @@ import numpy as np
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_own, own_unit
 from studies.answer.columns import in_words
+from studies.answer.evidence import balance_in_words
 from studies.answer.table import joined
 from studies.design.moves import Unit
 from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB
@@ -244,17 +245,17 @@ def _azimuth(found: Overlay) -> Iterator[str]:
     else:
         yield (
             f"It hangs {hung_in_words(found.design)}, which is solved with an axis for each"
-            f" part (power within {max(found.askew.power_error_db, 0.001):.3f} dB): {at_these} that"
+            f" part ({balance_in_words(found.askew.balance)}): {at_these} that"
             f" changes the prediction by up to {np.abs(found.askew.values).max():.1f} dB"
-            + ("." if found.posts_db is not None else f"; posts are not in it: {POSTS_TELL}.")
+            + ("." if found.posts is not None else f"; posts are not in it: {POSTS_TELL}.")
         )
-    if found.posts_db is not None:
+    if found.posts is not None:
         yield (
-            f"Posts are solved: {at_these} they change the prediction by up to"
-            f" {np.abs(found.posts_db).max():.1f} dB"
+            f"Posts are solved ({balance_in_words(found.posts.balance)}): {at_these} they"
+            f" change the prediction by up to {np.abs(found.posts.values).max():.1f} dB"
             + ("." if found.askew is not None else f"; {ASKEW_TELLS}.")
         )
-    if found.askew is not None or found.posts_db is not None:
+    if found.askew is not None or found.posts is not None:
         return
     about = f"the model is the same all round: posts are not in it, and {ASKEW_TELLS}"
     if not noted:

@@ -111,7 +111,7 @@ def _evidence(study: PostsStudy) -> Evidence | None:
         highest_hz=float(frequencies[-1]),
         unknowns_lowest=answers[0].unknowns,
         unknowns_highest=answers[-1].unknowns,
-        worst_power_error_db=around.worst_power_error_db,
+        worst_power_error_db=around.balance.power_error_db,
         settings=around.settings.summary(),
         remarks=(
             f"{len(answers)} frequencies, up to {len(answers[-1].orders)} azimuthal orders and"

@@ -10,6 +10,7 @@ from dispersion.bands import band_label
 from dispersion.impulse import PERIODS, RATE
 from shapes.lengths import across_room, in_both
 from studies.answer.columns import in_words
+from studies.answer.evidence import balance_in_words
 from studies.answer.table import joined
 from studies.questions.seat.impulses import WITHIN_DB
 from studies.questions.seat.listener import EARLY_S, FLOOR, RUG_HZ, Listener
@@ -150,11 +151,12 @@ def _posts(study: SeatStudy) -> tuple[str, ...]:
     if ripple is None:
         return ()
     swing = ripple.peak_to_peak_db
+    balanced = "" if ripple.balance is None else f", {balance_in_words(ripple.balance)}"
     at = int(np.argmax(swing))
     return (
-        f"As the column is turned, its posts (solved) make the direct sound at {study.main.name}"
-        f" swing by at most {swing[at]:.1f} dB, at {band_label(ripple.centres[at])}:"
-        f" {ripple.turn_advice()}",
+        f"As the column is turned, its posts (solved{balanced}) make the direct sound at"
+        f" {study.main.name} swing by at most {swing[at]:.1f} dB, at"
+        f" {band_label(ripple.centres[at])}: {ripple.turn_advice()}",
     )
 
 
@@ -181,7 +183,7 @@ def _askew(study: SeatStudy) -> tuple[str, ...]:
     at = int(np.argmax(levels.swing_db))
     return (
         f"It hangs {hung_in_words(study.design)}: as the column is turned, that (solved with an"
-        f" axis for each part, power within {max(levels.power_error_db, 0.001):.3f} dB) makes the"
+        f" axis for each part, {balance_in_words(levels.balance)}) makes the"
         f" direct sound at {study.main.name} swing by at most"
         f" {levels.swing_db[at]:.1f} dB, at {band_label(levels.centres[at])}, and a seat on the"
         f" worst side gains or loses {levels.side_db.max():.1f} dB; bands are nearest their"

@@ -21,7 +21,7 @@ from studies.answer.columns import (
     text,
     window_in_words,
 )
-from studies.answer.evidence import evidence_of, mended_in_words
+from studies.answer.evidence import balance_in_words, evidence_of
 from studies.answer.resonances import resonance_tables, resonances_in_words
 from studies.answer.table import Fact, Findings, Table
 from studies.answer.voiced import filters_table
@@ -184,10 +184,8 @@ def _hung_askew(spread: Spread) -> list[str]:
     return [
         f"As it hangs, {hung_in_words(spread.design)} (solved with an axis for each part, no"
         " posts), the window level swings round the column by at most"
-        f" {levels.swing_db[most]:.1f} dB, in the {band_label(levels.centres[most])} band; power"
-        f" agrees within {max(levels.power_error_db, 0.001):.3f} dB. All else here is as if it hung"
-        " straight.",
-        *(f"{words}." for words in mended_in_words([levels.finer])),
+        f" {levels.swing_db[most]:.1f} dB, in the {band_label(levels.centres[most])} band;"
+        f" {balance_in_words(levels.balance)}. All else here is as if it hung straight.",
     ]
 
 
@@ -217,8 +215,10 @@ def _askew(spread: Spread) -> tuple[Table, ...]:
 
 
 def _how(spread: Spread) -> str:
-    solved = spread.ripple is not None and spread.ripple.exact
-    return "round posts, solved" if solved else "an estimate: rods in the gap"
+    balance = None if spread.ripple is None else spread.ripple.balance
+    if balance is None:
+        return "an estimate: rods in the gap"
+    return f"round posts, solved, {balance_in_words(balance)}"
 
 
 def _facts_of_ceiling(spread: Spread) -> tuple[Fact, ...]:

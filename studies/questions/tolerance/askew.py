@@ -10,6 +10,7 @@ from dispersion.bands import third_octave_centres
 from dispersion.paths.rays import count_rays, meaningful_above_hz
 from dispersion.paths.scene import Mounting
 from dispersion.problem import Problem
+from dispersion.ripple import Balance
 from studies.design import Design
 from studies.design.moves import HALF_DEGREE, Unit, step_of_lengths
 from studies.solving.grid import Progress, Solver, problem_of
@@ -40,8 +41,8 @@ class Askew:
         Largest standard error of `side_db`.
     swing_db : (F,) array or None
         Lowest to highest level of the window round the column, dB; None by rays.
-    power_error_db : float or None
-        Largest imbalance of power, dB; None by rays.
+    balance : Balance or None
+        Of power; None by rays.
     """
 
     name: str
@@ -51,7 +52,7 @@ class Askew:
     side_db: np.ndarray
     error_db: float
     swing_db: np.ndarray | None = None
-    power_error_db: float | None = None
+    balance: Balance | None = None
 
     @property
     def solved(self) -> bool:
@@ -135,7 +136,7 @@ def solved_askew(
                 side_db=levels.side_db,
                 error_db=0.0,
                 swing_db=levels.swing_db,
-                power_error_db=levels.power_error_db,
+                balance=levels.balance,
             )
         )
     return tuple(found)

@@ -7,6 +7,7 @@ import numpy as np
 from dispersion.bands import band_label
 from shapes.lengths import in_own, own_unit
 from studies.answer.columns import in_words, target_in_words
+from studies.answer.evidence import balance_in_words
 from studies.answer.standing import verdict_in_words
 from studies.answer.table import joined
 from studies.design.moves import Leeway, Unit, step_of_lengths
@@ -180,10 +181,10 @@ def _askew_in_words(found: Tolerance) -> list[str]:
         ]
     sizes = "; ".join(f"{_off(case)} up to {_estimate(case)}" for case in found.askew)
     if all(case.solved for case in found.askew):
-        worst = max(case.power_error_db or 0.0 for case in found.askew)
+        balances = [case.balance for case in found.askew if case.balance is not None]
         return [
-            "Off-centre and tilt, solved with an axis for each part (no posts; power"
-            f" agrees within {max(worst, 0.001):.3f} dB), summed with nothing else: a seat on the"
+            "Off-centre and tilt, solved with an axis for each part (no posts;"
+            f" {balance_in_words(*balances)}), summed with nothing else: a seat on the"
             f" worst side gains or loses, {sizes}; lowest to highest round the column,"
             f" {_swings(found)}."
         ]

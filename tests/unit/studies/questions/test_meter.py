@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
+from dispersion.ripple import Balance
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
 from shapes.lengths import written_in
@@ -30,6 +31,7 @@ from studies.questions.meter.selection import ENOUGH, honest_confusion, select_r
 from studies.questions.meter.stop_rule import Steps, StopRule, stop_rule
 from studies.questions.meter.study import Meter, members_but_for, meter, with_options
 from studies.questions.meter.tables import meter_tables
+from studies.questions.meter.words import answer
 from studies.questions.trim.study import trim
 from studies.solving.levels_of_members import (
     MemberSolving,
@@ -38,6 +40,7 @@ from studies.solving.levels_of_members import (
     sure_change,
 )
 from studies.solving.members import members
+from studies.solving.posted import ChangeAround
 from studies.solving.predicting import predict
 from studies.solving.uncertainty import Uncertainty, late_db, noise_db, room_db
 
@@ -118,6 +121,23 @@ def test_azimuths_lie_between_posts_and_in_line_with_one() -> None:
         assert (far / pitch) % 1.0 == pytest.approx(0.5)
     bare = design.assembly().without_upper()
     assert azimuths(bare) == (0.0, 90.0, 180.0)
+
+
+def test_posts_and_what_hangs_askew_are_told_where_they_are_solved() -> None:
+    found = by_meter()
+    predicted = found.predicted
+    ones = np.ones(predicted.level_db.shape)
+    mended = Balance(0.02, np.array([1.0, 1.5]))
+    both = replace(
+        predicted, posts=ChangeAround(0.5 * ones, mended), askew=ChangeAround(-0.2 * ones, mended)
+    )
+    assert both.changed_db == pytest.approx(0.3 * ones)
+    assert not predicted.changed_db.any()
+    said = " ".join(answer(replace(found, predicted=both)))
+    assert "(power within 0.020 dB, 1 solved again on a mesh up to 1.5 times as fine)" in said
+    assert "change what is expected by up to 0.5 dB" in said
+    assert "changes what is expected by up to 0.2 dB" in said
+    assert "Posts are solved" not in " ".join(answer(found))
 
 
 def test_a_turntable_adds_a_place_beside_a_post() -> None:

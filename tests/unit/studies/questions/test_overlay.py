@@ -16,6 +16,7 @@ from dispersion.driver_curve import DriverCurve
 from dispersion.problem import Problem
 from dispersion.reference import Reference
 from dispersion.response import Response
+from dispersion.ripple import Balance
 from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
 from studies.cli import main
@@ -34,8 +35,8 @@ from studies.questions.overlay.tables import overlay_tables
 from studies.questions.overlay.words import change_in_words
 from studies.questions.spread.study import spread
 from studies.solving import levels_of_members
-from studies.solving.askew_changes import AskewChange
 from studies.solving.members import members
+from studies.solving.posted import ChangeAround
 from studies.solving.predicting import as_read, predict
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
@@ -366,7 +367,10 @@ def test_a_shift_that_azimuths_call_for_is_said(perfect: Overlay) -> None:
     chance = overlay_tables(replace(perfect, off_axis=replace(fit, shift=0.3e-3)))
     assert "no reflector off the centre" in " ".join(chance.answer)
     hung = replace(
-        perfect, askew=AskewChange(np.full(perfect.measured.level_db.shape, -0.7), 0.002)
+        perfect,
+        askew=ChangeAround(
+            np.full(perfect.measured.level_db.shape, -0.7), Balance(0.002, np.ones(1))
+        ),
     )
     assert "changes the prediction by up to 0.7 dB" in " ".join(overlay_tables(hung).answer)
 

@@ -39,7 +39,8 @@ def test_at_positions_it_matters_where_the_posts_are() -> None:
     """Three posts: the same every 120 degrees; no azimuth noted, nothing changed."""
     places = [Position(f"{azimuth}", 1.0, 1.2, azimuth) for azimuth in (0.0, 120.0, 60.0, None)]
     asked = design()
-    first, same, other, unknown = change_at_positions(asked, asked.assembly(), places, WAVES)
+    changed = change_at_positions(asked, asked.assembly(), places, WAVES)
+    first, same, other, unknown = changed.values
     assert same == pytest.approx(first, abs=1e-6)
     assert np.abs(other - first).max() > 0.1
     assert not unknown.any()
