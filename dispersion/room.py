@@ -3,7 +3,8 @@
 This is no room simulator, and it stops early on purpose: first order only, specular, off bare
 plane surfaces of a box; no second bounces, no room modes, no furniture, no edges. Speaker and seat
 are points; the speaker's far-field pattern is used at every distance, is the same all round, and
-the column shadows nothing but what its own pattern already shows. Levels are of energy in bands:
+the column shadows nothing but what its own pattern already shows (a bounce that passes it on its
+way back: `dispersion.allround.shadows`). Levels are of energy in bands:
 how a bounce adds to or takes from the direct sound at one frequency is left to the reader of its
 delay.
 
@@ -187,6 +188,8 @@ class Path:
         Name of the surface, or `DIRECT`.
     image : (3,) array
         The seat's image in the surface: the speaker sounds there as if nothing stood between.
+    source : (3,) array
+        The speaker's image, from which the seat hears it; the speaker, if direct.
     spot : (3,) array
         Where the path meets the surface; the ears, if direct.
     path_m : float
@@ -201,6 +204,7 @@ class Path:
 
     surface: str
     image: Array = field(repr=False)
+    source: Array = field(repr=False)
     spot: Array = field(repr=False)
     path_m: float
     delay_s: float
@@ -265,6 +269,7 @@ def paths_to(
             Path(
                 surface=name,
                 image=image,
+                source=mirrored_start,
                 spot=spot,
                 path_m=length,
                 delay_s=(length - direct) / speed,

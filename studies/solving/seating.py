@@ -36,16 +36,24 @@ class Ears:
         The seat and its images, r from the column's axis and z above the baffle, m.
     first : int
         Index of the first of these points among all points of the study.
+    axis : (float, float)
+        Where the column stands: x and y as in the paths, m.
     """
 
     paths: tuple[Path, ...]
     points: np.ndarray = field(repr=False)
     first: int = 0
+    axis: tuple[float, float] = (0.0, 0.0)
 
     @property
     def numbers(self) -> slice:
         """Indices of these points among all points of the study."""
         return slice(self.first, self.first + len(self.points))
+
+    @property
+    def numbered(self) -> tuple[tuple[int, Path], ...]:
+        """Each path with the index of its point among all points of the study."""
+        return tuple(enumerate(self.paths, start=self.first))
 
     @property
     def distances(self) -> np.ndarray:
@@ -111,11 +119,15 @@ class Seating:
     absorption: Mapping[str, Absorption]
 
     @property
+    def every_ears(self) -> tuple[Ears, ...]:
+        """Every position of ears, in the order of their points."""
+        ears = [one for at in self.sitters for one in (at.here, at.there, at.behind)]
+        return tuple(sorted(ears, key=lambda one: one.first))
+
+    @property
     def points(self) -> np.ndarray:
         """(P, 2) every point that the wave solver is asked for, r and z as in `Ears`, m."""
-        ears = [one for sitter in self.sitters for one in (sitter.here, sitter.there)]
-        ears += [sitter.behind for sitter in self.sitters]
-        return np.vstack([one.points for one in sorted(ears, key=lambda one: one.first)])
+        return np.vstack([one.points for one in self.every_ears])
 
 
 def seating_of(design: Design, assembly: Assembly) -> Seating:
@@ -249,7 +261,7 @@ def _sitter(
     ):
         paths = paths_to(planes, start, end, speed)
         begin = first + sum(len(one.points) for one in ears)
-        ears.append(Ears(paths, _points(paths, start, base), begin))
+        ears.append(Ears(paths, _points(paths, start, base), begin, (start.x, start.y)))
     here, there, behind = ears
     return Sitter(seat=seat, place=place, here=here, other_ears=other, there=there, behind=behind)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -115,6 +115,9 @@ class Listener:
     impulse : SeatImpulse
     delays : SeatDelays
         Group delay of the direct sound.
+    shadows_db : mapping of str to (B,) array
+        By surface, the wall close behind among them: what the column makes of a bounce that passes
+        it on its way to the seat, dB; it is in all levels.
     floor : FloorCheck or None
         None if the column on a rigid floor was not asked for.
     posts : Ripple or None
@@ -132,6 +135,7 @@ class Listener:
     behind_curve_db: np.ndarray
     impulse: SeatImpulse
     delays: SeatDelays
+    shadows_db: Mapping[str, np.ndarray]
     floor: FloorCheck | None = None
     posts: Ripple | None = None
     askew: RoundLevels | None = None

@@ -37,6 +37,7 @@ from studies.questions.seat.impulses import SeatImpulse, seat_impulse
 from studies.questions.seat.listener import FLOOR, RUG_HZ, Arrival, FloorCheck, Listener, Rug
 from studies.questions.seat.loudness import Loudness, loudness
 from studies.questions.seat.pair import TwoColumns, require_apart, two_columns
+from studies.questions.seat.shadows import Shaded, shaded
 from studies.solving.grid import (
     COARSE_PER_BAND,
     FINE_BY_NEED,
@@ -75,7 +76,8 @@ class SeatStudy:
         One for each seat, in the file's order: the first is the main seat.
     pattern_rms_db, pattern_worst_db : float
         Difference of the bounces by the far-field pattern, at the angle of each, from those by the
-        pressure solved at the image: rms over bounces and bands, and the largest, dB.
+        pressure solved at the image: rms over bounces and bands, and the largest, dB. Those that
+        pass the column are left out.
     loudness : Loudness or None
         How loud it can be by the cone's travel; None where the file gives none.
     pair : TwoColumns or None
@@ -176,20 +178,22 @@ def seat(
         stands = replace(problem, points=seats, floor=True)
         rounds = _in_rounds(solver, progress, "column on the floor")
         on_floor = _solved(design, stands, fineness, rounds)
-    reading = _Reading(design, seating, solved, on_floor, samples)
+    centres = third_octave_centres(*design.target.band)
+    passing = shaded(design, problem, seating, centres, solver, progress)
+    reading = _Reading(design, seating, solved, on_floor, samples, passing)
     ripples = _with_posts(design, assembly, seats, solver, progress)
     leaning = levels_at_seats(design, assembly, seats, solver, progress)
     listeners = tuple(
         replace(reading.listener(sitter, number), posts=ripples[number], askew=leaning[number])
         for number, sitter in enumerate(seating.sitters)
     )
-    off_db = _pattern_errors(design, seating, solved, listeners)
+    off_db = _pattern_errors(design, seating, solved, listeners, passing)
     return SeatStudy(
         design=design,
         assembly=assembly,
         seating=seating,
         curves=solved,
-        centres=third_octave_centres(*design.target.band),
+        centres=centres,
         frequencies=reading.frequencies,
         listeners=listeners,
         pattern_rms_db=float(np.sqrt(np.mean(np.square(off_db)))),
@@ -246,7 +250,7 @@ class _Reading:
     """Finds everything at a seat from the curves.
 
     `on_floor` are those of the seats with the column on a rigid floor; `samples` is the length of
-    an impulse response.
+    an impulse response; `passing` is what the column makes of bounces that pass it.
     """
 
     design: Design
@@ -254,6 +258,7 @@ class _Reading:
     solved: Curves
     on_floor: Curves | None
     samples: int
+    passing: Shaded
 
     @cached_property
     def frequencies(self) -> np.ndarray:
@@ -283,7 +288,15 @@ class _Reading:
             impulse=self.impulse(sitter.here),
             delays=self.delays(number),
             floor=self.floor_check(sitter.here, number),
+            shadows_db=self.shadows(sitter.here) | self.shadows(sitter.behind),
         )
+
+    def shadows(self, ears: Ears) -> dict[str, np.ndarray]:
+        """(B,) dB by surface: what the column makes of each bounce that passes it."""
+        power = np.abs(self.passing.on(ears, self.frequencies)) ** 2
+        levels = level_db(band_means(self.frequencies, power)[1]).T
+        every = zip(ears.paths, levels, strict=True)
+        return {path.surface: level for path, level in every if self.passing.passes(ears, path)}
 
     def pressure(self, ears: Ears, frequencies: np.ndarray) -> np.ndarray:
         """(F, P) pressure re 0 dB, the driver alone, at 1 m, losses in air and surface included.
@@ -296,7 +309,8 @@ class _Reading:
         taken = [self.seating.absorption[path.surface] for path in ears.paths]
         kept = np.column_stack([share_reflected(one, held) for one in taken])
         near = self.solved.near(frequencies, ears.numbers)
-        return near / ears.distances * np.sqrt(kept) * 10.0 ** (-lost_db / 20.0)
+        kept = np.sqrt(kept) * self.passing.on(ears, held)
+        return near / ears.distances * kept * 10.0 ** (-lost_db / 20.0)
 
     def direct(self, frequencies: np.ndarray) -> np.ndarray:
         """(F, S) direct sound at the seats over rho A / (2 pi), the driver's own response in it."""
@@ -361,6 +375,7 @@ def _pattern_errors(
     seating: Seating,
     solved: Curves,
     listeners: tuple[Listener, ...],
+    passing: Shaded,
 ) -> list[np.ndarray]:
     """(B,) level by the far-field pattern less that by the solved pressure, dB, of every bounce."""
     centres = third_octave_centres(*design.target.band)
@@ -372,6 +387,7 @@ def _pattern_errors(
             seating.room, seating.speaker, place, elevations, pattern, centres, design.air
         )
         by_pattern = {bounce.surface: bounce.level_db for bounce in expected}
-        for bounce in listener.bounces:
+        here = listener.sitter.here
+        for bounce in (one for one in listener.bounces if not passing.passes(here, one.path)):
             off.append(by_pattern[bounce.path.surface] - listener.re_direct_db(bounce))
     return off

@@ -46,6 +46,7 @@ def seat_tables(study: SeatStudy) -> Findings:
             *pair_tables(study),
             *loudness_tables(study),
             *time_tables(study),
+            *_shadows(study),
             *_turned(study),
         ),
         evidence=_evidence(study),
@@ -95,6 +96,22 @@ def _late(main: Listener) -> Iterator[Fact]:
     yield Fact(
         "late_audible_ms", 1e3 * float(found.audible_s[at]), "what is just audible there, ms"
     )
+
+
+def _shadows(study: SeatStudy) -> tuple[Table, ...]:
+    """What the column makes of each bounce that passes it, by third octave."""
+    columns, cells = [band()], [study.centres]
+    for place, listener in enumerate(study.listeners, start=1):
+        for surface, shadow in listener.shadows_db.items():
+            key = f"seat_{place}_{surface.replace(' ', '_')}_db"
+            meaning = f"{surface}, level at {listener.name} over that with no column there, dB"
+            columns.append(number(key, f"{listener.name},\n{surface}", meaning, 1))
+            cells.append(shadow)
+    if len(columns) == 1:
+        return ()
+    rows = tuple(tuple(map(float, row)) for row in zip(*cells, strict=True))
+    title = "What the column makes of bounces that pass it, dB"
+    return (Table("shadows", title, tuple(columns), rows, scope="data"),)
 
 
 def _turned(study: SeatStudy) -> tuple[Table, ...]:
@@ -341,5 +358,6 @@ _LEFT_OUT = (
     "air absorption by ISO 9613-1 on every path; its delay is that of the speed of sound alone",
     "surfaces are plane, without end and without edges; what they send back keeps its phase and"
     " loses the energy that the file says; delays are those from the middle of the ring",
-    "the column is solved in free air: it does not scatter again what a surface sends back",
+    "the column is solved in free air: of what a surface sends back it scatters again only what"
+    " passes it on the way to the seat, once",
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from studies.answer.evidence import balance_in_words
 from studies.answer.table import joined
 from studies.questions.seat.impulses import WITHIN_DB
 from studies.questions.seat.listener import EARLY_S, FLOOR, RUG_HZ, Listener
+from studies.questions.seat.shadows import SURE_GAPS
 from studies.questions.seat.study import SeatStudy
 from studies.solving.leaning import hung_in_words
 
@@ -39,6 +41,7 @@ def answer(study: SeatStudy) -> tuple[str, ...]:
         *_summed(study, main),
         _ears(study, main),
         _behind(study, main),
+        *_shadows(study, main),
         *_floor(study, main),
         *_posts(study),
         *_askew(study),
@@ -131,6 +134,19 @@ def _behind(study: SeatStudy, main: Listener) -> str:
         f" {band_label(study.centres[low])} (a quarter wave is"
         f" {in_both(distance)} at {study.quarter_wave_hz:.0f} Hz)."
     )
+
+
+def _shadows(study: SeatStudy, main: Listener) -> Iterator[str]:
+    sure = 1e-3 * SURE_GAPS * study.design.air.speed / study.assembly.plate_gap
+    for surface, shadow in main.shadows_db.items():
+        least, most = int(np.argmin(shadow)), int(np.argmax(shadow))
+        yield (
+            f"The bounce off the {surface} meets the column on its way to {main.name}, which"
+            f" changes it by {shadow[least]:+.1f} dB ({band_label(study.centres[least])}) to"
+            f" {shadow[most]:+.1f} dB ({band_label(study.centres[most])}): solved, and counted"
+            " above, as if it came from one point of its image; sure to about 1 dB up to"
+            f" {sure:.0f} kHz, to several above."
+        )
 
 
 def _floor(study: SeatStudy, main: Listener) -> tuple[str, ...]:

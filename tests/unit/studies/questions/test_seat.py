@@ -30,10 +30,12 @@ from studies.design import Design, DesignError, parse_design
 from studies.questions.seat.figures import seat_pictures
 from studies.questions.seat.impulses import WITHIN_DB, envelope
 from studies.questions.seat.listener import Listener
+from studies.questions.seat.shadows import Shaded, crossings_of
 from studies.questions.seat.study import SeatStudy, seat
 from studies.questions.seat.tables import seat_tables
 from studies.questions.seat.wav import seat_files
-from studies.solving.seating import AIR_BEHIND, SITTING_EARS, STANDING_EARS
+from studies.solving.grid import problem_of
+from studies.solving.seating import AIR_BEHIND, BEHIND, SITTING_EARS, STANDING_EARS, seating_of
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 WALLED = """
@@ -520,3 +522,42 @@ def test_the_command_writes_everything(tmp_path: Path) -> None:
     assert json.loads((out / "seat-1.json").read_text())["design"]["fingerprint"] == fingerprint
     short = CliRunner().invoke(main, [*asked[:-3], "--wav-length", "9", "--out", str(out / "b")])
     assert short.exit_code == 2 and "too short" in short.output and not (out / "b").exists()
+
+
+def test_what_comes_off_the_wall_behind_the_column_passes_it() -> None:
+    """Seen from the first seat only the wall close behind has the column before it.
+
+    The seat lies towards (1.75, 0.5), the corner end wall's image of the ring at (-2.8, 0): the
+    line from there to the seat passes the axis 2.8 sin(16 degrees) x 2 / 4.8 = 0.32 m aside, more
+    than two reaches (0.2 m) away. On a line square to that wall it passes through the axis.
+    """
+    names = {}
+    for column in ('["1.4 m", "1.7 m"]', '["1.4 m", "2.2 m"]'):
+        design = example(room=WALLED.replace('["1.4 m", "1.7 m"]', column))
+        assembly = design.assembly()
+        seating = seating_of(design, assembly)
+        found = crossings_of(design, problem_of(design, assembly, 4), seating)
+        ears = seating.sitters[0].here, seating.sitters[0].behind
+        every = [(number, path.surface) for one in ears for number, path in one.numbered]
+        names[column] = [surface for number, surface in every if number in found]
+        behind = found[ears[1].first + 1]
+        ring = assembly.height_of_ring - BASE
+        assert behind.source == pytest.approx((2 * 0.5, ring))
+        assert behind.place == pytest.approx((2.0, 1.15 - BASE))
+        assert abs(math.cos(behind.azimuth) + 1.0) < 1e-12
+    assert list(names.values()) == [[BEHIND], ["corner end wall", BEHIND]]
+
+
+def test_a_shadow_is_read_between_and_belongs_to_its_path() -> None:
+    """A pure delay of a tenth of a millisecond at half the pressure, on the second of two paths."""
+    design = example(room=WALLED)
+    ears = seating_of(design, design.assembly()).sitters[0].behind
+    f = third_octave_centres(100.0, 2000.0)
+    half = 0.5 * np.exp(1e-4j * 2.0 * np.pi * f)
+    passing = Shaded((ears.first + 1,), f, half[:, None])
+    between = np.array([50.0, 330.0, 1100.0])
+    found = passing.on(ears, between)
+    assert found[:, 0] == pytest.approx(1.0)
+    held = np.maximum(between, f[0])
+    assert found[:, 1] == pytest.approx(0.5 * np.exp(2e-4j * np.pi * held), abs=2e-3)
+    assert [passing.passes(ears, path) for path in ears.paths] == [False, True]
