@@ -25,31 +25,6 @@ from dispersion.walls import RIGID_WALLS, Walls
 from dispersion.waves import DEFAULT_SETTINGS, Monopole, WaveSettings, solve
 from shapes.meridian import Meridian
 
-ENDS_AT` of the free field; what comes out is
-the pressure over that which the source alone would give, 1 where nothing stands in the way.
-
-The point stands for a speaker that is as large as what it meets; how much that matters stands in
-`studies.questions.seat.shadows`.
-"""
-
-from __future__ import annotations
-
-import os
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-
-import numpy as np
-
-from dispersion.air import Air
-from dispersion.allround.flat_ring import orders_up_to
-from dispersion.fields import Fields, Store
-from dispersion.keys import naming
-from dispersion.problem import Problem
-from dispersion.stopping import Threads
-from dispersion.walls import Walls
-from dispersion.waves import DEFAULT_SETTINGS, Monopole, WaveSettings, one_blas_thread, solve
-from shapes.meridian import Meridian
-
 ENDS_AT = 3e-4
 """Share of the free field; 0.003 dB."""
 LONGEST_STEP = 1e-3
@@ -113,9 +88,9 @@ def _solved(crossings: Sequence[Crossing], alone: Problem, settings: WaveSetting
     bodies, frequency = alone.assembly.placed_bodies, float(alone.frequencies[0])
     labels = (piece.part for body, _ in bodies for piece in body.pieces)
     walls = alone.walls.on(labels).taking(frequency, alone.air)
-    found = pressure_past(
-        bodies, crossings, frequency, alone.air, settings=settings, walls=walls
-    )[None]
+    found = pressure_past(bodies, crossings, frequency, alone.air, settings=settings, walls=walls)[
+        None
+    ]
     none = np.zeros((1, 1), dtype=complex)
     return Fields(none, found, np.zeros(1), 0, np.zeros((1, 0, 0)))
 
