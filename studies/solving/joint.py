@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from studies.design import Design
-from studies.solving.candidates import Candidate
+from studies.solving.candidates import Candidate, Part
 from studies.solving.grid import Fineness, Progress, Solver, require_one_solved, run
 from studies.solving.lines import PlaceInLine
 from studies.solving.shaving import cut_candidate
@@ -96,7 +96,7 @@ def solve_pairs(
     )
 
 
-def thinned(sizes: Sequence[float], most: int) -> list[float]:
+def thinned(sizes: Sequence[Part], most: int) -> list[Part]:
     """Return so many of some sizes at most, both ends among them, evenly spread over the list."""
     places = np.linspace(0, len(sizes) - 1, min(most, len(sizes)))
     return [sizes[int(place)] for place in np.round(places)]

@@ -9,10 +9,15 @@ from dataclasses import dataclass, field
 from shapes.assembly import Assembly
 from shapes.reflectors import Reflector
 from studies.design import Design
-from studies.questions.carve.curves import PointMm
+from studies.questions.carve.curves import PointMm, to_the_bit
 from studies.questions.carve.limits import Limits
 from studies.solving.candidates import Candidate
 from studies.solving.grid import COARSE_BY_NEED, Fineness, Progress, Solver, run
+
+Hung = tuple[Reflector, float]
+"""A reflector and the plate gap at which it hangs, m."""
+NOT_WANTED_DB = 10.0
+"""What the search adds to the score of what leaks or hollows out the treble too much."""
 
 
 @dataclass(frozen=True)
@@ -24,21 +29,29 @@ class Trial:
     stage : str
         "caps", "cones", "everywhere" or "nearby".
     reflector : Reflector
+    plate_gap : float
+        At which it hung, m.
     score : float
         As finely as the search solves; infinite if it could not be solved.
+    contends : bool
+        Whether it was solved and leaks or hollows out the treble no more than is wanted.
     points_mm : tuple of (r, z)
         Knots of a curve, mm; empty for a cap or a cone.
     """
 
     stage: str
     reflector: Reflector
+    plate_gap: float
     score: float
+    contends: bool = True
     points_mm: tuple[PointMm, ...] = ()
 
 
 @dataclass(kw_only=True)
 class Bench:
     """Checks one reflector after another against the limits, solves it, and remembers both.
+
+    Each hangs at a plate gap, m: that of the file, or one out of ``[gap]`` where plates may move.
 
     Attributes
     ----------
@@ -69,11 +82,24 @@ class Bench:
     trials: list[Trial] = field(default_factory=list)
     nearest_miss: Mapping[str, float] = field(default_factory=dict)
 
-    def hung(self, reflector: Reflector) -> Assembly:
-        """Return the design's assembly with this reflector."""
-        return self.design.assembly().with_reflector(reflector)
+    @property
+    def written_gap(self) -> float:
+        """Plate gap of the file, m."""
+        return self.design.tables.plate_gap
 
-    def missed_by(self, reflector: Reflector) -> float:
+    @property
+    def gaps(self) -> tuple[float, ...]:
+        """Plate gaps at which a reflector may hang, m, smallest first."""
+        if not self.design.moves_plate:
+            return (self.written_gap,)
+        least = self.limits.tip_clearance
+        return tuple(to_the_bit(gap) for gap in self.design.gap_candidates() if gap > least)
+
+    def hung(self, reflector: Reflector, plate_gap: float) -> Assembly:
+        """Return the design's assembly with this reflector at this gap."""
+        return self.design.assembly().with_gap(plate_gap).with_reflector(reflector)
+
+    def missed_by(self, reflector: Reflector, plate_gap: float) -> float:
         """Sum of the shares by which a reflector breaks the limits; 0 if it keeps them all.
 
         Raises
@@ -81,15 +107,33 @@ class Bench:
         ValueError
             If it cannot even be drawn.
         """
-        broken = self.limits.broken_by(self.hung(reflector))
+        broken = self.limits.broken_by(self.hung(reflector, plate_gap))
         amount = sum(broken.values())
         if broken and (not self.nearest_miss or amount < sum(self.nearest_miss.values())):
             self.nearest_miss = broken
         return amount
 
-    def solve(self, stage: str, reflector: Reflector, points: tuple[PointMm, ...] = ()) -> float:
-        """Solve a reflector that keeps the limits; return its coarse score, inf if it has none."""
-        assembly, spent = self.hung(reflector), len(self.trials)
+    def solve(
+        self,
+        stage: str,
+        reflector: Reflector,
+        plate_gap: float,
+        points: tuple[PointMm, ...] = (),
+    ) -> float:
+        """Solve a reflector that keeps the limits; return its coarse score, inf if it has none.
+
+        What leaks or hollows out the treble too much scores `NOT_WANTED_DB` worse.
+        """
+        known = {(trial.reflector, trial.plate_gap): trial for trial in self.trials}
+        trial = known.get((reflector, plate_gap)) or self._tried(
+            stage, reflector, plate_gap, points
+        )
+        return trial.score if trial.contends else trial.score + NOT_WANTED_DB
+
+    def _tried(
+        self, stage: str, reflector: Reflector, plate_gap: float, points: tuple[PointMm, ...]
+    ) -> Trial:
+        assembly, spent = self.hung(reflector, plate_gap), len(self.trials)
 
         def advance(_: str, done: int, total: int) -> None:
             if self.progress is not None:
@@ -97,10 +141,16 @@ class Bench:
 
         candidate = Candidate(reflector.label, lambda: assembly)
         row = run(self.design, [candidate], self.solver, self.fineness, stage, advance)[0]
-        self.trials.append(Trial(stage, reflector, row.score, points))
-        return row.score
+        trial = Trial(stage, reflector, plate_gap, row.score, row.is_contender, points)
+        self.trials.append(trial)
+        return trial
 
     def of_stages(self, *stages: str) -> list[Trial]:
-        """Trials of these stages that could be solved, the lowest score first."""
-        found = [t for t in self.trials if t.stage in stages and math.isfinite(t.score)]
-        return sorted(found, key=lambda trial: trial.score)
+        """Trials of these stages that may be chosen, the lowest score first.
+
+        Those that leak and hollow out the treble no more than wanted; if there is none, every one
+        that could be solved.
+        """
+        solved = [t for t in self.trials if t.stage in stages and math.isfinite(t.score)]
+        free = [trial for trial in solved if trial.contends] or solved
+        return sorted(free, key=lambda trial: trial.score)

@@ -9,8 +9,9 @@ from tomlkit.items import Table
 
 from studies.design import Design
 from studies.design.companions import files_beside, names_beside, rename
-from studies.questions.carve.curves import PointMm
+from studies.questions.carve.curves import PointMm, written_mm
 from studies.questions.carve.study import Carved
+from studies.solving.candidates import SAME_SIZE
 
 PREFIX = "Carved from: "
 """Begins the title, so that no page of the carved design passes for one of the old."""
@@ -23,27 +24,38 @@ def carved_name(design: Design) -> str:
 
 def carve_files(carved: Carved) -> dict[str, bytes]:
     """Write the design with the carved curve as a design file, with the files that it names."""
-    return carved_files(carved.design, carved.curve.trial.points_mm)
+    trial = carved.curve.trial
+    return carved_files(carved.design, trial.points_mm, trial.plate_gap)
 
 
-def carved_files(design: Design, points_mm: Sequence[PointMm]) -> dict[str, bytes]:
-    """Write a design with its reflector turned through knots (r, z) in mm, and what it names."""
+def carved_files(
+    design: Design, points_mm: Sequence[PointMm], plate_gap: float
+) -> dict[str, bytes]:
+    """Write a design with its reflector turned through knots (r, z) in mm, and what it names.
+
+    Its plate hangs at this gap, m.
+    """
     own = carved_name(design)
     beside = names_beside(design, own)
-    text = carved_text(design, points_mm, beside)
+    text = carved_text(design, points_mm, plate_gap, beside)
     return {**files_beside(design, beside), own: text.encode("utf-8")}
 
 
 def carved_text(
-    design: Design, points_mm: Sequence[PointMm], renamed: Mapping[str, str] | None = None
+    design: Design,
+    points_mm: Sequence[PointMm],
+    plate_gap: float,
+    renamed: Mapping[str, str] | None = None,
 ) -> str:
-    """Text of a design with its reflector replaced by a turned one.
+    """Text of a design with its reflector replaced by a turned one, hung at a gap of its own.
 
     Parameters
     ----------
     design : Design
     points_mm : sequence of (r, z)
         Knots of the curve, tip first, mm.
+    plate_gap : float
+        m.
     renamed : mapping, optional
         New names of the files that the design names.
     """
@@ -54,8 +66,12 @@ def carved_text(
     if trim is not None and trim.balls_on_sale is None and design.ball is not None:
         document["trim"]["balls_on_sale"] = [f"{design.ball.diameter * 1e3!r} mm"]
     rename(document, renamed or {})
+    moved = abs(plate_gap - design.tables.plate_gap) > SAME_SIZE
+    if moved:
+        document["plate_gap"] = f"{written_mm(plate_gap)!r} mm"
     _replace_reflector(document, _reflector_table(points_mm))
-    origin = f"# Carved by roundcast from {design.path.name}: only title and reflector are new.\n"
+    new = "title, plate_gap and reflector" if moved else "title and reflector"
+    origin = f"# Carved by roundcast from {design.path.name}: only {new} are new.\n"
     return origin + tomlkit.dumps(document)
 
 

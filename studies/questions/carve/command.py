@@ -6,13 +6,18 @@ from dataclasses import dataclass
 
 import click
 
-from studies.answer.command_options import example, output_options, wave_options
+from studies.answer.command_options import (
+    as_written_option,
+    example,
+    output_options,
+    wave_options,
+)
 from studies.answer.delivery import DesignDelivery
-from studies.solving.options import Options, SolverOptions
+from studies.solving.options import JudgedOptions, SolverOptions
 
 
 @dataclass(frozen=True, kw_only=True)
-class CarveOptions(Options):
+class CarveOptions(JudgedOptions):
     """What `roundcast carve` was asked.
 
     Attributes
@@ -30,6 +35,7 @@ class CarveOptions(Options):
 @click.command(epilog=example("carve mine.toml --solves 480"))
 @output_options
 @wave_options
+@as_written_option
 @click.option(
     "--knots",
     type=click.IntRange(min=3, max=9),
@@ -46,16 +52,20 @@ class CarveOptions(Options):
     metavar="N",
     help="Solves that the search may spend; few make a poor cap and cone to compare with.",
 )
-def carve(delivery: DesignDelivery, solving: SolverOptions, knots: int, solves: int) -> None:
+def carve(
+    delivery: DesignDelivery, solving: SolverOptions, as_written: bool, knots: int, solves: int
+) -> None:
     """Search a reflector's curve of your own.
 
     A smooth profile within what your workshop can make ([carve] in the design file: largest
     diameter and height, smallest radius a tool or printer can follow, undercut or not, tip
-    clearance), held against the best cap and the best cone. It prints the gain with what that may
-    be off by and claims none that is smaller. The result is a design file, carved.toml, which every
-    other command takes. A run that was stopped goes on where it was.
+    clearance), held against the best cap and the best cone, each at its best gap out of [gap]. It
+    claims no gain that is not borne by drivers and builds which the file may stand for. The result
+    is a design file, carved.toml, which every other command takes. A run that was
+    stopped goes on where it was.
     """
     from studies.answer.delivering import answer
     from studies.questions.carve.question import QUESTION
 
-    answer(QUESTION, delivery, CarveOptions(knots=knots, solves=solves, solving=solving))
+    options = CarveOptions(knots=knots, solves=solves, as_written=as_written, solving=solving)
+    answer(QUESTION, delivery, options)

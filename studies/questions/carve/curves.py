@@ -29,10 +29,19 @@ class Form:
 
     The numbers are shares: height and base radius of their limits, then each inner knot's height
     of the profile's; where an undercut is allowed, also its radius of the base's. Otherwise the
-    knots stand at equal steps of radius.
+    knots stand at equal steps of radius. Where it may hang at more than one gap, the last number is
+    its place among them, from 0 to 1.
+
+    Attributes
+    ----------
+    limits : Limits
+    gaps : tuple of float
+        At which it may hang, m, smallest first.
+    knots : int
     """
 
     limits: Limits
+    gaps: tuple[float, ...]
     knots: int = KNOTS
 
     @property
@@ -40,14 +49,22 @@ class Form:
         """Lowest and highest value of each number."""
         inner = self.knots - 2
         radii = (_INNER_RADII,) * inner if self.limits.undercut else ()
-        return (*((LEAST_SHARE, 1.0),) * 2, *(_INNER_HEIGHTS,) * inner, *radii)
+        place = ((0.0, 1.0),) if len(self.gaps) > 1 else ()
+        return (*((LEAST_SHARE, 1.0),) * 2, *(_INNER_HEIGHTS,) * inner, *radii, *place)
+
+    def plate_gap(self, numbers: Sequence[float] | Numbers) -> float:
+        """At which gap the profile hangs, m."""
+        last = len(self.gaps) - 1
+        return self.gaps[round(float(numbers[-1]) * last) if last else 0]
 
     def points_mm(self, numbers: Sequence[float] | Numbers) -> tuple[PointMm, ...]:
         """Knots from tip to rim, mm, on whole micrometres within what was asked for."""
         inner = self.knots - 2
-        height = numbers[0] * self.limits.largest_height
+        height = numbers[0] * self.limits.height_at(self.plate_gap(numbers))
         radius = numbers[1] * self.limits.largest_diameter / 2.0
-        steps = numbers[2 + inner :] if self.limits.undercut else self._equal_steps()[1:-1]
+        steps = self._equal_steps()[1:-1]
+        if self.limits.undercut:
+            steps = np.asarray(numbers)[2 + inner : 2 + 2 * inner]
         shares = zip(steps, numbers[2 : 2 + inner], strict=True)
         places = ((radius * step, height * depth) for step, depth in shares)
         return (
@@ -56,8 +73,8 @@ class Form:
             (_floored_mm(radius), 0.0),
         )
 
-    def numbers(self, reflector: Reflector) -> Numbers:
-        """Return the numbers whose knots lie on another reflector's profile."""
+    def numbers(self, reflector: Reflector, plate_gap: float) -> Numbers:
+        """Return the numbers whose knots lie on another reflector's profile, hung at a gap, m."""
         limits, line = self.limits, reflector.profile.sample(1e-7)
         height, radius = reflector.height, reflector.base_radius
         along = line[:, 0] / radius
@@ -65,8 +82,12 @@ class Form:
             along = np.append(0.0, np.cumsum(np.hypot(*np.diff(line, axis=0).T)))
             along /= along[-1]
         r, z = (np.interp(self._equal_steps()[1:-1], along, axis) for axis in line.T)
-        ends = (height / limits.largest_height, 2.0 * radius / limits.largest_diameter)
-        found = np.array([*ends, *(-z / height), *(r / radius if limits.undercut else ())])
+        last = len(self.gaps) - 1
+        nearest = int(np.argmin(np.abs(np.array(self.gaps) - plate_gap)))
+        tallest = limits.height_at(self.gaps[nearest])
+        ends = (height / tallest, 2.0 * radius / limits.largest_diameter)
+        radii, place = r / radius if limits.undercut else (), (nearest / last,) if last else ()
+        found = np.array([*ends, *(-z / height), *radii, *place])
         return np.clip(found, *np.transpose(self.bounds))
 
     def _equal_steps(self) -> Numbers:
@@ -76,6 +97,16 @@ class Form:
 def reflector_through(points_mm: Sequence[PointMm]) -> Reflector:
     """Turned reflector through knots in mm, to the last bit as the design file gives it."""
     return turned([(parse_length(r, "mm"), parse_length(z, "mm")) for r, z in points_mm])
+
+
+def to_the_bit(metres: float) -> float:
+    """Length, m, to the last bit as the design file gives it once `written_mm` is in there."""
+    return parse_length(written_mm(metres), "mm")
+
+
+def written_mm(metres: float) -> float:
+    """Length in mm on whole millionths."""
+    return round(metres * 1e3, 6)
 
 
 def _floored_mm(metres: float) -> float:

@@ -84,7 +84,7 @@ def _draw_section(axes: Axes, carved: Carved) -> None:
     for number, row in enumerate(carved.rows):
         profile = row.assembly.hung_reflector.profile.sample(CHORD_ERROR) * 1e3
         look: Look = {"color": SERIES[number], "linestyle": DASHES[number], "label": row.name}
-        line = profile + (0.0, gap)
+        line = profile + (0.0, row.assembly.plate_gap * 1e3)
         axes.plot(*line.T, linewidth=2.6 if number == 0 else 1.8, **look)
     axes.plot(knots[:, 0], knots[:, 1] + gap, "o", color=SERIES[0], label="knots of the carved one")
     axes.set_aspect("equal")

@@ -55,6 +55,10 @@ class Limits:
     tip_clearance: float
     undercut: bool
 
+    def height_at(self, plate_gap: float) -> float:
+        """Height that a reflector may have at a gap, m."""
+        return min(self.largest_height, plate_gap - self.tip_clearance)
+
     def broken_by(self, assembly: Assembly) -> dict[str, float]:
         """Limits that an assembly's reflector breaks, each with the share by which it does.
 
@@ -100,10 +104,11 @@ def limits_of(design: Design) -> Limits:
     if widest is None:
         message = "is missing, and there is neither a plate nor a reflector to tell it: write one"
         raise DesignError(design.path, (Mistake("carve.largest_diameter", message),))
-    space = assembly.plate_gap - asked.tip_clearance
+    gap = max(design.gap_candidates()) if design.moves_plate else assembly.plate_gap
+    space = gap - asked.tip_clearance
     height = space if asked.largest_height is None else asked.largest_height
     if space <= 0.0:
-        message = f"leaves no room in a plate gap of {in_own(assembly.plate_gap)}: make it smaller"
+        message = f"leaves no room in a plate gap of {in_own(gap)}: make it smaller"
         raise DesignError(design.path, (Mistake("carve.tip_clearance", message),))
     return Limits(widest, height, asked.smallest_radius, asked.tip_clearance, asked.undercut)
 

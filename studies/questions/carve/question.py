@@ -23,6 +23,7 @@ from studies.questions.carve.study import (
 from studies.questions.carve.tables import carve_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.members import BUILDS
 from studies.solving.session import coarse_of, solved, weighed_per_band
 
 
@@ -40,15 +41,18 @@ def find(design: Design, options: CarveOptions) -> Carved:
             checker=checker,
             knots=options.knots,
             solves=options.solves,
+            ensemble=options.asks_builds,
         )
 
     return solved(design, options.solving, study)
 
 
 def weigh(design: Design, options: CarveOptions) -> Work:
-    """The search, the finalists, and three of them again on a finer mesh."""
+    """The search, the finalists in every build, and three of them again on a finer mesh."""
     coarse = weighed_per_band(options.solving)
+    members = BUILDS * len(KINDS) * FINALISTS * options.asks_builds
     return (
+        *([Portion(members, coarse)] if members else []),
         Portion(options.solves, coarse),
         Portion(len(KINDS) * FINALISTS, max(coarse, FINE_PER_BAND)),
         Portion(len(KINDS), max(coarse, CHECK_PER_BAND)),

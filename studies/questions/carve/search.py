@@ -15,12 +15,14 @@ from functools import partial
 import numpy as np
 
 from shapes.reflectors import Reflector, ReflectorError, ball_cap, cone
-from studies.questions.carve.bench import Bench
+from studies.questions.carve.bench import Bench, Hung
 from studies.questions.carve.curves import LEAST_SHARE, Form, Numbers, PointMm, reflector_through
 from studies.questions.carve.limits import impossible
 
 MOST_SCANNED = 9
 """Sizes that are solved over the whole range, and again round the best of them."""
+SCANS, SCANS_OF_GAPS, SCANNED_SHARE = 3, 7, 0.4
+"""Scans of caps and cones at one gap, or over many, and their share of all solves at most."""
 _SHARES = np.linspace(LEAST_SHARE, 1.0, 86)
 SEED = 5
 GLOBAL_SHARE = 0.65
@@ -55,7 +57,7 @@ class ProfileSearch:
     until : int
         The stage ends once the bench has solved this many in all.
     known : dict
-        Score or penalty, dB, of every profile asked for, by its knots.
+        Score or penalty, dB, of every profile asked for, by its knots and its plate gap.
     best, best_db : array or None, float
         Numbers with the lowest score, and that score.
     """
@@ -64,39 +66,39 @@ class ProfileSearch:
     form: Form
     stage: str = ""
     until: int = 0
-    known: dict[tuple[PointMm, ...], float] = field(default_factory=dict)
+    known: dict[tuple[tuple[PointMm, ...], float], float] = field(default_factory=dict)
     best: Numbers | None = None
     best_db: float = PENALTY_DB
 
     def __call__(self, numbers: Numbers) -> float:
         """Score of a profile, dB, or a penalty by how far it breaks the limits."""
-        points = self.form.points_mm(numbers)
-        if points not in self.known:
+        hung = self.form.points_mm(numbers), self.form.plate_gap(numbers)
+        if hung not in self.known:
             if len(self.known) >= ASKED_PER_SOLVE * self.bench.solves:
                 raise _Spent
-            self.known[points] = self._judged(points)
-        if self.known[points] < self.best_db:
-            self.best, self.best_db = np.array(numbers), self.known[points]
-        return self.known[points]
+            self.known[hung] = self._judged(*hung)
+        if self.known[hung] < self.best_db:
+            self.best, self.best_db = np.array(numbers), self.known[hung]
+        return self.known[hung]
 
-    def _judged(self, points: tuple[PointMm, ...]) -> float:
+    def _judged(self, points: tuple[PointMm, ...], plate_gap: float) -> float:
         try:
             reflector = reflector_through(points)
-            missed = self.bench.missed_by(reflector)
+            missed = self.bench.missed_by(reflector, plate_gap)
         except ValueError:
             return 2.0 * PENALTY_DB
         if missed > 0.0:
             return PENALTY_DB * (1.0 + min(missed, 1.0))
         if len(self.bench.trials) >= self.until:
             raise _Spent
-        return min(self.bench.solve(self.stage, reflector, points), PENALTY_DB)
+        return min(self.bench.solve(self.stage, reflector, plate_gap, points), PENALTY_DB)
 
 
 def scan_caps(bench: Bench) -> None:
     """Every keep of the design's ball; where it has none, of whatever ball there may be."""
-    ball, highest = bench.design.ball, bench.limits.largest_height
+    ball = bench.design.ball
     if ball is not None:
-        _scan(bench, "caps", lambda height: ball_cap(ball.diameter, height), _SHARES * highest)
+        _scan_heights(bench, "caps", lambda height: ball_cap(ball.diameter, height))
     else:
         _scan_slope_and_size(
             bench, "caps", lambda radius, height: ball_cap(height + radius**2 / height, height)
@@ -113,25 +115,44 @@ def _scan_slope_and_size(
 ) -> None:
     """Every height on the largest base, then the best of them made smaller as a whole."""
     radius, highest = bench.limits.largest_diameter / 2.0, bench.limits.largest_height
-    height = _scan(bench, stage, partial(shape, radius), _SHARES * highest)
-    if height is not None:
+    best = _scan_heights(bench, stage, partial(shape, radius))
+    if best is not None:
+        height, gap = best
         # Not lower than the curves of the search may be: they begin at the best of these.
         shares = _SHARES[_SHARES * height >= LEAST_SHARE * highest]
-        _scan(bench, stage, lambda share: shape(share * radius, share * height), shares)
+        _scan(bench, stage, lambda share: (shape(share * radius, share * height), gap), shares)
 
 
-def _scan(
-    bench: Bench, stage: str, shape: Callable[[float], Reflector], sizes: Numbers
-) -> float | None:
+def _scan_heights(
+    bench: Bench, stage: str, shape: Callable[[float], Reflector]
+) -> tuple[float, float] | None:
+    """Find a height and its gap: heights at the file's gap, then gaps, then heights once more.
+
+    Good pairs of both lie along a ridge of the same room over the driver
+    (`studies.solving.joint`), so along the gaps the height grows with the gap.
+    """
+    heights, gap = _SHARES * bench.limits.largest_height, bench.written_gap
+    height = _scan(bench, stage, lambda h: (shape(h), gap), heights)
+    if len(bench.gaps) < 2:
+        return None if height is None else (height, gap)
+    room = gap - height if height is not None else bench.limits.tip_clearance
+    best = _scan(bench, stage, lambda g: (shape(g - room), g), np.array(bench.gaps))
+    gap = bench.gaps[-1] if best is None else best
+    height = _scan(bench, stage, lambda h: (shape(h), gap), heights)
+    return None if height is None else (height, gap)
+
+
+def _scan(bench: Bench, stage: str, hung: Callable[[float], Hung], sizes: Numbers) -> float | None:
     """Solve a few sizes over all that keep the limits, then a few round the best; return it."""
-    left = [float(size) for size in sizes if _fits(bench, shape, size)]
+    left = [float(size) for size in sizes if _fits(bench, hung, size)]
     scores: dict[float, float] = {}
-    count = max(1, min(MOST_SCANNED, bench.solves // 16))
+    scans = SCANS if len(bench.gaps) < 2 else SCANS_OF_GAPS
+    count = max(1, min(MOST_SCANNED, int(SCANNED_SHARE * bench.solves / (2 * scans))))
     for _ in range(2 if left else 0):
         # The outermost say least, so that the steps begin and end inside.
         for at in np.linspace(0, len(left) - 1, count + 2).round().astype(int)[1:-1]:
             if left[at] not in scores:
-                scores[left[at]] = bench.solve(stage, shape(left[at]))
+                scores[left[at]] = bench.solve(stage, *hung(left[at]))
         left = _between_neighbours(left, scores)
     return min(scores, key=scores.__getitem__, default=None)
 
@@ -143,15 +164,17 @@ def _between_neighbours(sizes: Sequence[float], scores: dict[float, float]) -> l
     return [size for size in sizes if tried[at - 1] <= size <= tried[at + 1]]
 
 
-def _fits(bench: Bench, shape: Callable[[float], Reflector], size: float) -> bool:
+def _fits(bench: Bench, hung: Callable[[float], Hung], size: float) -> bool:
     try:
-        return bench.missed_by(shape(size)) == 0.0
+        return bench.missed_by(*hung(size)) == 0.0
     except ReflectorError:
         return False
 
 
-def search_curves(bench: Bench, form: Form, starts: Sequence[Reflector]) -> None:
+def search_curves(bench: Bench, form: Form, starts: Sequence[Hung]) -> None:
     """Spend what solves are left on curves, first everywhere, then near the best of them.
+
+    Begins with reflectors that are known, each at its plate gap, m.
 
     Raises
     ------
@@ -165,7 +188,7 @@ def search_curves(bench: Bench, form: Form, starts: Sequence[Reflector]) -> None
     _search_nearby(search, search.best)
 
 
-def _search_everywhere(search: ProfileSearch, starts: Sequence[Reflector]) -> None:
+def _search_everywhere(search: ProfileSearch, starts: Sequence[Hung]) -> None:
     """Differential evolution from the starts, blends of them, and what lies round those."""
     from scipy.optimize import differential_evolution
 
@@ -174,7 +197,7 @@ def _search_everywhere(search: ProfileSearch, starts: Sequence[Reflector]) -> No
     search.stage = "everywhere"
     search.until = len(bench.trials) + max(len(starts), round(GLOBAL_SHARE * left))
     random = np.random.default_rng(SEED)
-    first = np.array([search.form.numbers(start) for start in starts])
+    first = np.array([search.form.numbers(*start) for start in starts])
     mixed = random.dirichlet(np.ones(len(starts)), 2 * len(bounds)) @ first
     low, high = np.transpose(bounds)
     scattered = mixed + random.normal(0.0, _SCATTER, mixed.shape) * (high - low)

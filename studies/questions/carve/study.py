@@ -1,6 +1,9 @@
 """What would a curve of my own gain over the best cap and the best cone?
 
-Its profile is a smooth curve through a few knots, searched within what the workshop can make.
+Its profile is a smooth curve through a few knots, searched within what the workshop can make. Cap,
+cone and curve hang each at its own best gap, where plates may move. The best few of each are then
+asked of every driver and build that the file may stand for (`studies.solving.ensemble`): of each
+kind the one of least regret is compared, and no gain is claimed that these do not bear.
 
 The search settles every third octave within 0.3 dB, the best three caps, cones and curves within
 0.05 dB, as `roundcast spread` does, and the best of each once more on a mesh 1.5 times finer. Nine
@@ -16,19 +19,23 @@ was not.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
+from shapes.lengths import in_own_exactly
 from shapes.reflectors import Reflector
 from studies.design import Design, DesignError
 from studies.design.errors import Mistake
-from studies.questions.carve.bench import Bench, Trial
+from studies.questions.carve.bench import Bench, Hung, Trial
 from studies.questions.carve.curves import KNOTS, Form
 from studies.questions.carve.limits import Limits, impossible, limits_of
 from studies.questions.carve.search import scan_caps, scan_cones, search_curves
-from studies.solving.candidates import Candidate, Row
+from studies.solving.candidates import Candidate, Row, contenders
+from studies.solving.ensemble import MAY_LEAD_DB, Judged, judge, say_so_far
 from studies.solving.grid import (
     COARSE_BY_NEED,
     ByNeed,
@@ -39,7 +46,10 @@ from studies.solving.grid import (
     run,
     score_doubt_db,
 )
+from studies.solving.joint import thinned
 from studies.solving.ranking import to_rank
+from studies.solving.target import NO_DIFFERENCE_DB
+from studies.solving.verdicts import Lead, compared
 
 SOLVES = 240
 """Coarse solves of the search, if nobody asks for more."""
@@ -114,6 +124,8 @@ class Carved:
         Designs that were solved again to settle what is best.
     fine : int or ByNeed
         How finely.
+    judged : Judged or None
+        These in every driver and build that the file may stand for; None if not asked.
     """
 
     design: Design
@@ -125,12 +137,13 @@ class Carved:
     cone: Finalist | None
     settled: int
     fine: Fineness
+    judged: Judged | None = None
 
     @property
     def starts(self) -> tuple[Finalist, ...]:
         """The best cap and the best cone, where there is one, the better first."""
         found = (start for start in (self.cap, self.cone) if start is not None)
-        return tuple(sorted(found, key=lambda start: start.row.score))
+        return tuple(sorted(found, key=lambda start: self.compare(start).lead_db))
 
     @property
     def compared(self) -> tuple[Finalist, ...]:
@@ -150,19 +163,32 @@ class Carved:
         """Error of the gain over a start, dB: the errors of both scores."""
         return self.curve.doubt_db + start.doubt_db
 
-    def beats(self, start: Finalist) -> bool:
-        """Whether the gain over a start is larger than its error."""
-        return self.gain_db(start) > self.error_db(start)
+    def compare(self, start: Finalist) -> Lead:
+        """Compare the carved profile with a start, in every driver and build if both were asked."""
+        error = max(self.error_db(start), NO_DIFFERENCE_DB)
+        if self.judged is None:
+            return compared(self.gain_db(start), error)
+        return replace(self.judged.compare(self.curve.row, start.row), error_db=error)
 
     @property
     def is_gain(self) -> bool:
-        """Whether the carved profile beats the best cap and the best cone."""
+        """Whether the carved profile beats the best cap and the best cone, probably at least."""
         return self.rival is None
+
+    @property
+    def is_sure(self) -> bool:
+        """Whether it does so really."""
+        return self.is_gain and all(self.compare(one).verdict == "real" for one in self.starts)
 
     @property
     def rival(self) -> Finalist | None:
         """The best start that the carved profile does not beat; None if it beats all."""
-        return next((start for start in self.starts if not self.beats(start)), None)
+        return next((start for start in self.starts if not self.compare(start).gains), None)
+
+    @property
+    def moves_plate(self) -> bool:
+        """Whether each of those that are compared hangs at a gap of its own."""
+        return self.design.moves_plate
 
     def tried(self, stage: str) -> int:
         """Count the coarse solves of one stage of the search."""
@@ -188,13 +214,15 @@ def carve(
     checker: Solver,
     knots: int = KNOTS,
     solves: int = SOLVES,
+    ensemble: bool = False,
 ) -> Carved:
     """Search a profile of one's own within the workshop's limits.
 
     Caps and cones within the same limits are scanned first; differential evolution begins with the
     best of either, and with a curve that the design has, and Nelder-Mead goes on from its best,
-    all at `fineness`. The best few of each kind are settled, and the best of each checked on a
-    finer mesh. The same input gives the same result.
+    all at `fineness`. The best few of each kind are settled and asked of every driver and build,
+    and the one of each that has the least regret is checked on a finer mesh. The same input gives
+    the same result.
 
     Parameters
     ----------
@@ -211,6 +239,8 @@ def carve(
         Knots of the curve, tip and rim included; three or more.
     solves : int
         Coarse solves allowed in all, eight or more.
+    ensemble : bool
+        Ask every driver and build that the file may stand for (wave solver only).
 
     Raises
     ------
@@ -231,19 +261,20 @@ def carve(
     )
     scan_caps(bench)
     scan_cones(bench)
-    search_curves(bench, Form(bench.limits, knots), _starts(bench))
-    return _settled(bench, solver, checker)
+    search_curves(bench, Form(bench.limits, bench.gaps, knots), _starts(bench))
+    return _decided(bench, solver, checker, ensemble=ensemble)
 
 
-def _starts(bench: Bench) -> list[Reflector]:
+def _starts(bench: Bench) -> list[Hung]:
     """The best cap and the best cone, where there is one, and a curve that the design has."""
-    best = [trials[0].reflector for kind in ("cap", "cone") if (trials := _of_kind(bench, kind))]
-    if not best:
+    found = [trials[0] for kind in ("cap", "cone") if (trials := _of_kind(bench, kind))]
+    if not found:
         raise impossible(bench.design, "no cap and no cone", bench.nearest_miss)
-    present = bench.design.reflector()
+    best = [(trial.reflector, trial.plate_gap) for trial in found]
+    present, gap = bench.design.reflector(), bench.written_gap
     if present is None or present.kind in KINDS or present.kind == "ball cap":
         return best
-    return [*best, present] if bench.missed_by(present) == 0.0 else best
+    return [*best, (present, gap)] if bench.missed_by(present, gap) == 0.0 else best
 
 
 def _of_kind(bench: Bench, kind: str) -> list[Trial]:
@@ -259,11 +290,39 @@ class _Settled:
     row: Row
 
 
-def _settled(bench: Bench, solver: Solver, checker: Solver) -> Carved:
+def _decided(bench: Bench, solver: Solver, checker: Solver, *, ensemble: bool) -> Carved:
+    """Choose of each kind, and check the scores of these."""
+    settled = _settled(bench, solver, ensemble=ensemble)
+    if ensemble:
+        say_so_far(bench.progress, min((one.row for one in settled), key=lambda row: row.score))
+    judged = judge(
+        bench.design,
+        [one.row for one in settled] if ensemble else (),
+        bench.solver,
+        bench.fineness,
+        bench.progress,
+    )
+    best = [_best(settled, kind, judged) for kind in KINDS if _any(settled, kind)]
+    finalists = {one.kind: one for one in _checked(bench, best, checker)}
+    return Carved(
+        design=bench.design,
+        limits=bench.limits,
+        solves=bench.solves,
+        trials=tuple(bench.trials),
+        curve=finalists["carved"],
+        cap=finalists.get("cap"),
+        cone=finalists.get("cone"),
+        settled=len({one.row.assembly for one in settled}),
+        fine=leaders_fineness(bench.fineness),
+        judged=judged,
+    )
+
+
+def _settled(bench: Bench, solver: Solver, *, ensemble: bool) -> list[_Settled]:
     """Solve the best few of each kind again, as spread would: no narrow resonance decides."""
     fine = leaders_fineness(bench.fineness)
-    doubt = score_doubt_db(fine)
-    leaders = [(kind, trial) for kind in KINDS for trial in _leaders(_of_kind(bench, kind), doubt)]
+    choose = may_lead_of if ensemble else partial(_leaders, doubt_db=score_doubt_db(fine))
+    leaders = [(kind, trial) for kind in KINDS for trial in choose(_of_kind(bench, kind))]
     candidates = [_candidate(bench, kind, trial) for kind, trial in leaders]
     rows = run(
         bench.design,
@@ -274,22 +333,20 @@ def _settled(bench: Bench, solver: Solver, checker: Solver) -> Carved:
         bench.progress,
         settle_seats=True,
     )
-    settled = [_Settled(*leader, row) for leader, row in zip(leaders, rows, strict=True)]
-    best: dict[str, _Settled] = {}
-    for one in sorted(settled, key=lambda one: one.row.score):
-        best.setdefault(one.kind, one)
-    finalists = {one.kind: one for one in _checked(bench, list(best.values()), checker)}
-    return Carved(
-        design=bench.design,
-        limits=bench.limits,
-        solves=bench.solves,
-        trials=tuple(bench.trials),
-        curve=finalists["carved"],
-        cap=finalists.get("cap"),
-        cone=finalists.get("cone"),
-        settled=len({row.assembly for row in rows}),
-        fine=fine,
-    )
+    return [_Settled(*leader, row) for leader, row in zip(leaders, rows, strict=True)]
+
+
+def _any(settled: Sequence[_Settled], kind: str) -> bool:
+    return any(one.kind == kind for one in settled)
+
+
+def _best(settled: Sequence[_Settled], kind: str, judged: Judged | None) -> _Settled:
+    """Of a kind, the one of least regret; of the lowest score where nothing was judged."""
+    own = [one for one in settled if one.kind == kind]
+    free = [own[place] for place in contenders([one.row for one in own])] or own
+    if judged is None:
+        return min(free, key=lambda one: one.row.score)
+    return min(free, key=lambda one: judged.regret_of(one.row) if one.row.solved else math.inf)
 
 
 def _checked(bench: Bench, best: Sequence[_Settled], checker: Solver) -> list[Finalist]:
@@ -312,8 +369,20 @@ def _leaders(trials: Sequence[Trial], doubt_db: float) -> list[Trial]:
     return [t for t in trials[:FINALISTS] if t.score <= trials[0].score + doubt_db]
 
 
+def may_lead_of(trials: Sequence[Trial]) -> list[Trial]:
+    """Return the best, and some evenly over the gaps and heights of those that may regret less."""
+    if not trials:
+        return []
+    near = [t for t in trials[1:] if t.score <= trials[0].score + MAY_LEAD_DB]
+    near.sort(key=lambda trial: (trial.plate_gap, trial.reflector.height))
+    return [trials[0], *thinned(near, FINALISTS - 1)]
+
+
 def _candidate(bench: Bench, kind: str, trial: Trial) -> Candidate:
-    return Candidate(_name(kind, trial.reflector), lambda: bench.hung(trial.reflector))
+    name = _name(kind, trial.reflector)
+    if len(bench.gaps) > 1:
+        name = f"{name}, gap {in_own_exactly(trial.plate_gap)}"
+    return Candidate(name, lambda: bench.hung(trial.reflector, trial.plate_gap))
 
 
 def _name(kind: str, reflector: Reflector) -> str:

@@ -16,6 +16,8 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
+from studies.answer.judging import hollow_in_words, judged_table
+from studies.answer.standing import gained
 from studies.answer.table import Fact, Findings, Table, Value, joined
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
@@ -30,7 +32,6 @@ from studies.questions.carve.study import (
 )
 from studies.solving.candidates import Row
 from studies.solving.grid import ByNeed, Fineness
-from studies.solving.verdicts import compared
 
 
 def carve_tables(carved: Carved) -> Findings:
@@ -44,6 +45,7 @@ def carve_tables(carved: Carved) -> Findings:
         facts=_facts(carved),
         tables=(
             _compared(carved),
+            *judged_table(carved.judged, curve),
             _knots(carved),
             unbeaten_table(carved.rows, curve if carved.is_gain else None),
             filters_table(curve, carved.design.target),
@@ -57,38 +59,56 @@ def carve_tables(carved: Carved) -> Findings:
 
 
 def _answer(carved: Carved) -> list[str]:
-    said = [_gain(carved), *_over_each(carved)]
+    said = [_gain(carved), *_over_each(carved), *_hang(carved), *_judged(carved)]
+    said += hollow_in_words(carved.curve.row, carved.design)
     missing = [word for word, row in (("cap", carved.cap), ("cone", carved.cone)) if row is None]
     if missing:
-        said.append(f"No {joined(missing)} keeps these limits at this plate gap.")
+        where = "any gap of [gap]" if carved.moves_plate else "this plate gap"
+        said.append(f"No {joined(missing)} keeps these limits at {where}.")
     return [*said, _file(carved), _limits(carved), _spent(carved), _error(carved)]
 
 
 def _gain(carved: Carved) -> str:
-    score = f"score {carved.curve.row.score:.2f} dB"
-    if carved.rival is None:
+    score, rival = f"score {carved.curve.row.score:.2f} dB", carved.rival
+    if rival is None:
         over = " and ".join(f"the {start.name}" for start in carved.starts)
-        return f"The carved curve beats {over}: {score}, less is better."
+        sure = "" if carved.is_sure else ", probably"
+        return f"The carved curve beats {over}{sure}: {score}, less is better."
+    found = carved.compare(rival)
+    is_ = {"no difference": "no better than", "cannot be told apart": "not to be told apart from"}
+    which = is_.get(found.verdict, "worse than")
     return (
-        f"No gain: the best curve that was found ({score}) is not better than the"
-        f" {carved.rival.name} by more than the computation can be off by. Take the simpler shape."
+        f"No gain: the best curve that was found ({score}) is {which} the {rival.name}. Take the"
+        " simpler shape."
     )
 
 
 def _over_each(carved: Carved) -> list[str]:
     return [
         f"Against the {start.row.name} (score {start.row.score:.2f} dB):"
-        f" {_apart(carved.gain_db(start), carved.error_db(start))}."
+        f" {gained(carved.compare(start))}."
         for start in carved.starts
     ]
 
 
-def _apart(gain: float, error: float) -> str:
-    sense = "better" if gain >= 0.0 else "worse"
-    found = compared(gain, error)
-    nothing = found.verdict == "no difference"
-    sure = "which is no difference" if nothing else f"{found.verdict} for other drivers"
-    return f"{abs(gain):.2f} dB {sense}, give or take {error:.2f} dB, {sure}"
+def _judged(carved: Carved) -> list[str]:
+    judged = carved.judged
+    if judged is None:
+        return []
+    hung = ", each at its own best gap" if carved.moves_plate else ""
+    return [
+        f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for: of"
+        f" each kind{hung}, the one with the least to regret."
+    ]
+
+
+def _hang(carved: Carved) -> list[str]:
+    """Where the curve hangs, if it has a gap of its own."""
+    built = carved.curve.row.assembly
+    if not carved.moves_plate:
+        return []
+    posts = "" if built.posts is None else f", posts {in_both(built.post_length)} long"
+    return [f"It hangs at a plate gap of {in_both(built.plate_gap)}{posts}."]
 
 
 def _file(carved: Carved) -> str:
@@ -96,8 +116,8 @@ def _file(carved: Carved) -> str:
     if not carved.is_gain:
         return f"The curve is in {name} all the same."
     return (
-        f"The curve is in {name}, which every other command takes: try its tolerance and its plate"
-        " gap before you turn it."
+        f"The curve is in {name}, which every other command takes: try its tolerance before you"
+        " turn it."
     )
 
 
@@ -137,7 +157,7 @@ def _error(carved: Carved) -> str:
         f"Give or take: those that are compared were solved again on a mesh {CHECK_FINER:g} times"
         f" finer{_check(carved.fine)}; the changes of all terms of both scores,"
         f" taken {DOUBT:g} times, never less than {LEAST_DOUBT_DB:g} dB a score. It covers the"
-        " computation, not the driver, the room or the lathe."
+        " computation, not the driver, the room or the lathe; a gain within it is no difference."
     )
 
 
@@ -146,7 +166,8 @@ def _facts(carved: Carved) -> tuple[Fact, ...]:
         Fact("score_db", carved.curve.row.score, "of the carved curve, dB; less is better"),
         *_gain_facts("cap", carved, carved.cap),
         *_gain_facts("cone", carved, carved.cone),
-        Fact("is_gain", carved.is_gain, "whether every gain is more than it may be off by"),
+        Fact("is_gain", carved.is_gain, "whether every gain is probable at least"),
+        Fact("plate_gap_mm", mm(carved.curve.trial.plate_gap), "at which the curve hangs, mm"),
         Fact("solves", len(carved.trials), "spent on the search"),
         Fact("caps_tried", carved.tried("caps"), "of the solves spent"),
         Fact("cones_tried", carved.tried("cones"), "of the solves spent"),
@@ -158,10 +179,11 @@ def _facts(carved: Carved) -> tuple[Fact, ...]:
 def _gain_facts(word: str, carved: Carved, start: Finalist | None) -> tuple[Fact, ...]:
     if start is None:
         return ()
-    gain, error = carved.gain_db(start), carved.error_db(start)
+    found, error = carved.compare(start), carved.error_db(start)
     return (
-        Fact(f"gain_over_{word}_db", gain, f"over the best {word}, dB of score"),
-        Fact(f"gain_over_{word}_error_db", error, "what that gain may be off by, dB"),
+        Fact(f"gain_over_{word}_db", found.lead_db, f"over the best {word}, mean of the score, dB"),
+        Fact(f"gain_over_{word}_error_db", error, "what the computation may be off by, dB"),
+        Fact(f"verdict_over_{word}", found.verdict, "how sure that gain is"),
     )
 
 
@@ -170,6 +192,7 @@ def _compared(carved: Carved) -> Table:
         text("candidate", "candidate", "name of the candidate"),
         length("base_diameter_mm", "flat across", "diameter of the flat", short=True),
         length("height_mm", "height", "from tip to flat; of a cap, its keep", short=True),
+        length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
         length("cut_off_mm", "cut off", "of a cap: what is cut off its ball", short=True),
         *SCORE_COLUMNS,
         number("doubt_db", "give or\ntake", "what the score may be off by, dB"),
@@ -188,10 +211,11 @@ def _cells(found: Finalist) -> tuple[Value, ...]:
     return (found.name, *_sizes(found.row), *score_cells(found.row), found.doubt_db)
 
 
-def _sizes(row: Row) -> tuple[float, float, float | None]:
+def _sizes(row: Row) -> tuple[float, float, float, float | None]:
     reflector = row.assembly.hung_reflector
     cut_off = mm(reflector.fact("cut off")) if reflector.kind == "ball cap" else None
-    return mm(2.0 * reflector.base_radius), mm(reflector.height), cut_off
+    gap = mm(row.assembly.plate_gap)
+    return mm(2.0 * reflector.base_radius), mm(reflector.height), gap, cut_off
 
 
 def _knots(carved: Carved) -> Table:
@@ -212,6 +236,7 @@ def _search(carved: Carved) -> Table:
         number("solve", "solve", "number of the solve", 0),
         text("stage", "stage", "caps, cones, everywhere (global), nearby (local)"),
         text("candidate", "candidate", "what was solved"),
+        number("plate_gap_mm", "plate gap", "at which it hung, mm"),
         number("score_db", "score", "coarse score, dB; less is better"),
     )
     return Table(
@@ -219,7 +244,7 @@ def _search(carved: Carved) -> Table:
         "Every solve of the search",
         columns,
         tuple(
-            (place, trial.stage, trial.reflector.label, trial.score)
+            (place, trial.stage, trial.reflector.label, mm(trial.plate_gap), trial.score)
             for place, trial in enumerate(carved.trials, start=1)
         ),
         scope="data",

@@ -1,9 +1,12 @@
 """A curve of one's own: limits, budget, the file that comes of it, and no false gain."""
 
+import sys
 import threading
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache, partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,15 +20,16 @@ from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
 from shapes.reflectors import Reflector, ball_cap, cone, turned
 from studies.design import Design, DesignError, parse_design, read_design
-from studies.questions.carve.bench import Bench
+from studies.questions.carve.bench import Bench, Trial
 from studies.questions.carve.carved_file import carve_files, carved_files, carved_text
-from studies.questions.carve.curves import Form, reflector_through
+from studies.questions.carve.curves import Form, reflector_through, to_the_bit
 from studies.questions.carve.figures import carve_figure
 from studies.questions.carve.limits import Limits, limits_of
-from studies.questions.carve.search import search_curves
+from studies.questions.carve.search import scan_caps, scan_cones, search_curves
 from studies.questions.carve.study import (
     CHECK_FINER,
     CHECK_PER_BAND,
+    FINALISTS,
     LEAST_DOUBT_DB,
     Carved,
     carve,
@@ -33,8 +37,10 @@ from studies.questions.carve.study import (
 from studies.questions.carve.tables import carve_tables
 from studies.questions.spread.study import spread
 from studies.solving.candidates import Row
+from studies.solving.ensemble import Judged
 from studies.solving.grid import COARSE_PER_BAND, FINE_BY_NEED, FINE_PER_BAND, problem_of
 from studies.solving.ledger import Ledger
+from studies.solving.target import NO_DIFFERENCE_DB
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 SOLVES = 12
@@ -48,14 +54,15 @@ INLINE = 'reflector = { kind = "ball", ball_diameter = 180, keep = 44 }\n'
 DOTTED = 'reflector.kind = "ball"\nreflector.ball_diameter = 180\nreflector.keep = 44\n'
 KNOTS = ((0.0, -20.0), (30.0, -12.5), (70.001, 0.0))
 POINTS = ((0.0, -30.0), (15.0, -24.0), (30.0, -17.0), (45.0, -9.0), (60.0, 0.0))
+HELD = ('hold = "nothing"', 'hold = "plate gap"')
 SALE = ("keep = { from = 15, to = 55, step = 1 }", "keep = [20]\nballs_on_sale = [180]")
 
 
 def small_design(*pairs: tuple[str, str]) -> Design:
-    """Return the example from 2 to 2.5 kHz, with whatever else is changed in its text."""
+    """Return the example from 2 to 2.5 kHz, the plate held, with what else is changed in it."""
     path = EXAMPLES / "reading_room.toml"
     text = path.read_text(encoding="utf-8")
-    for old, new in (('band = ["100 Hz", "16 kHz"]', "band = [2000, 2500]"), *pairs):
+    for old, new in (HELD, ('band = ["100 Hz", "16 kHz"]', "band = [2000, 2500]"), *pairs):
         assert text.count(old) == 1, old
         text = text.replace(old, new)
     return parse_design(text, path)
@@ -97,6 +104,10 @@ def hung(found: Carved, reflector: Reflector) -> Assembly:
     return found.design.assembly().with_reflector(reflector)
 
 
+GAP = 0.06
+"""Of the example, m."""
+
+
 def flat_solver(problem: Problem, progress: object = None) -> Response:
     """Take the first problem's sound for every reflector: nothing is better than anything."""
     return replace(_first_sound(len(problem.frequencies)), problem=problem)
@@ -117,6 +128,7 @@ def test_every_solved_profile_keeps_the_limits() -> None:
     assert limits.largest_height == pytest.approx(0.057)
     for trial in found.trials:
         built, reflector = hung(found, trial.reflector), trial.reflector
+        assert trial.plate_gap == GAP
         assert not find_clashes(built)
         assert not built.is_choked
         assert 2 * reflector.widest_radius <= limits.largest_diameter + 1e-9
@@ -227,9 +239,9 @@ def test_the_result_is_a_design_file_with_the_same_geometry() -> None:
     assert read.title == f"Carved from: {found.design.title}"
     assert "# 200 mm tube" in read.text
     # Carved once more, its title does not grow, and it does not write over itself.
-    again = parse_design(carved_text(read, KNOTS), path)
+    again = parse_design(carved_text(read, KNOTS, GAP), path)
     assert again.title == read.title
-    assert set(carved_files(read, KNOTS)) == {"carved_again.toml", "reading_room_cone.toml"}
+    assert set(carved_files(read, KNOTS, GAP)) == {"carved_again.toml", "reading_room_cone.toml"}
 
 
 @pytest.mark.parametrize(
@@ -245,10 +257,12 @@ def test_the_result_is_a_design_file_with_the_same_geometry() -> None:
 )
 def test_a_reflector_is_replaced_however_it_is_written(pairs: tuple[tuple[str, str], ...]) -> None:
     design = small_design(*pairs)
-    read = parse_design(carved_text(design, KNOTS), design.path)
-    assert read.assembly() == design.assembly().with_reflector(reflector_through(KNOTS))
+    read = parse_design(carved_text(design, KNOTS, 0.072), design.path)
+    there = design.assembly().with_gap(to_the_bit(0.072))
+    assert read.assembly() == there.with_reflector(reflector_through(KNOTS))
     assert read.trim_candidates() == design.trim_candidates()
-    assert read.contest_entries()[1:] == design.contest_entries()[1:]
+    entries = zip(read.contest_entries(), design.contest_entries(), strict=True)
+    assert all(one.reflector == other.reflector for one, other in [*entries][1:])
 
 
 def test_files_of_the_same_name_in_different_folders_do_not_meet(tmp_path: Path) -> None:
@@ -259,7 +273,7 @@ def test_files_of_the_same_name_in_different_folders_do_not_meet(tmp_path: Path)
     text = small_design().text + (
         '[[contest]]\nname = "second"\ndesign = "in/reading_room_cone.toml"\n'
     )
-    files = carved_files(parse_design(text, tmp_path / "room.toml"), KNOTS)
+    files = carved_files(parse_design(text, tmp_path / "room.toml"), KNOTS, GAP)
     beside = tmp_path / "out"
     beside.mkdir()
     for name, content in files.items():
@@ -283,17 +297,70 @@ def test_no_gain_is_claimed_where_all_sound_the_same() -> None:
     assert told.fact("is_gain") is False
 
 
-@pytest.mark.parametrize(("share", "claimed"), [(0.9, False), (1.1, True)])
-def test_a_gain_within_the_error_is_told_as_none(share: float, claimed: bool) -> None:
+@pytest.mark.parametrize(
+    ("more", "verdict"),
+    [(-0.01, "no difference"), (0.01, "cannot be told apart"), (0.4, "probable"), (0.7, "real")],
+)
+def test_a_gain_is_claimed_if_it_is_more_than_the_error_and_borne(
+    more: float, verdict: str
+) -> None:
+    """Over a usual spread of 0.6 dB a lead holds in 0.75 from 0.40 dB on, in 0.9 from 0.77 on."""
     found = replace(carved(), cone=None)
-    error = found.error_db(found.cap)
-    told = carve_tables(found_with_gain(found, share * error))
-    assert told.fact("gain_over_cap_db") == pytest.approx(share * error)
-    assert told.fact("gain_over_cap_error_db") == pytest.approx(error)
+    error = max(found.error_db(found.cap), NO_DIFFERENCE_DB)
+    told = carve_tables(found_with_gain(found, error + more))
+    assert told.fact("gain_over_cap_db") == pytest.approx(error + more)
+    assert told.fact("gain_over_cap_error_db") == pytest.approx(found.error_db(found.cap))
+    assert told.fact("verdict_over_cap") == verdict
+    claimed = verdict in ("probable", "real")
     assert told.fact("is_gain") is claimed
     assert told.answer[0].startswith("No gain: ") is not claimed
-    assert f"give or take {error:.2f} dB" in told.answer[1]
-    assert ("which is no difference" in told.answer[1]) is not claimed
+    assert (", probably" in told.answer[0]) is (verdict == "probable")
+    assert told.answer[1].endswith(f"{verdict}.")
+
+
+def test_of_each_kind_the_one_of_least_regret_is_compared(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Scores of the members are made up: of each kind the last that is asked is the best."""
+    asked: list[Row] = []
+
+    def made_up(_design: Design, rows: Sequence[Row], *_: object) -> Judged:
+        asked.extend(rows)
+        scores = np.repeat(-np.arange(float(len(rows)))[:, None], 24, axis=1)
+        return Judged(rows=tuple(rows), scores=scores, levels_db=np.zeros((len(rows), 24, 2)))
+
+    monkeypatch.setattr(sys.modules[carve.__module__], "judge", made_up)
+    solver = partial(solve_waves, shared=SharedBlocks(), store=SHELF)
+    checker = partial(solver, settings=FINER)
+    found = carve(carving_design(), solver, checker=checker, solves=SOLVES, ensemble=True)
+    assert found.trials == carved().trials
+    kinds = [row.assembly.hung_reflector.kind for row in asked]
+    last = {kind: row for kind, row in zip(kinds, asked, strict=True) if row.is_contender}
+    assert found.curve.row is last["turned"]
+    assert found.cap.row is last["ball cap"]
+    assert found.cone.row is last["cone"]
+    assert kinds.count("turned") <= FINALISTS
+    # Asked after the curve, cap and cone are better in all members.
+    assert found.compare(found.cap).verdict == "real"
+    assert found.rival is found.starts[0]
+    assert carve_tables(found).answer[0].startswith("No gain: ")
+    assert "worse than the best " in carve_tables(found).answer[0]
+
+
+@pytest.mark.parametrize(("agree", "claimed"), [(17, False), (18, True), (24, True)])
+def test_where_members_were_asked_they_have_to_bear_a_gain(agree: int, claimed: bool) -> None:
+    plain = replace(carved(), cone=None)
+    leads = np.where(np.arange(24) < agree, 0.8, -0.3)
+    judged = Judged(
+        rows=(plain.curve.row, plain.cap.row),
+        scores=np.array([np.zeros(24), leads]),
+        levels_db=np.zeros((2, 24, 2)),
+    )
+    found = replace(plain, judged=judged)
+    assert found.is_gain is claimed
+    assert found.is_sure is (agree == 24)
+    told = carve_tables(found)
+    assert f"({agree} of 24 agree)" in told.answer[1]
+    assert told.fact("gain_over_cap_db") == pytest.approx(leads.mean())
+    assert told.tables[1].name == "judged"
 
 
 def found_with_gain(found: Carved, gain: float) -> Carved:
@@ -317,15 +384,15 @@ def test_to_beat_one_of_two_is_no_gain() -> None:
     best = min(found.starts, key=lambda start: start.row.score)
     tied = found_with_gain(found, found.cap.row.score - best.row.score)
     assert tied.gain_db(best) == pytest.approx(0.0, abs=1e-9)
-    assert tied.gain_db(worst) > tied.error_db(worst)
+    assert tied.gain_db(worst) > 0.0
     assert not tied.is_gain
     assert carve_tables(tied).answer[0].startswith("No gain: ")
 
 
 def test_knots_of_a_cone_are_that_cone_and_of_a_cap_nearly() -> None:
-    form = Form(Limits(0.172, 0.057, 0.002, 0.003, undercut=False))
+    form = Form(Limits(0.172, 0.057, 0.002, 0.003, undercut=False), (GAP,))
     for given in (cone(0.086, height=0.03), ball_cap(0.18, 0.026)):
-        back = reflector_through(form.points_mm(form.numbers(given)))
+        back = reflector_through(form.points_mm(form.numbers(given, GAP)))
         radii = np.linspace(0.0, back.base_radius, 50)
         lines = [shape.profile.sample(1e-7) for shape in (given, back)]
         heights = [np.interp(radii, *line.T) for line in lines]
@@ -342,7 +409,7 @@ def test_an_undercut_is_refused_unless_allowed() -> None:
 
 
 def test_a_curve_that_the_design_has_is_tried_too() -> None:
-    read = parse_design(carved_text(carving_design(), POINTS), carving_design().path)
+    read = parse_design(carved_text(carving_design(), POINTS, GAP), carving_design().path)
     tried = [t.points_mm for t in carve_flat(read, 12).trials if t.stage == "everywhere"]
     assert POINTS in tried
 
@@ -366,6 +433,58 @@ def test_limits_are_as_written() -> None:
     tallest = max(trial.reflector.height for trial in found.trials)
     assert widest <= 0.06 + 1e-9
     assert tallest <= 0.025 + 1e-9
+
+
+def test_where_plates_move_every_kind_hangs_at_a_gap_of_its_own() -> None:
+    """A score that knows only the room over the driver, gap less height: best at 31 mm."""
+    back = (HELD[1], HELD[0])
+
+    def score_by_room(bench: Bench, trial: Trial) -> float:
+        return abs(trial.plate_gap - trial.reflector.height - 0.031) * 1e3
+
+    class Ridge(Bench):
+        def _tried(self, stage: str, reflector: Reflector, plate_gap: float, points: Any) -> Trial:
+            trial = Trial(stage, reflector, plate_gap, 0.0, points_mm=points)
+            trial = replace(trial, score=score_by_room(self, trial))
+            self.trials.append(trial)
+            return trial
+
+    design = small_design(back)
+    bench = Ridge(design=design, solver=refuse, limits=limits_of(design), solves=240)
+    assert bench.limits.largest_height == pytest.approx(0.087)  # gaps up to 90 mm, 3 mm clear
+    assert bench.gaps == pytest.approx(design.gap_candidates())
+    scan_caps(bench)
+    scan_cones(bench)
+    for stage in ("caps", "cones"):
+        best = bench.of_stages(stage)[0]
+        assert len({trial.plate_gap for trial in bench.of_stages(stage)}) > 3
+        assert best.score < 1.0
+    assert len(bench.trials) < 0.5 * bench.solves
+    form = Form(bench.limits, bench.gaps)
+    for gap in bench.gaps:
+        numbers = form.numbers(cone(0.08, height=0.03), gap)
+        assert form.plate_gap(numbers) == gap
+        assert form.points_mm(numbers)[0] == pytest.approx((0.0, -30.0), abs=1e-3)
+    starts = [bench.of_stages(stage)[0] for stage in ("caps", "cones")]
+    bench.solves = len(bench.trials) + 6
+    search_curves(bench, form, [(trial.reflector, trial.plate_gap) for trial in starts])
+    best = bench.of_stages("everywhere", "nearby")[0]
+    assert best.score <= min(trial.score for trial in starts) + 1e-3
+
+
+def test_what_hollows_out_the_treble_is_not_chosen() -> None:
+    design = carving_design()
+    bench = Bench(design=design, solver=refuse, limits=limits_of(design), solves=8)
+    flat = ball_cap(0.18, 0.02)
+    bench.trials = [
+        Trial("caps", flat, 0.06, 1.0, contends=False),
+        Trial("caps", flat, 0.07, 2.0),
+        Trial("cones", cone(0.08, height=0.02), 0.06, 3.0, contends=False),
+    ]
+    assert [trial.score for trial in bench.of_stages("caps")] == [2.0]
+    assert [trial.score for trial in bench.of_stages("cones")] == [3.0]
+    # The search goes round it too.
+    assert bench.solve("caps", flat, 0.06) == pytest.approx(11.0)
 
 
 def refuse(problem: Problem, progress: object = None) -> Response:
@@ -414,7 +533,7 @@ def test_no_curve_is_refused_by_name_once_caps_and_cones_are_known() -> None:
     tight = replace(bench, limits=replace(bench.limits, smallest_radius=1e3))
     start = ball_cap(0.18, 0.01)
     with pytest.raises(DesignError, match=r"carve\.smallest_radius: no curve through so few knots"):
-        search_curves(tight, Form(tight.limits), [start])
+        search_curves(tight, Form(tight.limits, bench.gaps), [(start, GAP)])
 
 
 def test_too_few_knots_or_solves_are_refused() -> None:
