@@ -1,7 +1,8 @@
 """Do the weights of the score decide what they are meant to? The table in `studies.solving.target`.
 
 All in the first example, each shape at the best of its own gaps: the cone of its example, the cap
-over all keeps and all gaps of the file; plate and bare column as they stand.
+over all keeps and all gaps of the file; plate and bare column as they stand. What leaks or hollows
+out the treble too much is not chosen, as in every command, but counts in the shares.
 """
 
 from collections.abc import Sequence
@@ -29,18 +30,18 @@ def example(name: str) -> Design:
 
 
 @cache
-def parts_by_gap(name: str) -> tuple[np.ndarray, np.ndarray]:
-    """Plate gaps, m, and the four costs of each, dB, (N, 4)."""
+def rows_by_gap(name: str) -> dict[float, Row]:
+    """Solved rows of an example by plate gap, m."""
     choices = solve_gaps(example(name), solve_waves, COARSE_BY_NEED)
-    return np.array([one.plate_gap for one in choices]), costs([one.row for one in choices])
+    return {one.plate_gap: one.row for one in choices if one.row.solved}
 
 
 @cache
-def parts_by_keep() -> tuple[np.ndarray, np.ndarray]:
-    """Keeps of the first example, m, and the four costs of each."""
+def rows_by_keep() -> dict[float, Row]:
+    """Solved rows of the first example by keep, m."""
     design = example("reading_room")
     cuts = solve_cuts(design, design.trim_candidates(), solve_waves, COARSE_BY_NEED)
-    return np.array([cut.keep for cut in cuts]), costs([cut.row for cut in cuts])
+    return {cut.keep: cut.row for cut in cuts if cut.row.solved}
 
 
 @cache
@@ -53,7 +54,8 @@ def parts_of_cones() -> np.ndarray:
         return Candidate(f"cone, {gap * 1e3:.0f} mm", lambda: built, PlaceInLine("plate gap", gap))
 
     gaps = np.arange(0.064, 0.0801, 0.002).tolist()
-    return costs(run(design, [at(gap) for gap in gaps], solve_waves, COARSE_BY_NEED, "cones"))
+    rows = run(design, [at(gap) for gap in gaps], solve_waves, COARSE_BY_NEED, "cones")
+    return costs([row for row in rows if row.is_contender])
 
 
 @cache
@@ -68,7 +70,14 @@ def parts_of_references() -> np.ndarray:
 
 
 def costs(rows: Sequence[Row]) -> np.ndarray:
+    """The four costs of each, dB, (N, 4)."""
     return np.array([[row.scorecard.term(part).cost for part in PARTS] for row in rows])
+
+
+def chosen_from(found: dict[float, Row]) -> tuple[np.ndarray, np.ndarray]:
+    """Sizes among which the best is chosen, m, and the four costs of each."""
+    free = {size: row for size, row in found.items() if row.is_contender}
+    return np.array(list(free)), costs(list(free.values()))
 
 
 def shares(found: np.ndarray) -> np.ndarray:
@@ -80,15 +89,17 @@ def shares(found: np.ndarray) -> np.ndarray:
 @pytest.mark.long
 @pytest.mark.parametrize("name", ["reading_room", "reading_room_cone", "reading_room_coaxial"])
 def test_coverage_has_the_largest_share_over_the_gaps(name: str) -> None:
-    found = shares(parts_by_gap(name)[1])
-    print(name, found.round(2))
+    parts = costs(list(rows_by_gap(name).values()))
+    found = shares(parts)
+    print(name, len(parts), found.round(2), parts.std(axis=0, ddof=1).round(2))
     assert found[0] > found[1:].max()
 
 
 @pytest.mark.long
 def test_coverage_has_the_largest_share_over_the_keeps() -> None:
-    found = shares(parts_by_keep()[1])
-    print(found.round(2))
+    parts = costs(list(rows_by_keep().values()))
+    found = shares(parts)
+    print(len(parts), found.round(2), parts.std(axis=0, ddof=1).round(2))
     assert found[0] > 0.5
 
 
@@ -97,13 +108,14 @@ def test_coverage_has_the_largest_share_over_the_keeps() -> None:
 def test_any_weight_halved_or_doubled_keeps_the_order(part: str, factor: float) -> None:
     """Cone, cap, plate, bare; and what is chosen then is near-best by the weights as they are."""
     weights = np.where(np.array(PARTS) == part, factor, 1.0)
-    gaps, by_gap = parts_by_gap("reading_room")
-    keeps, by_keep = parts_by_keep()
+    gaps, by_gap = chosen_from(rows_by_gap("reading_room"))
+    keeps, by_keep = chosen_from(rows_by_keep())
     cone = (parts_of_cones() @ weights).min()
     cap = min((by_gap @ weights).min(), (by_keep @ weights).min())
     plate, bare = parts_of_references() @ weights
     keep, gap = np.argmin(by_keep @ weights), np.argmin(by_gap @ weights)
-    print(f"{part} x {factor:g}: keep {keeps[keep] * 1e3:.0f}, gap {gaps[gap] * 1e3:.0f} mm")
+    scores = " ".join(f"{one:.2f}" for one in (cone, cap, plate, bare))
+    print(f"{part} x {factor:g}: {scores}, keep {keeps[keep] * 1e3:.0f}, gap {gaps[gap] * 1e3:.0f}")
     assert cone < cap + NO_DIFFERENCE_DB
     assert cap < plate < bare
     for chosen, all_of_them in ((keep, by_keep), (gap, by_gap)):
