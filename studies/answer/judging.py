@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import groupby
+
+from shapes.lengths import in_own
 from studies.answer.columns import in_khz, length, mm, number, text
-from studies.answer.table import Table, Value
+from studies.answer.table import Table, Value, joined
 from studies.design import Design
 from studies.solving.candidates import Row
 from studies.solving.ensemble import Judged
+from studies.solving.target import HOLLOW_LIMIT_DB
 
 HOLLOW_DB = 12.0
 """Sixteen times the power: from here on it is told; common practice, no source."""
@@ -39,6 +44,46 @@ def hollow_in_words(row: Row, design: Design) -> list[str]:
         f"Take care: round {in_khz(place)} kHz about an octave lies {below:.0f} dB below the middle"
         f" of the window's curve. To lift it takes {10.0 ** (below / 10.0):.0f} times the power"
         " there; if that matters more to you than evenness, raise boost and residue in [target]."
+    ]
+
+
+def passed_over_in_words(
+    sizes: Sequence[float], rows: Sequence[Row], *, by_leak: bool = True
+) -> list[str]:
+    """Say which sizes were not to be chosen, and why; nothing if none was, or all of them.
+
+    Parameters
+    ----------
+    sizes : sequence of float
+        m, ascending.
+    rows : sequence of Row
+        One for each.
+    by_leak : bool
+        Whether power above the window counts here too.
+    """
+    hollow = [row.solved and row.scorecard.too_hollow for row in rows]
+    leaks = [by_leak and row.solved and row.scorecard.leaks_too_much for row in rows]
+    solved = sum(row.solved for row in rows)
+    if sum(a or b for a, b in zip(hollow, leaks, strict=True)) == solved:
+        return []
+    why = {
+        f"the treble lies more than {HOLLOW_LIMIT_DB:g} dB down": hollow,
+        "more leaks above the window than is wanted": leaks,
+    }
+    return [
+        f"Passed over, since {reason}: {joined(_runs(sizes, found))}."
+        for reason, found in why.items()
+        if any(found)
+    ]
+
+
+def _runs(sizes: Sequence[float], found: Sequence[bool]) -> list[str]:
+    """Write sizes that follow each other as a range, m."""
+    runs = groupby(zip(sizes, found, strict=True), key=lambda pair: pair[1])
+    each = [[size for size, _ in run] for held, run in runs if held]
+    return [
+        in_own(run[0]) if len(run) == 1 else f"{in_own(run[0])} to {in_own(run[-1])}"
+        for run in each
     ]
 
 

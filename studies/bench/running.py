@@ -22,6 +22,7 @@ from studies.bench.live import Turn
 from studies.bench.pace import Pace
 from studies.design import Design
 from studies.solving.options import SolverOptions
+from studies.solving.progress import Noting
 
 Data = dict[str, Any]
 WAITING, RUNNING, DONE, FAILED, ENDED = "waiting", "running", "done", "failed", "ended"
@@ -49,6 +50,8 @@ class Run:
     state : str
     stage : str
         What it does just now.
+    so_far : str
+        What is known already.
     pace : Pace or None
         What is known of the time that is left; None before it runs.
     message : str
@@ -69,6 +72,7 @@ class Run:
     choice: Data = field(default_factory=dict)
     state: str = WAITING
     stage: str = ""
+    so_far: str = ""
     pace: Pace | None = None
     message: str = ""
     answer: list[str] = field(default_factory=list)
@@ -82,7 +86,7 @@ class Run:
         pace = self.pace if self.state == RUNNING else None
         left, share = (None, None) if pace is None else (pace.left_s, pace.share)
         keys = ("number", "name", "title", "design", "asked", "state", "stage",
-                "message", "answer", "folder", "files")  # fmt: skip
+                "so_far", "message", "answer", "folder", "files")  # fmt: skip
         return {key: getattr(self, key) for key in keys} | {
             "left_s": None if left is None else round(left),
             "share": None if share is None else round(share, 4),
@@ -214,7 +218,7 @@ class Runs:
         self._note()
         self._tell(run.shown())
 
-    def _watch(self, run: Run, pace: Pace) -> Callable[[str, int, int], None]:
+    def _watch(self, run: Run, pace: Pace) -> Noting:
         """Progress of a run: told to the page now and then; ends the run where it is stopped."""
         told = 0.0
 
@@ -234,7 +238,11 @@ class Runs:
                 told = now
                 self._tell(run.shown())
 
-        return watch
+        def note(words: str) -> None:
+            run.so_far = words
+            self._tell(run.shown())
+
+        return Noting(watch, note)
 
     def _note(self) -> None:
         """Write down what is unfinished."""

@@ -32,7 +32,7 @@ from studies.solving.grid import (
     side_by_side,
     workers_of,
 )
-from studies.solving.members import Build, Motion, members, ways_of, with_cone
+from studies.solving.members import MEMBERS, Build, Motion, members, ways_of, with_cone
 from studies.solving.verdicts import Lead, compared_over
 
 LEVEL = 0.9
@@ -156,6 +156,19 @@ def may_lead(rows: Sequence[Row], always: Sequence[Row] = (), most: int = MOST_J
     places = np.round(np.linspace(0, len(near) - 1, min(most, len(near)))).astype(int)
     chosen = [best, *always, *(near[place] for place in places)]
     return list({id(row): row for row in chosen if row.solved}.values())
+
+
+def say_so_far(progress: Progress | None, first: Row) -> None:
+    """Tell who waits what the very sizes of the file choose, before drivers and builds are asked.
+
+    Only who takes words with `note` is told: nothing of it is in an answer.
+    """
+    note = getattr(progress, "note", None)
+    if note is not None:
+        note(
+            f"So far, by the very sizes of the file alone: {first.name}. Now {MEMBERS} drivers and"
+            " builds are asked, and may choose otherwise."
+        )
 
 
 def judge(

@@ -6,6 +6,8 @@ import io
 import os
 import sys
 import threading
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import IO, Self
@@ -54,6 +56,26 @@ def open_console(stream: IO[str]) -> Console:
         no_color=True,
         force_terminal=False,
     )
+
+
+@dataclass(frozen=True)
+class Noting:
+    """Progress that can be told in words, too, what is known so far.
+
+    Attributes
+    ----------
+    count : callable
+        Told of (stage, done, total) solves.
+    note : callable
+        Told of words.
+    """
+
+    count: Callable[[str, int, int], None]
+    note: Callable[[str], None]
+
+    def __call__(self, stage: str, done: int, total: int) -> None:
+        """Pass on how far a stage has come."""
+        self.count(stage, done, total)
 
 
 class Watch:
@@ -111,6 +133,12 @@ class Watch:
                 self._stage = stage
                 self._bar.reset(self._task, total=total, description=stage)
             self._bar.update(self._task, completed=done)
+
+    def note(self, words: str) -> None:
+        """Say at once what is known so far; only where somebody waits at a terminal."""
+        with self._lock:
+            if self._console.is_terminal and not self._over:
+                self._console.print(words)
 
     def _appear(self) -> None:
         with self._lock:

@@ -208,7 +208,8 @@ function Progress({ run }) {
     : `, about ${time} left in all`;
   return html`<p class="progress">
     <progress aria-label=${`Progress of ${run.name}`} max="1" value=${run.share ?? undefined} />
-    <span>${run.state === "waiting" ? "waiting for its turn" : run.stage || "starting"}${left}</span>
+    <span>${run.state === "waiting" ? "waiting for its turn" : run.stage || "starting"}${left}
+    ${run.so_far ? html`<br />${run.so_far}` : ""}</span>
     <button type="button" onClick=${stop}>Stop</button></p>`;
 }
 

@@ -21,8 +21,8 @@ from shapes.lengths import INCH
 from shapes.reflector import Reflector
 from shapes.reflectors import cone
 from studies.design import ContestEntry, Design
-from studies.solving.candidates import SAME_SIZE, Candidate, Row, winner_of
-from studies.solving.ensemble import Judged, judge
+from studies.solving.candidates import SAME_SIZE, Candidate, Row, best_of, winner_of
+from studies.solving.ensemble import Judged, judge, say_so_far
 from studies.solving.grid import (
     COARSE_BY_NEED,
     FINE_PER_BAND,
@@ -190,6 +190,8 @@ def contest(
         entries = at_their_own_gaps(design, entries, rank, fineness, progress)
     candidates = [_candidate(design, entry) for entry in entries]
     rows = run(design, candidates, solver, fineness, "contest", progress)
+    if ensemble and (first := best_of(rows)):
+        say_so_far(progress, first)
     judged = judge(design, rows if ensemble else (), solver, fineness, progress)
     failed = [entry for entry, row in zip(entries, rows, strict=True) if not row.solved]
     found = {entry.name: largest_cone(design, entry) for entry in failed}

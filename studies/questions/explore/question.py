@@ -10,7 +10,9 @@ from studies.questions.explore.page import explore_files
 from studies.questions.explore.study import Explore, explore, knobs_of
 from studies.questions.explore.tables import explore_tables
 from studies.solving.budget import Portion, Work
+from studies.solving.ensemble import MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.members import BUILDS
 from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
 
 
@@ -18,17 +20,21 @@ def find(design: Design, options: ExploreOptions) -> Explore:
     """Solve every pair of sizes."""
 
     def study(solver: Solver, progress: Progress) -> Explore:
-        return explore(design, solver, progress, coarse_of(options.solving))
+        fineness = coarse_of(options.solving)
+        return explore(design, solver, progress, fineness, ensemble=options.asks_builds)
 
     return solved(design, options.solving, study)
 
 
 def weigh(design: Design, options: ExploreOptions) -> Work:
-    """Every pair, and about a dozen again."""
+    """Every pair, what is asked of every build, and about a dozen again."""
     knob, gap = knobs_of(design)
     coarse = weighed_per_band(options.solving)
+    # Ranked too, but settled for every motion of the cone.
+    members = [Portion(BUILDS * (MOST_JUDGED + 2), coarse)] if options.asks_builds else []
     return (
         Portion(len(knob.sizes) * len(gap.sizes), coarse, ranks(options.solving)),
+        *members,
         Portion(12, max(coarse, FINE_PER_BAND)),
     )
 

@@ -1,14 +1,16 @@
 """What do the reflector's size and the plate gap do together?
 
 Every pair of the two is solved and scored: a map to walk on. Its ranges come from ``[explore]``,
-else from ``[trim]`` and ``[gap]``, else they are a spread round the design as written.
+else from ``[trim]`` and ``[gap]``, else they are a spread round the design as written. Pairs that
+may be chosen are asked of every driver and build that the file may stand for
+(`studies.solving.ensemble`): the best has the least regret.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -19,6 +21,7 @@ from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 from studies.design.study_tables import sizes_of
 from studies.solving.candidates import SAME_SIZE, Candidate, Row, Standing, contenders
+from studies.solving.ensemble import Judged, judge, may_lead, say_so_far
 from studies.solving.grid import (
     COARSE_PER_BAND,
     Fineness,
@@ -105,10 +108,13 @@ class Explore:
     rows : tuple of Row
         Every pair, solved or not: plate gaps run fastest.
     best : int
-        Place in `rows` of the lowest score among those that leak no more than wanted, if any.
+        Place in `rows` of the least regret, or of the lowest score where nothing was judged, among
+        those that leak and hollow out the treble no more than wanted, if any.
     region : (K, G) array of bool
-        Near-best: leaking no more than wanted, and within ``target.near_best_db`` of the best. They
+        Near-best: one of those, and within ``target.near_best_db`` of the lowest score. They
         need not hang together: a ridge of good pairs may run between the cells.
+    judged : Judged or None
+        What may be chosen, in every driver and build; None if not asked.
     """
 
     design: Design
@@ -117,11 +123,27 @@ class Explore:
     rows: tuple[Row, ...]
     best: int
     region: np.ndarray
+    judged: Judged | None = None
 
     @property
     def best_row(self) -> Row:
-        """The pair with the lowest score among those that leak no more than wanted, if any."""
+        """The pair that is chosen."""
         return self.rows[self.best]
+
+    @property
+    def lowest(self) -> int:
+        """Place in `rows` of the lowest score among those that may be chosen."""
+        return self.contenders[0]
+
+    @property
+    def like_best(self) -> tuple[int, ...]:
+        """Places of judged pairs that cannot be told from the best, itself not counted."""
+        judged = self.judged
+        if judged is None:
+            return ()
+        known = [place for place, row in enumerate(self.rows) if judged.knows(row)]
+        others = (place for place in known if place != self.best)
+        return tuple(place for place in others if not self.compare_at(place).told_apart)
 
     @property
     def written(self) -> int:
@@ -185,7 +207,10 @@ class Explore:
         return self.rows[place].score - self.best_row.score
 
     def compare_at(self, place: int) -> Lead:
-        """Compare the best with a place in `rows`, by the usual spread over drivers and builds."""
+        """Compare the best with a place in `rows`: in every member if both were judged."""
+        judged, row = self.judged, self.rows[place]
+        if judged is not None and judged.knows(row):
+            return judged.compare(self.best_row, row)
         return compared(self.behind_db(place))
 
     def standing_at(self, place: int) -> Standing:
@@ -200,6 +225,8 @@ def explore(
     solver: Solver,
     progress: Progress | None = None,
     fineness: Fineness = COARSE_PER_BAND,
+    *,
+    ensemble: bool = False,
 ) -> Explore:
     """Solve every pair of the two sizes.
 
@@ -215,6 +242,8 @@ def explore(
         Called with (stage, done, total).
     fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
+    ensemble : bool
+        Ask every driver and build that the file may stand for (wave solver only).
 
     Raises
     ------
@@ -228,17 +257,37 @@ def explore(
     solver = to_rank(solver, fineness)
     rows = list(run(design, candidates, solver, fineness, "the map", progress))
     require_one_solved(design, rows, "explore", "candidate")
+    _settle_leaders(design, rows, solver, leaders_fineness(fineness), progress)
     free = contenders(rows)
-    fine = leaders_fineness(fineness)
+    best = lowest = min(free, key=lambda place: rows[place].score)
+    limit = rows[lowest].score + design.target.near_best_db
+    region = np.zeros((len(knob.sizes), len(gap.sizes)), dtype=bool)
+    region.flat[[place for place in free if rows[place].score <= limit]] = True
+    found = Explore(design=design, knob=knob, gap=gap, rows=tuple(rows), best=best, region=region)
+    if not ensemble:
+        return found
+    say_so_far(progress, found.best_row)
+    judged = judge(design, _may_be_chosen(found), solver, fineness, progress)
+    if judged is None:
+        return found
+    return replace(found, judged=judged, best=rows.index(judged.least))
+
+
+def _may_be_chosen(found: Explore) -> list[Row]:
+    """Rows of the pairs that may have the least regret, and of the file's if it may be chosen."""
+    written = [found.rows[found.written]] if found.written in found.contenders else []
+    return may_lead([found.rows[place] for place in sorted(found.contenders)], written)
+
+
+def _settle_leaders(
+    design: Design, rows: list[Row], solver: Solver, fine: Fineness, progress: Progress | None
+) -> None:
+    """Solve those again that have the lowest scores, until no near-best one is coarse."""
+    free = contenders(rows)
     while leaders := _unsettled(rows, free, fine, design.target.near_best_db):
         settled = solve_again(design, [rows[n] for n in leaders], solver, fine, progress)
         for place, row in zip(leaders, settled, strict=True):
             rows[place] = row
-    best = min(free, key=lambda place: rows[place].score)
-    limit = rows[best].score + design.target.near_best_db
-    region = np.zeros((len(knob.sizes), len(gap.sizes)), dtype=bool)
-    region.flat[[place for place in free if rows[place].score <= limit]] = True
-    return Explore(design=design, knob=knob, gap=gap, rows=tuple(rows), best=best, region=region)
 
 
 def _unsettled(

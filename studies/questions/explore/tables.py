@@ -17,6 +17,7 @@ from studies.answer.columns import (
     score_cells,
 )
 from studies.answer.evidence import evidence_of
+from studies.answer.judging import REGRET, judged_table
 from studies.answer.standing import STANDING
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
@@ -40,6 +41,7 @@ def explore_tables(found: Explore) -> Findings:
         facts=_facts(found),
         tables=(
             _leaders(found),
+            *judged_table(found.judged, found.best_row),
             unbeaten_table(found.rows, found.best_row),
             filters_table(found.best_row, found.design.target),
             _cells(found),
@@ -68,11 +70,16 @@ def _facts(found: Explore) -> tuple[Fact, ...]:
         Fact("tip_clearance_mm", mm(built.tip_clearance), "tip to driver at rest, upright, mm"),
         Fact("post_length_mm", mm(built.post_length), "cut length of a post with sockets, mm"),
         Fact("score_db", best.score, "score of the best, dB; less is better"),
+        Fact("regret_db", _regret(found), REGRET),
         Fact("near_best_db", found.design.target.near_best_db, "what counts as near-best, dB"),
         Fact("near_best_cells", int(found.region.sum()), "cells of the near-best region"),
         Fact("cells", len(found.rows), "pairs tried"),
         Fact("cells_solved", len(found.solved), "pairs solved"),
     )
+
+
+def _regret(found: Explore) -> float | None:
+    return None if found.judged is None else found.judged.regret_of(found.best_row)
 
 
 def _size_column(found: Explore) -> tuple[str, str]:
@@ -128,10 +135,12 @@ def _row(found: Explore, place: int) -> tuple[Value, ...]:
 
 def _leaders(found: Explore) -> Table:
     caption = (
-        f"* best, + within {found.design.target.near_best_db:g} dB of it;"
+        f"* best, + within {found.design.target.near_best_db:g} dB of the lowest score;"
         f" the files have all {len(found.rows)}\n{SCORE_CAPTION}"
     )
-    rows = tuple(_row(found, n) for n in found.contenders[:MOST_ROWS])
+    first = found.contenders[:MOST_ROWS]
+    places = first if found.best in first else (*first, found.best)
+    rows = tuple(_row(found, n) for n in places)
     title = f"The best {len(rows)}" if len(rows) > 1 else "The best"
     return Table("leaders", title, _columns(found), rows, caption)
 

@@ -8,6 +8,7 @@ from shapes.assembly import Assembly
 from shapes.lengths import in_both, in_degrees
 from shapes.reflectors import Reflector
 from studies.answer.columns import target_in_words
+from studies.answer.judging import hollow_in_words, members_in_words
 from studies.answer.standing import behind, best_at_end
 from studies.questions.explore.study import Explore, Knob
 
@@ -15,7 +16,9 @@ from studies.questions.explore.study import Explore, Knob
 def answer(found: Explore) -> Iterator[str]:
     """Answer what to build, what is nearly as good, and what was tried, in sentences."""
     yield what_to_build(found.best_row.assembly)
-    yield near_best_in_words(found)
+    yield from _alike(found)
+    yield from hollow_in_words(found.best_row, found.design)
+    yield from members_in_words(found.judged, found.best_row)
     yield from _ends(found)
     yield _as_written(found)
     yield how_coarse(found)
@@ -56,9 +59,27 @@ def _how_to_hang(assembly: Assembly) -> str:
     return f"{hung}: posts {in_both(assembly.post_length)} long, sockets included."
 
 
+def _alike(found: Explore) -> Iterator[str]:
+    """What cannot be told from the best: judged pairs; then what this file's scores say."""
+    if found.like_best:
+        others = [found.rows[place].name for place in found.like_best]
+        yield f"Cannot be told apart from it: {'; '.join(others)}."
+    if found.judged is None:
+        yield near_best_in_words(found)
+    elif found.lowest == found.best:
+        yield f"The very sizes of the file choose the same. {near_best_in_words(found)}"
+    else:
+        lead = -found.behind_db(found.lowest)
+        yield (
+            f"The very sizes of the file would choose {found.rows[found.lowest].name},"
+            f" {lead:.2f} dB better there. {near_best_in_words(found)}"
+        )
+
+
 def near_best_in_words(found: Explore) -> str:
     """Say how many pairs are near-best, and between which sizes they lie."""
-    within = f"within {found.design.target.near_best_db:g} dB of the best"
+    which = "best" if found.best == found.lowest else "lowest score"
+    within = f"within {found.design.target.near_best_db:g} dB of the {which}"
     count = int(found.region.sum())
     if count == 1:
         return f"No other pair tried is {within}: cut with care, or try smaller steps."
@@ -144,4 +165,7 @@ def verdict(found: Explore, place: int) -> str:
     lead = found.behind_db(place)
     way = "behind" if lead >= 0 else "better than"
     near = "; near-best" if standing else ""
-    return f"score {row.score:.2f} dB, {abs(lead):.2f} dB {way} the best{near}{choked}"
+    sure = ""
+    if found.judged is not None and found.judged.knows(row):
+        sure = f"; over drivers and builds: {behind(found.compare_at(place))}"
+    return f"score {row.score:.2f} dB, {abs(lead):.2f} dB {way} the best{near}{choked}{sure}"

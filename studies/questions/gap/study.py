@@ -13,7 +13,7 @@ from dispersion.air_load import AirLoad, air_load, air_load_flush
 from studies.design import Design
 from studies.solving.all_round import ScoreChanges, score_askew, score_with_posts
 from studies.solving.candidates import SAME_SIZE, NearBest, Row, Standing
-from studies.solving.ensemble import Judged, judge, may_lead
+from studies.solving.ensemble import Judged, judge, may_lead, say_so_far
 from studies.solving.grid import COARSE_PER_BAND, Fineness, Progress, Solver, problem_of
 from studies.solving.hanging import (
     GapChoice,
@@ -181,6 +181,8 @@ def gap(
     """
     choices = solve_gaps(design, solver, fineness, progress)
     rank, lowest = to_rank(solver, fineness), best_gap(choices)
+    if ensemble:
+        say_so_far(progress, lowest.row)
     may_be = _may_be_chosen(design, choices) if ensemble else []
     judged = judge(design, may_be, rank, fineness, progress)
     best = lowest if judged is None else next(c for c in choices if c.row is judged.least)

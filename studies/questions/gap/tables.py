@@ -20,7 +20,13 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
-from studies.answer.judging import REGRET, hollow_in_words, judged_table, members_in_words
+from studies.answer.judging import (
+    REGRET,
+    hollow_in_words,
+    judged_table,
+    members_in_words,
+    passed_over_in_words,
+)
 from studies.answer.standing import (
     STANDING,
     askew_in_words,
@@ -82,6 +88,7 @@ def _answer(study: GapStudy) -> list[str]:
         f"Hang the plate {in_both(best.plate_gap)} above the baffle: {_posts(study)}.",
         *_alike(study),
         *hollow_in_words(study.best.row, study.design),
+        *passed_over_in_words(sizes, [choice.row for choice in study.choices]),
         *members_in_words(study.judged, study.best.row),
         *best_at_end("[gap]", best.plate_gap, sizes, possible),
         *_air_in_the_gap(study),

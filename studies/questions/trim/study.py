@@ -23,7 +23,7 @@ from studies.questions.trim.heights import (
 )
 from studies.questions.trim.steps import ShaveStep, settled_stops
 from studies.solving.all_round import score_askew, score_with_posts
-from studies.solving.ensemble import Judged, judge
+from studies.solving.ensemble import Judged, judge, say_so_far
 from studies.solving.grid import (
     COARSE_PER_BAND,
     Fineness,
@@ -77,6 +77,7 @@ def trim(
     cuts = settled_heights(design, cuts, rank, fine, progress)
     judged: Judged | None = None
     if ensemble:
+        say_so_far(progress, best_cut(cuts).row)
         cuts, judged = judged_heights(design, cuts, rank, fineness, progress)
     lowest, best = best_cut(cuts), least_regretted(cuts, judged)
     compared = run(design, references(design, best), rank, fine, "comparisons", progress)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dispersion.bands import band_label
 from shapes.lengths import in_both, in_degrees, in_own
 from studies.answer.columns import keep_ratio_in_words, target_in_words
-from studies.answer.judging import hollow_in_words, members_in_words
+from studies.answer.judging import hollow_in_words, members_in_words, passed_over_in_words
 from studies.answer.standing import (
     askew_in_words,
     behind,
@@ -35,6 +35,7 @@ def answer(trim: Trim) -> list[str]:
         *(_gain(trim, name) for name in trim.references if not _is_best(trim, name)),
         *hollow_in_words(trim.best.row, trim.design),
         *members_in_words(trim.judged, trim.best.row),
+        *_passed_over(trim),
         *_end_of_range(trim),
         *_for_this_file(trim),
         *_hanging(trim),
@@ -204,6 +205,13 @@ def _cautious(trim: Trim) -> str:
     if trim.best.keep >= most:
         return f" What is chosen keeps as much as any of them, so it is the cautious one: {later}."
     return f" The larger keep, {in_both(most)}, is the cautious one: {later}."
+
+
+def _passed_over(trim: Trim) -> list[str]:
+    """Heights of the best ball that no score can bring in."""
+    cuts = trim.cuts_of_best_ball
+    rows = [cut.row for cut in cuts]
+    return passed_over_in_words([cut.keep for cut in cuts], rows, by_leak=False)
 
 
 def _end_of_range(trim: Trim) -> list[str]:

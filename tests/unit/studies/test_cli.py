@@ -11,6 +11,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import click
@@ -32,6 +33,7 @@ from studies.questions.carve import question as carve_question
 from studies.questions.carve.command import CarveOptions
 from studies.questions.cut.command import PAPERS as PAPER_NAMES
 from studies.solving import progress, session
+from studies.solving.ensemble import say_so_far
 from studies.solving.grid import COARSE_BY_NEED, FINE_BY_NEED, ByNeed
 from studies.solving.options import SolverOptions
 
@@ -178,7 +180,8 @@ def test_a_command_prints_its_answer_and_writes_tables_and_pictures(
 
 def test_carve_writes_a_design_file_that_other_commands_take() -> None:
     # As the command would, with fewer solves than it allows.
-    options = CarveOptions(knots=4, solves=8, solving=SolverOptions(no_ledger=True))
+    solving = SolverOptions(no_ledger=True)
+    options = CarveOptions(knots=4, solves=8, solving=solving, as_written=True)
     found = answer(carve_question.QUESTION, DesignDelivery(path=write_design()), options)
     assert found.answer[0].startswith(("The carved curve beats ", "No gain: "))
     folder = Path("room-carve")
@@ -199,7 +202,7 @@ def test_carve_refuses_limits_that_nothing_keeps() -> None:
     carve = '[carve]\ntip_clearance = "70 mm"\n\n[gap]'
     result = run("carve", str(write_design(("[gap]", carve))))
     assert result.exit_code == 2
-    assert "room.toml: carve.tip_clearance: leaves no room in a plate gap of 60.0" in result.stderr
+    assert "room.toml: carve.tip_clearance: leaves no room in a plate gap of 62.0" in result.stderr
     assert {path.name for path in Path().iterdir()} == {"room.toml"}
 
 
@@ -604,6 +607,20 @@ def test_a_long_run_shows_stage_and_share(monkeypatch: pytest.MonkeyPatch) -> No
     assert "keep heights" in shown
     assert "10 %" in shown
     assert progress.COMPILING not in shown
+
+
+@pytest.mark.parametrize("terminal", [True, False])
+def test_what_is_known_so_far_is_said_to_a_terminal_only(
+    terminal: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TERM", "xterm")
+    screen, row = Screen(terminal), SimpleNamespace(name="keep 45.0 mm")
+    with progress.Watch(open_console(screen)) as watch:
+        say_so_far(watch, row)
+    said = "So far, by the very sizes of the file alone: keep 45.0 mm. Now 24 drivers and builds"
+    assert (said in " ".join(screen.text.split())) is terminal
+    say_so_far(lambda stage, done, total: None, row)
+    say_so_far(None, row)
 
 
 def test_compiling_is_told_once_even_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:

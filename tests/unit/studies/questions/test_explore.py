@@ -4,7 +4,10 @@ import base64
 import json
 import math
 import re
+import sys
+from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -22,8 +25,10 @@ from studies.questions.explore.study import (
 )
 from studies.questions.explore.tables import explore_tables
 from studies.questions.explore.words import what_to_build
-from studies.solving.candidates import Candidate
+from studies.solving.candidates import Candidate, Row
+from studies.solving.ensemble import Judged
 from studies.solving.grid import run
+from studies.solving.memory import Remembering
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 MOST_BYTES = 8_000_000
@@ -53,16 +58,22 @@ felt_under_plate = { material = "felt 3 mm", let_in = true }
 """
 
 
-@pytest.fixture(scope="module")
-def found() -> Explore:
-    small = room(
+REMEMBERING = partial(solve_waves, store=Remembering(None))
+
+
+def small_room() -> Design:
+    return room(
         ('band = ["100 Hz", "16 kHz"]', "band = [500, 800]"),
         ("[gap]\n", SMALL),
         ("[air]\n", f"{FELT}\n[air]\n"),
         ("Reading room, 130 mm driver under a cap of a 180 mm ball", HOSTILE),
         ('name = "armchair, near"', 'name = "</script><b>"'),
     )
-    return explore(small, solve_waves)
+
+
+@pytest.fixture(scope="module")
+def found() -> Explore:
+    return explore(small_room(), REMEMBERING)
 
 
 def test_ranges_of_trim_and_gap_are_thinned_round_the_design_as_written() -> None:
@@ -179,6 +190,40 @@ def test_nothing_that_can_be_built_is_an_error_with_the_reason() -> None:
     hopeless = "[explore]\nkeep = [62]\nplate_gap = [52]\n\n[gap]\n"
     with pytest.raises(DesignError, match="explore: no candidate can be built; the first: "):
         explore(room(("[gap]\n", hopeless)), solve_waves)
+
+
+def test_the_best_has_the_least_regret_over_drivers_and_builds(
+    found: Explore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Scores of the members are made up: the second of what is judged loses in none of them."""
+    asked: list[Row] = []
+
+    def made_up(_design: Design, rows: Sequence[Row], *_: object) -> Judged:
+        asked.extend(rows)
+        scores = np.ones((len(rows), 24))
+        scores[1] = np.where(np.arange(24) < 20, 0.5, 1.0)
+        scores[2:] = np.where(np.arange(24) < 14, 1.2, 0.6)
+        return Judged(rows=tuple(rows), scores=scores, levels_db=np.zeros((len(rows), 24, 3)))
+
+    study = sys.modules[explore.__module__]
+    monkeypatch.setattr(study, "judge", made_up)
+    again = explore(small_room(), REMEMBERING, ensemble=True)
+    assert [row.score for row in again.rows] == [row.score for row in found.rows]
+    assert asked[0] is again.rows[again.lowest]
+    assert {id(row) for row in asked} <= {id(again.rows[place]) for place in again.contenders}
+    assert again.best_row is asked[1]
+    assert again.lowest == found.best
+    # 20 of 24 members are more than three quarters, less than nine in ten.
+    assert again.compare_at(again.lowest).verdict == "probable"
+    told = explore_tables(again)
+    said = " ".join(told.answer)
+    assert "The very sizes of the file would choose" in said
+    assert "Judged by 24 drivers and builds" in said
+    assert told.fact("regret_db") == pytest.approx(0.4)
+    assert told.table("judged").values("verdict")[0] == "the choice"
+    assert "best" in told.table("leaders").values("standing")
+    hover = [cell["hover"] for cell in explorer_data(again)["cells"]]
+    assert sum("over drivers and builds" in text for text in hover) == len(asked) - 1
 
 
 def test_words_name_keep_cut_off_and_the_check(found: Explore) -> None:

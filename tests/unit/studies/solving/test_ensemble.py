@@ -12,7 +12,7 @@ from small import small_design
 from dispersion.solvers import solve_rays, solve_waves
 from dispersion.sources import ConeWave, LettingGo
 from dispersion.waves import SharedBlocks
-from studies.answer.judging import members_in_words
+from studies.answer.judging import members_in_words, passed_over_in_words
 from studies.solving.candidates import Candidate
 from studies.solving.ensemble import Judged, judge, may_lead
 from studies.solving.grid import run
@@ -145,3 +145,18 @@ def test_quick_methods_are_not_judged() -> None:
     design = small_design()
     rows = run(design, [Candidate("as written", design.assembly)], solve_rays, 4, "test")
     assert judge(design, rows, solve_rays, 4) is None
+
+
+def test_what_the_limits_pass_over_is_listed_in_ranges() -> None:
+    def row(*, hollow: bool = False, leaks: bool = False, solved: bool = True) -> SimpleNamespace:
+        card = SimpleNamespace(too_hollow=hollow, leaks_too_much=leaks)
+        return SimpleNamespace(solved=solved, scorecard=card)
+
+    sizes = [0.05, 0.052, 0.054, 0.056, 0.058]
+    rows = [row(hollow=True), row(hollow=True), row(), row(leaks=True), row(solved=False)]
+    hollow = "Passed over, since the treble lies more than 15 dB down: 50.0 mm to 52.0 mm."
+    leaks = "Passed over, since more leaks above the window than is wanted: 56.0 mm."
+    assert passed_over_in_words(sizes, rows) == [hollow, leaks]
+    assert passed_over_in_words(sizes, rows, by_leak=False) == [hollow]
+    # Where nothing else is left, the choice is among all of them.
+    assert passed_over_in_words(sizes[:2], rows[:2]) == []
