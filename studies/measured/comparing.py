@@ -71,6 +71,27 @@ class Comparison:
         """Root mean square of all residuals, dB."""
         return root_mean_square(self.difference_db)
 
+    @cached_property
+    def weighed_db(self) -> float:
+        """Root mean square of the residuals weighed by the covariance of their errors, dB.
+
+        sqrt(r^T C^-1 r / N) times `STATED_DB`, C that of model and meter, independent, and of
+        `shared_db`: what has the shape of another driver or build counts little. It is `rms_db`
+        where nothing is doubted.
+        """
+        known = self.compared
+        residual, shared = self.difference_db[known], self.shared_db[:, known]
+        # (s^2 + S^T S)^-1 by Woodbury: as large as there are shared errors, not readings.
+        inner = STATED_DB**2 * np.eye(len(shared)) + shared @ shared.T
+        along = shared @ residual
+        square = residual @ residual - along @ np.linalg.solve(inner, along)
+        return float(np.sqrt(max(square, 0.0) / self.count)) if self.count else float("nan")
+
+    @property
+    def expected_weighed_db(self) -> float:
+        """Expected `weighed_db`: `STATED_DB` but for what was removed."""
+        return float(STATED_DB * np.sqrt(max(self.free, 0) / max(self.count, 1)))
+
     @property
     def rms_by_position_db(self) -> np.ndarray:
         """(P,) root mean square over the bands, dB; nan where nothing is compared."""

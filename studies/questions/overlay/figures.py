@@ -228,7 +228,7 @@ def _per_mark(unit: Unit) -> float:
 
 @in_common_style
 def sizes_off_figure(title: str, found: Overlay) -> Figure:
-    """Draw the rms of the residuals over how far each size is moved, as tried one at a time.
+    """Draw what is left, weighed, over how far each size is moved, as tried one at a time.
 
     Parameters
     ----------
@@ -242,23 +242,23 @@ def sizes_off_figure(title: str, found: Overlay) -> Figure:
     for number, (name, unit) in enumerate(sizes.items()):
         tried = [one for one in found.tried if one.dimension.name == name]
         mark = _per_mark(unit) if angles else unit.per_symbol
-        rms = {one.change / mark: one.rms_db for one in tried}
-        rms[0.0] = found.tried_rms_db
-        x = sorted(rms)
+        left = {one.change / mark: one.weighed_db for one in tried}
+        left[0.0] = found.tried_as_written.weighed_db
+        x = sorted(left)
         label = name if unit.symbol == "mm" else f"{name} ({unit.symbol})"
-        axes.plot(x, [rms[change] for change in x], marker="o", markersize=5, linewidth=1.6,
+        axes.plot(x, [left[change] for change in x], marker="o", markersize=5, linewidth=1.6,
                   label=label, color=SERIES[number % len(SERIES)],
                   linestyle=DASHES[number % len(DASHES)])  # fmt: skip
-    axes.plot(0.0, found.tried_rms_db, marker="o", markersize=9, color=INK, linestyle="none",
-              label="as written")  # fmt: skip
-    axes.axhspan(0.0, found.comparison.expected_db, color=FAINT, alpha=0.45, linewidth=0,
-                 label="within model and meter")  # fmt: skip
+    axes.plot(0.0, found.tried_as_written.weighed_db, marker="o", markersize=9, color=INK,
+              linestyle="none", label="as written")  # fmt: skip
+    axes.axhspan(0.0, found.comparison.expected_weighed_db, color=FAINT, alpha=0.45, linewidth=0,
+                 label="expected of model and meter")  # fmt: skip
     axes.set_ylim(bottom=0.0)
     if angles:
         axes.set_xlabel(f"size off by, {own_unit()}, angles in degrees")
     else:
         length_axis(axes.xaxis, "size off by")
-    axes.set_ylabel("rms of what is left, dB")
+    axes.set_ylabel("what is left, weighed, rms, dB")
     axes.grid(axis="both")
     legend_below(figure, axes, 4)
     return figure

@@ -1,16 +1,17 @@
 """One size off at a time: which single error of a size would explain the residuals?
 
-Tried by need, beginning at the frequencies that the design as written took; on an even grid at four
-a band, the best of each size then settled like the prediction. Whether the residuals need an
-explanation at all is asked before: 1.5 dB of model and 1 dB of meter, both common practice, no
-source.
+Judged by the covariance by which readings are judged, of meter, driver and build together: what
+another driver would leave as well is no sign of a wrong size. Tried by need, beginning at the
+frequencies that the design as written took; on an even grid at four a band, the best of each size
+then settled like the prediction. Whether the residuals need an explanation at all is asked before:
+1.5 dB of model and 1 dB of meter, both common practice, no source.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
@@ -20,7 +21,7 @@ from shapes.assembly import Assembly
 from studies.design import Design
 from studies.design.design import assemble
 from studies.design.moves import Dimension, dimensions_of
-from studies.measured.comparing import compare
+from studies.measured.comparing import Comparison, compare
 from studies.measured.positions import MeasuredBands
 from studies.solving.candidates import Candidate
 from studies.solving.grid import Fineness, Progress, Solver, built, counted, expected_solves
@@ -44,8 +45,9 @@ class SizeOff:
     dimension : Dimension
     change : float
         Added to what is written, SI.
-    rms_db : float
-        Root mean square of the residuals; nan if it cannot be built.
+    rms_db, weighed_db : float
+        Root mean square of the residuals, and weighed by the covariance of their errors, as
+        `studies.measured.comparing.Comparison` has them; nan if it cannot be built.
     reason : str
         Why it cannot be built; empty if it can.
     response : Response or None
@@ -54,13 +56,14 @@ class SizeOff:
     dimension: Dimension
     change: float
     rms_db: float
+    weighed_db: float
     reason: str = ""
     response: Response | None = field(default=None, repr=False)
 
     @property
     def rank(self) -> float:
-        """Order among others, the best first: `rms_db`, infinite if it cannot be built."""
-        return math.inf if math.isnan(self.rms_db) else self.rms_db
+        """Order among others, the best first: `weighed_db`, infinite if it cannot be built."""
+        return math.inf if math.isnan(self.weighed_db) else self.weighed_db
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +74,8 @@ class Comparer:
     ----------
     design : Design
     measured : MeasuredBands
+    shared_db : (N, P, B) array
+        How the prediction may be off because nobody knows driver and build, dB.
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
     progress : callable or None
@@ -79,6 +84,7 @@ class Comparer:
 
     design: Design
     measured: MeasuredBands
+    shared_db: np.ndarray = field(repr=False)
     solver: Solver
     progress: Progress | None
 
@@ -97,8 +103,8 @@ class Comparer:
         fineness: Fineness,
         advance: Advance,
         begin: np.ndarray | None = None,
-    ) -> tuple[float, Response]:
-        """Return the rms of the residuals with this assembly, dB, and the solve behind it.
+    ) -> tuple[Comparison, Response]:
+        """Return the residuals with this assembly, and the solve behind them.
 
         `begin` are the frequencies that are asked for first where they are chosen by need.
         """
@@ -112,11 +118,11 @@ class Comparer:
             self.band,
             begin=begin,
         )
-        return compare(self.measured.level_db, found.level_db).rms_db, found.response
+        return compare(self.measured.level_db, found.level_db, self.shared_db), found.response
 
 
-def one_size_off(comparer: Comparer, fineness: Fineness) -> tuple[float, tuple[SizeOff, ...]]:
-    """Return the rms as written, dB, and every size moved by every step, solved as coarsely."""
+def one_size_off(comparer: Comparer, fineness: Fineness) -> tuple[Comparison, tuple[SizeOff, ...]]:
+    """Return the residuals as written, and every size moved by every step, solved as coarsely."""
     moves = list(_moves(comparer.design))
     advance = comparer.watch(ONE_SIZE_OFF, 1 + len(moves), fineness)
     as_written, first = comparer.compared(comparer.design.assembly(), fineness, advance)
@@ -126,10 +132,10 @@ def one_size_off(comparer: Comparer, fineness: Fineness) -> tuple[float, tuple[S
         row = built(Candidate("", partial(assemble, dimension.move(tables, change))))
         if row.reason:
             advance(expected_solves(comparer.band, fineness))
-            tried.append(SizeOff(dimension, change, math.nan, row.reason))
+            tried.append(SizeOff(dimension, change, math.nan, math.nan, row.reason))
         else:
-            rms, response = comparer.compared(row.assembly, fineness, advance, begin)
-            tried.append(SizeOff(dimension, change, rms, "", response.without_far()))
+            held, response = comparer.compared(row.assembly, fineness, advance, begin)
+            tried.append(_size_off(dimension, change, held, response))
     return as_written, tuple(tried)
 
 
@@ -140,13 +146,17 @@ def settled(comparer: Comparer, tried: Sequence[SizeOff], fineness: Fineness) ->
     finer = [one for one in best_by_size(tried) if one.reason]
     for one in best:
         assembly = assemble(one.dimension.move(comparer.design.tables, one.change))
-        rms, response = comparer.compared(assembly, fineness, advance)
-        finer.append(replace(one, rms_db=rms, response=response.without_far()))
+        held, response = comparer.compared(assembly, fineness, advance)
+        finer.append(_size_off(one.dimension, one.change, held, response))
     return finer
 
 
+def _size_off(dimension: Dimension, change: float, held: Comparison, response: Response) -> SizeOff:
+    return SizeOff(dimension, change, held.rms_db, held.weighed_db, "", response.without_far())
+
+
 def best_by_size(sizes: Sequence[SizeOff]) -> tuple[SizeOff, ...]:
-    """Return for each size the change with the smallest rms, the best size first."""
+    """Return for each size the change that leaves least, weighed, the best size first."""
     names = dict.fromkeys(one.dimension.name for one in sizes)
     best = [
         min((one for one in sizes if one.dimension.name == name), key=lambda one: one.rank)

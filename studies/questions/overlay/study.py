@@ -51,8 +51,8 @@ from studies.solving.posted import ChangeAround, change_at_positions
 from studies.solving.predicting import Predicted, predict
 
 LEAST_GAIN_DB, LEAST_GAIN = 0.1, 0.1
-"""A size explains something if the rms falls by this, and by this share of itself: less can be
-chance where one of many sizes is picked."""
+"""A size explains something if what is left, weighed, falls by this, and by this share of itself:
+less can be chance where one of many sizes is picked."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,10 +97,11 @@ class Overlay:
         As if the speaker radiated alike in all directions: what the distances alone explain.
     tried : tuple of SizeOff
         Every size and change, solved by need or at four frequencies in each third octave.
-    tried_rms_db : float
-        rms of the design as written, solved as coarsely as those.
+    tried_as_written : Comparison
+        The design as written, solved as coarsely as those.
     best_by_size : tuple of SizeOff
-        For each size the change with the smallest rms, solved like the prediction; the best first.
+        For each size the change that leaves least, weighed by the covariance of the errors, solved
+        like the prediction; the best first.
     fitted : Fitted or None
         Where a fit was asked for.
     posts : ChangeAround or None
@@ -121,7 +122,7 @@ class Overlay:
     comparison: Comparison
     distance_only: Comparison
     tried: tuple[SizeOff, ...]
-    tried_rms_db: float
+    tried_as_written: Comparison
     best_by_size: tuple[SizeOff, ...]
     fitted: Fitted | None = None
     posts: ChangeAround | None = None
@@ -224,19 +225,19 @@ class Overlay:
         return self.measured.centres[sparse & self.comparison.driver_removed]
 
     def fall_db(self, size: SizeOff) -> float:
-        """How much smaller the rms is with a size off than as written, dB."""
-        return self.comparison.rms_db - size.rms_db
+        """How much less is left with a size off than as written, both weighed, dB."""
+        return self.comparison.weighed_db - size.weighed_db
 
     @property
     def culprits(self) -> tuple[SizeOff, ...]:
         """The size that would explain the residuals, and those that do so equally well.
 
-        Empty if none makes the rms fall noticeably.
+        Empty if none makes noticeably less of what is left, weighed.
         """
-        rms = self.comparison.rms_db
-        limit = min(rms - LEAST_GAIN_DB, rms * (1.0 - LEAST_GAIN))
-        good = [one for one in self.best_by_size if one.rms_db <= limit]
-        return tuple(one for one in good if one.rms_db < good[0].rms_db + LEAST_GAIN_DB)
+        left = self.comparison.weighed_db
+        limit = min(left - LEAST_GAIN_DB, left * (1.0 - LEAST_GAIN))
+        good = [one for one in self.best_by_size if one.weighed_db <= limit]
+        return tuple(one for one in good if one.weighed_db < good[0].weighed_db + LEAST_GAIN_DB)
 
     @cached_property
     def round_db(self) -> float:
@@ -310,7 +311,8 @@ def overlay(
         (members,) = levels_of_members(design, [assembly], measured.positions, solving)
     distance = np.hypot(*predicted.response.problem.points.T)
     spreading = np.broadcast_to(-20.0 * np.log10(distance)[:, None], measured.level_db.shape)
-    comparer = Comparer(design, without, solver, progress)
+    shared = spread_of(members)
+    comparer = Comparer(design, without, shared, solver, progress)
     coarse = COARSE_BY_NEED if by_need else COARSE_PER_BAND
     as_written, tried = one_size_off(comparer, coarse)
     best = tried if by_need or fineness == coarse else settled(comparer, tried, fineness)
@@ -322,13 +324,13 @@ def overlay(
         whole_db=whole,
         predicted=predicted,
         members_db=members + changed_db,
-        comparison=compare(measured.level_db, predicted.level_db, spread_of(members)),
+        comparison=compare(measured.level_db, predicted.level_db, shared),
         posts=posts,
         askew=askew,
         off_axis=off_axis,
         distance_only=compare(measured.level_db, spreading),
         tried=tried,
-        tried_rms_db=as_written,
+        tried_as_written=as_written,
         best_by_size=best_by_size(best),
         fitted=fitted,
     )

@@ -97,20 +97,27 @@ def _culprits(found: Overlay) -> Iterator[str]:
     if not found.culprits:
         yield (
             f"No one size being off would explain the rest better: {names} were moved one at a"
-            f" time, by up to {_farthest(found)} either way, and none brings the rms down by"
-            f" {LEAST_GAIN_DB:g} dB and {100 * LEAST_GAIN:.0f} %."
+            f" time, by up to {_farthest(found)} either way, and none brings it down by"
+            f" {LEAST_GAIN_DB:g} dB and {100 * LEAST_GAIN:.0f} %{_weighed(found)}."
         )
         return
     best, *others = found.culprits
     need = "Though nothing needs explaining, one" if found.comparison.explained else "One"
     yield (
         f"{need} size off would fit better: with the {change_in_words(best)} the rms falls from"
-        f" {found.comparison.rms_db:.2f} to {best.rms_db:.2f} dB. Measure the"
-        f" {best.dimension.name} before you believe it."
+        f" {found.comparison.weighed_db:.2f} to {best.weighed_db:.2f} dB{_weighed(found)}. Measure"
+        f" the {best.dimension.name} before you believe it."
     )
     if others:
-        named = "; ".join(f"{change_in_words(one)} ({one.rms_db:.2f} dB)" for one in others)
+        named = "; ".join(f"{change_in_words(one)} ({one.weighed_db:.2f} dB)" for one in others)
         yield f"This measurement can hardly tell it from the {named}."
+
+
+def _weighed(found: Overlay) -> str:
+    """Say that an rms is weighed, where that makes a difference."""
+    if not len(found.members_db):
+        return ""
+    return " (weighed: what another driver or build would leave as well counts little)"
 
 
 def _doubt(found: Overlay) -> Iterator[str]:

@@ -22,7 +22,7 @@ from dispersion.waves import SharedBlocks
 from studies.cli import main
 from studies.design import Design, parse_design
 from studies.design.moves import HALF_DEGREE, Dimension
-from studies.measured.comparing import MODEL_DB, READING_DB, compare, scatter_round_db
+from studies.measured.comparing import MODEL_DB, READING_DB, STATED_DB, compare, scatter_round_db
 from studies.measured.positions import Measurement, Position
 from studies.measured.reading import read_measurements
 from studies.measured.text_files import MeasurementError
@@ -174,13 +174,16 @@ def test_what_is_expected_follows_from_both_uncertainties() -> None:
 
 def test_what_is_expected_holds_what_the_driver_does_to_all_readings() -> None:
     """Simulated: noise and one error of all readings leave what is said to be expected."""
-    rng, squares = np.random.default_rng(4), []
+    rng, squares, weighed = np.random.default_rng(4), [], []
     shared = rng.normal(0.0, 2.0, (1, 5, 20))
     for _ in range(400):
         noise = rng.normal(0.0, math.hypot(MODEL_DB, READING_DB), (5, 20))
         held = compare(noise + rng.normal() * shared[0], np.zeros((5, 20)), shared)
         squares.append(held.rms_db**2)
+        weighed.append(held.weighed_db**2)
     assert math.sqrt(np.mean(squares)) == pytest.approx(held.expected_db, rel=0.04)
+    # Weighed by its covariance each residual counts alike: 400 x 80 squares again.
+    assert math.sqrt(np.mean(weighed)) == pytest.approx(held.expected_weighed_db, rel=0.02)
     assert held.limit_db.min() > 2.0 * math.hypot(MODEL_DB, READING_DB)
 
 
@@ -192,8 +195,21 @@ def test_what_nobody_knows_of_the_driver_explains_what_is_left(
     assert found.members_db.shape == (3, *found.predicted.level_db.shape)
     assert found.comparison.expected_db > wider.comparison.expected_db
     assert found.comparison.rms_db == pytest.approx(wider.comparison.rms_db)
+    assert found.comparison.weighed_db < wider.comparison.weighed_db
     said = " ".join(overlay_tables(found).answer)
     assert f"would leave {found.members_rms_db.min():.1f} to" in said
+
+
+def test_what_another_driver_would_leave_counts_little() -> None:
+    """r^T (s^2 + d d^T)^-1 r, written out: along d it is r^2 / (s^2 + d^2), across it r^2 / s^2."""
+    along = np.array([[3.0, 0.0, -1.0], [-3.0, 0.0, 1.0], [0.0, 0.0, 0.0]])
+    across = np.array([[0.0, 2.0, 0.0], [0.0, -2.0, 0.0], [0.0, 0.0, 0.0]])
+    # No residual is moved by what is removed: each band has mean 0, and the median is 0.
+    left = [compare(one, np.zeros((3, 3)), along[None]).weighed_db for one in (along, across)]
+    size = np.sum(along**2)
+    share = STATED_DB**2 / (STATED_DB**2 + size)
+    assert left == pytest.approx([math.sqrt(share * size / 9.0), math.sqrt(8.0 / 9.0)])
+    assert compare(along, np.zeros((3, 3))).weighed_db == pytest.approx(math.sqrt(size / 9.0))
 
 
 def test_scatter_round_the_column() -> None:
@@ -397,7 +413,10 @@ def test_single_bands_that_stand_out_are_named(perfect: Overlay) -> None:
 
 def test_changes_are_named_in_their_unit() -> None:
     angle = Dimension("half angle", HALF_DEGREE, 0.0, 0.0, lambda now, _: now)
-    assert change_in_words(SizeOff(angle, math.radians(-1.0), 0.0)) == "half angle 1.0 deg smaller"
+    assert (
+        change_in_words(SizeOff(angle, math.radians(-1.0), 0.0, 0.0))
+        == "half angle 1.0 deg smaller"
+    )
 
 
 def test_pictures_carry_what_they_show(wider: Overlay) -> None:
