@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 LEAST_SPAN_DB = 0.5
 """No axis is blown up further, so that noise stays small."""
+SIDES = tuple(14.0 * np.exp(0.25j * np.pi * eighth) for eighth in range(8))
+"""Where a number may stand beside its mark, in points."""
 
 
 @in_common_style
@@ -56,9 +58,9 @@ def choosing_figure(title: str, choices: Sequence[Choice]) -> Figure:
         linewidth=0.8,
         label="unbeaten",
     )
-    _number(axes, choices)
     axes.set_xlim(*_spread([choice.coverage_db for choice in choices])[::-1])
     axes.set_ylim(*_spread([choice.steadiness_db for choice in choices])[::-1])
+    _number(axes, choices)
     axes.grid(True)
     axes.set_xlabel("coverage: level that differs across the window, rms, dB")
     axes.set_ylabel("steadiness: what the room hears otherwise, rms, dB")
@@ -76,16 +78,18 @@ def _scatter(axes: Axes, choices: Sequence[Choice], **look: Any) -> PathCollecti
 
 def _number(axes: Axes, choices: Sequence[Choice]) -> None:
     """Number the chosen one and the unbeaten ones that are best in one thing; each once."""
+    taken = [_place(axes, choice) for choice in choices]
     for number, (choice, words) in enumerate(_outstanding(choices), start=1):
         place = (choice.coverage_db, choice.steadiness_db)
+        aside = _free_side(_place(axes, choice), taken)
+        taken.append(_place(axes, choice) + aside)
         colour = WINDOW if choice.chosen else INK
         if choice.chosen:
             axes.scatter(*place, s=260, facecolor="none", edgecolor=WINDOW, linewidth=2.0)
         axes.annotate(
             str(number),
             place,
-            # To different sides, so that neighbours do not write over each other.
-            xytext=((11, -11), (-11, 11), (11, 11), (-11, -11))[number - 1],
+            xytext=(aside.real, aside.imag),
             textcoords="offset points",
             ha="center",
             va="center",
@@ -94,6 +98,17 @@ def _number(axes: Axes, choices: Sequence[Choice]) -> None:
         )
         name = f"{number}  {choice.name}: {', '.join(words)}"
         axes.plot([], [], linestyle="none", label=name)
+
+
+def _place(axes: Axes, choice: Choice) -> complex:
+    """Return where a candidate is drawn, in points: near enough before the layout is settled."""
+    x, y = axes.transData.transform((choice.coverage_db, choice.steadiness_db))
+    return complex(x, y) * 72.0 / axes.figure.dpi
+
+
+def _free_side(place: complex, taken: Sequence[complex]) -> complex:
+    """Return the side, in points, that is farthest from all that is drawn and written already."""
+    return max(SIDES, key=lambda side: min(abs(place + side - other) for other in taken))
 
 
 def _outstanding(choices: Sequence[Choice]) -> list[tuple[Choice, list[str]]]:

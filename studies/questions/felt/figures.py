@@ -71,6 +71,6 @@ def _changes(study: FeltStudy) -> Picture:
         traces
         or [Trace("no ring", study.bare.row.coverage.centres, study.window_change_db(study.bare))],
         "mean of the window, dB re no felt",
-        12.0,
+        15.0,
     )
     return Picture(figure, "What felt takes from each pitch, and where it fills a dip.")

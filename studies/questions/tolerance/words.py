@@ -289,10 +289,20 @@ def plus_minus(size: float, unit: Unit) -> str:
     """Write a tolerance: "1 mm", "1/32 in", "0.5 deg", "5 K"."""
     if unit.symbol == "mm" and own_unit() == "in":
         return in_own(size)
-    return f"{round(size / unit.per_symbol, 3):g} {unit.symbol}"
+    return f"{_counted(size, unit)} {unit.symbol}"
 
 
 def ends_in_words(dimension: Leeway) -> str:
     """Write both ends of a tolerance: "±1 mm", or "-0, +1 mm" where one is cut short."""
     down, up = (plus_minus(size, dimension.unit) for size in (dimension.down, dimension.up))
-    return f"±{up}" if down == up else f"-{down}, +{up}"
+    if down == up:
+        return f"±{up}"
+    unit = dimension.unit.symbol
+    if down.endswith(f" {unit}") and up.endswith(f" {unit}"):
+        down = down.removesuffix(f" {unit}")
+    return f"-{down}, +{up}"
+
+
+def _counted(size: float, unit: Unit) -> str:
+    digits = 1 if unit.symbol == "octaves" else 3
+    return f"{round(size / unit.per_symbol, digits):g}"
