@@ -38,6 +38,7 @@ def section_of(found: Explore) -> Data:
         "top": rounded(
             1e3 * (found.gap.sizes[-1] + (built.plate.thickness if built.plate else 0.0))
         ),
+        "heights": rounded([1e3 * size for size in found.gap.sizes]),
         "names": [in_both(size) for size in found.gap.sizes],
     }
 

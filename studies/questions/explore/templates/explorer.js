@@ -205,7 +205,7 @@
 
   function drawSection() {
     const cell = data.cells[state.place], { section } = data;
-    const height = gap.sizes[column(state.place)];
+    const height = section.heights[column(state.place)];
     const reflector = section.reflectors[row(state.place)];
     const hung = section.hung_felts[row(state.place)];
     const traces = [solid(section.lower, 0, WOOD)];

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from dispersion.solvers import SOLVERS, solve_waves
+from shapes.lengths import written_in
 from studies.design import Design, DesignError, parse_design, read_design
 from studies.questions.explore.page import explore_files, explorer_data
 from studies.questions.explore.study import (
@@ -269,6 +270,17 @@ def test_the_outline_goes_round_the_near_best_cells(found: Explore) -> None:
     assert {x for x in outline["x"] if x is not None} == {32.0, 49.0}
     assert {y for y in outline["y"] if y is not None} == {56.0, 64.0}
     assert outline["x"].count(None) == 4
+
+
+def test_in_inches_the_section_is_drawn_in_its_own_millimetres(found: Explore) -> None:
+    """Axes and sliders turn to inches; outlines, and the height at which they hang, do not."""
+    with written_in("in"):
+        data = explorer_data(found)
+    assert data["section"]["heights"] == pytest.approx([1e3 * gap for gap in found.gap.sizes])
+    assert data["knobs"][1]["sizes"] == pytest.approx(
+        [gap / 0.0254 for gap in found.gap.sizes], abs=1e-4
+    )
+    assert data["section"]["heights"][-1] < data["section"]["top"]
 
 
 def test_the_section_shows_felt_where_it_lies(found: Explore) -> None:
