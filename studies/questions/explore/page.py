@@ -18,7 +18,7 @@ from collections.abc import Sequence
 import numpy as np
 from markupsafe import Markup
 
-from shapes.lengths import INCH, in_both, own_unit
+from shapes.lengths import INCH, in_both, own_unit, unbroken
 from studies.answer.charts.coverage import STEP_DB
 from studies.answer.charts.style import level_limits
 from studies.answer.charts.sweeps import cell_edges
@@ -132,7 +132,7 @@ def _cell(found: Explore, place: int) -> Data:
         cell |= {
             "score": rounded(row.score),
             "shares": rounded(shares),
-            "task": what_to_build(row.assembly),
+            "task": unbroken(what_to_build(row.assembly)),
             "per_band": min(row.per_band, FINE_PER_BAND),
             "fineness": _fineness(row),
         }

@@ -220,7 +220,8 @@ def _end_of_range(trim: Trim) -> list[str]:
     ends = best_at_end("trim.keep", trim.best.keep, [cut.keep for cut in cuts], built)
     if trim.moves_plate:
         gap, gaps = trim.best.row.assembly.plate_gap, trim.design.gap_candidates()
-        ends += [f"The gap: {said}" for said in best_at_end("[gap]", gap, gaps, gaps)]
+        said = best_at_end("[gap]", gap, gaps, gaps)
+        ends += [one.replace("It is", "The gap is", 1) for one in said]
     return ends
 
 
