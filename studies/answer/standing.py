@@ -162,6 +162,25 @@ def askew_in_words(
     ]
 
 
+def out_of_reach_in_words(design: Design) -> list[str]:
+    """Say which plate gaps were not tried since no rod is long enough; nothing if all were."""
+    left, posts = design.gaps_out_of_reach, design.tables.posts
+    if not left or posts is None or posts.longest is None:
+        return []
+    return [
+        f"Not tried: plate gaps of {in_both(left[0])} and more, since the rods at hand give posts"
+        f" of {in_both(posts.longest)} at most (posts.longest)."
+    ]
+
+
+def best_at_end_of_gaps(
+    design: Design, best: float, tried: Sequence[float], built: Sequence[float]
+) -> list[str]:
+    """Warn as `best_at_end`; where rods are too short for more, it is they that end the gaps."""
+    ended = bool(design.gaps_out_of_reach) and best == max(tried)
+    return best_at_end("posts.longest" if ended else "[gap]", best, tried, built)
+
+
 def best_at_end(key: str, best: float, tried: Sequence[float], built: Sequence[float]) -> list[str]:
     """Warn if the best size is the least or the largest of those tried or of those possible.
 

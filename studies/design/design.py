@@ -15,6 +15,7 @@ from dispersion.air import Air
 from dispersion.sources import Way
 from dispersion.walls import Absorber, Walls
 from shapes.assembly import Assembly, Column
+from shapes.lengths import in_own
 from shapes.making import Making
 from shapes.reflectors import Reflector, ball_cap
 from shapes.weights import Stance, part_masses, stance
@@ -357,6 +358,11 @@ class Design:
         now, trim, present = self.assembly(), self.tables.trim, self.reflector()
         if trim is not None and trim.hold == "tip clearance" and present is not None:
             now = now.with_gap(now.plate_gap + cap.height - present.height)
+            if not self.reaches(now.plate_gap):
+                raise ValueError(
+                    f"its posts would be {in_own(now.post_length)} long, and posts.longest says"
+                    " that the rods at hand give less"
+                )
         return now.with_reflector(cap)
 
     def gap_candidates(self) -> tuple[float, ...]:
@@ -369,7 +375,18 @@ class Design:
         """
         if self.tables.gap is None:
             raise self._asks_nothing("gap", STEPS_TO_TRY[self.unit][1])
-        return self.tables.gap.sizes()
+        return tuple(gap for gap in self.tables.gap.sizes() if self.reaches(gap))
+
+    def reaches(self, plate_gap: float) -> bool:
+        """Return whether the rods at hand (`posts.longest`) are long enough for a gap, m."""
+        posts = self.tables.posts
+        return posts is None or plate_gap <= posts.widest_gap
+
+    @property
+    def gaps_out_of_reach(self) -> tuple[float, ...]:
+        """Gaps of ``[gap]`` for which the rods at hand are too short, m, smallest first."""
+        gap = self.tables.gap
+        return () if gap is None else tuple(one for one in gap.sizes() if not self.reaches(one))
 
     def contest_entries(self) -> tuple[ContestEntry, ...]:
         """The design as written, then every entry of the contest.

@@ -20,7 +20,7 @@ from dispersion.driver_curve import LARGEST_CURVE, DriverCurve, read_driver_curv
 from dispersion.sources import Way
 from shapes.carcass import carcass_of
 from shapes.clashes import Clash, find_clashes
-from shapes.lengths import written_in
+from shapes.lengths import in_own, written_in
 from studies.design.companions import OutsideError, file_beside
 from studies.design.design import (
     ContestEntry,
@@ -413,6 +413,23 @@ def _walls_mistakes(tables: DesignFile) -> Iterator[Mistake]:
             yield Mistake(f"walls.{key}", str(mistake))
 
 
+def _too_short(tables: DesignFile) -> Iterator[Mistake]:
+    """Say where the rods at hand make no posts for the plate gap, or for any of ``[gap]``."""
+    posts, gap = tables.posts, tables.gap
+    if posts is None or posts.longest is None:
+        return
+    sockets, widest = posts.socket_plate + posts.socket_baffle, posts.widest_gap
+    least = {"plate_gap": tables.plate_gap} | ({} if gap is None else {"[gap]": gap.first})
+    for where, wanted in least.items():
+        if wanted > widest:
+            yield Mistake(
+                "posts.longest",
+                f"is too short for {where}: {in_own(wanted)} takes posts of"
+                f" {in_own(wanted + sockets)}, sockets included; write what the rods give, or lower"
+                " the plate",
+            )
+
+
 def _crossed_mistakes(tables: DesignFile) -> Iterator[Mistake]:
     """Mistakes that show only when several tables are held against each other."""
     if tables.target.window is None and not tables.seats:
@@ -428,6 +445,7 @@ def _crossed_mistakes(tables: DesignFile) -> Iterator[Mistake]:
         yield Mistake("column.edge_radius", "a [baffle] lies there: write edge_radius below it")
     if tables.foot is not None and tables.build.foot_width is not None:
         yield Mistake("build.foot_width", "[foot] says how wide it stands: leave this out")
+    yield from _too_short(tables)
     trim, reflector = tables.trim, tables.reflector
     if trim is None:
         return

@@ -40,6 +40,8 @@ LEAST_MASS = 8.0 / 3.0 * 1.2
 (Beranek & Mellow 2012, 4.19 [from memory])."""
 Polarity = Literal["normal", "reversed"]
 Shape = Literal["round", "square", "hexagonal"]
+_ROUNDING = 1e-7
+"""Lengths that differ by less are one, m."""
 SIDES_OF: dict[str, int] = {"round": 0, "square": 4, "hexagonal": 6}
 
 _UNPRINTABLE = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ufffe\uffff]")
@@ -369,6 +371,18 @@ class PostsTable(DesignTable):
     circle_diameter: Diameter = Field(description="Of the circle through the posts' middles.")
     socket_plate: SmallLength = Field(0.0, description="How deep they enter the plate.")
     socket_baffle: SmallLength = Field(0.0, description="How deep they enter the baffle.")
+    longest: Depth | None = Field(
+        None,
+        description="Longest post that the rods at hand give, sockets included: no plate gap that"
+        " needs a longer one is tried. Left out, any length can be had.",
+    )
+
+    @property
+    def widest_gap(self) -> float:
+        """Largest plate gap for which the rods at hand are long enough, m; infinite if any is."""
+        if self.longest is None:
+            return math.inf
+        return self.longest - self.socket_plate - self.socket_baffle + _ROUNDING
 
     def build(self) -> Posts:
         """Return the posts."""

@@ -53,8 +53,8 @@ def carve_pictures(carved: Carved) -> Pictures:
 def _profiles(carved: Carved) -> Picture:
     return Picture(
         carve_figure(carved),
-        "The carved curve over the driver, beside the best cap and the best cone within the same"
-        " limits; below, every solve of the search.",
+        "The carved curve over the driver and under its plate, beside the best cap and the best"
+        " cone within the same limits, each as high as it hangs; below, every solve of the search.",
     )
 
 

@@ -8,16 +8,16 @@ from studies.answer.columns import (
     SCORE_CAPTION,
     SCORE_COLUMNS,
     exact_length,
-    length,
     mm,
     number,
+    own_length,
     score_cells,
     target_in_words,
     text,
 )
 from studies.answer.evidence import evidence_of
 from studies.answer.judging import hollow_in_words, judged_table
-from studies.answer.standing import gained
+from studies.answer.standing import gained, out_of_reach_in_words
 from studies.answer.table import Fact, Findings, Table, Value, joined
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
@@ -95,10 +95,11 @@ def _judged(carved: Carved) -> list[str]:
     judged = carved.judged
     if judged is None:
         return []
-    hung = ", each at its own best gap" if carved.moves_plate else ""
+    hung = ", each at a gap of its own" if carved.moves_plate else ""
     return [
-        f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for: of"
-        f" each kind{hung}, the one with the least to regret."
+        f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for: the"
+        " curve with the least to regret, against the cap and the cone that are hardest to beat"
+        f"{hung}."
     ]
 
 
@@ -108,7 +109,10 @@ def _hang(carved: Carved) -> list[str]:
     if not carved.moves_plate:
         return []
     posts = "" if built.posts is None else f", posts {in_both(built.post_length)} long"
-    return [f"It hangs at a plate gap of {in_both(built.plate_gap)}{posts}."]
+    return [
+        f"It hangs at a plate gap of {in_both(built.plate_gap)}{posts}.",
+        *out_of_reach_in_words(carved.design),
+    ]
 
 
 def _file(carved: Carved) -> str:
@@ -190,10 +194,10 @@ def _gain_facts(word: str, carved: Carved, start: Finalist | None) -> tuple[Fact
 def _compared(carved: Carved) -> Table:
     columns = (
         text("candidate", "candidate", "name of the candidate"),
-        length("base_diameter_mm", "flat across", "diameter of the flat", short=True),
-        length("height_mm", "height", "from tip to flat; of a cap, its keep", short=True),
-        length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
-        length("cut_off_mm", "cut off", "of a cap: what is cut off its ball", short=True),
+        own_length("base_diameter_mm", "across", "diameter of the flat"),
+        own_length("height_mm", "height", "from tip to flat; of a cap, its keep"),
+        own_length("plate_gap_mm", "gap", "baffle to underside of the top plate"),
+        own_length("cut_off_mm", "cut off", "of a cap: what is cut off its ball"),
         *SCORE_COLUMNS,
         number("doubt_db", "give or\ntake", "what the score may be off by, dB"),
     )

@@ -18,7 +18,7 @@ from studies.answer.columns import (
 )
 from studies.answer.evidence import evidence_of
 from studies.answer.judging import hollow_in_words
-from studies.answer.standing import gained, verdict_in_words
+from studies.answer.standing import gained, out_of_reach_in_words, verdict_in_words
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
@@ -63,6 +63,8 @@ def _answer(contest: Contest) -> list[str]:
         f"{row.name} cannot be built: {row.reason}.{_fits(contest, row)}" for row in contest.failed
     ]
     said += hollow_in_words(first, contest.design)
+    if contest.judged is not None and contest.design.moves_plate:
+        said += out_of_reach_in_words(contest.design)
     return [*said, *_members(contest), *target_in_words(contest.design)]
 
 

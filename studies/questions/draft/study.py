@@ -225,6 +225,8 @@ def _top(sizes: Sizes) -> Iterator[str]:
     socket = min(usual.socket, sizes.floored(2 / 3 * sizes.board))
     yield _size("socket_plate", socket, sizes, "how deep they enter the plate")
     yield _size("socket_baffle", socket, sizes, "how deep they enter the baffle")
+    longest = written(sizes.raised(sizes.most_gap + 2.0 * socket), brief.unit)
+    yield f"# longest = {longest}  # post that the rods at hand give: no larger gap is tried"
 
 
 def _rest(sizes: Sizes) -> Iterator[str]:

@@ -326,9 +326,12 @@ def knobs_of(design: Design) -> tuple[Knob, Knob]:
     if own is None and key == "keep" and trim is not None:
         own = trim.keep
     height = asked.plate_gap if asked is not None and asked.plate_gap is not None else gaps
+    hung = design.tables.plate_gap
+    gap = _knob("plate_gap", hung, None if height is None else sizes_of(height))
+    reached = tuple(size for size in gap.sizes if design.reaches(size)) or (hung,)
     return _few_enough(
         _knob(key, written, None if own is None else sizes_of(own)),
-        _knob("plate_gap", design.tables.plate_gap, None if height is None else sizes_of(height)),
+        replace(gap, sizes=reached, wanted=len(reached)),
     )
 
 

@@ -10,8 +10,10 @@ from studies.answer.standing import (
     askew_in_words,
     behind,
     best_at_end,
+    best_at_end_of_gaps,
     gained,
     islands_in_words,
+    out_of_reach_in_words,
     posts_in_words,
     range_in_words,
     soft_cone_in_words,
@@ -220,8 +222,9 @@ def _end_of_range(trim: Trim) -> list[str]:
     ends = best_at_end("trim.keep", trim.best.keep, [cut.keep for cut in cuts], built)
     if trim.moves_plate:
         gap, gaps = trim.best.row.assembly.plate_gap, trim.design.gap_candidates()
-        said = best_at_end("[gap]", gap, gaps, gaps)
+        said = best_at_end_of_gaps(trim.design, gap, gaps, gaps)
         ends += [one.replace("It is", "The gap is", 1) for one in said]
+        ends += out_of_reach_in_words(trim.design)
     return ends
 
 

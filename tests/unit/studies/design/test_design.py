@@ -12,8 +12,10 @@ import pytest
 from dispersion.sources import Crossover
 from shapes.clashes import find_clashes
 from shapes.parts import Tweeter, Whizzer
+from studies.answer.standing import best_at_end_of_gaps, out_of_reach_in_words
 from studies.design import Design, DesignError, design_schema, parse_design, read_design
 from studies.design.design import DesignFile
+from studies.questions.explore.study import knobs_of
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 
@@ -278,6 +280,34 @@ def test_gap_candidates() -> None:
     gaps = read().gap_candidates()
     assert len(gaps) == 21
     assert (gaps[0], gaps[-1]) == (pytest.approx(0.05), pytest.approx(0.09))
+
+
+SOCKETS = "circle_diameter = 178\nsocket_plate = 10\nsocket_baffle = 8\n"
+
+
+def test_no_gap_is_tried_that_the_rods_at_hand_are_too_short_for() -> None:
+    posts = ("circle_diameter = 178\n", f"{SOCKETS}longest = 98\n")
+    design = read(posts)
+    # 98 mm of rod less sockets of 10 and 8 mm: gaps up to 80 mm.
+    assert design.gap_candidates() == pytest.approx(np.arange(0.050, 0.0801, 0.002))
+    assert design.gaps_out_of_reach == pytest.approx(np.arange(0.082, 0.0901, 0.002))
+    (said,) = out_of_reach_in_words(design)
+    assert said.startswith("Not tried: plate gaps of 82.0 mm")
+    assert "98.0 mm" in said
+    at_end = best_at_end_of_gaps(design, 0.08, [0.05, 0.08], [0.05, 0.08])
+    assert "widen posts.longest to larger sizes" in at_end[0]
+    assert out_of_reach_in_words(read()) == []
+    held = read(posts, ("step = 1 }", 'step = 1 }\nhold = "tip clearance"'))
+    assert held.trimmed(0.18, 0.044 + 0.020).plate_gap == pytest.approx(0.080)
+    with pytest.raises(ValueError, match=r"posts would be 99\.0 mm long, and posts\.longest"):
+        held.trimmed(0.18, 0.044 + 0.021)
+    assert knobs_of(design)[1].sizes[-1] == pytest.approx(0.080)
+
+
+def test_rods_that_are_too_short_for_the_file_are_a_mistake() -> None:
+    said = complaint(("circle_diameter = 178\n", f"{SOCKETS}longest = 60\n"))
+    assert "posts.longest: is too short for plate_gap: 60.0 mm takes posts of 78.0 mm" in said
+    assert "posts.longest: is too short for [gap]: 50.0 mm takes posts of 68.0 mm" in said
 
 
 @pytest.mark.parametrize(("table", "ask"), [("trim", "trim_candidates"), ("gap", "gap_candidates")])

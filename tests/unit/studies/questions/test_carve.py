@@ -318,8 +318,13 @@ def test_a_gain_is_claimed_if_it_is_more_than_the_error_and_borne(
     assert told.answer[1].endswith(f"{verdict}.")
 
 
-def test_of_each_kind_the_one_of_least_regret_is_compared(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Scores of the members are made up: of each kind the last that is asked is the best."""
+def test_the_curve_of_least_regret_is_held_against_the_hardest_to_beat(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Scores of the members are made up: of each kind the last that is asked is the best.
+
+    So it is the curve that is chosen, and the cap and the cone that are hardest to beat.
+    """
     asked: list[Row] = []
 
     def made_up(_design: Design, rows: Sequence[Row], *_: object) -> Judged:
