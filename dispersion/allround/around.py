@@ -7,7 +7,7 @@ make them. The posts' own sides count as hard, the air as taking nothing.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property, partial
+from functools import cached_property, lru_cache, partial
 
 import numpy as np
 
@@ -23,7 +23,7 @@ from dispersion.problem import Problem
 from dispersion.reference import Reference
 from dispersion.ripple import AZIMUTHS_DEG, Balance, Ripple
 from dispersion.waves import WaveSettings, balance_db, sphere_rule
-from shapes.assembly import Posts
+from shapes.assembly import Assembly, Posts
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -187,13 +187,22 @@ def solve_around(problem: Problem, counts: Sequence[int], how: Solving = HERE) -
     )
 
 
+def orders_with(assembly: Assembly, k: float, counts: Sequence[int]) -> list[int]:
+    """Azimuthal orders, not below 0, that posts of these counts excite at wavenumber k."""
+    most = orders_up_to(k, _widest(assembly))
+    return sorted({m for count in counts for m in range(0, most + 1, count)})
+
+
+@lru_cache(maxsize=64)
+def _widest(assembly: Assembly) -> float:
+    return max(float(body.sample(1e-3)[:, 0].max()) for body in assembly.bodies)
+
+
 def _solved(folds: Sequence[int], problem: Problem, settings: WaveSettings) -> Fields:
     """Answer at the problem's elevations, and the power balance of each way with its posts."""
     assembly, air, frequency = problem.assembly, problem.air, float(problem.frequencies[0])
     k = 2.0 * np.pi * frequency / air.speed
-    widest = max(float(body.sample(1e-3)[:, 0].max()) for body in assembly.bodies)
-    most = orders_up_to(k, widest)
-    orders = sorted({m for fold in folds for m in range(0, most + 1, fold)})
+    orders, widest = orders_with(assembly, k, folds), _widest(assembly)
     low = float(assembly.lower_line[:, 1].min())
     high = float(assembly.upper_line[:, 1].max())
     sines, weights = sphere_rule(int(k * (0.5 * (high - low) + widest)) + 24)

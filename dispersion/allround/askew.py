@@ -241,7 +241,7 @@ def solve_askew(
     require_hung(assembly, displaced)
     hung, pivot = assembly.hung_body, assembly.plate_gap
     k = 2.0 * np.pi * frequency / air.speed
-    orders = int(2.0 * k * displaced.farthest(hung, pivot)) + more_orders + 1
+    orders = int(orders_of(k, displaced.farthest(hung, pivot), more_orders))
     bodies = ((assembly.lower, drives), (hung, ()))
     place = displaced.placement(pivot)
     return solve_pair(bodies, place, frequency, air, orders, settings, walls)
@@ -285,7 +285,7 @@ def solve_pair(
     )
     driven = np.flatnonzero(np.isin(column.parts, sorted(moving)))
     imposed = np.stack([gradient_of(drive, column, frequency) for drive in drives], axis=-1)
-    steps, digits = orders + MORE_STEPS, settings.digits
+    steps, digits = int(steps_of(orders)), settings.digits
     inverses, own_right = [], []
     for mesh, moved, losses in ((column, driven, on_column), (hung, driven[:0], on_hung)):
         blocks = [assemble(mesh, k, m, moved, digits, losses=losses[m]) for m in range(orders)]
@@ -309,6 +309,16 @@ def solve_pair(
         rounds=rounds,
         digits=digits,
     )
+
+
+def orders_of(k: float | np.ndarray, farthest: float, more_orders: int = MORE_ORDERS) -> np.ndarray:
+    """How many azimuthal orders two axes take at wavenumbers k."""
+    return np.floor(2.0 * k * farthest).astype(int) + more_orders + 1
+
+
+def steps_of(orders: int | np.ndarray) -> np.ndarray:
+    """Steps of the half circle; one for order 0 alone, which is the same at every azimuth."""
+    return np.where(np.asarray(orders) == 1, 1, orders + MORE_STEPS)
 
 
 @lru_cache(maxsize=16)

@@ -6,10 +6,12 @@ import os
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
+from dispersion.allround.around import orders_with
+from dispersion.allround.askew import MORE_ORDERS, orders_of, steps_of
 from dispersion.bands import study_frequencies
 from dispersion.fields import solve_fields
 from dispersion.waves import WaveSettings
@@ -17,6 +19,7 @@ from dispersion.waves.sharing import MOST_BLOCK_BYTES
 from dispersion.waves.solution import checked_mesh
 from studies.design import Design
 from studies.solving.grid import COARSE_PER_BAND, problem_of
+from studies.solving.leaning import bands_solved
 
 PER_UNKNOWN_S, PER_PAIR_S, PER_CUBE_S = 7e-5, 6.4e-8, 7.8e-11
 """Processor time of a solve over its unknowns, their squares and cubes, as measured on 18 solves of
@@ -41,6 +44,14 @@ MATRICES = 4
 """System, its factors, what they are made from and what walls take, at once for every worker."""
 OWN_PAIRS = 0.6
 """Share of a system's entries that column and reflector have to themselves: these are kept."""
+PER_MEETING_S, PER_ORDERS_S = 3.4e-6, 4e-8
+"""Processor time of two axes over pairs of their unknowns and steps round; likewise for each pair
+of their orders. The example and the tall build, 500 Hz to 16 kHz, hung up to 5 mm off: that and
+their own blocks, order by order, are within a quarter of what it takes."""
+PER_ORDER = 1.2
+"""Time of each azimuthal order of a solve with posts over that of a round solve."""
+MEETINGS = 5
+"""Matrices of all orders of both bodies at once for every worker that solves two axes."""
 DIRECTIONS = 361
 START_S = 1.5
 """To load what is compiled."""
@@ -65,11 +76,23 @@ class Portion:
     ranked : bool
         Whether they are only compared, by need and with a shorter column
         (`studies.solving.ranking`).
+    counts : tuple of int
+        Of posts with which each is solved; none where they are left out.
+    displaced : float or None
+        Farthest that a point of what hangs is off its place, m: column and reflector have an axis
+        each, solved from `SOLVED_FROM_HZ` up. None where all is round about one.
     """
 
     designs: int
     per_band: int
     ranked: bool = False
+    counts: tuple[int, ...] = ()
+    displaced: float | None = None
+
+    @property
+    def is_round(self) -> bool:
+        """Whether it takes the solver of round bodies."""
+        return not self.counts and self.displaced is None
 
 
 Work = tuple[Portion, ...]
@@ -101,6 +124,8 @@ class Cost:
     ----------
     designs, solves : int
         Designs, and solves of one design at one frequency.
+    all_round : int
+        How many of these solves are of posts, or of two axes.
     seconds : float
         Time, s.
     megabytes : float
@@ -111,6 +136,7 @@ class Cost:
     solves: int
     seconds: float
     megabytes: float
+    all_round: int = 0
 
     @property
     def time_in_words(self) -> str:
@@ -119,10 +145,11 @@ class Cost:
 
     def in_words(self) -> str:
         """Write designs, solves, time and memory in one sentence."""
+        dear = f" ({self.all_round} of them of posts or of two axes)" if self.all_round else ""
         return (
             f"{self.designs} design{'s' * (self.designs != 1)}, {self.solves} solves of one"
-            f" frequency: about {self.time_in_words} and {self.megabytes / 1e3:.1f} GB on this"
-            " machine (less for what the ledger holds)"
+            f" frequency{dear}: about {self.time_in_words} and {self.megabytes / 1e3:.1f} GB on"
+            " this machine (less for what the ledger holds)"
         )
 
 
@@ -152,21 +179,36 @@ def reckon(design: Design, work: Work, workers: int | None = None, finer: float 
         If the wave solver refuses the design.
     """
     count = workers or os.cpu_count() or 1
-    tried, unknowns = _meshes(design, WaveSettings().finer(finer))
-    seconds = blocks = 0.0
+    tried, bodies = _meshes(design, WaveSettings().finer(finer))
+    unknowns = bodies.sum(axis=1)
+    seconds = blocks = meetings = 0.0
     for portion in work:
-        each = _between(_frequencies(design, portion), tried, unknowns)
-        share = RANKED if portion.ranked else SHARED
-        seconds += _solve_seconds(each).sum() * (1.0 + share * (portion.designs - 1))
-        block = OWN_PAIRS * each**2 + DIRECTIONS * each
-        blocks += 16.0 * block.sum() * (1.0 + 0.5 * (portion.designs - 1))
-    designs = sum(portion.designs for portion in work)
-    matrices = MATRICES * count * 16.0 * unknowns[-1] ** 2
+        frequencies = _frequencies(design, portion)
+        each = _between(frequencies, tried, unknowns)
+        if portion.displaced is not None:
+            met = _meetings(design, portion.displaced, frequencies, tried, bodies)
+            meeting = met.pairs * met.steps * (PER_MEETING_S + PER_ORDERS_S * met.orders**2)
+            seconds += portion.designs * float((meeting + met.orders * _solve_seconds(each)).sum())
+            meetings = max(meetings, 16.0 * MEETINGS * float((met.pairs * met.orders**2).max()))
+        elif portion.counts:
+            orders = _orders_with_posts(design, portion.counts, frequencies)
+            seconds += portion.designs * PER_ORDER * float(orders @ _solve_seconds(each))
+        else:
+            share = RANKED if portion.ranked else SHARED
+            seconds += _solve_seconds(each).sum() * (1.0 + share * (portion.designs - 1))
+            block = OWN_PAIRS * each**2 + DIRECTIONS * each
+            blocks += 16.0 * block.sum() * (1.0 + 0.5 * (portion.designs - 1))
+    # What is not round is mostly solved round as well.
+    designs = sum(one.designs for one in work if one.is_round) or sum(one.designs for one in work)
+    matrices = count * max(MATRICES * 16.0 * unknowns[-1] ** 2, meetings)
+    solves = [portion.designs * len(_frequencies(design, portion)) for portion in work]
+    dear = [many for many, portion in zip(solves, work, strict=True) if not portion.is_round]
     return Cost(
         designs=designs,
-        solves=sum(portion.designs * len(_frequencies(design, portion)) for portion in work),
+        solves=sum(solves),
         seconds=START_S + float(seconds) / (count * (SECOND_WORKER if count > 1 else 1.0)),
         megabytes=BASE_MB + (min(blocks, MOST_BLOCK_BYTES) + matrices) / 1e6 + ROW_MB * designs,
+        all_round=sum(dear),
     )
 
 
@@ -176,7 +218,8 @@ def estimate(design: Design, work: Work, workers: int | None = None, finer: floa
     Parameters, errors as for `reckon`.
     """
     cost, settings = reckon(design, work, workers, finer), WaveSettings().finer(finer)
-    tried, unknowns = _meshes(design, settings)
+    tried, bodies = _meshes(design, settings)
+    unknowns = bodies.sum(axis=1)
     frequency = tried[max(int((unknowns <= TRIAL_UNKNOWNS).sum()) - 1, 0)]
     problem = problem_of(design, design.assembly(), COARSE_PER_BAND)
     solve_fields(problem, [tried[0]], settings, 1)  # compiles or loads what is compiled
@@ -188,7 +231,38 @@ def estimate(design: Design, work: Work, workers: int | None = None, finer: floa
     return replace(cost, seconds=cost.seconds * took / float(_solve_seconds(found.unknowns)))
 
 
+def _orders_with_posts(
+    design: Design, counts: tuple[int, ...], frequencies: np.ndarray
+) -> np.ndarray:
+    """How many azimuthal orders posts excite at each frequency."""
+    k, assembly = 2.0 * np.pi * frequencies / design.air.speed, design.assembly()
+    return np.array([len(orders_with(assembly, float(each), counts)) for each in k])
+
+
+class _Meetings(NamedTuple):
+    """Of two axes by frequency: pairs of their unknowns, azimuthal orders, steps round."""
+
+    pairs: np.ndarray
+    orders: np.ndarray
+    steps: np.ndarray
+
+
+def _meetings(
+    design: Design,
+    displaced: float,
+    frequencies: np.ndarray,
+    tried: np.ndarray,
+    bodies: np.ndarray,
+) -> _Meetings:
+    column, hung = (_between(frequencies, tried, one) for one in bodies.T)
+    k = 2.0 * np.pi * frequencies / design.air.speed
+    orders = orders_of(k, displaced, MORE_ORDERS if displaced else 0)
+    return _Meetings(column * hung, orders, steps_of(orders))
+
+
 def _frequencies(design: Design, portion: Portion) -> np.ndarray:
+    if portion.displaced is not None:
+        return bands_solved(design.target.band, portion.per_band)
     return study_frequencies(*design.target.band, portion.per_band)
 
 
@@ -202,7 +276,7 @@ def _between(at: np.ndarray, tried: np.ndarray, unknowns: np.ndarray) -> np.ndar
 
 
 def _meshes(design: Design, settings: WaveSettings) -> tuple[np.ndarray, np.ndarray]:
-    """Frequencies over the band, Hz, and the unknowns of the design as written at each."""
+    """Frequencies over the band, Hz, (T,), and unknowns of each body as written there, (T, B)."""
     problem = problem_of(design, design.assembly(), COARSE_PER_BAND)
     tried = np.geomspace(problem.frequencies[0], problem.frequencies[-1], TRIED)
     bodies, lifts = zip(*problem.assembly.placed_bodies, strict=True)
@@ -213,7 +287,7 @@ def _meshes(design: Design, settings: WaveSettings) -> tuple[np.ndarray, np.ndar
         )
         for f in tried
     ]
-    return tried, np.array([mesh.unknowns for mesh in meshes], dtype=float)
+    return tried, np.array([[body.unknowns for body in mesh.bodies] for mesh in meshes], float)
 
 
 def require_consent(

@@ -165,11 +165,13 @@ def levels_at_seats(
     return tuple(_levels(leaning, centres, changes[:, first + n]) for n in range(len(points)))
 
 
-def bands_solved(band: tuple[float, float]) -> np.ndarray:
+def bands_solved(band: tuple[float, float], per_band: int | None = None) -> np.ndarray:
     """Frequencies of the bands that are solved; none where all lie lower."""
     centres = third_octave_centres(*band)
     centres = centres[centres >= 0.99 * SOLVED_FROM_HZ]
-    return study_frequencies(centres[0], centres[-1], PER_BAND) if centres.size else centres
+    if not centres.size:
+        return centres
+    return study_frequencies(centres[0], centres[-1], per_band or PER_BAND)
 
 
 def solve_both(

@@ -54,4 +54,4 @@ class Remembering:
 
 
 def _size(fields: Fields) -> int:
-    return fields.far.nbytes + fields.near.nbytes
+    return fields.far.nbytes + fields.near.nbytes + fields.arrived.nbytes

@@ -13,8 +13,9 @@ from studies.questions.export.sofa import require_sofar
 from studies.questions.export.study import Directions, Directivity, directivity
 from studies.questions.export.tables import directivity_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.grid import ByNeed, Fineness, Progress, Solver
+from studies.solving.grid import FINE_PER_BAND, ByNeed, Fineness, Progress, Solver
 from studies.solving.session import MethodError, fine_of, solved
+from studies.solving.weighing import askew_work, posts_work
 
 EVERY_WAY = 12
 """Cost of settling every direction, over that of one frequency a third octave."""
@@ -54,9 +55,12 @@ def in_every_direction(asked: Fineness) -> Fineness:
 
 
 def weigh(design: Design, options: ExportOptions) -> Work:
-    """The design in every direction."""
+    """The design in every direction; posts and what hangs askew at the same frequencies."""
     fineness = in_every_direction(fine_of(options.solving))
-    return (Portion(1, EVERY_WAY if isinstance(fineness, ByNeed) else fineness),)
+    even = FINE_PER_BAND if isinstance(fineness, ByNeed) else fineness
+    around = (*posts_work(design, 1, even), *askew_work(design, 1, even))
+    of_round = EVERY_WAY if isinstance(fineness, ByNeed) and not around else even
+    return (Portion(1, of_round), *around)
 
 
 QUESTION = Question(

@@ -17,6 +17,7 @@ from studies.solving.ensemble import MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.members import BUILDS
 from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
+from studies.solving.weighing import leaders_work
 
 
 def find(design: Design, options: GapOptions) -> GapStudy:
@@ -38,6 +39,7 @@ def weigh(design: Design, options: GapOptions) -> Work:
         Portion(len(design.gap_candidates()), coarse, ranks(options.solving)),
         *members,
         Portion(6, max(coarse, FINE_PER_BAND)),
+        *leaders_work(design),
     )
 
 

@@ -18,6 +18,7 @@ from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.members import BUILDS
 from studies.solving.session import MethodError, coarse_of, solved, weighed_per_band
+from studies.solving.weighing import askew_work, posts_work
 
 A_DOZEN = 12
 """Designs whose readings are predicted, about: as written, candidates and cuts."""
@@ -61,9 +62,10 @@ def _instrument(options: MeterOptions) -> dict[str, str | bool | float]:
 def weigh(design: Design, options: MeterOptions) -> Work:
     """Every keep of the file's ball or every plate gap, and a dozen again in every build."""
     coarse = weighed_per_band(options.solving)
+    around = (*posts_work(design), *askew_work(design))
     if options.tell:
         told = 1 + len(options.tell)
-        return (Portion(told, FINE_PER_BAND), Portion(BUILDS * told, coarse))
+        return (Portion(told, FINE_PER_BAND), Portion(BUILDS * told, coarse), *around)
     trim, gap = design.tables.trim, design.tables.gap
     if options.question != "gap" and trim is not None and design.ball is not None:
         tried = len({keep for _, keep in design.trim_candidates()})
@@ -72,6 +74,7 @@ def weigh(design: Design, options: MeterOptions) -> Work:
     return (
         Portion(tried + BUILDS * A_DOZEN, coarse),
         Portion(A_DOZEN, max(coarse, FINE_PER_BAND)),
+        *around,
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dispersion.allround import Displacement
 from studies.answer.next_steps import then_choose
 from studies.answer.question import Question
 from studies.design import Design
@@ -10,11 +11,13 @@ from studies.measured.reading import read_measurements
 from studies.questions.overlay.command import OverlayOptions
 from studies.questions.overlay.figures import overlay_pictures
 from studies.questions.overlay.fitted_file import fitted_files
+from studies.questions.overlay.off_axis import TRIED
 from studies.questions.overlay.study import Overlay, overlay
 from studies.questions.overlay.tables import overlay_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import Progress, Solver
 from studies.solving.session import MethodError, changes_of, solved, weighed_fine
+from studies.solving.weighing import askew_work, hung_work, posts_work
 
 WITH_FIT = 20
 """Designs that a fit solves, about."""
@@ -52,9 +55,15 @@ def make(found: Overlay) -> dict[str, bytes]:
 
 
 def weigh(design: Design, options: OverlayOptions) -> Work:
-    """The design as it is written; with a fit, those with sizes moved."""
+    """The design as it is written; with a fit, those with sizes moved.
+
+    Posts and what hangs askew, if asked for.
+    """
     designs = WITH_FIT if options.fit else 1
-    return (Portion(designs, weighed_fine(options.solving)),)
+    around = (*posts_work(design), *askew_work(design))
+    if options.fit:  # of azimuths, if there are any
+        around += hung_work(design, Displacement(shift=TRIED))
+    return (Portion(designs, weighed_fine(options.solving)), *around)
 
 
 QUESTION = Question(

@@ -7,13 +7,11 @@ from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.posts.command import PostsOptions
 from studies.questions.posts.figures import posts_pictures
-from studies.questions.posts.study import PostsStudy, estimated, posts_study
+from studies.questions.posts.study import USUAL_COUNTS, PostsStudy, estimated, posts_study
 from studies.questions.posts.tables import posts_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import COARSE_PER_BAND
 from studies.solving.session import solved, watched
-
-ORDERS = 12
 
 
 def find(design: Design, options: PostsOptions) -> PostsStudy:
@@ -33,9 +31,12 @@ def find(design: Design, options: PostsOptions) -> PostsStudy:
 
 
 def weigh(design: Design, options: PostsOptions) -> Work:
-    """The waves of each order round the column, about a dozen."""
+    """The waves of each order round the column."""
     per_band = options.solving.per_band or COARSE_PER_BAND
-    return () if options.estimate else (Portion(ORDERS, per_band),)
+    if options.estimate or design.tables.posts is None:
+        return ()
+    counts = {design.tables.posts.count, *USUAL_COUNTS, *(count for count, _ in options.also)}
+    return (Portion(1, per_band, counts=tuple(counts)),)
 
 
 QUESTION = Question(

@@ -13,6 +13,7 @@ from studies.questions.seat.wav import seat_files
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import Progress, Solver
 from studies.solving.session import fine_of, solved, weighed_fine
+from studies.solving.weighing import askew_work, posts_work
 
 
 def find(design: Design, options: SeatOptions) -> SeatStudy:
@@ -26,8 +27,9 @@ def find(design: Design, options: SeatOptions) -> SeatStudy:
 
 
 def weigh(design: Design, options: SeatOptions) -> Work:
-    """The design in free air and on the floor."""
-    return (Portion(2, weighed_fine(options.solving)),)
+    """The design in free air and on the floor; posts and what hangs askew, if asked for."""
+    around = (*posts_work(design), *askew_work(design))
+    return (Portion(2, weighed_fine(options.solving)), *around)
 
 
 QUESTION = Question(

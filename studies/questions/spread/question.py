@@ -14,6 +14,7 @@ from studies.questions.spread.tables import spread_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import Progress, Solver
 from studies.solving.session import fine_of, solved, weighed_fine
+from studies.solving.weighing import askew_work, posts_work
 
 
 def find(design: Design, options: SpreadOptions) -> Spread:
@@ -31,8 +32,9 @@ def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:
 
 
 def weigh(design: Design, options: SpreadOptions) -> Work:
-    """The design as it is written."""
-    return (Portion(1, weighed_fine(options.solving)),)
+    """The design as it is written; posts and what hangs askew, if they are asked for."""
+    as_hung = askew_work(design, compared=False)
+    return (Portion(1, weighed_fine(options.solving)), *posts_work(design), *as_hung)
 
 
 QUESTION = Question(

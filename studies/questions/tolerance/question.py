@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dispersion.allround import Displacement
 from studies.answer.next_steps import CUT, METER, then
 from studies.answer.question import Question
 from studies.design import Design
@@ -10,12 +11,10 @@ from studies.questions.tolerance.figures import tolerance_pictures
 from studies.questions.tolerance.study import Tolerance, tolerance
 from studies.questions.tolerance.tables import tolerance_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.grid import COARSE_PER_BAND, Progress, Solver
+from studies.solving.grid import Progress, Solver
 from studies.solving.members import BUILDS
 from studies.solving.session import changes_of, ranks, solved, weighed_per_band
-
-ASKEW_OVER_ROUND = 45
-"""What a solve with two axes costs, in round ones."""
+from studies.solving.weighing import hung_work
 
 
 def find(design: Design, options: ToleranceOptions) -> Tolerance:
@@ -45,7 +44,9 @@ def weigh(design: Design, options: ToleranceOptions) -> Work:
     portions = (moved, Portion(options.samples, per_band, ranked))
     if options.askew == "rays":
         return portions
-    return (*portions, Portion(2 * ASKEW_OVER_ROUND, COARSE_PER_BAND))
+    allowed = design.tables.tolerance
+    cases = (Displacement(shift=allowed.off_centre), Displacement(tilt=allowed.tilt))
+    return sum((hung_work(design, hung) for hung in cases), start=portions)
 
 
 QUESTION = Question(

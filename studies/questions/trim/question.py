@@ -18,6 +18,7 @@ from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.joint import MOST_GAPS, MOST_KEEPS
 from studies.solving.members import BUILDS
 from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
+from studies.solving.weighing import leaders_work
 
 COMPARED = 6
 """The file's keep, the lowest score, what the cap is compared with, the file as it is."""
@@ -49,6 +50,7 @@ def weigh(design: Design, options: TrimOptions) -> Work:
         Portion(len(candidates) + pairs + gaps, coarse, ranks(options.solving)),
         *members,
         Portion(12, max(coarse, FINE_PER_BAND)),
+        *leaders_work(design),
     )
 
 

@@ -13,6 +13,7 @@ from studies.questions.trust.figures import trust_pictures
 from studies.questions.trust.study import PER_BAND, Trust, spread_of_cases, trust
 from studies.questions.trust.tables import trust_tables
 from studies.solving.budget import Portion, Work
+from studies.solving.grid import COARSE_PER_BAND
 from studies.solving.session import watched
 
 
@@ -24,9 +25,12 @@ def find(design: Design, options: TrustOptions) -> Trust:
 
 
 def weigh(design: Design, options: TrustOptions) -> Work:
-    """Every case by the wave solver, next to which the others are nothing."""
+    """Every case by the wave solver, and the file's posts; next to them the others are nothing."""
     per_band = options.solving.per_band or PER_BAND
-    return (Portion(len(spread_of_cases(design)), per_band),)
+    cases = Portion(len(spread_of_cases(design)), per_band)
+    if design.tables.posts is None:
+        return (cases,)
+    return (cases, Portion(1, COARSE_PER_BAND, counts=(design.tables.posts.count,)))
 
 
 QUESTION = Question(

@@ -3,13 +3,16 @@
 import inspect
 import subprocess
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
-from small import every_question
+from small import every_question, small_design
 
-from studies.design import Design, read_design
+from dispersion.allround import Displacement, Solving, solve_leaning
+from studies.design import Design, parse_design, read_design
 from studies.questions.explore import question as explore
 from studies.questions.explore.command import ExploreOptions
 from studies.questions.gap import question as gap
@@ -19,6 +22,7 @@ from studies.questions.spread.command import SpreadOptions
 from studies.questions.trim import question as trim
 from studies.questions.trim.command import TrimOptions
 from studies.solving.budget import (
+    START_S,
     Budget,
     BudgetError,
     Portion,
@@ -26,8 +30,9 @@ from studies.solving.budget import (
     reckon,
     require_consent,
 )
-from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND
+from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, problem_of
 from studies.solving.options import SolverOptions
+from studies.solving.weighing import askew_work, leaders_work, posts_work
 
 TWO_CAPS = r"""
 import re
@@ -82,6 +87,46 @@ def test_more_designs_and_frequencies_cost_in_proportion(design: Design) -> None
     assert many.megabytes - few.megabytes == pytest.approx(900 * 0.1)
     # Timings of two probes differ, the more so beside other work.
     assert 4.0 < many.seconds / few.seconds < 25.0
+
+
+HANGS = ("[air]", "[askew]\nshift = 2\n\n[air]")
+POSTED = ("[target]", '[target]\nposts = "solved"')
+
+
+def test_what_is_not_round_is_weighed_where_the_file_asks_for_it() -> None:
+    """Askew takes ten steps round where straight takes one, posts an order each."""
+    plain, hangs, posted = (
+        small_design(("band = [500, 800]", "band = [1600, 2000]"), *pairs)
+        for pairs in ((), (HANGS,), (POSTED,))
+    )
+    assert not (*posts_work(plain), *askew_work(plain), *askew_work(posted), *posts_work(hangs))
+    off, straight = askew_work(hangs)
+    assert off.displaced > straight.displaced == 0.0
+    dear, cheap = (reckon(hangs, (one,), workers=1) for one in (off, straight))
+    assert dear.solves == dear.all_round == cheap.solves == 2 * 8
+    assert dear.seconds - START_S > 8.0 * (cheap.seconds - START_S)
+    assert dear.megabytes > cheap.megabytes
+    assert "(16 of them of posts or of two axes)" in dear.in_words()
+    (three,) = posts_work(posted)
+    both = replace(three, counts=(3, 4))
+    once, twice = (reckon(posted, (one,), workers=1).seconds - START_S for one in (three, both))
+    assert 1.2 < twice / once < 1.8, "orders 0, 3, 6 ... and 0, 3, 4, 6, 8 ..."
+    assert spread.weigh(hangs, SpreadOptions())[1:] == (off,)
+    assert {one.designs for one in leaders_work(hangs)} == {4}
+
+
+@pytest.mark.slow
+def test_two_axes_take_as_long_as_was_reckoned() -> None:
+    """On whatever machine: within a half."""
+    text = READING_ROOM.read_text(encoding="utf-8").replace('["100 Hz", "16 kHz"]', "[1000, 1250]")
+    hangs = parse_design(text.replace(*HANGS), READING_ROOM)
+    (work,) = askew_work(hangs, per_band=4, compared=False)
+    reckoned = estimate(hangs, (work,), workers=1).seconds - START_S
+    problem = problem_of(hangs, hangs.assembly(), 4)
+    problem = replace(problem, elevations=np.zeros(1), points=problem.points[:0])
+    start = time.process_time()
+    solve_leaning(problem, Displacement(shift=2e-3), np.zeros(1), Solving(workers=1))
+    assert reckoned / 1.5 < time.process_time() - start < 1.5 * reckoned
 
 
 def test_a_large_study_is_asked_about_and_a_small_one_is_not(design: Design) -> None:
