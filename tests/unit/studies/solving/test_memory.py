@@ -7,7 +7,7 @@ import numpy as np
 from dispersion.fields import Fields
 from studies.solving.memory import Remembering
 
-SIZE = 16 * (3 + 2) + 8  # bytes of far, near and arrived
+SIZE = 16 * (3 + 2 + 1)
 """Bytes of three directions and two points, complex."""
 
 
