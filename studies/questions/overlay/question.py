@@ -51,7 +51,7 @@ def find(design: Design, options: OverlayOptions) -> Overlay:
 
 def make(found: Overlay) -> dict[str, bytes]:
     """Write the fitted design, where a fit was asked for."""
-    return {} if found.fitted is None else fitted_files(found.fitted)
+    return {} if found.fitted is None else fitted_files(found.fitted, found.off_axis)
 
 
 def weigh(design: Design, options: OverlayOptions) -> Work:

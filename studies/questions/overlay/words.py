@@ -239,8 +239,8 @@ def _off_axis(found: Overlay) -> Iterator[str]:
         f"The fit of azimuths ({fit.count} readings, what their places share left free): reflector"
         f" and plate hang {off} (to within {sure}) off the centre towards azimuth"
         f" {fit.towards_deg:.0f}; between azimuths {fit.rms_db:.2f} dB rms are left of"
-        f" {fit.rms_straight_db:.2f}. A tilt to that side looks much alike. Measure, or write it"
-        f" as [askew] into the file and compare again."
+        f" {fit.rms_straight_db:.2f}. A tilt to that side looks much alike: measure. The fitted"
+        " file has it as [askew], which counts round the column wherever it is solved."
     )
 
 

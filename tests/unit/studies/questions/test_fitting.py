@@ -40,6 +40,7 @@ from studies.questions.overlay.fit_words import fit_words
 from studies.questions.overlay.fitted_file import PREFIX, fitted_files, fitted_text
 from studies.questions.overlay.fitting import FitError, Fitted
 from studies.questions.overlay.fitting import fit as fit_at
+from studies.questions.overlay.off_axis import OffAxis
 from studies.questions.overlay.trials import MOST_EVALUATIONS
 from studies.solving.grid import COARSE_BY_NEED, Fineness
 
@@ -567,3 +568,19 @@ def test_correlations_are_of_the_readings() -> None:
 def test_the_text_names_what_was_fitted(true: Fitted) -> None:
     assert fitted_text(true).startswith("# Fitted by roundcast to measurements, from reading_room")
     assert "plate gap 61.5 mm" in fit_words(true)[0]
+
+
+def test_what_azimuths_told_is_in_the_fitted_file_if_it_is_more_than_chance(true: Fitted) -> None:
+    told = OffAxis(
+        shift=0.00142,
+        towards_deg=359.8,
+        uncertainty=0.0002,
+        rms_straight_db=0.5,
+        rms_db=0.2,
+        count=40,
+    )
+    text = fitted_text(true, off_axis=told)
+    assert "only title, [askew] and these sizes" in text
+    hangs = parse_design(text, EXAMPLES / "fitted.toml").tables.askew
+    assert (hangs.shift, hangs.towards, hangs.tilt) == (pytest.approx(1.42e-3), 0.0, 0.0)
+    assert "[askew]" not in fitted_text(true, off_axis=replace(told, uncertainty=0.001))

@@ -7,8 +7,8 @@ import numpy as np
 from dispersion.fields import Fields
 from studies.solving.memory import Remembering
 
-SIZE = 16 * (3 + 2 + 1)
-"""Bytes of three directions and two points, complex."""
+SIZE = 16 * (3 + 2) + 8
+"""Bytes of three directions and two points, complex, and one power."""
 
 
 def made_up(number: int) -> Fields:
