@@ -21,6 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from threading import Lock
+from weakref import WeakValueDictionary
 
 import numpy as np
 from scipy.special import lambertw
@@ -125,6 +126,11 @@ class FlushCurve:
         self._name, *self._names = (naming(one) for one in (driver, *self._also))
         self._known: dict[int, Complex] = {}
         self._locks: dict[int, Lock] = {}
+        _curves[driver] = self
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """In another process it is the curve of that process, which learns what is known here."""
+        return _learned, (self._driver, dict(self._known))
 
     def __call__(self, frequencies: Real) -> Complex:
         """(W, N) at frequencies in Hz."""
@@ -162,6 +168,17 @@ class FlushCurve:
             for name, other in zip(self._names, others, strict=True):
                 self._store.keep(name(frequency), other)
         return fields.far[:, 0]
+
+
+_curves: WeakValueDictionary[FlushDriver, FlushCurve] = WeakValueDictionary()
+"""The latest curve of each driver in this process."""
+
+
+def _learned(driver: FlushDriver, known: dict[int, Complex]) -> FlushCurve:
+    """Return the curve that this process has of a driver, with what another has found."""
+    curve = _curves.get(driver) or FlushCurve(driver)
+    curve._known.update(known)
+    return curve
 
 
 @lru_cache(maxsize=64)

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -38,7 +38,11 @@ r p exp(-ikr) over rho A / (2 pi), A being the volume acceleration of its surfac
 
 def flat(ways: int) -> Flush:
     """Ways that are flat pistons in the baffle: 1 at every frequency."""
-    return lambda frequencies: np.ones((ways, len(frequencies)), dtype=complex)
+    return partial(_ones, ways)
+
+
+def _ones(ways: int, frequencies: Real) -> Complex:
+    return np.ones((ways, len(frequencies)), dtype=complex)
 
 
 @dataclass(frozen=True)

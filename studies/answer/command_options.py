@@ -104,7 +104,8 @@ workers_option = click.option(
     "--workers",
     type=click.IntRange(min=1),
     metavar="N",
-    help="Threads; the result is the same for any number. [default: all processors]",
+    help="Threads, or processes where there is much to do; the result is the same for any number."
+    " [default: all processors]",
 )
 
 

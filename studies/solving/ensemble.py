@@ -17,6 +17,7 @@ from functools import cached_property, partial
 
 import numpy as np
 
+from dispersion.bands import third_octave_centres
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.solving.candidates import Candidate, Row, winner_of
@@ -29,10 +30,10 @@ from studies.solving.grid import (
     counted,
     expected_solves,
     run,
-    side_by_side,
-    workers_of,
+    work_of,
 )
 from studies.solving.members import MEMBERS, Build, Motion, members, ways_of, with_cone
+from studies.solving.processes import Advance, side_by_side
 from studies.solving.verdicts import Lead, compared_over
 
 LEVEL = 0.9
@@ -201,54 +202,57 @@ def judge(
         return None
     fine = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
     kinds = members(design)
-    total = sum(len(moves) for _, moves in kinds) * len(solved)
-    total *= expected_solves(design.target.band, fine)
+    designs = sum(len(moves) for _, moves in kinds) * len(solved)
+    total = designs * expected_solves(design.target.band, fine)
     advance = counted(progress, "whatever you do not know", total)
 
-    def of_build(build: Build, moves: Sequence[Motion]) -> list[tuple[Row, ...]]:
-        return _members(design, solved, build, moves, partial(solver, workers=1), fine, advance)
-
-    # A thread has a build of its own, so that none waits for the last candidate of a motion.
-    with side_by_side(workers_of(solver)) as each:
-        found = [member for build in each(of_build, *zip(*kinds, strict=True)) for member in build]
-    scores = np.array([[row.score for row in member] for member in found]).T
-    unknown = np.full(len(solved[0].coverage.centres), np.nan)
-    levels = [
-        [row.coverage.window_level_db if row.solved else unknown for row in member]
-        for member in found
-    ]
+    candidates = [(row.name, row.assembly) for row in solved]
+    of_build = partial(_of_build, design=design, candidates=candidates, fineness=fine)
+    work = work_of(design, designs)
+    with side_by_side(solver, advance, pieces=len(kinds), work=work) as each:
+        found = list(each(of_build, *zip(*kinds, strict=True)))
     return Judged(
         rows=solved,
-        scores=scores,
-        levels_db=np.swapaxes(levels, 0, 1),
+        scores=np.concatenate([scores for scores, _ in found], axis=1),
+        levels_db=np.concatenate([levels for _, levels in found], axis=1),
         known="" if design.known is None else design.known.file,
     )
 
 
-def _members(
-    design: Design,
-    rows: Sequence[Row],
+def _of_build(
+    solver: Solver,
+    advance: Advance,
     build: Build,
     moves: Sequence[Motion],
-    solver: Solver,
+    *,
+    design: Design,
+    candidates: Sequence[tuple[str, Assembly]],
     fineness: Fineness,
-    advance: Callable[[int], None],
-) -> list[tuple[Row, ...]]:
-    """All rows in one build, motion by motion; the first motion chooses the frequencies."""
+) -> tuple[np.ndarray, np.ndarray]:
+    """(N, M) scores and (N, M, B) levels of all candidates in one build, motion by motion.
+
+    The first motion chooses the frequencies.
+    """
     there = with_cone(design, build)
     ways = [ways_of(there, move) for move in moves]
-    candidates = [Candidate(row.name, partial(build.of, row.assembly)) for row in rows]
+    built = [Candidate(name, partial(build.of, assembly)) for name, assembly in candidates]
     started: dict[Assembly, np.ndarray] = {}
-    every = []
+    scores, levels = [], []
     for n, own in enumerate(ways):
         together = partial(solver, also=ways[n + 1 :]) if ways[n + 1 :] else solver
         moved = replace(there, ways=own)
-        found = run(moved, candidates, together, fineness, "", _counting(advance), started=started)
+        found = run(moved, built, together, fineness, "", _counting(advance), started=started)
         for row in found:
             if row.solved:
                 started.setdefault(row.assembly, row.response.solved_frequencies)
-        every.append(found)
-    return every
+        scores.append([row.score for row in found])
+        levels.append(_levels_of(found, len(third_octave_centres(*design.target.band))))
+    return np.transpose(scores), np.swapaxes(levels, 0, 1)
+
+
+def _levels_of(rows: Sequence[Row], bands: int) -> list[np.ndarray]:
+    unknown = np.full(bands, np.nan)
+    return [row.coverage.window_level_db if row.solved else unknown for row in rows]
 
 
 def _counting(advance: Callable[[int], None]) -> Progress:

@@ -1,12 +1,10 @@
 """Build, solve and score many candidates of one design: equal ones once, failures as rows."""
 
 import contextlib
-import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from threading import Lock
-from typing import Any
 
 import numpy as np
 
@@ -18,13 +16,13 @@ from dispersion.neighbours import Begun
 from dispersion.problem import Problem
 from dispersion.response import Response
 from dispersion.settling import settled_response
-from dispersion.stopping import Threads
 from dispersion.waves import one_blas_thread
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
 from studies.design import Design, DesignError, Mistake
 from studies.solving.candidates import Candidate, Row, Solved, best_of, winner_of
 from studies.solving.lines import PlaceInLine, begin_lines
+from studies.solving.processes import Advance, Each, side_by_side
 from studies.solving.seating import towards_images
 from studies.solving.target import score
 
@@ -126,6 +124,11 @@ def expected_solves(band: tuple[float, float], asked: Fineness) -> int:
     return len(study_frequencies(*band, asked))
 
 
+def work_of(design: Design, designs: int) -> int:
+    """Return designs times third octaves: what tells whether processes pay."""
+    return designs * len(third_octave_centres(*design.target.band))
+
+
 def run(
     design: Design,
     candidates: Sequence[Candidate],
@@ -205,12 +208,10 @@ def _solve_all(
     keep_far: bool,
 ) -> dict[Assembly, Row]:
     to_solve = list(assemblies)
-
-    def one(assembly: Assembly) -> Row:
-        return _solve(design, assembly, solver, per_band, advance, keep_far)
-
-    with side_by_side(int(getattr(solver, "at_once", 1))) as each:
-        return dict(zip(to_solve, each(one, to_solve), strict=True))
+    solve = partial(_solve, design=design, per_band=per_band, keep_far=keep_far)
+    work = work_of(design, len(to_solve))
+    with side_by_side(solver, advance, pieces=len(to_solve), work=work) as each:
+        return dict(zip(to_solve, each(solve, to_solve), strict=True))
 
 
 def _solve_all_by_need(
@@ -224,38 +225,27 @@ def _solve_all_by_need(
     settle_seats: bool,
     started: Mapping[Assembly, np.ndarray],
 ) -> dict[Assembly, Row]:
-    """Begin lines of candidates together, then settle each.
-
-    A thread has a candidate of its own, so that none waits for the last solve of a round.
-    """
-    alone = solver if len(along) == 1 else partial(solver, workers=1)
-    with side_by_side(workers_of(solver)) as each:
-        begun = _begun(design, along, alone, by_need, each, advance)
-
-        def one(assembly: Assembly) -> Row:
-            at = along[assembly]
-            return _solve_by_need(
-                design,
-                assembly,
-                alone,
-                by_need,
-                advance,
-                keep_far=keep_far,
-                settle_seats=settle_seats,
-                start=started.get(assembly),
-                begun=None if at is None else begun.get(at),
-            )
-
-        return dict(zip(along, each(one, along), strict=True))
+    """Begin lines of candidates together, then settle each, none waiting for the others."""
+    settle = partial(
+        _solve_by_need,
+        design=design,
+        by_need=by_need,
+        keep_far=keep_far,
+        settle_seats=settle_seats,
+    )
+    work = work_of(design, len(along))
+    with side_by_side(solver, advance, pieces=len(along), work=work) as each:
+        begun = _begun(design, along, by_need, each)
+        first = [None if at is None else begun.get(at) for at in along.values()]
+        start = [started.get(assembly) for assembly in along]
+        return dict(zip(along, each(settle, along, start, first), strict=True))
 
 
 def _begun(
     design: Design,
     along: Mapping[Assembly, PlaceInLine | None],
-    solver: Solver,
     by_need: ByNeed,
-    each: Callable[..., Iterable[Any]],
-    advance: Callable[[int], None],
+    each: Each,
 ) -> dict[PlaceInLine, Begun]:
     """First frequencies of candidates that stand in lines."""
     in_lines = {
@@ -265,7 +255,7 @@ def _begun(
         and not problems_before(problem := problem_of(design, assembly, by_need.per_band))
     }
     try:
-        return begin_lines(in_lines, design.window_deg, solver, each, advance)
+        return begin_lines(in_lines, design.window_deg, each)
     except ValueError:
         # One of them is refused: each for itself then tells which, and why.
         return {}
@@ -418,11 +408,12 @@ def built(candidate: Candidate) -> Row:
 
 
 def _solve(
-    design: Design,
-    assembly: Assembly,
     solver: Solver,
+    advance: Advance,
+    assembly: Assembly,
+    *,
+    design: Design,
     per_band: int,
-    advance: Callable[[int], None],
     keep_far: bool,
 ) -> Row:
     problem = problem_of(design, assembly, per_band)
@@ -445,16 +436,16 @@ def _solve(
 
 
 def _solve_by_need(
-    design: Design,
-    assembly: Assembly,
     solver: Solver,
-    by_need: ByNeed,
-    advance: Callable[[int], None],
-    *,
-    keep_far: bool,
-    settle_seats: bool,
+    advance: Advance,
+    assembly: Assembly,
     start: np.ndarray | None,
     begun: Begun | None,
+    *,
+    design: Design,
+    by_need: ByNeed,
+    keep_far: bool,
+    settle_seats: bool,
 ) -> Row:
     problem = problem_of(design, assembly, by_need.per_band)
     if refusals := problems_before(problem):
@@ -500,29 +491,3 @@ def scored(
     images = towards_images(design, response)
     card = score(coverage, design.target)
     return Row("", assembly, "", Solved(kept, coverage, card, curve, images))
-
-
-def workers_of(solver: Solver) -> int:
-    """How many candidates are settled side by side: as many as the solver was given threads.
-
-    A cluster says how many keep all of it busy.
-    """
-    if isinstance(solver, partial):
-        given = solver.keywords.get("workers")
-    else:
-        given = getattr(solver, "at_once", None)
-    return int(given or os.cpu_count() or 1)
-
-
-@contextlib.contextmanager
-def side_by_side(at_once: int) -> Iterator[Callable[..., Iterable[Any]]]:
-    """Yield a function like `map` that runs so many calls at once."""
-    if at_once == 1:
-        yield map
-        return
-    with Threads(at_once) as pool:
-        try:
-            yield pool.map
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise

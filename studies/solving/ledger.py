@@ -52,7 +52,7 @@ CREATE TABLE IF NOT EXISTS arrays (
 );
 """
 FETCH = """
-SELECT far, near, error, arrived, unknowns, digest FROM solves JOIN arrays USING (id)
+SELECT far, near, error, arrived, unknowns, digest, kept FROM solves JOIN arrays USING (id)
 WHERE key = ?
 """
 TOO_MUCH = """
@@ -128,11 +128,15 @@ class Ledger:
         one begun.
     report : callable, optional
         Called with one sentence for the user.
+    since : float, optional
+        Unix time, s, at which the run began that it belongs to; now if left out.
 
     Attributes
     ----------
+    since : float
+        Unix time, s, at which the run began.
     found, kept : int
-        Solves of earlier runs, or of others, that were found; solves that were written.
+        Solves of earlier runs that were found; solves that were written.
 
     Raises
     ------
@@ -140,11 +144,13 @@ class Ledger:
         If the file cannot be opened or written, or is something else than a ledger.
     """
 
-    def __init__(self, path: Path, report: Callable[[str], None] = print) -> None:
-        self.path, self._report, self._lock = path, report, Lock()
+    def __init__(
+        self, path: Path, report: Callable[[str], None] = print, since: float | None = None
+    ) -> None:
+        self.path, self.report, self._lock = path, report, Lock()
         self.found = self.kept = 0
+        self.since = time.time() if since is None else since
         self._used: set[bytes] = set()
-        self._own: set[bytes] = set()
         self._writes = self._is_sound = True
         with _refusals(path):
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -180,7 +186,7 @@ class Ledger:
                 row = self._database.execute(FETCH, (key,)).fetchone()
                 if row is None:
                     return None
-                *blobs, unknowns, digest = row
+                *blobs, unknowns, digest, kept = row
                 kinds = {*map(type, blobs)} == {bytes} and isinstance(unknowns, int)
                 if not kinds or _digest(key, blobs, unknowns) != digest:
                     self._drop(key)
@@ -188,7 +194,7 @@ class Ledger:
             except TROUBLE as error:
                 self._failed(error)
                 return None
-            self.found += key not in self._own
+            self.found += kept < self.since
             self._used.add(key)
         far, near, power_error, arrived = map(_unpacked, blobs)
         return Fields(far, near, power_error, unknowns, arrived)
@@ -207,7 +213,6 @@ class Ledger:
                 self._failed(error)
             else:
                 self.kept += 1
-                self._own.add(key)
 
     def volumes(self) -> tuple[Volume, ...]:
         """Return what the file holds by version of the solver, the last used first."""
@@ -290,7 +295,7 @@ class Ledger:
 
     def _tell_unsound(self) -> None:
         if self._is_sound:
-            self._report(f"{self.path}: not all of it is sound; what is damaged is solved again")
+            self.report(f"{self.path}: not all of it is sound; what is damaged is solved again")
         self._is_sound = False
 
     def _drop(self, key: bytes) -> None:
@@ -319,7 +324,7 @@ class Ledger:
         for file, away in zip(_files(self.path), _files(aside), strict=True):
             if file.exists():
                 file.rename(away)
-        self._report(f"{self.path} was damaged ({reason}): set aside as {aside.name}, begun anew")
+        self.report(f"{self.path} was damaged ({reason}): set aside as {aside.name}, begun anew")
         self._database = _opened(self.path)
 
     def _failed(self, error: Exception) -> None:
@@ -333,7 +338,7 @@ class Ledger:
             except (*TROUBLE, OSError, LedgerError) as another:
                 error = another
         if self._writes:
-            self._report(
+            self.report(
                 f"the ledger {self.path} cannot be used any more ({error}): what is solved from"
                 " here on is not kept; make room, or name another place with --ledger"
             )

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -13,7 +14,10 @@ from dispersion.rational import Complex
 from dispersion.response import Response, arrived_in, finer_in
 from dispersion.settling import first_frequencies, window_and_points
 from dispersion.windows import column_weights
+from studies.solving.processes import Advance, Each, Solve
 
+PARTS = 8
+"""Pieces of work that the frequencies of a line are handed out in."""
 READ_WITHIN = 0.005
 """Doubt of a response that is read between neighbours, over its size in the window: 0.04 dB."""
 
@@ -45,9 +49,7 @@ class _Found:
 def begin_lines(
     problems: Mapping[PlaceInLine, Problem],
     window: tuple[float, float],
-    solver: Callable[..., Response],
-    each: Callable[..., Iterable[_Found]],
-    advance: Callable[[int], None],
+    each: Each,
 ) -> dict[PlaceInLine, Begun]:
     """Solve or read the first frequencies of every candidate of lines that are long enough.
 
@@ -57,12 +59,9 @@ def begin_lines(
         The candidates, of one band, air and number of ways.
     window : (float, float)
         Elevations that count, degrees.
-    solver : callable
-        (problem) -> Response, by the wave solver.
     each : callable
-        Like `map`; may run several calls at once.
-    advance : callable
-        Called with the number of candidates whenever one frequency of a line is done.
+        See `studies.solving.processes.Each`; its solver is the wave solver, and it counts the
+        candidates whenever one frequency of a line is done.
 
     Returns
     -------
@@ -80,18 +79,18 @@ def begin_lines(
     band = problems[lines[0][0]].frequencies
     frequencies = first_frequencies(float(band[0]), float(band[-1]))
 
-    def one(task: tuple[float, tuple[PlaceInLine, ...]]) -> _Found:
-        frequency, line = task
-        members = [replace(problems[at], frequencies=np.array([frequency])) for at in line]
-        found = _at_one_frequency([at.size for at in line], members, window, solver)
-        advance(len(line))
-        return found
-
     # The highest first, whose systems are the largest; all lines together, which share the column.
-    tasks = [(frequency, line) for frequency in frequencies[::-1] for line in lines]
-    found = dict(zip(tasks, each(one, tasks), strict=True))
+    parts = [frequencies[::-1][first::PARTS] for first in range(PARTS)]
+    tasks = [(part, line) for part in parts if len(part) for line in lines]
+    members = [[problems[at] for at in line] for _, line in tasks]
+    sizes = [[at.size for at in line] for _, line in tasks]
+    at_each = partial(_at_frequencies, window=window)
+    found = each(at_each, sizes, members, [part for part, _ in tasks])
+    of_line: dict[tuple[PlaceInLine, ...], dict[float, _Found]] = {line: {} for line in lines}
+    for (part, line), solved in zip(tasks, found, strict=True):
+        of_line[line] |= zip(part, solved, strict=True)
     return {
-        at: _joined([found[frequency, line] for frequency in frequencies], place)
+        at: _joined([of_line[line][frequency] for frequency in frequencies], place)
         for line in lines
         for place, at in enumerate(line)
     }
@@ -104,11 +103,29 @@ def _lines(places: Iterable[PlaceInLine]) -> list[tuple[PlaceInLine, ...]]:
     return [tuple(sorted(line, key=lambda at: at.size)) for line in lines.values()]
 
 
+def _at_frequencies(
+    solver: Solve,
+    advance: Advance,
+    sizes: Sequence[float],
+    members: Sequence[Problem],
+    frequencies: np.ndarray,
+    *,
+    window: tuple[float, float],
+) -> list[_Found]:
+    """The members of one line at each of some frequencies."""
+    found = []
+    for frequency in frequencies:
+        here = [replace(member, frequencies=np.array([frequency])) for member in members]
+        found.append(_at_one_frequency(sizes, here, window, solver))
+        advance(len(members))
+    return found
+
+
 def _at_one_frequency(
     sizes: Sequence[float],
     members: Sequence[Problem],
     window: tuple[float, float],
-    solver: Callable[..., Response],
+    solver: Solve,
 ) -> _Found:
     solved: dict[int, Response] = {}
 

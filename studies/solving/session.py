@@ -30,6 +30,7 @@ from studies.solving.grid import (
 from studies.solving.ledger import Ledger, LedgerError
 from studies.solving.memory import Remembering
 from studies.solving.options import SolverOptions, default_ledger
+from studies.solving.processes import processes_at_hand
 from studies.solving.progress import Watch, open_console
 
 Found = TypeVar("Found")
@@ -123,6 +124,8 @@ def solved(
         If the method cannot be handed to a cluster.
     ClusterError
         If the cluster cannot be used.
+    ProcessError
+        If a process that solved is gone.
     """
     waves = options.method == "waves"
     if options.cluster is not None and not waves:
@@ -132,10 +135,11 @@ def solved(
     problems = problems_before(problem_of(design, design.assembly()))
     if problems:
         raise DesignError(design.path, [Mistake("target.band", problem) for problem in problems])
+    workers = options.workers or os.cpu_count() or 1
     kept_in = options.ledger if waves and not options.no_ledger else None
     with contextlib.ExitStack() as open_until_done:
         store = open_until_done.enter_context(_opened(kept_in))
-        solver: Solver = functools.partial(SOLVERS[options.method], workers=options.workers)
+        solver: Solver = functools.partial(SOLVERS[options.method], workers=workers)
         if waves:
             settings = WaveSettings().finer(options.finer)
             solver = functools.partial(solver, settings=settings, store=Remembering(store))
@@ -144,6 +148,8 @@ def solved(
             else:
                 there = open_until_done.enter_context(cluster_at(options.cluster))
                 solver = ClusterSolver(functools.partial(solver, executor=there), there.at_once)
+        if options.cluster is None and workers > 1:
+            open_until_done.enter_context(processes_at_hand(workers, store))
         watch = open_until_done.enter_context(_watch_of(options))
         return study(solver, watch)
 
