@@ -12,7 +12,7 @@ from studies.solving.all_round import FARTHEST, ScoreChanges
 from studies.solving.candidates import NearBest, Row
 from studies.solving.leaning import hung_in_words
 from studies.solving.target import NO_DIFFERENCE_DB
-from studies.solving.verdicts import Lead
+from studies.solving.verdicts import Lead, compared
 
 _MARKS = {"best": "*", "near-best": "+", "": ""}
 STANDING = TableColumn(
@@ -97,7 +97,8 @@ def soft_cone_in_words(what: str, size: str | None, lead_db: float, from_hz: flo
         return f"{cone}, the best {what} stays where it is."
     if lead_db < NO_DIFFERENCE_DB:
         return f"{cone}, {size} is as good: no difference ({lead_db:.2f} dB)."
-    return f"{cone}, the best {what} MOVES to {size}, {lead_db:.2f} dB ahead of the one above."
+    lead = f"{lead_db:.2f} dB ahead of the one above, {compared(lead_db).verdict}"
+    return f"{cone}, the best {what} MOVES to {size}, {lead}."
 
 
 def posts_in_words(
@@ -130,7 +131,7 @@ def posts_in_words(
     )
     if row is lowest or lead_db < NO_DIFFERENCE_DB:
         return [f"{how}: the best {what} stays where it is."]
-    return [f"{how}, and {size(row)} leads by {lead_db:.2f} dB."]
+    return [f"{how}, and {size(row)} leads by {lead_db:.2f} dB, {compared(lead_db).verdict}."]
 
 
 def askew_in_words(
@@ -155,7 +156,8 @@ def askew_in_words(
     if over is None:
         return [f"{said}; the lowest would lead among them up to {FARTHEST:g} times as far off."]
     if over.times <= 1.0:
-        return [f"{said}, and {size(best[0])} leads by {best[1]:.2f} dB."]
+        sure = compared(best[1]).verdict
+        return [f"{said}, and {size(best[0])} leads by {best[1]:.2f} dB, {sure}."]
     return [
         f"{said}; the lowest leads among them up to {over.times:.1f} times as far off (changes"
         f" taken as the square), then {size(over.row)} would."

@@ -35,7 +35,8 @@ def unbeaten_table(rows: Sequence[Row], chosen: Row | None = None) -> Table:
         "Nobody beats these in coverage, steadiness and residue at once",
         columns,
         tuple(_cells(choice) for choice in sorted(listed, key=lambda choice: choice.score)),
-        f"dB as measured, less is better; differences up to {NOISE_DB:g} dB do not count",
+        "by the very sizes of the file; dB as measured, less is better; differences up to"
+        f" {NOISE_DB:g} dB do not count",
     )
 
 

@@ -136,9 +136,25 @@ class Contest:
         return first.coverage.window_level_db - second.coverage.window_level_db
 
     @property
-    def widest(self) -> int:
-        """Place of the band in which the window levels of the first two differ most."""
-        return int(np.argmax(np.abs(self.band_difference_db)))
+    def band_range_db(self) -> np.ndarray:
+        """(2, B) ends between which that difference lies in nine of ten members, dB.
+
+        Both are that of this file where nothing was judged.
+        """
+        if self.judged is None:
+            return np.array([self.band_difference_db] * 2)
+        first, second = self.ranking[:2]
+        return self.judged.change_range_db(second, first)
+
+    @property
+    def widest(self) -> int | None:
+        """Place of the band in which the window levels of the first two surely differ most.
+
+        None if in no band nine of ten members have the same one louder.
+        """
+        low, high = self.band_range_db
+        sure = np.where(low * high > 0.0, np.minimum(np.abs(low), np.abs(high)), 0.0)
+        return int(np.argmax(sure)) if np.any(sure > 0.0) else None
 
     @property
     def octaves(self) -> np.ndarray:

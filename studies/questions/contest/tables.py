@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from dispersion.bands import band_label
 from shapes.lengths import in_both
 from studies.answer import cautions, levels
@@ -51,14 +53,7 @@ def contest_tables(contest: Contest) -> Findings:
 def _answer(contest: Contest) -> list[str]:
     first, *others = contest.ranking
     said = [_winner(contest, first, others[0]) if others else f"Only {first.name} can be built."]
-    if others:
-        at = contest.widest
-        change, band = contest.band_difference_db[at], band_label(first.coverage.centres[at])
-        word = "louder" if change > 0 else "quieter"
-        said.append(
-            f"Their levels in the window differ most in the {band} band:"
-            f" {first.name} is {abs(change):.1f} dB {word} there."
-        )
+    said += [_levels(contest, first)] if others else []
     said += [
         f"{row.name} cannot be built: {row.reason}.{_fits(contest, row)}" for row in contest.failed
     ]
@@ -66,6 +61,23 @@ def _answer(contest: Contest) -> list[str]:
     if contest.judged is not None and contest.design.moves_plate:
         said += out_of_reach_in_words(contest.design)
     return [*said, *_members(contest), *target_in_words(contest.design)]
+
+
+def _levels(contest: Contest, first: Row) -> str:
+    """In which band one of the first two is louder, whatever nobody knows."""
+    at = contest.widest
+    if at is None:
+        return (
+            "In no third octave nine of ten of these drivers and builds have the same one louder."
+        )
+    low, high = np.sort(np.abs(contest.band_range_db[:, at]))
+    word = "louder" if contest.band_difference_db[at] > 0 else "quieter"
+    size = f"{low:.1f} dB" if contest.judged is None else f"{low:.1f} to {high:.1f} dB"
+    borne = "" if contest.judged is None else ", in nine of ten drivers and builds"
+    return (
+        f"Their levels in the window differ most in the {band_label(first.coverage.centres[at])}"
+        f" band: {first.name} is {size} {word} there{borne}."
+    )
 
 
 def _fits(contest: Contest, row: Row) -> str:

@@ -9,7 +9,7 @@ from shapes.lengths import in_both, in_degrees
 from shapes.reflectors import Reflector
 from studies.answer.columns import target_in_words
 from studies.answer.judging import hollow_in_words, members_in_words
-from studies.answer.standing import behind, best_at_end
+from studies.answer.standing import behind, best_at_end, out_of_reach_in_words
 from studies.questions.explore.study import Explore, Knob
 
 
@@ -19,6 +19,7 @@ def answer(found: Explore) -> Iterator[str]:
     yield from _alike(found)
     yield from hollow_in_words(found.best_row, found.design)
     yield from members_in_words(found.judged, found.best_row)
+    yield from out_of_reach_in_words(found.design)
     yield from _ends(found)
     yield _as_written(found)
     yield how_coarse(found)
@@ -120,7 +121,9 @@ def _ends(found: Explore) -> Iterator[str]:
     built = zip(*(found.sizes_at(place) for place in found.contenders), strict=True)
     sizes = found.sizes_at(found.best)
     for knob, best, possible in zip(found.knobs, sizes, built, strict=True):
-        for warning in best_at_end(f"explore.{knob.key}", best, knob.sizes, possible):
+        short = knob is found.gap and found.design.gaps_out_of_reach and best == knob.sizes[-1]
+        key = "posts.longest" if short else f"explore.{knob.key}"
+        for warning in best_at_end(key, best, knob.sizes, possible):
             yield f"{knob.name.capitalize()}: {warning[0].lower()}{warning[1:]}"
 
 

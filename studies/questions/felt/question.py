@@ -12,6 +12,7 @@ from studies.questions.felt.study import PLACES, SHARES, THICKNESSES, FeltStudy,
 from studies.questions.felt.tables import felt_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
+from studies.solving.members import BUILDS
 from studies.solving.session import MethodError, coarse_of, ranks, solved, weighed_per_band
 
 
@@ -22,19 +23,25 @@ def find(design: Design, options: FeltOptions) -> FeltStudy:
         raise MethodError(f"--method {method} takes every surface as hard: leave it out")
 
     def study(solver: Solver, progress: Progress) -> FeltStudy:
-        return felt(design, solver, progress, coarse_of(options.solving))
+        fineness = coarse_of(options.solving)
+        return felt(design, solver, progress, fineness, ensemble=options.asks_builds)
 
     return solved(design, options.solving, study)
 
 
 def weigh(design: Design, options: FeltOptions) -> Work:
-    """Every ring, the design without, and about half a dozen again."""
+    """Every ring, the design without, about half a dozen again, and the best in every build."""
     coarse, rings = (
         weighed_per_band(options.solving),
         len(PLACES) * len(SHARES) * len(THICKNESSES[design.unit]),
     )
     ranked = ranks(options.solving)
-    return (Portion(rings + 1, coarse, ranked), Portion(6, max(coarse, FINE_PER_BAND), ranked))
+    members = BUILDS * (1 + len(PLACES)) * options.asks_builds
+    return (
+        Portion(rings + 1, coarse, ranked),
+        *([Portion(members, coarse)] if members else []),
+        Portion(6, max(coarse, FINE_PER_BAND), ranked),
+    )
 
 
 QUESTION = Question(

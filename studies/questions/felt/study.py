@@ -1,4 +1,8 @@
-"""Does a ring of felt pay, where, and how wide?"""
+"""Does a ring of felt pay, where, and how wide?
+
+The best ring in each place, and the design without, are asked of every driver and build that the
+file may stand for (`studies.solving.ensemble`): felt pays only where these bear it.
+"""
 
 from __future__ import annotations
 
@@ -17,6 +21,7 @@ from shapes.parts import FeltBand
 from studies.design import Design, DesignError, Mistake
 from studies.design.walls_table import FELT_PIECES, FELT_RESISTIVITY
 from studies.solving.candidates import Candidate, Row, winner_of
+from studies.solving.ensemble import Judged, judge, say_so_far
 from studies.solving.grid import (
     COARSE_PER_BAND,
     Fineness,
@@ -28,7 +33,7 @@ from studies.solving.grid import (
     solve_again,
 )
 from studies.solving.ranking import to_rank
-from studies.solving.target import NO_DIFFERENCE_DB
+from studies.solving.verdicts import Lead, compared
 
 NO_FELT, ON_BAFFLE, UNDER_PLATE, BOTH = "none", "baffle", "plate", "both"
 PLACES = (ON_BAFFLE, UNDER_PLATE, BOTH)
@@ -106,11 +111,14 @@ class FeltStudy:
         Without felt first; solved or not.
     flow_resistivity : float
         Of the felt, Pa s/m2.
+    judged : Judged or None
+        The best in each place and none, in every driver and build; None if not asked.
     """
 
     design: Design
     choices: tuple[FeltChoice, ...]
     flow_resistivity: float
+    judged: Judged | None = None
 
     @property
     def bare(self) -> FeltChoice:
@@ -131,19 +139,31 @@ class FeltStudy:
 
     @property
     def best_felt(self) -> FeltChoice | None:
-        """The lowest score with felt; None if no felt could be laid."""
-        return next((choice for choice in self.solved if choice.place != NO_FELT), None)
+        """The felt of least regret, or lowest score; None if no felt could be laid."""
+        judged, felts = self.judged, [one for one in self.solved if one.place != NO_FELT]
+        if judged is not None:
+            known = [one for one in felts if judged.knows(one.row)]
+            return min(known, key=lambda one: judged.regret_of(one.row), default=None)
+        return next(iter(felts), None)
+
+    def gain(self, choice: FeltChoice) -> Lead:
+        """Compare a felt with none: in every driver and build if both were judged."""
+        judged, bare = self.judged, self.bare.row
+        if judged is not None and judged.knows(choice.row):
+            return judged.compare(choice.row, bare)
+        return compared(bare.score - choice.row.score)
 
     @property
     def gain_db(self) -> float:
-        """Score without felt less the best with it, dB; below zero if felt only costs."""
+        """What the best felt gains over none, dB; below zero if felt only costs."""
         felt = self.best_felt
-        return -math.inf if felt is None else self.bare.row.score - felt.row.score
+        return -math.inf if felt is None else self.gain(felt).lead_db
 
     @property
     def pays(self) -> bool:
-        """True if felt gains more than the computation can tell."""
-        return self.gain_db >= NO_DIFFERENCE_DB
+        """True if felt gains, probably at least."""
+        felt = self.best_felt
+        return felt is not None and self.gain(felt).gains
 
     @property
     def chosen(self) -> FeltChoice:
@@ -203,6 +223,8 @@ def felt(
     solver: Solver,
     progress: Progress | None = None,
     fineness: Fineness = COARSE_PER_BAND,
+    *,
+    ensemble: bool = False,
 ) -> FeltStudy:
     """Solve the design without felt and with felt in each place, width and thickness.
 
@@ -218,6 +240,8 @@ def felt(
         Called with (stage, done, total).
     fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
+    ensemble : bool
+        Ask every driver and build that the file may stand for.
 
     Raises
     ------
@@ -248,7 +272,24 @@ def felt(
             for (place, share), row in zip(asked, rows, strict=True)
         ]
     settled = _settled(design, choices, solver, fineness, progress, resistivity)
-    return FeltStudy(design, settled, resistivity)
+    found = FeltStudy(design, settled, resistivity)
+    return replace(found, judged=_judged(found, solver, fineness, progress)) if ensemble else found
+
+
+def _judged(
+    found: FeltStudy, solver: Solver, fineness: Fineness, progress: Progress | None
+) -> Judged | None:
+    """The best in each place and none, in every driver and build, each with its own felt."""
+    say_so_far(progress, found.best.row)
+    judged: Judged | None = None
+    for thickness in dict.fromkeys(one.thickness for one in found.best_of_each):
+        walled = found.design
+        if thickness:
+            walled = _walled(walled, thickness, found.flow_resistivity)
+        rows = [one.row for one in found.best_of_each if one.thickness == thickness]
+        some = judge(walled, rows, solver, fineness, progress)
+        judged = some if judged is None else judged.joined(some)
+    return judged
 
 
 def _settled(

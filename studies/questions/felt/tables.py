@@ -20,14 +20,14 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
-from studies.answer.standing import gained
+from studies.answer.judging import judged_table
+from studies.answer.standing import behind, gained, verdict_in_words
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
 from studies.design.walls_table import FELT_RESISTIVITY
 from studies.questions.felt.felted_file import felted_name
 from studies.questions.felt.study import IN_WORDS, NO_FELT, FeltChoice, FeltStudy
-from studies.solving.target import NO_DIFFERENCE_DB
 from studies.solving.verdicts import compared
 
 AUDIBLE_DB = 0.05
@@ -47,6 +47,7 @@ def felt_tables(study: FeltStudy) -> Findings:
             _rings(study),
             _octaves(study),
             _bands(study),
+            *judged_table(study.judged, study.chosen.row),
             unbeaten_table(rows, study.chosen.row),
             filters_table(study.chosen.row, study.design.target),
             levels.band_levels(study.design, shown, "levels", "Levels by third octave"),
@@ -68,14 +69,14 @@ def _answer(study: FeltStudy) -> list[str]:
     if best is None:
         reason = next(choice.row.reason for choice in study.choices if not choice.row.solved)
         return [f"No felt: there is no room for a ring ({reason}).", *target_in_words(study.design)]
-    said = [_verdict(study, best), _taken(study, best)]
+    said = [_verdict(study, best), _taken(study, best), *_members(study)]
     least = study.least
     if least is not None and least is not best:
-        lead = least.row.score - best.row.score
-        said.append(f"Nearly as good with less felt, {lead:.2f} dB behind: {_laid(least)}.")
+        lead = compared(least.row.score - best.row.score)
+        said.append(f"Nearly as good with less felt, {behind(lead)}: {_laid(least)}.")
     others = [choice for choice in study.best_of_each if choice not in (study.bare, best)]
     said += [
-        f"Best {IN_WORDS[choice.place]}: {_gained(study, choice)},"
+        f"Best {IN_WORDS[choice.place]}: {gained(study.gain(choice))},"
         f" {study.mean_lost_db(choice):.1f} dB of level lost."
         for choice in others
     ]
@@ -97,20 +98,28 @@ def _answer(study: FeltStudy) -> list[str]:
 
 
 def _verdict(study: FeltStudy, best: FeltChoice) -> str:
-    bare, gain = study.bare.row.score, study.gain_db
-    if study.pays:
+    bare, found = study.bare.row.score, study.gain(best)
+    if found.gains:
         return (
-            f"Felt pays: {_laid(best)}. The score falls from {bare:.2f} to {best.row.score:.2f} dB,"
-            f" {gained(compared(gain))}."
+            f"Felt pays: {_laid(best)}. The score falls from {bare:.2f} to {best.row.score:.2f} dB"
+            f" for the very sizes of the file; {gained(found)}."
         )
-    if gain > -NO_DIFFERENCE_DB:
-        return f"No felt: the best ring, {_laid(best)}, makes no difference ({gain:+.2f} dB)."
-    return f"No felt: the best ring, {_laid(best)}, still costs {-gain:.2f} dB of score."
+    said, sure = f"No felt: the best ring, {_laid(best)},", verdict_in_words(found)
+    if found.verdict == "no difference":
+        return f"{said} makes no difference ({found.lead_db:+.2f} dB)."
+    if found.told_apart:
+        return f"{said} still costs {-found.lead_db:.2f} dB of score, {sure}."
+    return f"{said} is not sure to pay: {gained(found)}."
 
 
-def _gained(study: FeltStudy, choice: FeltChoice) -> str:
-    gain = study.bare.row.score - choice.row.score
-    return gained(compared(gain))
+def _members(study: FeltStudy) -> list[str]:
+    judged = study.judged
+    if judged is None:
+        return []
+    return [
+        f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for: the"
+        " best ring in each place, and none."
+    ]
 
 
 def _taken(study: FeltStudy, choice: FeltChoice) -> str:
@@ -165,8 +174,8 @@ def _across(ring: FeltBand) -> str:
 def _facts(study: FeltStudy) -> tuple[Fact, ...]:
     best = study.best_felt
     return (
-        Fact("pays", study.pays, "whether felt gains more than the computation can tell"),
-        Fact("gain_db", study.gain_db, "score without felt less the best with it, dB"),
+        Fact("pays", study.pays, "whether felt gains, probably at least"),
+        Fact("gain_db", study.gain_db, "what the best felt gains over none, dB"),
         Fact("place", best.place if best else None, "where the best felt lies"),
         Fact("thickness_mm", mm(best.thickness) if best else None, "of the best felt, mm"),
         Fact(

@@ -307,10 +307,6 @@ def _posts(trim: Trim) -> list[str]:
     ]
 
 
-def _apart(lead_db: float) -> str:
-    return f"{abs(lead_db):.2f} dB {'behind' if lead_db >= 0.0 else 'ahead'}"
-
-
 def _rays(trim: Trim) -> list[str]:
     """What rays alone would keep, and why they differ."""
     opinion = trim.rays_opinion
@@ -321,8 +317,8 @@ def _rays(trim: Trim) -> list[str]:
     at, other, waves = opinion.widest, opinion.favourite, opinion.best.row.coverage
     rays = opinion.best_by_rays.coverage
     return [
-        f"Rays alone would keep {in_both(other.keep)}, which the wave solver puts"
-        f" {_apart(trim.behind_db(other))}."
+        f"Rays alone would keep {in_both(other.keep)}; by the wave solver that is"
+        f" {_behind(trim, other)}."
         " Rays know no interference and do not bend round edges: at the best keep they say"
         f" {rays.window_level_db[at]:.1f} dB in the {band_label(waves.centres[at])} band, the wave"
         f" solver {waves.window_level_db[at]:.1f} dB."

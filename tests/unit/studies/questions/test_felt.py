@@ -1,5 +1,7 @@
 """Whether felt pays: what is laid where, what it takes, and what is said of it."""
 
+import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache, partial
 
@@ -25,11 +27,13 @@ from studies.questions.felt.study import (
     PLACES,
     UNDER_PLATE,
     FeltStudy,
+    _judged,
     felt,
     laid,
 )
 from studies.questions.felt.tables import felt_tables
-from studies.solving.candidates import Candidate, winner_of
+from studies.solving.candidates import Candidate, Row, winner_of
+from studies.solving.ensemble import Judged
 from studies.solving.grid import run, solve_again
 
 BAND = ("band = [500, 800]", 'band = ["5 kHz", "6.3 kHz"]')
@@ -96,13 +100,54 @@ def test_the_least_felt_is_near_best_and_no_more_than_the_best() -> None:
     study = found()
     assert study.best.row is winner_of([choice.row for choice in study.choices])
     least, best = study.least, study.best_felt
-    assert study.pays == (study.gain_db >= 0.1)
+    assert study.pays == study.gain(best).gains
     if study.pays:
         assert least.row.score <= best.row.score + study.design.target.near_best_db
         assert least.amount <= best.amount
     else:
         assert least is None
         assert study.chosen is study.bare
+
+
+@pytest.mark.parametrize(
+    ("agree", "verdict"), [(24, "real"), (19, "probable"), (14, "cannot be told apart")]
+)
+def test_felt_pays_only_where_drivers_and_builds_bear_it(agree: int, verdict: str) -> None:
+    """Scores of the members are made up: the last of the best rings gains in so many of them."""
+    study = found()
+    rows = tuple(choice.row for choice in study.best_of_each)
+    scores = np.full((len(rows), 24), 2.0)
+    scores[0] = 1.0
+    scores[-1] = np.where(np.arange(24) < agree, 0.5, 1.2)
+    levels = np.zeros((len(rows), 24, 2))
+    judged = replace(study, judged=Judged(rows=rows, scores=scores, levels_db=levels))
+    assert judged.best_felt.row is rows[-1]
+    assert judged.gain(judged.best_felt).verdict == verdict
+    assert judged.pays == (verdict != "cannot be told apart")
+    told_of_it = felt_tables(judged)
+    first = told_of_it.answer[0]
+    assert first.startswith("Felt pays: " if judged.pays else "No felt: ")
+    assert f"{verdict} ({agree} of 24 agree)" in first
+    assert told_of_it.table("judged").values("candidate")
+
+
+def test_every_felt_is_asked_with_its_own_thickness(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[tuple[float | None, int]] = []
+
+    def made_up(design: Design, rows: Sequence[Row], *_: object) -> Judged:
+        layer = dict(design.walls.absorbers).get("baffle felt")
+        thick = {row.assembly.felt_on_baffle or row.assembly.felt_under_plate for row in rows}
+        thickness = None if layer is None else layer.thickness
+        asked.append((thickness, len(rows)))
+        assert {ring and ring.thickness for ring in thick} == {thickness}
+        shape = (len(rows), 24)
+        return Judged(rows=tuple(rows), scores=np.zeros(shape), levels_db=np.zeros((*shape, 2)))
+
+    monkeypatch.setattr(sys.modules[felt.__module__], "judge", made_up)
+    judged = _judged(found(), SOLVE, 4, None)
+    assert judged is not None
+    assert sum(count for _, count in asked) == 1 + len(PLACES) == len(judged.rows)
+    assert asked[0] == (None, 1)
 
 
 def test_leaders_are_solved_again_with_their_own_felt() -> None:
