@@ -18,8 +18,9 @@ from dispersion.waves import WaveSettings
 from dispersion.waves.sharing import MOST_BLOCK_BYTES
 from dispersion.waves.solution import checked_mesh
 from studies.design import Design
-from studies.solving.grid import COARSE_PER_BAND, problem_of
+from studies.solving.grid import COARSE_PER_BAND, problem_of, work_of
 from studies.solving.leaning import bands_solved
+from studies.solving.processes import LEAST_WORK
 
 PER_UNKNOWN_S, PER_PAIR_S, PER_CUBE_S = 7e-5, 6.4e-8, 7.8e-11
 """Processor time of a solve over its unknowns, their squares and cubes, as measured on 18 solves of
@@ -40,6 +41,8 @@ SECOND_WORKER = 0.86
 """What every worker gives of its best when two work at once: DEVELOPERS.md, Measured."""
 BASE_MB, ROW_MB = 420.0, 0.1
 """Memory of the program itself, once compiled, and of what is kept of a candidate."""
+PROCESS_MB = 350.0
+"""Of each process that solves beside this one: the program, compiled, and what it remembers."""
 MATRICES = 4
 """System, its factors, what they are made from and what walls take, at once for every worker."""
 OWN_PAIRS = 0.6
@@ -198,6 +201,8 @@ def reckon(design: Design, work: Work, workers: int | None = None, finer: float 
             seconds += _solve_seconds(each).sum() * (1.0 + share * (portion.designs - 1))
             block = OWN_PAIRS * each**2 + DIRECTIONS * each
             blocks += 16.0 * block.sum() * (1.0 + 0.5 * (portion.designs - 1))
+    beside = [work_of(design, one.designs) >= LEAST_WORK for one in work if one.is_round]
+    processes = count if count > 1 and any(beside) else 0
     # What is not round is mostly solved round as well.
     designs = sum(one.designs for one in work if one.is_round) or sum(one.designs for one in work)
     matrices = count * max(MATRICES * 16.0 * unknowns[-1] ** 2, meetings)
@@ -207,7 +212,10 @@ def reckon(design: Design, work: Work, workers: int | None = None, finer: float 
         designs=designs,
         solves=sum(solves),
         seconds=START_S + float(seconds) / (count * (SECOND_WORKER if count > 1 else 1.0)),
-        megabytes=BASE_MB + (min(blocks, MOST_BLOCK_BYTES) + matrices) / 1e6 + ROW_MB * designs,
+        megabytes=BASE_MB
+        + PROCESS_MB * processes
+        + (min(blocks, MOST_BLOCK_BYTES) + matrices) / 1e6
+        + ROW_MB * designs,
         all_round=sum(dear),
     )
 

@@ -22,6 +22,7 @@ from studies.questions.spread.command import SpreadOptions
 from studies.questions.trim import question as trim
 from studies.questions.trim.command import TrimOptions
 from studies.solving.budget import (
+    PROCESS_MB,
     START_S,
     Budget,
     BudgetError,
@@ -159,6 +160,14 @@ def test_a_few_large_solves_are_asked_about_as_many_small_ones_are(design: Desig
     require_consent(design, few, budget, workers=1)
     with pytest.raises(BudgetError, match="12 designs, 1104 solves"):
         require_consent(design, few, budget, workers=1, finer=6.0)
+
+
+def test_processes_beside_this_one_are_weighed_where_they_pay(design: Design) -> None:
+    """Four designs are solved by threads, forty by two processes with programs of their own."""
+    for designs, processes in ((4, 0), (40, 2)):
+        one, two = (reckon(design, (Portion(designs, 4),), workers=n) for n in (1, 2))
+        matrices = two.megabytes - one.megabytes - processes * PROCESS_MB
+        assert 0.0 < matrices < 50.0
 
 
 def test_what_the_solver_refuses_is_left_to_the_study_to_refuse(design: Design) -> None:
