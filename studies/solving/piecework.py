@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Answer:
+class Returned:
     """What comes back from a piece, and what its process did with the ledger.
 
     Attributes
@@ -93,7 +93,7 @@ def _end_with(alive: Connection) -> None:
 
 def answered(
     piece: Callable[..., Any], sent: tuple[Callable[..., Any], bool], item: tuple[Any, ...]
-) -> Answer:
+) -> Returned:
     """Solve a piece in this process.
 
     Parameters
@@ -110,7 +110,7 @@ def answered(
     before, heard = _tally(here.ledger), len(here.said)
     result = piece(own, here.counts.put, *item)
     found, kept = (now - then for now, then in zip(_tally(here.ledger), before, strict=True))
-    return Answer(result=result, found=found, kept=kept, said=tuple(here.said[heard:]))
+    return Returned(result=result, found=found, kept=kept, said=tuple(here.said[heard:]))
 
 
 def _tally(ledger: Ledger | None) -> tuple[int, int]:

@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING, Any
 
 from dispersion.response import Response
 from dispersion.stopping import Threads, current_stop
-from studies.solving.piecework import Answer, answered, begin_here
+from studies.solving.piecework import Returned, answered, begin_here
 from studies.solving.progress import kernels_are_cached
 
 if TYPE_CHECKING:
@@ -105,7 +105,7 @@ class Processes:
             The first that a piece raised; what has not begun then does not.
         """
         calls = [partial(answered, piece, _sent(solver), item) for item in zip(*items, strict=True)]
-        futures: list[Future[Answer]] = []
+        futures: list[Future[Returned]] = []
         try:
             with _signals_held():
                 executor = self._begun()
@@ -141,7 +141,7 @@ class Processes:
         folder = tempfile.TemporaryDirectory(prefix="roundcast-", ignore_cleanup_errors=True)
         return Path(self._until_closed.enter_context(folder)) / "solves"
 
-    def _wait_for(self, futures: Iterable[Future[Answer]], advance: Advance) -> None:
+    def _wait_for(self, futures: Iterable[Future[Returned]], advance: Advance) -> None:
         pending = set(futures)
         while pending:
             done, pending = wait(pending, LOOK_EVERY_S, FIRST_EXCEPTION)
@@ -151,7 +151,7 @@ class Processes:
             for future in done:
                 future.result()
 
-    def _heard(self, answer: Answer) -> Any:
+    def _heard(self, answer: Returned) -> Any:
         """Count as ours what a process found and kept, and say once what it had to say."""
         if self._ledger is not None:
             self._ledger.found += answer.found
