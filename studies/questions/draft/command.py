@@ -184,9 +184,10 @@ def examples(folder: Path) -> None:
                 click.echo(f"{target} exists already: left alone")
             else:
                 new[file.name] = file.read_bytes()
-                click.echo(f"{target}")
         make_folder(folder / part)
         write_files(folder / part, new)
+        for name in new:
+            click.echo(f"{folder / part / name}")
 
 
 @click.command(epilog=example("schema > design.schema.json"))
