@@ -33,6 +33,7 @@ from studies.solving.grid import (
     solve_again,
 )
 from studies.solving.ranking import to_rank
+from studies.solving.target import NO_DIFFERENCE_DB
 from studies.solving.verdicts import Lead, compared
 
 NO_FELT, ON_BAFFLE, UNDER_PLATE, BOTH = "none", "baffle", "plate", "both"
@@ -173,11 +174,13 @@ class FeltStudy:
 
     @property
     def least(self) -> FeltChoice | None:
-        """The least felt whose score is near-best; None where felt does not pay."""
+        """The least felt that is near-best and better than none; None where felt does not pay."""
         felt = self.best_felt
         if felt is None or not self.pays:
             return None
-        limit = felt.row.score + self.design.target.near_best_db
+        near_best = felt.row.score + self.design.target.near_best_db
+        better = self.bare.row.score - NO_DIFFERENCE_DB
+        limit = max(felt.row.score, min(near_best, better))
         good = [c for c in self.solved if c.place != NO_FELT and c.row.score <= limit]
         finest = [choice for choice in good if choice.row.per_band == felt.row.per_band]
         return min(finest, key=lambda choice: choice.amount)

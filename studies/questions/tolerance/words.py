@@ -167,8 +167,9 @@ def _calm_driver(found: Tolerance) -> list[str]:
 
 
 def _moves(one: Sensitivity) -> str:
+    worse = f"worse by up to {one.cost_db:.2f} dB" if round(one.cost_db, 2) > 0.0 else "no worse"
     return (
-        f"score worse by up to {one.cost_db:.2f} dB, curve off by up to"
+        f"score {worse}, curve off by up to"
         f" {abs(one.largest_db):.1f} dB at {band_label(one.largest_at_hz)}"
     )
 

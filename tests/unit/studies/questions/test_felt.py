@@ -103,6 +103,7 @@ def test_the_least_felt_is_near_best_and_no_more_than_the_best() -> None:
     assert study.pays == study.gain(best).gains
     if study.pays:
         assert least.row.score <= best.row.score + study.design.target.near_best_db
+        assert least is best or least.row.score <= study.bare.row.score - 0.1
         assert least.amount <= best.amount
     else:
         assert least is None
