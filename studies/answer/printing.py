@@ -6,11 +6,13 @@ import functools
 import sys
 import textwrap
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from rich import box
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderResult
 from rich.prompt import Confirm
+from rich.segment import Segment
 from rich.table import Table as Grid
 from rich.text import Text
 
@@ -22,6 +24,8 @@ from studies.solving.progress import PAGE_WIDTH, open_console
 
 NOTE_LENGTH = 190
 """About two lines; the files have all of it."""
+BINDING = "\ue000"
+"""Stands for a space inside a length while a table is laid out, which breaks lines at any other."""
 
 
 def print_findings(console: Console, findings: Findings) -> None:
@@ -61,7 +65,7 @@ def print_table(console: Console, table: Table) -> None:
     for group in layout.groups:
         if group.heading:
             console.print(f"\n{group.heading}")
-        console.print(_grid(layout, group))
+        console.print(_BoundGrid(_grid(layout, group)))
     for line in table.caption.splitlines():
         _print_wrapped(console, line, style="dim")
     for mark, note in layout.notes:
@@ -81,8 +85,24 @@ def _grid(layout: TableLayout, group: Group) -> Grid:
     for column in layout.columns:
         grid.add_column(column.heading, justify="left" if column.is_text else "right")
     for cells in group.rows:
-        grid.add_row(*(Text(visible(cell)) for cell in cells))
+        grid.add_row(*(Text(_bound(visible(cell))) for cell in cells))
     return grid
+
+
+def _bound(words: str) -> str:
+    return unbroken(words).replace("\u00a0", BINDING)
+
+
+@dataclass(frozen=True)
+class _BoundGrid:
+    """A grid in whose cells no line ends within a length; spaces that bind are put back."""
+
+    grid: Grid
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Render the grid, then write each binding character as the space that it is."""
+        for part in console.render(self.grid, options):
+            yield Segment(part.text.replace(BINDING, " "), part.style, part.control)
 
 
 def _print_list(console: Console, title: str, sentences: tuple[str, ...]) -> None:

@@ -14,8 +14,8 @@ from dispersion.elevations import level_db
 from dispersion.solvers import SOLVERS, solve_waves
 from shapes.clearances import list_clearances
 from studies.answer import cautions
-from studies.answer.columns import both, both_short, formula, mm
-from studies.answer.printing import PAGE_WIDTH, open_console, print_findings
+from studies.answer.columns import both, both_short, formula, mm, text
+from studies.answer.printing import PAGE_WIDTH, open_console, print_findings, print_table
 from studies.answer.table import Findings, Table
 from studies.questions.contest.figures import contest_pictures
 from studies.questions.contest.study import Contest, contest
@@ -66,6 +66,15 @@ def printed(findings: Findings) -> str:
     page = io.StringIO()
     print_findings(open_console(page), findings)
     return page.getvalue()
+
+
+def test_no_line_of_a_narrow_column_ends_within_a_length() -> None:
+    page, columns = io.StringIO(), tuple(text(f"k{i}", f"h{i}", "") for i in range(8))
+    cells = ("64.0 (2 17/32)", "3 ft (2 1/8 in)") * 4
+    print_table(open_console(page), Table("sizes", "Sizes", columns, (cells,)))
+    lines = page.getvalue().splitlines()
+    assert sum(line.count("(2 17/32)") for line in lines) == 4
+    assert sum(line.count("(2 1/8 in)") for line in lines) == 4
 
 
 def with_score(row: Row, score_db: float) -> Row:
