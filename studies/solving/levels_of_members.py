@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import chain
 
 import numpy as np
 
@@ -29,10 +30,12 @@ from studies.solving.grid import (
     built,
     counted,
     expected_solves,
+    work_of,
 )
 from studies.solving.losses import least_change
 from studies.solving.members import (
     TEMPERATURE_C,
+    Build,
     Member,
     Motion,
     members,
@@ -40,6 +43,7 @@ from studies.solving.members import (
     with_cone,
 )
 from studies.solving.predicting import predicted_at
+from studies.solving.processes import Advance, side_by_side
 
 THERMOMETER_K = 1.0
 """How far a room's temperature may be off, thermometer and drift: common practice, no source."""
@@ -106,25 +110,49 @@ def levels_of_members(
     band = solving.band or design.target.band
     solves = len(set(assemblies)) * sum(len(moves) for _, moves in drawn)
     advance = counted(solving.progress, STAGE, solves * expected_solves(band, solving.fineness))
+    different = list(dict.fromkeys(assemblies))
+    in_build = partial(
+        _in_build,
+        design=design,
+        assemblies=different,
+        positions=positions,
+        fineness=COARSE_BY_NEED if isinstance(solving.fineness, ByNeed) else solving.fineness,
+        band=band,
+    )
+    work = work_of(design, solves)
+    with side_by_side(solving.solver, advance, pieces=len(drawn), work=work) as each:
+        builds = [one for one in each(in_build, *zip(*drawn, strict=True)) if one]
+    found = {one: [one_build[n] for one_build in builds] for n, one in enumerate(different)}
+    return np.array([list(chain.from_iterable(found[one])) for one in assemblies])
+
+
+def _in_build(
+    solver: Solver,
+    advance: Advance,
+    build: Build,
+    moves: Sequence[Motion],
+    *,
+    design: Design,
+    assemblies: Sequence[Assembly],
+    positions: Sequence[Position],
+    fineness: Fineness,
+    band: tuple[float, float],
+) -> list[list[np.ndarray]]:
+    """(P, B) levels of each assembly in each motion of one build; none if one cannot be built."""
+    rows = [built(Candidate("", partial(build.of, one))) for one in assemblies]
+    if any(row.reason for row in rows):
+        return []
+    there = with_cone(_at(design, _temperature(design, moves[0])), build)
+    ways = [ways_of(there, replace(m, temperature=there.air.temperature_c)) for m in moves]
     predicting = partial(
         _in_every_motion,
         positions=positions,
-        solver=solving.solver,
-        fineness=COARSE_BY_NEED if isinstance(solving.fineness, ByNeed) else solving.fineness,
+        solver=solver,
+        fineness=fineness,
         advance=advance,
         band=band,
     )
-    different = list(dict.fromkeys(assemblies))
-    found: dict[Assembly, list[np.ndarray]] = {one: [] for one in different}
-    for build, moves in drawn:
-        rows = [built(Candidate("", partial(build.of, one))) for one in different]
-        if any(row.reason for row in rows):
-            continue
-        there = with_cone(_at(design, _temperature(design, moves[0])), build)
-        ways = [ways_of(there, replace(m, temperature=there.air.temperature_c)) for m in moves]
-        for one, row in zip(different, rows, strict=True):
-            found[one].extend(predicting(there, row.assembly, ways))
-    return np.array([found[one] for one in assemblies])
+    return [predicting(there, row.assembly, ways) for row in rows]
 
 
 def _in_every_motion(
