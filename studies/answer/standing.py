@@ -64,8 +64,8 @@ def _apart(found: Lead, ahead: str, other: str) -> str:
 
 
 def verdict_in_words(found: Lead) -> str:
-    """Write the verdict, and in how many drivers and builds the order holds if they were asked."""
-    if not found.members:
+    """Write the verdict, and in how many drivers and builds an order holds if they were asked."""
+    if not found.members or found.verdict == "no difference":
         return found.verdict
     return f"{found.verdict} ({round(found.holds * found.members)} of {found.members} agree)"
 

@@ -132,8 +132,9 @@ def _taken(study: FeltStudy, choice: FeltChoice) -> str:
         if max(abs(one.window_db), abs(one.power_db)) >= AUDIBLE_DB
     ]
     by_octave = f" By octave: {', '.join(named)}; a minus is a gain." if named else ""
+    lost = round(study.mean_lost_db(choice), 1) + 0.0  # no -0.0
     return (
-        f"It takes {study.mean_lost_db(choice):.1f} dB from the level in the window, in the mean"
+        f"It takes {lost:.1f} dB from the level in the window, in the mean"
         f" over the band.{by_octave}{_lifted(study, choice)}"
     )
 
