@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from dispersion.checks import problems_before
 from dispersion.solvers import SOLVERS
-from dispersion.waves import SharedBlocks, WaveSettings
+from dispersion.waves import SharedBlocks, WaveSettings, one_blas_thread
 from studies.design import Design, DesignError, Mistake
 from studies.solving.cluster import ClusterSolver, cluster_at
 from studies.solving.grid import (
@@ -91,7 +91,7 @@ def _fineness(options: SolverOptions, by_need: ByNeed, plain: int) -> Fineness:
 
 def watched(study: Callable[[Progress], Found], options: SolverOptions | None = None) -> Found:
     """Run what solves by itself; its progress goes where the options say, else to a bar."""
-    with _watch_of(options or SolverOptions()) as watch:
+    with _watch_of(options or SolverOptions()) as watch, one_blas_thread():
         return study(watch)
 
 
@@ -151,6 +151,8 @@ def solved(
         if options.cluster is None and workers > 1:
             open_until_done.enter_context(processes_at_hand(workers, store))
         watch = open_until_done.enter_context(_watch_of(options))
+        # What is fitted between solves is small: BLAS's own threads would only spin.
+        open_until_done.enter_context(one_blas_thread())
         return study(solver, watch)
 
 

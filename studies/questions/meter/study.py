@@ -51,6 +51,7 @@ from studies.solving.levels_of_members import (
 )
 from studies.solving.members import Member
 from studies.solving.members import members as members_of_file
+from studies.solving.ranking import to_rank
 from studies.solving.uncertainty import Uncertainty
 
 MOST_READINGS = 6
@@ -305,7 +306,7 @@ def meter(
         design,
         [assembly, *built],
         positions,
-        MemberSolving(solver=solver, fineness=fineness, progress=progress),
+        MemberSolving(solver=to_rank(solver, fineness), fineness=fineness, progress=progress),
         every,
     )
     builds, count = build_of(members, every), len(contenders)

@@ -1,0 +1,18 @@
+"""How a study is run: what holds while it is."""
+
+from small import small_design
+from threadpoolctl import threadpool_info
+
+from studies.solving.options import SolverOptions
+from studies.solving.session import solved, watched
+
+
+def blas_threads() -> set[int]:
+    return {pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "blas"}
+
+
+def test_linear_algebra_keeps_to_one_thread_between_solves_too() -> None:
+    """What is fitted there is small: several threads would spin, for half of a study's time."""
+    options = SolverOptions(no_ledger=True)
+    assert solved(small_design(), options, lambda solver, progress: blas_threads()) == {1}
+    assert watched(lambda progress: blas_threads()) == {1}
