@@ -112,7 +112,17 @@ def sharp_resonances(
     """
     solver = partial(solve_waves, settings=WaveSettings().finer(finer), workers=workers)
     candidates = [Candidate("as designed", design.assembly)]
-    (row,) = run(design, candidates, solver, FINE_BY_NEED, "resonances", progress)
+    # As `spread` solves it: a resonance has the same number in both lists.
+    (row,) = run(
+        design,
+        candidates,
+        solver,
+        FINE_BY_NEED,
+        "resonances",
+        progress,
+        keep_far=True,
+        settle_seats=True,
+    )
     return row.response.sharp_resonances if row.solved else ()
 
 

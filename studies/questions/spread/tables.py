@@ -92,10 +92,11 @@ def _answer(spread: Spread) -> list[str]:
 
 
 def _parts(spread: Spread) -> list[str]:
-    card = spread.row.scorecard
+    card, target = spread.row.scorecard, spread.design.target
     coverage, steadiness, residue, boost = (term.measured for term in card.terms)
+    start = in_words(max(target.judged_from, target.band[0]))
     return [
-        f"From {in_words(spread.design.target.judged_from)} up: coverage {coverage:.1f} dB (rms"
+        f"From {start} up: coverage {coverage:.1f} dB (rms"
         f" across the window), steadiness {steadiness:.1f} dB (rms of what the room hears"
         f" otherwise), residue {residue:.1f} dB (left by a one-octave equaliser), boost"
         f" {boost:.1f} dB (its lift in the treble).",
