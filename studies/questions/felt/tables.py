@@ -101,7 +101,7 @@ def _verdict(study: FeltStudy, best: FeltChoice) -> str:
     bare, found = study.bare.row.score, study.gain(best)
     if found.gains:
         return (
-            f"Felt pays: {_laid(best)}. The score falls from {bare:.2f} to {best.row.score:.2f} dB"
+            f"Felt pays: {_laid(best)}. The score goes from {bare:.2f} to {best.row.score:.2f} dB"
             f" for the very sizes of the file; {gained(found)}."
         )
     said, sure = f"No felt: the best ring, {_laid(best)},", verdict_in_words(found)

@@ -288,7 +288,7 @@ def test_a_frame_does_not_sink_and_air_stays_in_its_formula() -> None:
     assert ends["driver proud height"] == (0.0004, 0.001)
     assert ends["temperature"] == (5.0, 2.0)
     told = {d.name: ends_in_words(d) for d in dimensions_of(flush.tables)}
-    assert told["driver proud height"] == "-0.4 mm, +1 mm"
+    assert told["driver proud height"] == "-0.4, +1 mm"
     assert told["keep"] == "±1 mm"
 
 
