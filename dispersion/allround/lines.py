@@ -129,9 +129,11 @@ def _line_fields(rules, lines, points, normals, nodes, weights, value, slope):
                 half = 0.5 * (high - low)
                 for i in range(PANEL):
                     heights[i] = low + half * (nodes[i] + 1.0)
+                    turn = math.cos(math.pi * heights[i] / lines.height)
+                    before, this = half * weights[i] * turn, half * weights[i]
                     for n in range(lines.modes):
-                        turn = math.cos(n * math.pi * heights[i] / lines.height)
-                        shares[n, i] = half * weights[i] * turn
+                        shares[n, i] = this
+                        before, this = this, 2.0 * turn * this - before
                 place = (points[x, 0], z, normals[x, 0], normals[x, 1])
                 _sum_round(rules, lines, place, lines.radii[ring], heights, scratch)
                 _add_modes(shares, scratch[2], value[x, ring], slope[x, ring])
@@ -139,11 +141,12 @@ def _line_fields(rules, lines, points, normals, nodes, weights, value, slope):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _scratch(orders):
-    """Cosines of every order, waves round the ring, and their sums."""
+    """Cosines of every order, waves round the ring, their sums, and for which rule cosines are."""
     return (
         np.empty((orders, LONGEST_RULE)),
         np.empty((LONGEST_RULE, FOUR * PANEL)),
         np.empty((orders, FOUR * PANEL)),
+        np.full(2, -1),
     )
 
 
@@ -176,7 +179,7 @@ def _column(rules, lines, r, rs, zeta, kernel):
 def _sum_round(rules, lines, place, rs, heights, scratch):
     """Sum G_m and its slope round the ring rs for PANEL heights and all orders, into scratch[2]."""
     r, z, nr, nz = place
-    cosines, waves, summed = scratch
+    cosines, waves, summed, known = scratch
     rr, k = r * rs, lines.k
     low = high = (r - rs) ** 2 + (z - heights[0]) ** 2
     for i in range(1, PANEL):
@@ -189,7 +192,10 @@ def _sum_round(rules, lines, place, rs, heights, scratch):
     n, start, stretched = chosen_rule(rules, c, spread, math.sqrt(rr), k, turns)
     phi = rules.near_phi if stretched else rules.mid_phi
     share = 0.5 / n
-    _cosines(n, start, phi, lines.orders, cosines)
+    rule = -2 - start if stretched else start
+    if known[0] != n or known[1] != rule:  # mostly it is that of the panel before
+        _cosines(n, start, phi, lines.orders, cosines)
+        known[0], known[1] = n, rule
     for j in range(n):
         h = rules.near_h[start + j] if stretched else rules.mid_h[start + j]
         if stretched:

@@ -47,12 +47,12 @@ from dispersion.walls import RIGID_WALLS, Walls
 from dispersion.waves import (
     DEFAULT_SETTINGS,
     Drive,
-    SharedBlocks,
     WaveSettings,
     WaveSolution,
     solve,
 )
 from dispersion.waves.field import far_field, field_at
+from dispersion.waves.solution import checked_mesh
 from dispersion.waves.system import assemble
 from dispersion.waves.walls import Losses, losses_on
 from shapes.assembly import Assembly
@@ -187,7 +187,11 @@ def solve_ring(
         ring.cut(assembly.lower, 0.0, radii),
         ring.cut(assembly.hung_body, ring.height, radii),
     )
-    shared = SharedBlocks()
+    moving = frozenset().union(*(drive.parts for drive in drives))
+    mesh = checked_mesh(bodies, frequency, moving, air, settings.mesh, None, floor, walls)
+    kappa = ring.wavenumbers(k, more_modes)
+    lines = Lines(k, ring.height, np.array(radii), len(kappa), np.array(sorted({0, *orders})))
+    sources = RingSources(mesh, ring, lines, settings.digits)
     driven = solve(
         bodies,
         frequency,
@@ -196,12 +200,9 @@ def solve_ring(
         settings=settings,
         floor=floor,
         walls=walls,
-        shared=shared,
+        more=_right_sides(sources, 0),
     )
-    kappa = ring.wavenumbers(k, more_modes)
-    lines = Lines(k, ring.height, np.array(radii), len(kappa), np.array(sorted({0, *orders})))
-    sources = RingSources(driven.mesh, ring, lines, settings.digits)
-    return answer_of(sources, driven, kappa, elevations, walls, points, shared)
+    return answer_of(sources, driven, kappa, elevations, walls, points)
 
 
 def answer_of(
@@ -211,14 +212,14 @@ def answer_of(
     elevations: np.ndarray,
     walls: Walls = RIGID_WALLS,
     points: np.ndarray = NO_POINTS,
-    shared: SharedBlocks | None = None,
 ) -> RingAnswer:
-    """Answer matrices of a mesh whose driven ways are solved, their blocks `shared`."""
+    """Answer matrices of a mesh whose driven ways are solved, lines of order 0 along with them."""
     lines, ring = sources.lines, sources.ring
     unit = units(ring, lines.orders, kappa)
     waves = sources.waves(kappa, unit)
     back = 2.0 / (1j * np.pi) * np.linalg.inv(waves)  # (M, N, 2, R): from lines to waves
-    each = [_Order(sources, driven, at, back[at], walls, shared) for at in range(len(lines.orders))]
+    each = [_Order(sources, driven, at, back[at], walls) for at in range(len(lines.orders))]
+    alone = sources.far_alone(elevations)
     work = driven.work_of(each[0].pressure).reshape(-1, len(lines.radii), lines.modes)
     return RingAnswer(
         ring=ring,
@@ -229,7 +230,7 @@ def answer_of(
         reflected=np.array([one.reflected(waves[one.at]) for one in each]),
         elevations=elevations,
         points=points,
-        far=np.array([one.far(elevations) for one in each]),
+        far=np.array([one.far(elevations, alone[one.at]) for one in each]),
         near=np.array([one.near(points) for one in each]),
         incident=sent_into_ring(sources, driven, back[0]),
         way_far=driven.far_field(elevations).T,
@@ -260,6 +261,12 @@ def _norm(sources: RingSources) -> np.ndarray:
     return 0.5 * sources.ring.height * (1.0 + (np.arange(sources.lines.modes) == 0))
 
 
+def _right_sides(sources: RingSources, at: int) -> np.ndarray:
+    """Right sides a + alpha b of all lines of one order, (U, R N)."""
+    value, slope = (sources.on_unknowns(each, at) for each in sources.moments)
+    return value + 1j / sources.lines.k * slope
+
+
 class _Order:
     """Bodies and lines of one azimuthal order, solved.
 
@@ -273,26 +280,22 @@ class _Order:
         at: int,
         back: np.ndarray,
         walls: Walls,
-        shared: SharedBlocks | None,
     ) -> None:
         self.sources, self.driven, self.at, self.back = sources, driven, at, back
         self.m = int(sources.lines.orders[at])
         self.losses: Losses | None = losses_on(
             sources.mesh, walls, driven.frequency, self.m, driven.air
         )
-        self.pressure = self._pressure(shared)  # (U, R N) of the lines on the bodies
+        self.pressure = self._pressure()  # (U, R N) of the lines on the bodies
 
-    def _pressure(self, shared: SharedBlocks | None) -> np.ndarray:
-        sources, k = self.sources, self.sources.lines.k
-        # Blocks of order 0 are those that the ways were solved with.
-        moved = np.any(self.driven.imposed != 0.0, axis=(1, 2)) if self.m == 0 else []
-        moves = np.flatnonzero(moved)
-        shared = shared if self.m == 0 else None
+    def _pressure(self) -> np.ndarray:
+        if self.m == 0 and self.driven.more is not None:
+            return self.driven.more
+        sources, nothing = self.sources, np.empty(0, dtype=int)
         matrix, _ = assemble(
-            sources.mesh, k, self.m, moves, sources.digits, shared, losses=self.losses
+            sources.mesh, sources.lines.k, self.m, nothing, sources.digits, losses=self.losses
         )
-        value, slope = (sources.on_unknowns(each, self.at) for each in sources.moments)
-        return np.linalg.solve(matrix, value + 1j / k * slope)
+        return np.linalg.solve(matrix, _right_sides(sources, self.at))
 
     def reflected(self, waves: np.ndarray) -> np.ndarray:
         """Answer matrix (N, 2, N, 2)."""
@@ -304,21 +307,24 @@ class _Order:
         inner, outer = (pick.outer(*2 * [np.arange(rings)]) for pick in (np.minimum, np.maximum))
         n, norm = np.arange(modes), _norm(sources)[:, None, None]
         heard[:, n, :, n] -= 0.5j * np.pi * norm * waves[:, inner, 0] * waves[:, outer, 1]
-        found = np.einsum("acr,rasb,bds->acbd", back, heard, back, optimize=True)
+        found = np.einsum("acsb,bds->acbd", np.einsum("acr,rasb->acsb", back, heard), back)
         return 0.5j * np.pi * found / norm[..., None]
 
-    def far(self, elevations: np.ndarray) -> np.ndarray:
-        """Far field of waves, (E, N, 2)."""
+    def far(self, elevations: np.ndarray, alone: np.ndarray) -> np.ndarray:
+        """Far field of waves, (E, N, 2); lines send `alone` (E, R, N) without bodies."""
         mesh, k = self.sources.mesh, self.sources.lines.k
         still = np.zeros((*mesh.nodes.shape, self.pressure.shape[1]), dtype=complex)
         sent = far_field(mesh, k, self.m, self.pressure, still, elevations, losses=self.losses)
-        alone = self.sources.far_alone(self.at, elevations)
         return np.einsum("ncr,ern->enc", self.back, sent.reshape(alone.shape) + alone)
 
     def near(self, points: np.ndarray) -> np.ndarray:
         """Pressure of waves at points, (P, N, 2)."""
         mesh, lines, digits = self.sources.mesh, self.sources.lines, self.sources.digits
-        gradient = self._gradient().astype(complex)
+        if not len(points):
+            return np.empty((0, lines.modes, 2), dtype=complex)
+        gradient = self._gradient()
+        if gradient is None:
+            gradient = np.zeros((*mesh.nodes.shape, self.pressure.shape[1]), dtype=complex)
         sent = field_at(mesh, lines.k, self.m, self.pressure, gradient, points, digits)
         own = lines._replace(orders=lines.orders[self.at : self.at + 1])
         alone = line_fields(own, points, np.zeros_like(points), digits).value[:, :, 0]
@@ -336,8 +342,6 @@ class _Order:
         both = np.concatenate((of_ways, of_waves), axis=1)
         return self.losses.absorbed(both, driven.air, driven.frequency).sum(axis=0)
 
-    def _gradient(self) -> np.ndarray:
-        """dp/dn of the lines at the nodes of every element, (E, P, R N)."""
-        if self.losses is None:
-            return np.zeros((*self.sources.mesh.nodes.shape, self.pressure.shape[1]))
-        return self.losses.gradient(self.pressure)
+    def _gradient(self) -> np.ndarray | None:
+        """dp/dn of the lines at the nodes of every element, (E, P, R N); None if all is rigid."""
+        return None if self.losses is None else self.losses.gradient(self.pressure)

@@ -63,14 +63,18 @@ class RingSources:
             out[self.mesh.axis_nodes] = 0.0  # where waves of such an order vanish
         return out
 
-    def heard_of(self, pressure: np.ndarray, gradient: np.ndarray, at: int = 0) -> np.ndarray:
+    def heard_of(
+        self, pressure: np.ndarray, gradient: np.ndarray | None, at: int = 0
+    ) -> np.ndarray:
         """Pressure of one order on the surface, (U, W), as lines hear it: (W, R, N).
 
-        int_0^H cos(n pi z / H) p(r_t, z) dz = int (p Q - dp/dn U) r ds; dp/dn is (E, P, W).
+        int_0^H cos(n pi z / H) p(r_t, z) dz = int (p Q - dp/dn U) r ds; dp/dn is (E, P, W), or None
+        where it is 0.
         """
         heard = pressure.T @ self.on_unknowns(self.moments.slope, at)
-        value = self.moments.value[at].reshape(*self.mesh.nodes.shape, -1)
-        heard -= np.einsum("epw,epx->wx", gradient, value)
+        if gradient is not None:
+            value = self.moments.value[at].reshape(-1, heard.shape[1])
+            heard -= gradient.reshape(len(value), -1).T @ value
         return heard.reshape(-1, *self._columns)
 
     @cached_property
@@ -100,14 +104,14 @@ class RingSources:
         )
         return np.stack((special.jv(m, x) * s, special.hankel1(m, x) / s), axis=-1)
 
-    def far_alone(self, at: int, elevations: np.ndarray) -> np.ndarray:
-        """Far field of the lines without bodies, one order, (E, R, N)."""
-        lines, floor, m = self.lines, self.mesh.floor, int(self.lines.orders[at])
+    def far_alone(self, elevations: np.ndarray) -> np.ndarray:
+        """Far field of the lines without bodies, (M, E, R, N)."""
+        lines, floor = self.lines, self.mesh.floor
         if floor is None:
-            return _line_far(lines, m, elevations)
+            return _line_far(lines, elevations)
         sines = np.sin(np.radians(elevations))[:, None, None]
-        image = np.exp(-2j * lines.k * floor * sines) * _line_far(lines, m, -elevations)
-        both = _line_far(lines, m, elevations) + image
+        image = np.exp(-2j * lines.k * floor * sines) * _line_far(lines, -elevations)
+        both = _line_far(lines, elevations) + image
         return np.where(is_above(elevations, 0.0)[:, None, None], both, 0.0)
 
     @property
@@ -170,9 +174,9 @@ def _overlap(waves: np.ndarray, length: np.ndarray, zeta: np.ndarray) -> np.ndar
     return part(a + b, a) + part(a - b, a) + part(a + b, b) + part(b - a, b)
 
 
-def _line_far(lines: Lines, m: int, elevations: np.ndarray) -> np.ndarray:
-    """1/2 (-i)^m J_m(k r cos eps) int_0^H cos(n pi z / H) exp(-ikz sin eps) dz, (E, R, N)."""
-    eps = np.radians(elevations)[:, None]
+def _line_far(lines: Lines, elevations: np.ndarray) -> np.ndarray:
+    """1/2 (-i)^m J_m(k r cos eps) int_0^H cos(n pi z / H) exp(-ikz sin eps) dz, (M, E, R, N)."""
+    eps, m = np.radians(elevations)[:, None], lines.orders[:, None, None]
     turned = 0.5 * (-1j) ** m * special.jv(m, lines.k * lines.radii * np.cos(eps))
 
     def wave(wavenumber: np.ndarray) -> np.ndarray:
@@ -180,7 +184,7 @@ def _line_far(lines: Lines, m: int, elevations: np.ndarray) -> np.ndarray:
         return 0.5 * lines.height * np.exp(-1j * x) * np.sinc(x / np.pi)
 
     own, up = np.arange(lines.modes) * np.pi / lines.height, lines.k * np.sin(eps)
-    return turned[:, :, None] * (wave(up - own) + wave(up + own))[:, None, :]
+    return turned[..., None] * (wave(up - own) + wave(up + own))[:, None, :]
 
 
 def _plain_rule() -> tuple[np.ndarray, np.ndarray]:

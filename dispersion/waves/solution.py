@@ -106,6 +106,8 @@ class WaveSolution:
         What the walls take.
     attenuation : float
         Of the air, in nepers per metre.
+    more : (N, X) complex array or None
+        Solutions for further right-hand sides, if any were given.
     """
 
     mesh: Mesh
@@ -119,6 +121,7 @@ class WaveSolution:
     imposed: np.ndarray = field(repr=False)
     losses: Losses | None = field(default=None, repr=False)
     attenuation: float = 0.0
+    more: np.ndarray | None = field(default=None, repr=False)
 
     @property
     def wavenumber(self) -> complex:
@@ -293,6 +296,7 @@ def solve(
     floor: float | None = None,
     walls: Walls = RIGID_WALLS,
     absorbing_air: bool = False,
+    more: np.ndarray | None = None,
 ) -> WaveSolution:
     """Solve for several sources at once: one matrix, one factorisation.
 
@@ -320,6 +324,8 @@ def solve(
         What the surfaces take.
     absorbing_air : bool
         Whether the air takes its share too.
+    more : (N, X) complex array, optional
+        Further right-hand sides of the same system, of the mesh that `checked_mesh` makes.
 
     Raises
     ------
@@ -345,7 +351,8 @@ def solve(
             right[:, w] = drive_matrix @ imposed[driven, :, w].ravel()
         else:
             right[:, w] = _incident(mesh, source, wavenumber, order)
-    pressure = np.linalg.solve(matrix, right)
+    both = np.linalg.solve(matrix, right if more is None else np.hstack((right, more)))
+    pressure, others = both[:, : len(sources)], None if more is None else both[:, len(sources) :]
     current_stop().check()
     names = tuple(getattr(source, "name", type(source).__name__) for source in sources)
     return WaveSolution(
@@ -360,6 +367,7 @@ def solve(
         imposed=imposed,
         losses=losses,
         attenuation=attenuation,
+        more=others,
     )
 
 
