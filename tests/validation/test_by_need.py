@@ -32,8 +32,14 @@ def of_every(step: int, row: Row) -> np.ndarray:
     return level_db(band_means(frequencies[kept], power[kept], alone[kept])[1])
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("name", EXAMPLES)
+@pytest.mark.parametrize(
+    "name",
+    [
+        # Two at every change; before a release the third too.
+        pytest.param(name, marks=pytest.mark.long if "cone" in name else pytest.mark.slow)
+        for name in EXAMPLES
+    ],
+)
 def test_bands_settled_by_need_are_those_of_a_fine_even_grid(name: str) -> None:
     """The examples as written, all 23 third octaves from 100 Hz to 16 kHz.
 
