@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.bands import band_label
-from studies.answer.evidence import balance_in_words
+from studies.answer.evidence import balance_in_words, outline_sentences
 from studies.questions.export.study import STRONG_DB, Directivity
 from studies.solving.leaning import SOLVED_FROM_HZ, hung_in_words, left_out_in_words
 
@@ -71,7 +71,7 @@ def meaning(found: Directivity) -> dict[str, str]:
         "air": f"Air: {air.temperature_c:g} degrees Celsius, {air.humidity_percent:g} per cent"
         f" relative humidity, {air.pressure_pa:g} Pa; no absorption.",
         "origin": f"Computed, not measured: method {found.row.response.method}, free field, no"
-        f" floor and no room.{_read_from_a_fit(found)}",
+        f" floor and no room.{_read_from_a_fit(found)}{_as_round(found)}",
     }
 
 
@@ -89,10 +89,16 @@ def _round(found: Directivity) -> str:
     both = ", each by itself, added" if found.posted and found.askew else ""
     posts = "" if found.posted else " Posts are left out."
     return (
-        f"The SOFA file holds {' and '.join(holds)}{both} ({balance_in_words(*found.balances)});"
+        f"The SOFA file {'holds' if found.as_sofa else 'would hold'} {' and '.join(holds)}{both}"
+        f" ({balance_in_words(*found.balances)});"
         f" CSV and JSON hold the column without,"
         f" the same at every azimuth.{posts}"
     )
+
+
+def _as_round(found: Directivity) -> str:
+    """What has sides and counts as round, and up to where that holds."""
+    return "".join(f" {said}" for said in outline_sentences(found.row.assembly, found.design.air))
 
 
 def _read_from_a_fit(found: Directivity) -> str:

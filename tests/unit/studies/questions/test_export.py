@@ -26,6 +26,7 @@ from studies.questions.export import sofa
 from studies.questions.export.files import directivity_files, directivity_json
 from studies.questions.export.study import Directions, Directivity, DirectivityError, directivity
 from studies.questions.export.tables import directivity_tables
+from studies.questions.export.words import meaning
 from studies.questions.posts.study import estimated
 from studies.questions.posts.tables import posts_tables
 from studies.questions.section.tables import section_tables
@@ -141,6 +142,14 @@ def test_the_values_to_check_with_are_those_of_the_files(findings: Findings) -> 
         assert abs(complex(row["real"], row["imag"])) == pytest.approx(
             10.0 ** (row["level_db"] / 20.0)
         )
+
+
+def test_every_file_says_up_to_where_what_has_sides_counts_as_round(found: Directivity) -> None:
+    built = found.row.assembly
+    boards = replace(built, column=replace(built.column, sides=6))
+    assert "equal area" not in meaning(found)["origin"]
+    said = meaning(replace(found, row=replace(found.row, drawn=boards)))["origin"]
+    assert "equal area is within 0.3 dB up to" in said
 
 
 def test_what_lies_between_the_elevations_is_told(found: Directivity) -> None:
