@@ -17,7 +17,7 @@ from studies.answer.columns import (
 )
 from studies.answer.evidence import evidence_of
 from studies.answer.judging import hollow_in_words, judged_table
-from studies.answer.standing import gained, out_of_reach_in_words
+from studies.answer.standing import best_at_end_of_gaps, gained, out_of_reach_in_words
 from studies.answer.table import Fact, Findings, Table, Value, joined
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
@@ -109,8 +109,12 @@ def _hang(carved: Carved) -> list[str]:
     if not carved.moves_plate:
         return []
     posts = "" if built.posts is None else f", posts {in_both(built.post_length)} long"
+    gaps = carved.design.gap_candidates()
+    gap = min(gaps, key=lambda one: abs(one - built.plate_gap))  # as the file has it, to the bit
+    ends = best_at_end_of_gaps(carved.design, gap, gaps, gaps)
     return [
         f"It hangs at a plate gap of {in_both(built.plate_gap)}{posts}.",
+        *(one.replace("It is", "The gap is", 1) for one in ends),
         *out_of_reach_in_words(carved.design),
     ]
 
