@@ -137,16 +137,23 @@ def _behind(study: SeatStudy, main: Listener) -> str:
 
 
 def _shadows(study: SeatStudy, main: Listener) -> Iterator[str]:
-    sure = 1e-3 * SURE_GAPS * study.design.air.speed / study.assembly.plate_gap
+    """Say what the column makes of the bounces that meet it on their way to the seat."""
+    changes = []
     for surface, shadow in main.shadows_db.items():
         least, most = int(np.argmin(shadow)), int(np.argmax(shadow))
-        yield (
-            f"The bounce off the {surface} meets the column on its way to {main.name}, which"
-            f" changes it by {shadow[least]:+.1f} dB ({band_label(study.centres[least])}) to"
-            f" {shadow[most]:+.1f} dB ({band_label(study.centres[most])}): solved, and counted"
-            " above, as if it came from one point of its image; sure to about 1 dB up to"
-            f" {sure:.0f} kHz, to several above."
+        changes.append(
+            f"the one off the {surface} by {shadow[least]:+.1f} dB"
+            f" ({band_label(study.centres[least])}) to {shadow[most]:+.1f} dB"
+            f" ({band_label(study.centres[most])})"
         )
+    if not changes:
+        return
+    sure = 1e-3 * SURE_GAPS * study.design.air.speed / study.assembly.plate_gap
+    yield (
+        f"The column changes bounces that meet it on their way to {main.name}: {joined(changes)};"
+        " solved, and counted above, as if each came from one point, sure to about 1 dB up to"
+        f" {sure:.0f} kHz, to several above."
+    )
 
 
 def _floor(study: SeatStudy, main: Listener) -> tuple[str, ...]:
