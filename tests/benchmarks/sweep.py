@@ -315,7 +315,7 @@ MEANINGS = {
     "sweep_over_lu": "sweep over LU (20 at most, 10 aimed at)",
     "floor_over_sweep": "the same on a rigid floor over in free air",
     "posts_over_sweep": "the same with its three posts exactly, processor time (12 aimed at)",
-    "heavy_posts_over_sweep": "likewise tests/data/tall_build.toml, three thick rods (16 aimed at)",
+    "heavy_posts_over_sweep": "likewise tests/data/tall_build.toml, four rods (16 aimed at)",
     "workers_gain": "one worker over all workers",
     "study_s": "trim study of 41 candidates, s (60 aimed at)",
     "candidate_over_sweep": "one candidate of the study over a lone sweep",
