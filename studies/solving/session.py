@@ -121,7 +121,7 @@ def solved(
     DesignError
         If no mesh can carry the design's band; found before anything is solved.
     MethodError
-        If the method cannot be handed to a cluster.
+        If the method cannot be handed to a cluster, or two options contradict each other.
     ClusterError
         If the cluster cannot be used.
     ProcessError
@@ -131,6 +131,11 @@ def solved(
     if options.cluster is not None and not waves:
         raise MethodError(
             f"--cluster is for the wave solver; --method {options.method} is quick enough here"
+        )
+    if options.full and options.per_band is not None:
+        raise MethodError(
+            f"--full solves {FULL_PER_BAND} frequencies a third octave, --per-band asks for"
+            f" {options.per_band}: leave one of them out"
         )
     problems = problems_before(problem_of(design, design.assembly()))
     if problems:

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from pieces import ended, refused, slow, told
+from small import small_design
 
 from dispersion.problem import Problem
 from dispersion.solvers import solve_waves
@@ -21,7 +22,6 @@ from studies.solving.grid import COARSE_BY_NEED, run
 from studies.solving.ledger import Ledger
 from studies.solving.memory import Remembering
 from studies.solving.processes import ProcessError, Processes, side_by_side, workers_of
-from tests.small import small_design
 
 KEEPS = np.linspace(0.02, 0.036, 9)
 
