@@ -32,7 +32,7 @@ from dispersion.keys import naming
 from dispersion.problem import Problem
 from dispersion.rational import Complex, Real
 from dispersion.walls import Walls
-from dispersion.waves import DEFAULT_SETTINGS, WaveSettings, solve_flush
+from dispersion.waves import DEFAULT_SETTINGS, WaveSettings, one_blas_thread, solve_flush
 from shapes.assembly import Driver, Tweeter
 from shapes.meridian import Meridian
 from shapes.outlines import driver_outline
@@ -70,9 +70,10 @@ class FlushDriver:
         """
         moves = [move for one in (self, *also) for move in one.ways]
         drives = [drive_of(built, lets_go, self.air) for built, lets_go in moves]
-        found = solve_flush(
-            self.outline.pieces, frequency, drives, self.air, self.settings, walls=self.walls
-        )
+        with one_blas_thread():
+            found = solve_flush(
+                self.outline.pieces, frequency, drives, self.air, self.settings, walls=self.walls
+            )
         straight = (found.on_axis / units(found.surface, moves))[:, None]
         error, unknowns, count = found.power_error_db, found.surface.mesh.unknowns, len(self.ways)
         nowhere = np.zeros((0, count, count))

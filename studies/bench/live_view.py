@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from dispersion.checks import EQUAL_AREA_DB, believed_as_round
 from studies.answer.charts.coverage import STEP_DB
 from studies.answer.charts.style import level_limits
 from studies.answer.outlines import Data, rounded
@@ -31,7 +32,7 @@ def answer_view(answer: Answer) -> Data:
     high = STEP_DB * math.ceil(np.percentile(coverage.level_db, LOUD_PERCENT) / STEP_DB)
     return {
         "version": answer.version,
-        "stage": answer.stage,
+        "stage": answer.stage + _sides(row),
         "last": answer.last,
         "seconds": round(answer.seconds, 3),
         "title": answer.design.title,
@@ -49,6 +50,14 @@ def answer_view(answer: Answer) -> Data:
         "step": STEP_DB,
         **_scores(row),
     }
+
+
+def _sides(row: Row) -> str:
+    """How far flat sides may count as round, where there are any."""
+    heard = believed_as_round(row.assembly, row.response.problem.air)
+    if heard is None:
+        return ""
+    return f"; sides count as round, within {EQUAL_AREA_DB:g} dB in the window to {heard[1]:.0f} Hz"
 
 
 def _scores(row: Row) -> Data:

@@ -24,7 +24,7 @@ from studies.questions.carve.tables import carve_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.members import BUILDS
-from studies.solving.session import coarse_of, solved, weighed_per_band
+from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
 
 
 def find(design: Design, options: CarveOptions) -> Carved:
@@ -52,7 +52,7 @@ def weigh(design: Design, options: CarveOptions) -> Work:
     coarse = weighed_per_band(options.solving)
     members = BUILDS * len(KINDS) * FINALISTS * options.asks_builds
     return (
-        *([Portion(members, coarse)] if members else []),
+        *([Portion(members, coarse, ranks(options.solving))] if members else []),
         Portion(options.solves, coarse),
         Portion(len(KINDS) * FINALISTS, max(coarse, FINE_PER_BAND)),
         Portion(len(KINDS), max(coarse, CHECK_PER_BAND)),

@@ -30,10 +30,10 @@ def weigh(design: Design, options: ExploreOptions) -> Work:
     """Every pair, what is asked of every build, and about a dozen again."""
     knob, gap = knobs_of(design)
     coarse = weighed_per_band(options.solving)
-    # Ranked too, but settled for every motion of the cone.
-    members = [Portion(BUILDS * (MOST_JUDGED + 2), coarse)] if options.asks_builds else []
+    ranked, asked = ranks(options.solving), BUILDS * (MOST_JUDGED + 2)
+    members = [Portion(asked, coarse, ranked)] if options.asks_builds else []
     return (
-        Portion(len(knob.sizes) * len(gap.sizes), coarse, ranks(options.solving)),
+        Portion(len(knob.sizes) * len(gap.sizes), coarse, ranked),
         *members,
         Portion(12, max(coarse, FINE_PER_BAND)),
     )

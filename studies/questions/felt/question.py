@@ -39,7 +39,7 @@ def weigh(design: Design, options: FeltOptions) -> Work:
     members = BUILDS * (1 + len(PLACES)) * options.asks_builds
     return (
         Portion(rings + 1, coarse, ranked),
-        *([Portion(members, coarse)] if members else []),
+        *([Portion(members, coarse, ranked)] if members else []),
         Portion(6, max(coarse, FINE_PER_BAND), ranked),
     )
 

@@ -33,10 +33,10 @@ def find(design: Design, options: GapOptions) -> GapStudy:
 def weigh(design: Design, options: GapOptions) -> Work:
     """Every plate gap, about half a dozen again, and what is asked of every build."""
     coarse = weighed_per_band(options.solving)
-    # Ranked too, but settled for every motion of the cone.
-    members = [Portion(BUILDS * (MOST_JUDGED + 2), coarse)] if options.asks_builds else []
+    ranked, asked = ranks(options.solving), BUILDS * (MOST_JUDGED + 2)
+    members = [Portion(asked, coarse, ranked)] if options.asks_builds else []
     return (
-        Portion(len(design.gap_candidates()), coarse, ranks(options.solving)),
+        Portion(len(design.gap_candidates()), coarse, ranked),
         *members,
         Portion(6, max(coarse, FINE_PER_BAND)),
         *leaders_work(design),

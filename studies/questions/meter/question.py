@@ -17,7 +17,7 @@ from studies.questions.meter.tables import meter_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.members import BUILDS
-from studies.solving.session import MethodError, coarse_of, solved, weighed_per_band
+from studies.solving.session import MethodError, coarse_of, ranks, solved, weighed_per_band
 from studies.solving.weighing import askew_work, posts_work
 
 A_DOZEN = 12
@@ -65,14 +65,18 @@ def weigh(design: Design, options: MeterOptions) -> Work:
     around = (*posts_work(design), *askew_work(design))
     if options.tell:
         told = 1 + len(options.tell)
-        return (Portion(told, FINE_PER_BAND), Portion(BUILDS * told, coarse), *around)
+        return (
+            Portion(told, FINE_PER_BAND),
+            Portion(BUILDS * told, coarse, ranks(options.solving)),
+            *around,
+        )
     trim, gap = design.tables.trim, design.tables.gap
     if options.question != "gap" and trim is not None and design.ball is not None:
         tried = len({keep for _, keep in design.trim_candidates()})
     else:
         tried = 3 if gap is None else len(design.gap_candidates())
     return (
-        Portion(tried + BUILDS * A_DOZEN, coarse),
+        Portion(tried + BUILDS * A_DOZEN, coarse, ranks(options.solving)),
         Portion(A_DOZEN, max(coarse, FINE_PER_BAND)),
         *around,
     )

@@ -44,8 +44,7 @@ def weigh(design: Design, options: TrimOptions) -> Work:
     pairs = balls * MOST_KEEPS * MOST_GAPS if moves else 0
     gaps = len(design.gap_candidates()) if moves and judged else 0
     asked = BUILDS * (MOST_JUDGED + COMPARED + STOPS + (MOST_GAPS_JUDGED if gaps else 0))
-    # Members are ranked too, but settled for every motion of the cone.
-    members = [Portion(asked, coarse)] if judged else []
+    members = [Portion(asked, coarse, ranks(options.solving))] if judged else []
     return (
         Portion(len(candidates) + pairs + gaps, coarse, ranks(options.solving)),
         *members,

@@ -281,7 +281,6 @@ def test_frequencies_are_chosen_by_need_and_full_is_the_check(
         ([], FINE_BY_NEED, COARSE_BY_NEED),
         (["--per-band", "5"], 5, 5),
         (["--full"], 24, 24),
-        (["--full", "--per-band", "5"], 24, 24),
         (["--method", "edges"], 12, 4),
         (["--method", "edges", "--per-band", "6"], 6, 6),
     ],

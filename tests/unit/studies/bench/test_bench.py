@@ -19,6 +19,7 @@ from studies.bench.app import MOST_JSON, app_of
 from studies.bench.asking import OFFERED, AskError, ask, offered
 from studies.bench.folder import Folder
 from studies.bench.live import Answer, Live, Turn
+from studies.bench.live_view import answer_view
 from studies.bench.pace import Pace
 from studies.bench.running import BEGUN
 from studies.bench.workbench import AT_ONCE_IN_WORDS, Workbench
@@ -315,7 +316,8 @@ def test_a_change_drops_what_runs_and_the_last_design_has_the_last_word() -> Non
     keeps = range(20, 40)
     try:
         for version, keep in enumerate(keeps, start=1):
-            design = small_design(("keep = 44 ", f"keep = {keep} "))
+            sides = ('shape = "round"', 'shape = "square"')
+            design = small_design(("keep = 44 ", f"keep = {keep} "), sides)
             live.want(version, design)
         until(lambda: told and told[-1].last)
     finally:
@@ -326,6 +328,7 @@ def test_a_change_drops_what_runs_and_the_last_design_has_the_last_word() -> Non
     assert len(stages) == 3 and stages[0].startswith("coarse")
     reflector = told[-1].row.assembly.reflector
     assert reflector is not None and reflector.height == pytest.approx(39e-3)
+    assert "sides count as round, within 0.3 dB" in answer_view(told[-1])["stage"]
 
 
 def test_pinned_and_present_are_compared_in_words(bench: Workbench, page: TestClient) -> None:

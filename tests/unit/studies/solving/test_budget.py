@@ -73,7 +73,7 @@ def test_what_a_study_solves_is_counted_before(design: Design) -> None:
     assert trim.weigh(design, written) == (Portion(tried, 24), Portion(12, 24))
     _, judged, _ = trim.weigh(design, TrimOptions())
     asked = trim.MOST_JUDGED + trim.COMPARED + trim.STOPS + trim.MOST_GAPS_JUDGED
-    assert judged == Portion(trim.BUILDS * asked, COARSE_PER_BAND)
+    assert judged == Portion(trim.BUILDS * asked, COARSE_PER_BAND, ranked=True)
     few = GapOptions(solving=full, as_written=True)
     assert gap.weigh(design, few) == (Portion(21, 24), Portion(6, 24))
     assert {one.per_band for one in explore.weigh(design, ExploreOptions(solving=full))} == {24}
