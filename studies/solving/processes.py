@@ -107,7 +107,7 @@ class Processes:
         calls = [partial(answered, piece, _sent(solver), item) for item in zip(*items, strict=True)]
         futures: list[Future[Returned]] = []
         try:
-            with _signals_held():
+            with _signals_held(), _one_arena():
                 executor = self._begun()
                 futures.extend(executor.submit(call) for call in calls)
             self._wait_for(futures, advance)
@@ -239,6 +239,22 @@ def _sent(solver: Solve) -> tuple[Solve, bool]:
     stays = {"store", "shared"}
     goes = {key: value for key, value in solver.keywords.items() if key not in stays}
     return partial(solver.func, *solver.args, **goes), "store" in solver.keywords
+
+
+@contextlib.contextmanager
+def _one_arena() -> Iterator[None]:
+    """Have what is begun meanwhile keep what is freed once, and not for each of its threads.
+
+    With glibc each process would hold 400 MB more; other libraries do without.
+    """
+    name = "MALLOC_ARENA_MAX"
+    before = os.environ.get(name)
+    os.environ.setdefault(name, "1")
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ[name]
 
 
 @contextlib.contextmanager

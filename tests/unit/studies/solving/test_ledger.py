@@ -651,7 +651,9 @@ def test_two_processes_share_a_ledger(tmp_path: Path) -> None:
     counts = [list(map(int, words_of(one))) for one in both]
     alone = study_without_a_ledger()
     solves = alone.shape[0] * alone.shape[2]
-    assert [sum(count) for count in counts] == [solves, solves]
+    # What the other kept meanwhile is found as well, and not counted: no earlier run left it.
+    assert all(found + kept <= solves for found, kept in counts)
+    assert sum(kept for _, kept in counts) >= solves
     for out in outs:
         assert np.load(out).tobytes() == alone.tobytes()
     with Ledger(path) as ledger:
