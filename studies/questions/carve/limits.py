@@ -1,4 +1,8 @@
-"""What the workshop can make, and by how much a reflector asks for more."""
+"""What the workshop can make, and by how much a reflector asks for more.
+
+The ring stays as large as the driver, although a smaller one is no fault elsewhere: searched
+without that, the example's best curve in 240 solves scored 4.04 dB at 50 mm, not 3.36 at 62 mm.
+"""
 
 from __future__ import annotations
 
@@ -28,7 +32,7 @@ _REFUSALS = {
         "{what} leaves so much room over the driver in motion: allow less, or make plate_gap larger"
     ),
     "carve.undercut": "{what} does without one: write undercut = true if your tools can make it",
-    "plate_gap": "{what} hangs free of all parts: make it larger",
+    "plate_gap": "{what} hangs free of all parts and lets the driver breathe: make it larger",
 }
 """By the key of the design file that would have to change."""
 
@@ -65,8 +69,8 @@ class Limits:
         Returns
         -------
         dict
-            By the key of the design file that would have to change; empty if all are kept. Parts
-            that meet count against the plate gap.
+            By the key of the design file that would have to change; empty if all are kept. A choked
+            driver and parts that meet count against the plate gap.
         """
         reflector = assembly.hung_reflector
         tightest = min(piece.min_radius for piece in reflector.profile.pieces)
@@ -81,6 +85,7 @@ class Limits:
             ),
             "carve.tip_clearance": short / self.largest_height,
             "carve.undercut": 0.0 if self.undercut else inwards / reflector.base_radius,
+            "plate_gap": assembly.driver_area / max(assembly.throat_area, 1e-12) - 1.0,
         }
         broken = {key: float(share) for key, share in shares.items() if share > _ROUNDING}
         if not broken and (clashes := find_clashes(assembly)):

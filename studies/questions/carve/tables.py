@@ -61,11 +61,6 @@ def carve_tables(carved: Carved) -> Findings:
 def _answer(carved: Carved) -> list[str]:
     said = [_gain(carved), *_over_each(carved), *_hang(carved), *_judged(carved)]
     said += hollow_in_words(carved.curve.row, carved.design)
-    if carved.curve.row.assembly.is_choked:
-        said.append(
-            "Marked: the ring under it is smaller than the driver and loads it; by how much,"
-            " `roundcast gap` says."
-        )
     missing = [word for word, row in (("cap", carved.cap), ("cone", carved.cone)) if row is None]
     if missing:
         where = "any gap of [gap]" if carved.moves_plate else "this plate gap"
@@ -141,7 +136,7 @@ def _limits(carved: Carved) -> str:
         f"Limits: at most {in_both(limits.largest_diameter)} across and"
         f" {in_both(limits.largest_height)} high, no curve tighter than"
         f" {in_own(limits.smallest_radius)} radius, {in_own(limits.tip_clearance)} clear of the"
-        f" driver in motion, {undercut}; the tip may be a point."
+        f" driver in motion, {undercut}, the driver not choked; the tip may be a point."
     )
 
 

@@ -135,6 +135,7 @@ def test_every_solved_profile_keeps_the_limits() -> None:
         built, reflector = hung(found, trial.reflector), trial.reflector
         assert trial.plate_gap == GAP
         assert not find_clashes(built)
+        assert not built.is_choked
         assert 2 * reflector.widest_radius <= limits.largest_diameter + 1e-9
         assert reflector.height <= limits.largest_height + 1e-9
         assert built.tip_clearance_in_motion >= 0.003 - 1e-9
@@ -523,12 +524,12 @@ def test_limits_that_nothing_keeps_are_refused_before_anything_is_solved(
     assert len(str(refusal.value).splitlines()) == 1
 
 
-def test_a_ring_smaller_than_the_driver_is_marked_and_not_forbidden() -> None:
-    # Half the driver's radius is where the ring is as large as the driver: 26 mm.
+def test_a_driver_that_every_reflector_chokes_is_told_of_the_plate_gap() -> None:
+    # Half the driver's radius is where it breathes freely: 26 mm; the cone stands 7 mm up.
     low = ("plate_gap = 60 ", "plate_gap = 24 "), ("keep = 44  ", "keep = 10  ")
     design = small_design(*low, ("[gap]", "[carve]\nlargest_diameter = 172\n\n[gap]"))
-    assert design.assembly().is_choked
-    assert limits_of(design).broken_by(design.assembly()) == {}
+    with pytest.raises(DesignError, match=r"plate_gap: no cap and no cone .*make it larger"):
+        carve(design, refuse, checker=refuse)
 
 
 def test_no_curve_is_refused_by_name_once_caps_and_cones_are_known() -> None:
