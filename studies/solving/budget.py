@@ -35,15 +35,16 @@ SHARED = 0.6
 """Cost of one more candidate over the first, keep or gap changed: DEVELOPERS.md, Measured."""
 RANKED = 0.18
 """The same where designs are only compared (`studies.solving.ranking`), or asked of every driver
-and build. On two quiet cores the example is so reckoned and took: `trim` 95 and 96 s, under a plate
-that stays 39 and 23, `felt` 22 and 24, `tolerance` 21 and 30, `meter` 60 and 61."""
+and build. Chosen to fit `trim` of the example on two quiet cores (reckoned at 96 s, took 96 to
+107); under a plate that stays it is so reckoned at 39 s and took 23 to 27, `felt` 22 and 24,
+`tolerance` 21 and 30, `meter` 60 and 61."""
 SECOND_WORKER = 0.86
 """What every worker gives of its best when two work at once: DEVELOPERS.md, Measured."""
 BASE_MB, ROW_MB = 420.0, 0.1
 """Memory of the program itself, once compiled, and of what is kept of a candidate."""
 PROCESS_MB = 350.0
 """Of each process that solves beside this one: the program, compiled, and what it remembers. `trim`
-of the example is reckoned at 1815 MB in all and took 2050."""
+of the example is reckoned at 1815 MB in all and took 2050 (one arena each: `processes`)."""
 MATRICES = 4
 """System, its factors, what they are made from and what walls take, at once for every worker."""
 OWN_PAIRS = 0.6

@@ -1,9 +1,11 @@
 """Pieces of a study side by side, in processes of their own where there are several.
 
 Two thirds of a study are Python between compiled kernels (meshes, fits, scores), and an interpreter
-runs one thread at a time: in threads, two cores were hardly faster than one. So whole candidates,
-or whole builds, go to processes. Each has shared blocks of its own and a connection of its own to
-the ledger, through which it finds what another has solved; the results are the same for any number.
+runs one thread at a time. So whole candidates, or whole builds, go to processes. Each has shared
+blocks of its own and a connection of its own to the ledger, through which it finds what another has
+solved; the results are the same for any number. On two quiet cores, one after the other, `trim` of
+the example took 107 s so and 124 in threads, its 41 heights under a plate that stays 26 and 28 s;
+processor time went up by a seventh, since less is shared.
 
 They begin when there are pieces enough to pay for it, and end with the session, when it is stopped,
 and when the process that began them is gone.
@@ -53,7 +55,7 @@ BEGIN = get_context("spawn")
 """Anew, on every system alike: threads and locks do not bear to be copied."""
 GONE = (
     "a process that solved ended by itself, for want of memory perhaps: ask the same again with"
-    " --workers 1; what was solved until then is in the ledger"
+    " --workers 1; what was solved until then is in the ledger, if you keep one"
 )
 _at_hand: ContextVar[Processes | None] = ContextVar("_at_hand", default=None)
 

@@ -56,17 +56,16 @@ def test_what_a_piece_refuses_is_raised_here_and_the_others_go_on(two: Processes
     assert len(mapped(two, told)[0]) == 9
 
 
-def test_candidates_are_the_same_to_the_last_bit(
-    two: Processes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_candidates_are_the_same_to_the_last_bit(two: Processes, tmp_path: Path) -> None:
     """Solved in two processes, which share a ledger, and by one thread here."""
     design = small_design()
     candidates = [Candidate(f"{k}", partial(design.trimmed, 0.18, k)) for k in KEEPS]
     store = Remembering(Ledger(tmp_path / "solves"))
     alone = run(design, candidates, partial(solve_waves, workers=1), COARSE_BY_NEED, "here")
-    monkeypatch.setattr(processes, "_at_hand", _Holding(two))
     solver = partial(solve_waves, workers=2, store=store)
+    token = processes._at_hand.set(two)
     apart = run(design, candidates, solver, COARSE_BY_NEED, "apart", keep_far=True)
+    processes._at_hand.reset(token)
     assert [row.score for row in apart] == [row.score for row in alone]
     for one, other in zip(apart, alone, strict=True):
         np.testing.assert_array_equal(one.window_curve_db, other.window_curve_db)
@@ -74,16 +73,6 @@ def test_candidates_are_the_same_to_the_last_bit(
         np.testing.assert_array_equal(one.response.alone, other.response.alone)
     assert two._ledger.kept > 9
     assert two._ledger.found == 0
-
-
-class _Holding:
-    """Stands in for the variable that holds the processes at hand."""
-
-    def __init__(self, held: Processes) -> None:
-        self.held = held
-
-    def get(self) -> Processes:
-        return self.held
 
 
 @pytest.mark.parametrize("piece", [slow, ended])
