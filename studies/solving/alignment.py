@@ -111,10 +111,33 @@ def alignment(response: Response, window: tuple[float, float]) -> Alignment | No
     problem = response.problem
     if len(problem.ways) != 2 or response.method == "rays":
         return None
-    plain = tuple(replace(way, delay=0.0, polarity=1) for way in problem.ways)
-    drive = Reference(plain, response.reference.flush).drive(problem.frequencies)
-    pressures = drive[:, :, None] * response.far_of_each
+    pressures = _pressures(response)
     return align(problem.ways, pressures, problem.frequencies, problem.elevations, window)
+
+
+def gain_in(found: Alignment, response: Response, window: tuple[float, float]) -> float:
+    """Return what the best timing of an alignment gains in another driver or build, dB.
+
+    Parameters
+    ----------
+    found : Alignment
+    response : Response
+        Of the other, with its far field, at frequencies about the same crossover.
+    window : (float, float)
+        Lowest and highest elevation, degrees.
+    """
+    problem = response.problem
+    pair = _pair(_pressures(response), problem.frequencies, problem.elevations, window)
+    near = pair.within(found.crossing_hz, OCTAVES)
+    best, written = (near.timing(*one.ways).summed_db for one in (found.best, found.written))
+    return best - written
+
+
+def _pressures(response: Response) -> np.ndarray:
+    """(2, F, E) of each way with its filters and level, but without its delay and polarity."""
+    plain = tuple(replace(way, delay=0.0, polarity=1) for way in response.problem.ways)
+    drive = Reference(plain, response.reference.flush).drive(response.problem.frequencies)
+    return drive[:, :, None] * response.far_of_each
 
 
 def align(

@@ -15,10 +15,14 @@ from dispersion.ripple import Ripple
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.solving.alignment import Alignment, alignment
+from studies.solving.alignment_of_members import lead_of_best
 from studies.solving.candidates import Candidate, NotSolvedError, Row
 from studies.solving.grid import COARSE_PER_BAND, FINE_PER_BAND, Fineness, Progress, Solver, run
 from studies.solving.leaning import RoundLevels, as_hung, levels_askew
 from studies.solving.posted import are_solved, solved_ripple
+from studies.solving.ranking import to_rank
+from studies.solving.target import NO_DIFFERENCE_DB
+from studies.solving.verdicts import Lead
 
 STRAIGHT_UP_DEG = 90.0
 STEEPEST_DEG = 89.0
@@ -69,6 +73,9 @@ class Spread:
         Levels round the column as it hangs askew; None where the file does not say that it does.
     alignment : Alignment or None
         How two ways add about their crossover, as written and at best; None without two.
+    alignment_lead : Lead or None
+        The best of it against the written, over the drivers and builds that the file may stand for;
+        None where the best gains nothing, and for quick methods.
     """
 
     design: Design
@@ -78,6 +85,7 @@ class Spread:
     ripple: Ripple | None = field(default=None, repr=False)
     askew: RoundLevels | None = field(default=None, repr=False)
     alignment: Alignment | None = field(default=None, repr=False)
+    alignment_lead: Lead | None = None
 
     @property
     def ceiling_curve_db(self) -> np.ndarray | None:
@@ -171,6 +179,7 @@ def spread(
     )
     if not row.solved:
         raise NotSolvedError(row.reason)
+    aligned = alignment(row.response, design.window_deg)
     return Spread(
         design=design,
         row=row,
@@ -178,8 +187,17 @@ def spread(
         ceiling_deg=ceiling_angle(design),
         ripple=_ripple(design, row.assembly, solver, progress),
         askew=_askew(design, row.assembly, solver, progress),
-        alignment=alignment(row.response, design.window_deg),
+        alignment=aligned,
+        alignment_lead=_lead(design, row, aligned, to_rank(solver, fineness), progress),
     )
+
+
+def _lead(
+    design: Design, row: Row, found: Alignment | None, solver: Solver, progress: Progress | None
+) -> Lead | None:
+    if found is None or found.gain_db < NO_DIFFERENCE_DB or row.response.method != "waves":
+        return None
+    return lead_of_best(design, row.assembly, found, solver, progress)
 
 
 def ceiling_angle(design: Design) -> float | None:

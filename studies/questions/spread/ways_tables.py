@@ -5,6 +5,7 @@ from __future__ import annotations
 from dispersion.sources import Way
 from shapes.lengths import in_both
 from studies.answer.columns import in_words, length, mm, number, text
+from studies.answer.standing import verdict_in_words
 from studies.answer.table import Fact, Table, Value, joined
 from studies.questions.spread.study import Spread
 from studies.solving.alignment import Alignment, Timing
@@ -26,12 +27,31 @@ def ways_in_words(spread: Spread) -> list[str]:
     about = f"About the crossover, {in_words(found.crossing_hz)} in the window, the ways as written"
     below = f"add up {_below(found.written)}"
     if found.gain_db < NO_DIFFERENCE_DB:
-        return [f"{about} {below}: no other delay or polarity gains {NO_DIFFERENCE_DB:g} dB."]
+        return [
+            f"{about} {below}: with the very sizes of the file no other delay or polarity gains"
+            f" {NO_DIFFERENCE_DB:g} dB."
+        ]
     speed = spread.design.air.speed
     return [
         f"{about} {below}. Best is {_set_against(found.best, speed)}: {_below(found.best)},"
-        f" {found.gain_db:.1f} dB gained. Write {joined(_keys(found))}."
+        f" {found.gain_db:.1f} dB gained with the very sizes of the file{_sure(spread)}"
     ]
+
+
+def _sure(spread: Spread) -> str:
+    """Say in how many drivers and builds that holds, and what to do."""
+    lead = spread.alignment_lead
+    keys = joined(_keys(spread.alignment)) if spread.alignment else ""
+    if lead is None:
+        return f". Write {keys}."
+    said = (
+        f", {abs(lead.lead_db):.1f} dB {'gained' if lead.lead_db >= 0.0 else 'LOST'} in the mean of"
+        f" {lead.members} drivers and builds that this file may stand for:"
+        f" {verdict_in_words(lead)}."
+    )
+    if lead.gains:
+        return f"{said} Write {keys}."
+    return f"{said} Leave it as it is until the driver is measured; then it would be {keys}."
 
 
 def _below(timing: Timing) -> str:
@@ -73,12 +93,20 @@ def _changed(old: Way, new: Way) -> list[str]:
 
 def ways_facts(spread: Spread) -> tuple[Fact, ...]:
     """Return the crossover and what the best alignment gains, for scripts."""
-    found = spread.alignment
+    found, lead = spread.alignment, spread.alignment_lead
     if found is None:
         return ()
-    return (
+    facts = (
         Fact("crossing_hz", found.crossing_hz, "where the ways are equally loud in the window, Hz"),
         Fact("alignment_gain_db", found.gain_db, "what the best delay and polarity gain, dB"),
+    )
+    if lead is None:
+        return facts
+    return (
+        *facts,
+        Fact("alignment_mean_gain_db", lead.lead_db, "the same in the mean of all members, dB"),
+        Fact("alignment_holds", lead.holds, "share of the members that agree with its sign"),
+        Fact("alignment_verdict", lead.verdict, "how surely the best delay and polarity gain"),
     )
 
 

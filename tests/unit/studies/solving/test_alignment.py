@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +13,8 @@ from dispersion.problem import elevation_grid
 from dispersion.reference import Reference, flat
 from dispersion.sources import Crossover, Way
 from studies.questions.spread.ways_tables import ways_in_words, ways_tables
-from studies.solving.alignment import Alignment, alignment
+from studies.solving.alignment import Alignment, alignment, gain_in
+from studies.solving.verdicts import compared_over
 
 FREQUENCIES = np.geomspace(300.0, 20e3, 400)
 WINDOW = (-5.0, 20.0)
@@ -27,19 +29,22 @@ def ways(kind: str, order: int, polarity: int = 1) -> tuple[Way, Way]:
     )
 
 
-def found_for(
+def radiating(
     pair: tuple[Way, ...],
     second: NDArray[np.complex128] | float = 1.0,
     method: str = "waves",
-) -> Alignment | None:
-    """Align points that radiate alike, the last times a factor, (F, E)."""
+) -> Any:
+    """Points that radiate alike, the last times a factor, (F, E)."""
     elevations = elevation_grid()
     far = np.ones((len(pair), FREQUENCIES.size, elevations.size), dtype=complex)
     far[-1] *= second
     problem = SimpleNamespace(ways=pair, frequencies=FREQUENCIES, elevations=elevations)
     reference = Reference(pair, flat(len(pair)))
-    response = SimpleNamespace(problem=problem, reference=reference, far_of_each=far, method=method)
-    return alignment(response, WINDOW)
+    return SimpleNamespace(problem=problem, reference=reference, far_of_each=far, method=method)
+
+
+def found_for(*what: Any, method: str = "waves") -> Alignment | None:
+    return alignment(radiating(*what, method=method), WINDOW)
 
 
 def aligned(pair: tuple[Way, ...], second: NDArray[np.complex128] | float = 1.0) -> Alignment:
@@ -94,6 +99,16 @@ def test_odd_butterworths_sum_flat_and_half_in_step() -> None:
     assert found.written.curve_db[at] == pytest.approx(-3.01, abs=0.01)
 
 
+def test_what_a_timing_gains_hangs_on_who_asks() -> None:
+    """Found for a path of 0.1 ms; without a path it loses as much: in step but for a lag, two ways
+    add up alike whichever of them is late."""
+    pair, lag = ways("linkwitz-riley", 4), np.exp(2j * np.pi * FREQUENCIES * 0.1e-3)[:, None]
+    found = aligned(pair, lag)
+    assert found.gain_db > 1.0
+    assert gain_in(found, radiating(pair, lag), WINDOW) == pytest.approx(found.gain_db)
+    assert gain_in(found, radiating(pair), WINDOW) == pytest.approx(-found.gain_db)
+
+
 def test_one_way_no_crossing_or_no_phase_has_no_alignment() -> None:
     low, _ = ways("linkwitz-riley", 4)
     assert found_for((low,)) is None
@@ -105,13 +120,19 @@ def test_spread_says_which_keys_to_write() -> None:
     """Filters of order 2 want one way reversed; a path of 34.34 mm takes 0.1 ms."""
     lag = np.exp(2j * np.pi * FREQUENCIES * 0.1e-3)[:, None]
     found = aligned(ways("linkwitz-riley", 2), lag)
-    spread = SimpleNamespace(alignment=found, design=SimpleNamespace(air=Air()))
+    spread = SimpleNamespace(
+        alignment=found, alignment_lead=None, design=SimpleNamespace(air=Air())
+    )
     (said,) = ways_in_words(spread)
     assert 'Write delay = "0.1 ms" below [driver] and polarity = "reversed" below [tweeter]' in said
     (table,) = ways_tables(spread)
     assert table.values("polarity") == ("equal", "opposite", "equal")
     assert table.values("path_mm")[1] == pytest.approx(0.1 * Air().speed)
     assert found.written.summed_db == table.values("summed_db")[0] < table.values("summed_db")[1]
+    spread.alignment_lead = compared_over([0.4] * 23 + [-0.1])
+    assert "real (23 of 24 agree). Write" in ways_in_words(spread)[0]
+    spread.alignment_lead = compared_over([0.9] * 13 + [-0.6] * 11)
+    assert "cannot be told apart (13 of 24 agree). Leave it" in ways_in_words(spread)[0]
     spread.alignment = aligned(found.best.ways, lag)
     (said,) = ways_in_words(spread)
     assert "Write" not in said and "no other delay" in said
