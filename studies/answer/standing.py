@@ -183,6 +183,14 @@ def best_at_end_of_gaps(
     return best_at_end("posts.longest" if ended else "[gap]", best, tried, built)
 
 
+def hung_at_ends(design: Design, names: Sequence[str]) -> list[str]:
+    """Say which designs hang at the least or the largest gap tried; nothing if none does."""
+    if not names:
+        return []
+    rods = " or of what the rods at hand reach" if design.gaps_out_of_reach else ""
+    return [f"At an end of [gap]{rods}, and perhaps better beyond: {joined(names)}."]
+
+
 def best_at_end(key: str, best: float, tried: Sequence[float], built: Sequence[float]) -> list[str]:
     """Warn if the best size is the least or the largest of those tried or of those possible.
 

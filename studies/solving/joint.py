@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from studies.design import Design
-from studies.solving.candidates import Candidate, Part
+from studies.solving.candidates import SAME_SIZE, Candidate, Part
 from studies.solving.grid import Fineness, Progress, Solver, require_one_solved, run
 from studies.solving.lines import PlaceInLine
 from studies.solving.shaving import cut_candidate
@@ -100,6 +100,12 @@ def thinned(sizes: Sequence[Part], most: int) -> list[Part]:
     """Return so many of some sizes at most, both ends among them, evenly spread over the list."""
     places = np.linspace(0, len(sizes) - 1, min(most, len(sizes)))
     return [sizes[int(place)] for place in np.round(places)]
+
+
+def at_end(gap: float, gaps: Sequence[float]) -> bool:
+    """Return whether a gap is the least or the largest of several: a better may lie beyond."""
+    ends = (min(gaps), max(gaps))
+    return len(gaps) > 1 and any(abs(gap - end) < SAME_SIZE for end in ends)
 
 
 def best_gap_for(

@@ -32,7 +32,7 @@ from studies.solving.grid import (
     Solver,
     run,
 )
-from studies.solving.joint import MOST_GAPS, thinned
+from studies.solving.joint import MOST_GAPS, at_end, thinned
 from studies.solving.ranking import to_rank
 from studies.solving.verdicts import Lead, Verdict, compared
 
@@ -128,6 +128,12 @@ class Contest:
         if judged is not None and judged.knows(row):
             return judged.compare(first, row)
         return compared(row.score - first.score)
+
+    def at_end_of_gaps(self, one: Ranked) -> bool:
+        """Whether an entry chose the least or the largest gap it could: it may do better beyond."""
+        free = self.judged is not None and self.design.moves_plate and not one.entry.stays
+        chose = free and one.row.solved
+        return chose and at_end(one.entry.plate_gap, self.design.gap_candidates())
 
     @property
     def band_difference_db(self) -> np.ndarray:

@@ -20,7 +20,12 @@ from studies.answer.columns import (
 )
 from studies.answer.evidence import evidence_of
 from studies.answer.judging import hollow_in_words
-from studies.answer.standing import gained, out_of_reach_in_words, verdict_in_words
+from studies.answer.standing import (
+    gained,
+    hung_at_ends,
+    out_of_reach_in_words,
+    verdict_in_words,
+)
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
@@ -58,6 +63,8 @@ def _answer(contest: Contest) -> list[str]:
         f"{row.name} cannot be built: {row.reason}.{_fits(contest, row)}" for row in contest.failed
     ]
     said += hollow_in_words(first, contest.design)
+    ends = [one.row.name for one in contest.ranked if contest.at_end_of_gaps(one)]
+    said += hung_at_ends(contest.design, ends)
     if contest.judged is not None and contest.design.moves_plate:
         said += out_of_reach_in_words(contest.design)
     return [*said, *_members(contest), *target_in_words(contest.design)]
@@ -131,6 +138,7 @@ def _ranking(contest: Contest) -> Table:
         number("place", "", "place in the ranking", 0),
         text("candidate", "entry", "name of the entry"),
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
+        text("gap_at_end", "", "whether that is an end of what was tried", shown=False),
         *SCORE_COLUMNS,
         number("regret_db", "regret", "how much worse than the best, nine of ten members, dB"),
         text("verdict", "verdict", "of the first against this one"),
@@ -145,6 +153,7 @@ def _ranking(contest: Contest) -> Table:
                 at.place,
                 at.row.name,
                 mm(at.entry.plate_gap),
+                contest.at_end_of_gaps(at),
                 *score_cells(at.row),
                 contest.regret_db(at.row) if contest.judged and at.row.solved else None,
                 contest.compare(at.row).verdict if at.row.solved and at.place != 1 else "",

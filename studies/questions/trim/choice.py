@@ -11,7 +11,7 @@ from studies.questions.trim.steps import ShaveStep
 from studies.solving.all_round import ScoreChanges
 from studies.solving.candidates import NearBest, Row, Standing
 from studies.solving.ensemble import Judged
-from studies.solving.joint import Pair
+from studies.solving.joint import Pair, at_end
 from studies.solving.losses import SoftBest, Softened
 from studies.solving.shaving import Cut
 from studies.solving.verdicts import Lead, compared
@@ -103,6 +103,11 @@ class Trim:
         """Judged cuts that cannot be told from the best, itself included, the tallest first."""
         cuts, best = self.judged_cuts, self.best.row
         return tuple(cut for cut in cuts if not self.compare(best, cut.row).told_apart)
+
+    def at_end_of_gaps(self, cut: Cut) -> bool:
+        """Whether a height chose the least or the largest gap it could: it may do better beyond."""
+        gaps = self.design.gap_candidates() if self.moves_plate else ()
+        return bool(gaps) and cut.row.solved and at_end(cut.row.assembly.plate_gap, gaps)
 
     @property
     def gap_pays(self) -> bool:

@@ -12,6 +12,7 @@ from studies.answer.standing import (
     best_at_end,
     best_at_end_of_gaps,
     gained,
+    hung_at_ends,
     islands_in_words,
     out_of_reach_in_words,
     posts_in_words,
@@ -145,6 +146,8 @@ def _alike(trim: Trim) -> list[str]:
         said.append(
             f"Cannot be told apart from it: keep {joined([_hung(trim, c) for c in others])}."
         )
+        ends = [in_both(cut.keep) for cut in others if trim.at_end_of_gaps(cut)]
+        said += hung_at_ends(trim.design, ends)
     if told:
         leads = [trim.compare(trim.best.row, cut.row) for cut in told]
         sizes = sorted(f"{abs(lead.lead_db):.1f}" for lead in leads)

@@ -1,6 +1,7 @@
 """The picture of a contest: complete, lettered within its edges, those that failed shown too."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,9 +12,10 @@ from small import small_design
 from dispersion.bands import third_octave_centres
 from dispersion.solvers import solve_waves
 from shapes import Assembly, Column, Driver, TopPlate, ball_cap
+from studies.answer.standing import hung_at_ends
 from studies.design import Design
 from studies.questions.contest.figures import contest_figure
-from studies.questions.contest.study import at_their_own_gaps
+from studies.questions.contest.study import Contest, at_their_own_gaps
 from studies.solving.candidates import Candidate, Row
 
 CENTRES = third_octave_centres(100.0, 16000.0)
@@ -65,3 +67,21 @@ def test_entries_hang_where_they_score_best_unless_the_file_fixes_their_gap(
         ("turned bell", 62),
         ("bare top plate", 62),
     ]
+
+
+def test_what_hangs_at_an_end_of_the_gaps_that_were_tried_is_said() -> None:
+    """54 to 66 mm were tried: 66 is an end, 62 is none; 64 is what the file says of the cone."""
+    design = small_design(('hold = "plate gap"', 'hold = "nothing"'))
+    entries = [
+        replace(entry, plate_gap=gap) if not entry.stays else entry
+        for entry, gap in zip(design.contest_entries()[1:], (0.0, 0.066, 0.062), strict=True)
+    ]
+    rows = tuple(scored(entry.name, 2.0) for entry in entries)
+    judged = SimpleNamespace(regret_of=lambda row: row.score)
+    found = Contest(design, tuple(entries), rows, judged=judged)
+    ends = [one.entry.name for one in found.ranked if found.at_end_of_gaps(one)]
+    assert ends == ["turned bell"]
+    assert hung_at_ends(design, ends) == [
+        "At an end of [gap], and perhaps better beyond: turned bell."
+    ]
+    assert not any(map(replace(found, judged=None).at_end_of_gaps, found.ranked))
