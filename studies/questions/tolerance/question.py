@@ -8,7 +8,7 @@ from studies.answer.question import Question
 from studies.design import Design
 from studies.questions.tolerance.command import ToleranceOptions
 from studies.questions.tolerance.figures import tolerance_pictures
-from studies.questions.tolerance.study import Tolerance, tolerance
+from studies.questions.tolerance.study import MOST_JUDGED, Tolerance, tolerance
 from studies.questions.tolerance.tables import tolerance_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import Progress, Solver
@@ -34,13 +34,13 @@ def find(design: Design, options: ToleranceOptions) -> Tolerance:
 
 
 def weigh(design: Design, options: ToleranceOptions) -> Work:
-    """About eight sizes and six unknowns moved both ways, two in every build, and the batch.
+    """About eight sizes and six unknowns moved both ways, some in every build, and the batch.
 
     By need few of the batch are solved.
     """
     per_band = weighed_per_band(options.solving)
     ranked = ranks(options.solving)
-    moved = Portion(30 + 2 * BUILDS, per_band, ranked)
+    moved = Portion(30 + (1 + MOST_JUDGED) * BUILDS, per_band, ranked)
     portions = (moved, Portion(options.samples, per_band, ranked))
     if options.askew == "rays":
         return portions

@@ -1,7 +1,8 @@
 """What does a millimetre cost? Every size moved a little, alone and all at once."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
 
 import numpy as np
 
@@ -18,9 +19,12 @@ from studies.solving.ensemble import judge
 from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver
 from studies.solving.ranking import to_rank
 from studies.solving.target import NO_DIFFERENCE_DB
-from studies.solving.verdicts import Lead
+from studies.solving.verdicts import Lead, Verdict
 
 SAMPLES, MOST_SAMPLES, SEED = 32, 4096, 5
+MOST_JUDGED = 3
+"""Sizes of the workshop that are asked of every driver and build, the most costly: each takes as
+long as moving a dozen."""
 
 
 class SampleError(ValueError):
@@ -46,9 +50,9 @@ class Tolerance:
         All sizes off at once; without off-centre, tilt and what nobody knows of the driver.
     unknowns : tuple of Sensitivity
         What nobody knows of the driver, each moved alone; the most costly first.
-    worst_lead : Lead or None
-        The design as written against the worse end of the most costly size, over the drivers and
-        builds that the file may stand for; None where that was not asked.
+    leads : mapping of str to Lead
+        Of the sizes of the workshop that cost most, by name: the design as written against the
+        worse end, over the drivers and builds that the file may stand for.
     """
 
     design: Design
@@ -58,7 +62,21 @@ class Tolerance:
     meaningful_above_hz: float
     batch: Batch
     unknowns: tuple[Sensitivity, ...] = ()
-    worst_lead: Lead | None = None
+    leads: Mapping[str, Lead] = field(default_factory=dict)
+
+    @property
+    def worst_lead(self) -> Lead | None:
+        """That of the most costly size; None where it was not asked."""
+        return self.leads.get(self.worst.dimension.name)
+
+    def verdict_of(self, size: Sensitivity) -> Verdict | Literal["turned round", "not asked"]:
+        """Whether a size costs anything; turned round where it pays in most other drivers."""
+        if size.cost_db < NO_DIFFERENCE_DB and not size.reason:
+            return "no difference"
+        lead = self.leads.get(size.dimension.name)
+        if lead is None:
+            return "not asked"
+        return "turned round" if lead.turned().gains else lead.verdict
 
     @property
     def ears(self) -> str:
@@ -152,7 +170,7 @@ def tolerance(
         meaningful_above_hz=meaningful_above_hz(nominal.assembly, design.air),
         batch=drawn_batch(heard, sizes, compare, fineness, _drawn(sizes, samples, seed), progress),
         unknowns=unknowns,
-        worst_lead=_judged(design, worst_of(ranked), compare, fineness, progress),
+        leads=_judged(design, ranked, compare, fineness, progress),
     )
 
 
@@ -180,17 +198,24 @@ def worst_of(ranked: Sequence[Sensitivity]) -> Sensitivity:
 
 def _judged(
     design: Design,
-    worst: Sensitivity,
+    ranked: Sequence[Sensitivity],
     solver: Solver,
     fineness: Fineness,
     progress: Progress | None,
-) -> Lead | None:
-    """The design as written against the worse end of a size, over every driver and build."""
-    worse = worst.plus if worst.plus_db >= worst.minus_db else worst.minus
-    if worst.reason or worst.cost_db < NO_DIFFERENCE_DB:
-        return None
-    judged = judge(design, (worst.nominal, worse), solver, fineness, progress)
-    return None if judged is None else judged.compare(worst.nominal, worse)
+) -> dict[str, Lead]:
+    """The design as written against the worse ends of sizes, over every driver and build."""
+    worse = {
+        size.dimension.name: size.plus if size.plus_db >= size.minus_db else size.minus
+        for size in held_by_workshop(ranked)
+        if size.cost_db >= NO_DIFFERENCE_DB and not size.reason
+    }
+    asked = dict(list(worse.items())[:MOST_JUDGED])
+    nominal = ranked[0].nominal
+    rows = (nominal, *asked.values()) if asked else ()
+    judged = judge(design, rows, solver, fineness, progress)
+    if judged is None:
+        return {}
+    return {name: judged.compare(nominal, row) for name, row in asked.items()}
 
 
 def _heard_at_first_seat(design: Design) -> Design:

@@ -111,6 +111,7 @@ def _sizes(found: Tolerance) -> Table:
             "plus_score_db", "score\nat +", "change of score at the upper end, dB", _signed
         ),
         number("cost_db", "cost", "most that the score worsens within the tolerance, dB"),
+        text("verdict", "verdict", "whether it costs anything in other drivers and builds too"),
         text("per", "per", "step for which slopes are told"),
         TableColumn("score_slope_db", "score\na step", "change of score per step, dB", _signed),
         TableColumn("bend_db", "bend", "mean of both changes of score, dB", _signed),
@@ -127,7 +128,7 @@ def _sizes(found: Tolerance) -> Table:
         f"One at a time: what nobody knows of the driver, then sizes, by cost; curve at"
         f" {ears(found)}",
         columns,
-        tuple(_size(size) for size in _all(found)),
+        tuple(_size(found, size) for size in _all(found)),
         "changes in dB against the design as written; cost: the most the score worsens within the"
         " tolerance;\nbend: what both ends share, where it is not small beside them a slope tells"
         " little; curve: rms over the bands;\ncone's loss: its admittance over that of the air",
@@ -141,7 +142,7 @@ def _all(found: Tolerance) -> tuple[Sensitivity, ...]:
     return (*found.unknowns, *found.sizes)
 
 
-def _size(size: Sensitivity) -> tuple[Value, ...]:
+def _size(found: Tolerance, size: Sensitivity) -> tuple[Value, ...]:
     dimension = size.dimension
     unit = dimension.unit
     solved = size.minus.solved or size.plus.solved
@@ -151,6 +152,7 @@ def _size(size: Sensitivity) -> tuple[Value, ...]:
         _finite(size.minus_db),
         _finite(size.plus_db),
         size.cost_db if solved else None,
+        found.verdict_of(size),
         f"{unit.name}",
         size.slope_db if solved else None,
         _finite(size.bend_db),

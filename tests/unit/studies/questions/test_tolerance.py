@@ -17,7 +17,7 @@ from studies.design import Design, DesignError, parse_design
 from studies.design.design import assemble
 from studies.design.fit_table import EFFECTIVE_DIAMETER, SHRINK_FREQUENCY, KnownDriver
 from studies.design.moves import HALF_DEGREE, dimensions_of, moved
-from studies.questions.tolerance import sensitivity, speakers, words
+from studies.questions.tolerance import sensitivity, speakers, study, words
 from studies.questions.tolerance.askew import Askew, hung_askew, solved_askew
 from studies.questions.tolerance.figures import ESTIMATE, batch_figure, worries_figure
 from studies.questions.tolerance.response_surface import read_levels
@@ -164,8 +164,27 @@ def test_a_cost_that_hangs_on_the_driver_is_said_to(
         (23 / 24, 0.3, "by 0.30 dB in the mean of 24 drivers and builds, real (23 of 24 agree)"),
     ):
         lead = Lead(lead_db=lead_db, holds=holds, members=24)
-        told = tolerance_tables(replace(found, worst_lead=lead)).answer
-        assert any(said in line for line in told)
+        told = replace(found, leads={found.worst.dimension.name: lead})
+        assert any(said in line for line in tolerance_tables(told).answer)
+
+
+def test_a_cost_has_a_verdict_only_where_other_drivers_were_asked(
+    found: Tolerance, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Less than 0.1 dB is no difference; of more nothing is claimed that was not asked."""
+    first = found.worst
+    assert first.cost_db < 0.1 and found.verdict_of(first) == "no difference"
+    monkeypatch.setattr(study, "NO_DIFFERENCE_DB", 0.0)
+    assert found.verdict_of(first) == "not asked"
+    for lead_db, said in ((0.3, "real"), (-0.3, "turned round")):
+        lead = Lead(lead_db=lead_db, holds=0.95, members=24)
+        told = replace(found, leads={first.dimension.name: lead})
+        (row,) = (
+            row
+            for row in tolerance_tables(told).table("sizes").records()
+            if row["size"] == first.dimension.name
+        )
+        assert row["verdict"] == said
 
 
 def test_what_nobody_knows_of_the_driver_comes_first(found: Tolerance) -> None:
