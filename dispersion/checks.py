@@ -56,6 +56,7 @@ from dispersion.waves import DEFAULT_SETTINGS, MAX_UNKNOWNS
 from dispersion.waves.rings import longest_radius
 from shapes.assembly import Assembly
 from shapes.columns import computed_outline, made_round
+from shapes.lengths import in_own
 
 POWER_WARNING_DB = 0.1
 """What the wave solver promises of its levels: 0.1 dB within 30 dB of the largest."""
@@ -210,8 +211,8 @@ def _of_a_way(way: Way) -> Iterator[str]:
         yield f"{way.name}: its motion runs outwards in the cone at {way.lets_go.speed:.0f} m/s"
     else:
         yield (
-            f"{way.name}: lets go above {way.lets_go.frequency:.0f} Hz (radiating radius "
-            f"shrinks as 1/f down to {way.lets_go.least_radius * 1e3:.0f} mm)"
+            f"{way.name}: lets go above {way.lets_go.frequency:.0f} Hz (what radiates "
+            f"shrinks as 1/f, to {in_own(2.0 * way.lets_go.least_radius)} across at least)"
         )
     if way.curve is not None:
         yield f"{way.name}: measured curve, its level of {way.curve.zero_db:.1f} dB taken as 0 dB"

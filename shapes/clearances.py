@@ -63,7 +63,7 @@ def _carcass_rows(assembly: Assembly) -> Iterator[Clearance]:
 def _corners_row(room: float) -> Clearance:
     note = "the corners stay under the baffle"
     if room < 0:
-        note = "the corners poke past the baffle: legal, and seen; round them off or leave them"
+        note = "the corners poke past the baffle, which is seen: round them off or leave them"
     return Clearance("column's corners to edge of baffle", room, note)
 
 

@@ -45,8 +45,7 @@ FELT = (
     " and leave the cone's surround free to move."
 )
 TIPPING = (
-    "Strap a tall column to the wall where there are children; never hang a heavy ball on glue"
-    " alone."
+    "Strap a tall column to the wall where there are children; nothing heavy hangs on glue alone."
 )
 MATERIALS = {
     "foam": BALL[1],

@@ -51,7 +51,7 @@ def voicing_in_words(found: Voicing) -> list[str]:
     if found.lift_db > LIFT_DB:
         said.append(
             f"Together they lift by up to {found.lift_db:.1f} dB, which takes"
-            f" {10 ** (found.lift_db / 10):.0f} times the power there: mind amplifier and tweeter."
+            f" {10 ** (found.lift_db / 10):.0f} times the power there: mind amplifier and driver."
         )
     return said
 

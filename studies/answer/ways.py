@@ -68,6 +68,8 @@ def _too_stiff(problem: Problem) -> Iterator[str]:
     if driven[-1] <= SILENT * driven.max():
         return
     begins = CONE_WAVE_SPEED / across
+    if begins >= problem.frequencies[-1]:
+        return
     yield (
         f"a cone {in_own(across)} across that moves as one piece up to the end of the band is"
         f" unusual: measured ones let go from some {_khz(begins)} up; to see what that does write"

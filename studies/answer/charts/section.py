@@ -171,7 +171,10 @@ def _draw_lower(sheet: Sheet, assembly: Assembly, extent: _Extent) -> None:
     hidden = body[:, 1] < extent.broken_at
     body[hidden, 0] = np.minimum(body[hidden, 0], assembly.column.radius * 1e3)
     body[:, 1] = np.maximum(body[:, 1], extent.broken_at)
-    note = "" if assembly.column.is_round else " (as round, equal area)"
+    column = assembly.column
+    note = "" if column.is_round else " (as round, equal area)"
+    if not column.footprint.is_round:
+        note = f" ({column.shape}, {in_own(column.width)} across flats, drawn as round)"
     _fill(sheet, body, WOOD, f"column and baffle{note}")
     still = "stands still: frame" if tweeter is None else "stand still: frame, pod"
     _block(sheet, driver.effective_radius, driver.frame_radius, 0.0, driver.proud, still)
@@ -225,9 +228,9 @@ def _draw_upper(sheet: Sheet, assembly: Assembly) -> None:
 def _dimension_diameters(sheet: Sheet, assembly: Assembly, extent: _Extent) -> None:
     gap, storey = assembly.plate_gap * 1e3, STOREY_PT * sheet.pt
     column, plate, reflector = assembly.column, assembly.plate, assembly.reflector
-    text = f"column {in_both(column.width)}, {in_own(column.height, 0)} high"
+    text = f"column {in_both(2 * column.radius)}, {in_own(column.height, 0)} high"
     if not column.footprint.is_round:
-        text = f"{column.shape} {text.replace(',', ' across flats,')}"
+        text = text.replace("column", "column as round")
     radius, low = column.radius * 1e3, extent.broken_at - 18 * sheet.pt
     if column.laid_on is not None:
         baffle = column.laid_on

@@ -57,10 +57,11 @@ def contest_tables(contest: Contest) -> Findings:
 
 def _answer(contest: Contest) -> list[str]:
     first, *others = contest.ranking
-    said = [_winner(contest, first, others[0]) if others else f"Only {first.name} can be built."]
+    said = [_winner(contest, first, others[0]) if others else f"Only '{first.name}' can be built."]
     said += [_levels(contest, first)] if others else []
     said += [
-        f"{row.name} cannot be built: {row.reason}.{_fits(contest, row)}" for row in contest.failed
+        f"'{row.name}' cannot be built: {row.reason}.{_fits(contest, row)}"
+        for row in contest.failed
     ]
     said += hollow_in_words(first, contest.design)
     ends = [one.row.name for one in contest.ranked if contest.at_end_of_gaps(one)]
@@ -83,7 +84,7 @@ def _levels(contest: Contest, first: Row) -> str:
     borne = "" if contest.judged is None else ", in nine of ten drivers and builds"
     return (
         f"Their levels in the window differ most in the {band_label(first.coverage.centres[at])}"
-        f" band: {first.name} is {size} {word} there{borne}."
+        f" band: '{first.name}' is {size} {word} there{borne}."
     )
 
 
@@ -101,11 +102,11 @@ def _winner(contest: Contest, first: Row, second: Row) -> str:
     lead = contest.lead
     if not lead.told_apart:
         return (
-            f"{verdict_in_words(lead).capitalize()}: {first.name} and {second.name}. Their scores"
-            f" are {abs(lead.lead_db):.2f} dB apart; take what is easier to make."
+            f"{verdict_in_words(lead).capitalize()}: '{first.name}' and '{second.name}'. Their"
+            f" scores are {abs(lead.lead_db):.2f} dB apart; take what is easier to make."
         )
     return (
-        f"First is {first.name} with a score of {first.score:.2f} dB. Over {second.name}:"
+        f"First is '{first.name}' with a score of {first.score:.2f} dB. Over '{second.name}':"
         f" {gained(lead)}."
     )
 

@@ -58,11 +58,11 @@ def _gaps(assembly: Assembly) -> str:
             f" {in_both(assembly.tip_clearance_in_motion)} with the cone out by"
             f" {in_own(assembly.driver.excursion)}."
         )
+    rest, motion = in_both(assembly.tip_clearance), in_both(assembly.tip_clearance_in_motion)
+    both = f"{rest} at rest and " + ("as much" if rest == motion else motion)
     return (
         f"Three gaps: plate gap {in_both(assembly.plate_gap)}, rim gap {in_both(assembly.rim_gap)},"
-        f" tip clearance {in_both(assembly.tip_clearance)} at rest and"
-        f" {in_both(assembly.tip_clearance_in_motion)} with the cone out by"
-        f" {in_own(assembly.driver.excursion)}."
+        f" tip clearance {both} with the cone out by {in_own(assembly.driver.excursion)}."
     )
 
 

@@ -16,6 +16,8 @@ from studies.solving.losses import SoftBest, Softened
 from studies.solving.shaving import Cut
 from studies.solving.verdicts import Lead, compared
 
+OTHER = "reflector of the file"
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Trim:
@@ -56,7 +58,7 @@ class Trim:
     pairs : tuple of Pair
         The map of keep by gap; empty where the plate is not moved.
     as_written : Row or None
-        The design as its file has it; None if its reflector is no ball that is tried.
+        The design as its file has it; None if nothing hangs there, or it cannot be solved.
     """
 
     design: Design
@@ -113,14 +115,17 @@ class Trim:
     def gap_pays(self) -> bool:
         """True if the file's keep has less to regret at its best gap than as the file has it.
 
-        Moving the plate can be undone, so nothing more is asked; where nothing was judged, a lead
-        of the score.
+        Moving the plate can be undone, so it need not be sure, but a difference; where nothing was
+        judged, a lead of the score.
         """
         written, now, judged = self.written, self.as_written, self.judged
         if written is None or now is None:
             return False
+        lead = self.compare(written.row, now)
         if judged is None:
-            return self.compare(written.row, now).gains
+            return lead.gains
+        if lead.verdict == "no difference":
+            return False
         return judged.regret_of(written.row) < judged.regret_of(now)
 
     @property
@@ -172,12 +177,19 @@ class Trim:
         return next((cut for cut in solved if is_written(self.design, cut)), None)
 
     @property
+    def other_reflector(self) -> Row | None:
+        """The file's own reflector as it hangs, where that is no ball cap."""
+        return None if self.design.ball else self.as_written
+
+    @property
     def references(self) -> dict[str, Row]:
         """What the best cap is compared with, by name; some may not have been solved."""
+        other = self.other_reflector
         return {
             "half ball": self.half_ball,
             "top plate alone": self.plate_alone,
             "bare column": self.bare_column,
+            **({OTHER: other} if other else {}),
         }
 
     @property

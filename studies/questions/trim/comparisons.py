@@ -79,8 +79,9 @@ class RaysOpinion:
 
 
 def references(design: Design, best: Cut) -> list[Candidate]:
-    """Return half of the best ball, the plate alone, the bare column, and the file's own ball."""
-    written = [Candidate("as the file has it", design.assembly)] if design.ball else []
+    """Return half of the best ball, the plate alone, the bare column, the file's own reflector."""
+    hangs = design.assembly().reflector is not None
+    written = [Candidate("as the file has it", design.assembly)] if hangs else []
     return [
         Candidate("half ball", lambda: _half_ball(best)),
         Candidate("top plate alone", lambda: best.row.assembly.with_reflector(None)),

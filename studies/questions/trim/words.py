@@ -20,9 +20,12 @@ from studies.answer.standing import (
     soft_cone_in_words,
 )
 from studies.answer.table import joined
-from studies.questions.trim.choice import Trim
+from studies.questions.trim.choice import OTHER, Trim
 from studies.solving.candidates import SAME_SIZE, Row
 from studies.solving.shaving import Cut, best_cut
+
+ALIKE = {"no difference": "no different from", "cannot be told apart": "cannot be told apart from"}
+"""Verdicts that prefer neither, as words before what is compared."""
 
 
 def answer(trim: Trim) -> list[str]:
@@ -35,7 +38,7 @@ def answer(trim: Trim) -> list[str]:
         *_whether_to_cut(trim),
         *_alike(trim),
         _check(trim),
-        *(_gain(trim, name) for name in trim.references if not _is_best(trim, name)),
+        *(_gain(trim, name) for name in trim.references if not _is_said(trim, name)),
         *hollow_in_words(trim.best.row, trim.design),
         *members_in_words(trim.judged, trim.best.row),
         *_passed_over(trim),
@@ -121,6 +124,8 @@ def _whether_to_cut(trim: Trim) -> list[str]:
             f" {in_both(best.cut_off)} cut off the ball of {in_both(best.ball_diameter)}: no height"
             " that was judged has less to regret."
         ]
+    if trim.other_reflector is not None:
+        return [_in_place_of(trim, trim.other_reflector, f"{size}{gap}")]
     if buys is None or written is None or trim.judged is None:
         return [f"Keep {size}{gap}: cut off {in_both(best.cut_off)}."]
     hung = " at its own best gap" if trim.moves_plate else ""
@@ -135,6 +140,20 @@ def _whether_to_cut(trim: Trim) -> list[str]:
     ]
 
 
+def _in_place_of(trim: Trim, other: Row, size: str) -> str:
+    """What to keep of a ball that takes the place of the file's cone or curve, and whether to."""
+    kind, here = other.assembly.hung_reflector.kind, in_both(other.assembly.plate_gap)
+    lead, cut_off = trim.compare(trim.best.row, other), in_both(trim.best.cut_off)
+    over = f"Over the {kind} of the file, its plate at {here}: {gained(lead)}."
+    if lead.gains:
+        return f"Keep {size}: cut off {cut_off}. {over}"
+    best = "The best" if trim.judged is None else "Least to regret of the caps"
+    return (
+        f"No ball is sure to pay in place of the {kind}. {best} is to keep {size}, cut off"
+        f" {cut_off}. {over}"
+    )
+
+
 def _alike(trim: Trim) -> list[str]:
     """What cannot be told from the best: judged heights, or the range by this file's scores."""
     if trim.judged is None:
@@ -143,15 +162,17 @@ def _alike(trim: Trim) -> list[str]:
     told = [cut for cut in trim.judged_cuts if cut not in trim.like_best]
     said = []
     if others:
-        said.append(
-            f"Cannot be told apart from it: keep {joined([_hung(trim, c) for c in others])}."
-        )
+        even = {trim.compare(trim.best.row, cut.row).verdict for cut in others}
+        alike = " or ".join(ALIKE[verdict] for verdict in ALIKE if verdict in even)
+        sizes = joined([_hung(trim, cut) for cut in others])
+        said.append(f"{alike.capitalize()} it: keep {sizes}.")
         ends = [in_both(cut.keep) for cut in others if trim.at_end_of_gaps(cut)]
         said += hung_at_ends(trim.design, ends)
     if told:
         leads = [trim.compare(trim.best.row, cut.row) for cut in told]
-        sizes = sorted(f"{abs(lead.lead_db):.1f}" for lead in leads)
-        by = f"{sizes[0]} dB" if sizes[0] == sizes[-1] else f"{sizes[0]} to {sizes[-1]} dB"
+        by_size = sorted(f"{abs(lead.lead_db):.1f}" for lead in leads)
+        least, most = by_size[0], by_size[-1]
+        by = f"{least} dB" if least == most else f"{least} to {most} dB"
         sure = "real" if all(lead.verdict == "real" for lead in leads) else "probable or real"
         each = joined([_hung(trim, cut) for cut in told])
         said.append(f"Behind it by {by}, {sure}: keep {each}.")
@@ -242,10 +263,10 @@ def _runner_up(trim: Trim) -> str:
     return f"Runner-up outside what is near-best: keep {size}: {_behind(trim, second)}."
 
 
-def _is_best(trim: Trim, name: str) -> bool:
-    """Whether the best is what it would be compared with: half of the ball."""
+def _is_said(trim: Trim, name: str) -> bool:
+    """Whether a comparison stands elsewhere, or the best is what it would be compared with."""
     half = 0.5 * trim.best.ball_diameter
-    return name == "half ball" and abs(trim.best.keep - half) < SAME_SIZE
+    return name == OTHER or (name == "half ball" and abs(trim.best.keep - half) < SAME_SIZE)
 
 
 def _gain(trim: Trim, name: str) -> str:

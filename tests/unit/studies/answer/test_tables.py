@@ -4,6 +4,7 @@ import io
 import math
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from studies.answer import cautions
 from studies.answer.columns import both, both_short, formula, mm, text
 from studies.answer.printing import PAGE_WIDTH, open_console, print_findings, print_table
 from studies.answer.table import Findings, Table
+from studies.design import parse_design
 from studies.questions.contest.figures import contest_pictures
 from studies.questions.contest.study import Contest, contest
 from studies.questions.contest.tables import contest_tables
@@ -35,6 +37,7 @@ from studies.solving.ensemble import Judged
 from studies.solving.shaving import Cut, shaving_stops
 from studies.solving.target import METER_DB
 
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 MEASURED = ("ball_diameter = 180 ", "ball_diameter = [179.5, 180.5] ")
 TERMS = ("coverage", "steadiness", "residue", "boost")
 
@@ -122,6 +125,28 @@ def test_trim_answers_first_and_in_both_systems(trimmed: Trim) -> None:
     slope = math.degrees(math.asin(base / ball))
     assert findings.fact("rim_slope_deg") == pytest.approx(slope, abs=1e-6)
     assert both(findings.fact("base_diameter_mm")) in said(findings, "Check: ")
+
+
+def test_a_ball_in_place_of_a_cone_is_held_against_that_cone(
+    trimmed: Trim, contested: Contest
+) -> None:
+    path = EXAMPLES / "reading_room_cone.toml"
+    design = parse_design(path.read_text(encoding="utf-8"), path)
+    (cone,) = (row for row in contested.rows if row.name == "cone")
+
+    def told(further_db: float) -> Findings:
+        row = with_score(cone, trimmed.best.row.score + further_db)
+        return trim_tables(replace(trimmed, design=design, as_written=row))
+
+    worse, better = told(1.5), told(-1.5)
+    assert (
+        "Over the cone of the file, its plate at 64.0 mm (2 17/32 in): 1.50 dB gained"
+        in (worse.answer[0])
+    )
+    assert worse.answer[0].startswith("Keep ")
+    assert better.answer[0].startswith("No ball is sure to pay in place of the cone.")
+    assert "1.50 dB LOST" in better.answer[0]
+    assert better.fact("gain_over_reflector_of_the_file_db") == pytest.approx(-1.5)
 
 
 def test_trim_hides_no_candidate(trimmed: Trim) -> None:
@@ -321,11 +346,11 @@ def test_contest_says_no_difference_where_there_is_none(contested: Contest) -> N
         rows = [with_score(row, s) for row, s in zip(contested.rows, scores, strict=False)]
         return contest_tables(replace(contested, rows=(*rows, contested.rows[-1])))
 
-    assert told(1.09).answer[0].startswith("No difference: as designed and cone.")
+    assert told(1.09).answer[0].startswith("No difference: 'as designed' and 'cone'.")
     assert told(1.09).fact("verdict") == "no difference"
     assert told(1.11).fact("verdict") == "cannot be told apart"
     first = told(2.0).answer[0]
-    assert first.startswith("First is as designed with a score of 1.00 dB. Over cone: 1.00 dB")
+    assert first.startswith("First is 'as designed' with a score of 1.00 dB. Over 'cone': 1.00 dB")
     assert first.endswith("gained, real.")
 
 
