@@ -58,7 +58,8 @@ def weigh(design: Design, options: ExportOptions) -> Work:
     """The design in every direction; posts and what hangs askew at the same frequencies."""
     fineness = in_every_direction(fine_of(options.solving))
     even = FINE_PER_BAND if isinstance(fineness, ByNeed) else fineness
-    around = (*posts_work(design, 1, even), *askew_work(design, 1, even))
+    round_too = (*posts_work(design, 1, even), *askew_work(design, 1, even))
+    around = () if options.no_sofa else round_too
     of_round = EVERY_WAY if isinstance(fineness, ByNeed) and not around else even
     return (Portion(1, of_round), *around)
 

@@ -240,8 +240,9 @@ def directivity(
     """
     wanted = directions or Directions()
     assembly = design.assembly()
-    posted = are_solved(design, assembly, solver)
-    askew = as_hung(design, assembly, solver) is not None
+    # Only the SOFA file has azimuths.
+    posted = as_sofa and are_solved(design, assembly, solver)
+    askew = as_sofa and as_hung(design, assembly, solver) is not None
     if isinstance(fineness, ByNeed) and (posted or askew):
         fineness = FINE_PER_BAND  # every frequency of the file is then one that is solved
     if as_sofa:
@@ -251,7 +252,7 @@ def directivity(
     if not row.solved:
         raise NotSolvedError(row.reason)
     pressure = row.response.far[:, :: wanted.every].conj()
-    around, balances = _around(design, row, solver, progress, wanted)
+    around, balances = _around(design, row, solver, progress, wanted) if as_sofa else (None, ())
     return Directivity(
         design=design,
         row=row,

@@ -6,6 +6,7 @@ import numpy as np
 
 from dispersion.bands import band_label
 from studies.answer.evidence import balance_in_words, outline_sentences
+from studies.design import Design
 from studies.questions.export.study import STRONG_DB, Directivity
 from studies.solving.leaning import SOLVED_FROM_HZ, hung_in_words, left_out_in_words
 
@@ -27,6 +28,8 @@ def _between(found: Directivity) -> list[str]:
     if found.directions.every == 1:
         return ["Every elevation that was solved is there."]
     worst = int(np.argmax(found.between_db))
+    if found.between_db[worst] < 0.05:
+        return ["Between those elevations a straight line is as good: within 0.05 dB (rms)."]
     return [
         f"Between those elevations a straight line is off by {found.between_db[worst]:.1f} dB"
         f" (rms) in the {band_label(found.band_centres[worst])} band, by less in all others, where"
@@ -78,7 +81,9 @@ def meaning(found: Directivity) -> dict[str, str]:
 def _round(found: Directivity) -> str:
     if found.around is None:
         said = ["The model is round: the same at every azimuth, posts left out."]
-        return " ".join([*said, *left_out_in_words(found.design)])
+        if found.as_sofa:
+            return " ".join([*said, *left_out_in_words(found.design)])
+        return " ".join([*said, *_in_sofa_only(found.design)])
     holds = []
     if found.posted:
         holds.append("the posts, solved as round rods")
@@ -89,11 +94,18 @@ def _round(found: Directivity) -> str:
     both = ", each by itself, added" if found.posted and found.askew else ""
     posts = "" if found.posted else " Posts are left out."
     return (
-        f"The SOFA file {'holds' if found.as_sofa else 'would hold'} {' and '.join(holds)}{both}"
+        f"The SOFA file holds {' and '.join(holds)}{both}"
         f" ({balance_in_words(*found.balances)});"
         f" CSV and JSON hold the column without,"
         f" the same at every azimuth.{posts}"
     )
+
+
+def _in_sofa_only(design: Design) -> list[str]:
+    """What the file asks for that changes along the azimuth."""
+    if design.target.posts != "solved" and design.tables.askew is None:
+        return []
+    return ["Solved posts, and what hangs askew, stand in the SOFA file only."]
 
 
 def _as_round(found: Directivity) -> str:

@@ -85,7 +85,8 @@ class MeterOptions(Options):
 @click.option(
     "--question",
     type=click.Choice(("keep", "gap")),
-    help="What the readings should tell. [default: keep where the file has [trim], else gap]",
+    help="What the readings should tell. [default: keep where the file has a ball and [trim],"
+    " else gap]",
 )
 @click.option(
     "--tell",

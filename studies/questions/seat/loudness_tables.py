@@ -13,11 +13,14 @@ from studies.questions.seat.study import SeatStudy
 
 LEAST_LOSS_DB = 0.1
 """Below this nothing is said of what the air takes."""
-CAPTION = (
-    "level by travel: so whatever drives the cone. power: above the resonance of driver and box,"
-    " below which 1 W gives less level and less travel. Not known: box and port (a port plays too,"
-    " and spares the cone near its tuning), what the voice coil stands in heat, the tweeter's own"
-    " limit, and how much the cone distorts before its travel ends"
+BY_TRAVEL = "level by travel: so whatever drives the cone."
+BY_POWER = (
+    " power: above the resonance of driver and box, below which 1 W gives less level and less"
+    " travel."
+)
+NOT_KNOWN = (
+    " Not known: box and port (a port plays too, and spares the cone near its tuning), what the"
+    " voice coil stands in heat, {limit}and how much the cone distorts before its travel ends"
 )
 
 
@@ -97,4 +100,7 @@ def loudness_tables(study: SeatStudy) -> tuple[Table, ...]:
         cells += [found.one_watt_db[0], found.power_w]
     rows = tuple(tuple(map(float, row)) for row in zip(*cells, strict=True))
     title = f"Loudest sine by travel, {in_both(found.excursion)} either way, dB re 20 uPa"
-    return (Table("loudest", title, tuple(columns), rows, CAPTION),)
+    limit = "the tweeter's own limit, " if study.design.tables.tweeter else ""
+    power = "" if found.power_w is None else BY_POWER
+    caption = BY_TRAVEL + power + NOT_KNOWN.format(limit=limit)
+    return (Table("loudest", title, tuple(columns), rows, caption),)

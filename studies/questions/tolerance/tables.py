@@ -130,8 +130,9 @@ def _sizes(found: Tolerance) -> Table:
         columns,
         tuple(_size(found, size) for size in _all(found)),
         "changes in dB against the design as written; cost: the most the score worsens within the"
-        " tolerance;\nbend: what both ends share, where it is not small beside them a slope tells"
-        " little; curve: rms over the bands;\ncone's loss: its admittance over that of the air",
+        " tolerance;\nbend: mean of both changes; where it is not small beside them, the change a"
+        " step tells little; curve: rms over the bands;\ncone: the driver's; its loss: its"
+        " admittance over that of the air",
         note_key="reason",
         mark_key="bend_db",
     )

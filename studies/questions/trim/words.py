@@ -145,6 +145,7 @@ def _in_place_of(trim: Trim, other: Row, size: str) -> str:
     kind, here = other.assembly.hung_reflector.kind, in_both(other.assembly.plate_gap)
     lead, cut_off = trim.compare(trim.best.row, other), in_both(trim.best.cut_off)
     over = f"Over the {kind} of the file, its plate at {here}: {gained(lead)}."
+    over += " To go on with the cap, write it below [reflector]."
     if lead.gains:
         return f"Keep {size}: cut off {cut_off}. {over}"
     best = "The best" if trim.judged is None else "Least to regret of the caps"

@@ -22,7 +22,7 @@ from studies.answer.schemas import schema_text
 from studies.answer.table import Findings
 from studies.design import parse_design
 from studies.questions.draft.command import SCHEMAS as SCHEMA_NAMES
-from studies.questions.export import sofa
+from studies.questions.export import sofa, study
 from studies.questions.export.files import directivity_files, directivity_json
 from studies.questions.export.study import Directions, Directivity, DirectivityError, directivity
 from studies.questions.export.tables import directivity_tables
@@ -252,6 +252,23 @@ def test_the_schema_travels_with_the_document(found: Directivity) -> None:
     told = json.loads(files["export-directivity.json"])
     assert files[told["schema"]].decode("utf-8") == schema_text("directivity")
     assert not any(name.endswith(".sofa") for name in files)
+
+
+def test_without_the_sofa_file_no_azimuth_is_solved(
+    found: Directivity, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    design = parse_design(NARROW.replace("[target]", '[target]\nposts = "solved"'), EXAMPLE)
+
+    def refuse(*given: object) -> None:
+        raise AssertionError("posts were solved")
+
+    monkeypatch.setattr(study, "run", lambda *given, **named: (found.row,))
+    monkeypatch.setattr(study, "solve_posts", refuse)
+    told = directivity(design, solve_waves, fineness=4, as_sofa=False)
+    assert told.around is None and not told.posted
+    assert any("in the SOFA file only" in words for words in meaning(told).values())
+    with pytest.raises(AssertionError, match="posts were solved"):
+        directivity(design, solve_waves, fineness=4)
 
 
 def run(*arguments: str) -> Result:
