@@ -195,7 +195,7 @@ def _reflector_clashes(assembly: Assembly, reflector: Reflector) -> Iterator[Cla
             "reflector",
             f"the reflector is {in_both(reflector.height)} tall but the plate gap is "
             f"{in_both(gap)}: its tip would hang below the baffle's face",
-            "keep less, or make the plate gap larger (longer posts)",
+            "make it lower (keep less of a ball), or the plate gap larger (longer posts)",
         )
     if plate is None:
         return
@@ -350,7 +350,7 @@ def _outline_clashes(assembly: Assembly) -> Iterator[Clash]:
 
 def _tip_clash(name: str, assembly: Assembly) -> Clash:
     rest, motion = assembly.nearest_at_rest, assembly.nearest_in_motion
-    short = "make the plate gap larger or keep less of the reflector, by more than "
+    short = "make the plate gap larger or the reflector lower (keep less of a ball), by more than "
     if rest.gap <= 0:
         message = f"the {name} reaches {in_both(-rest.gap)} into the {rest.part} at rest"
     else:

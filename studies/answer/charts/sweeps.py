@@ -186,7 +186,9 @@ def _compared(
         if size is not None and solved.any():
             apart = np.where(solved, np.abs(sizes - size), np.inf)
             nearest = int(np.argmin(apart))
-            return levels - levels[nearest], f"{name}, {in_own(sizes[nearest] * 1e-3)}"
+            exact = in_own(size * 1e-3) == in_own(sizes[nearest] * 1e-3)
+            beside = "" if exact else "the size nearest to "
+            return levels - levels[nearest], f"{beside}{name}, {in_own(sizes[nearest] * 1e-3)}"
     return levels - np.mean(levels[solved], axis=0), "the mean of all sizes"
 
 

@@ -211,7 +211,8 @@ def in_range(low: float, high: float) -> str:
 
 def sum_range(low: float, high: float) -> str:
     """Write the range of a sum of changes, dB, as finely as its threshold: "+8.2 to +9.1"."""
-    return f"{low + 0.0:+.1f} to {high + 0.0:+.1f}"
+    ends = (f"{low + 0.0:+.1f}", f"{high + 0.0:+.1f}")
+    return " to ".join(dict.fromkeys(ends))
 
 
 def _doubt(meter: Meter) -> Iterator[str]:
