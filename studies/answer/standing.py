@@ -73,8 +73,8 @@ def verdict_in_words(found: Lead) -> str:
 def soft_cone(from_hz: float) -> str:
     """Say what a cone may take, as part of a sentence; `from_hz` is from where it does, Hz."""
     return (
-        f"the driver's cone takes 11 per cent of the sound that meets it above {from_hz / 1e3:.2g} kHz"
-        " (nobody knows; 0 to 15 is possible)"
+        "the driver's cone takes 11 per cent of the sound that meets it above"
+        f" {from_hz / 1e3:.2g} kHz (nobody knows; 0 to 15 is possible)"
     )
 
 
