@@ -22,7 +22,7 @@ from dispersion.allround.flat_ring import AllRoundError
 from dispersion.allround.pair_system import PairSystem
 from dispersion.walls import RIGID_WALLS, Walls
 from dispersion.waves import DEFAULT_SETTINGS, Drive, Mesh, WaveSettings, balance_db, sphere_rule
-from dispersion.waves.elements import GAUSS, basis
+from dispersion.waves.elements import FINER_GAUSS, basis
 from dispersion.waves.field import far_field
 from dispersion.waves.solution import checked_mesh, gradient_of
 from dispersion.waves.system import assemble
@@ -155,14 +155,13 @@ class AskewPair:
     @cached_property
     def _area(self) -> np.ndarray:
         """Surface of the column at the points of a Gauss rule, (E, G)."""
-        shape = basis(GAUSS + 2)
-        at = self.meshes[0].at(shape.points)
-        return 2.0 * np.pi * at.r * at.jacobian * shape.weights
+        at = self.meshes[0].quadrature
+        return 2.0 * np.pi * at.r * at.jacobian * basis(FINER_GAUSS).weights
 
     @cached_property
     def _gradient(self) -> np.ndarray:
         """dp/dn of the ways there, (E, G, W)."""
-        return np.einsum("qp,epw->eqw", basis(GAUSS + 2).values, self.imposed)
+        return np.einsum("qp,epw->eqw", basis(FINER_GAUSS).values, self.imposed)
 
     @property
     def volume_acceleration(self) -> np.ndarray:
@@ -193,7 +192,7 @@ class AskewPair:
         far = np.abs(self.far(np.degrees(np.arcsin(sines)), azimuths)) ** 2
         arrived = np.pi * np.einsum("e,wea->w", weights, far) / steps
         on_column = self.pressures[0][0][self.meshes[0].nodes]
-        p = np.einsum("qp,epw->eqw", basis(GAUSS + 2).values, on_column)
+        p = np.einsum("qp,epw->eqw", basis(FINER_GAUSS).values, on_column)
         impedance = self.air.density * self.air.speed
         velocity = self._gradient / (1j * self.k * impedance)
         driven = 0.5 * np.einsum("eq,eqw->w", self._area, (p * velocity.conj()).real)

@@ -29,12 +29,14 @@ than the 0.1 dB of the promise, so the first serves everywhere. The last would s
 to rank, but what leads is then solved a second time at every frequency.
 """
 
+import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property, lru_cache
 from itertools import pairwise
 
 import numpy as np
+from numba import njit
 
 from shapes.meridian import Meridian
 from shapes.pieces import TOLERANCE
@@ -44,6 +46,8 @@ DEGREE = 4
 leave 0.034 (see `MeshSettings`)."""
 GAUSS = 6
 """Gauss points in an element: the table in `pairs` says what fewer and more of them do."""
+FINER_GAUSS = GAUSS + 2
+"""Where products of two shape functions are integrated."""
 GEOMETRY_DEGREE = 9
 """Of the curve in one element: an arc of a sixth of a turn, the most that one has, is followed
 within 2e-12 of its radius."""
@@ -110,7 +114,7 @@ def basis(gauss_points: int = GAUSS) -> Basis:
     )
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Mesh:
     """Elements of one or more meridians, in the order of the walk.
 
@@ -148,12 +152,32 @@ class Mesh:
         """The surface at the Gauss points of every element, arrays (E, GAUSS)."""
         if not self.bodies:
             return self.at(basis().points)
-        each = [
-            replace(body.gauss_points, z=body.gauss_points.z + lift)
-            for body, lift in zip(self.bodies, self.lifts, strict=True)
-        ]
+        return self._joined([body.gauss_points for body in self.bodies])
+
+    @cached_property
+    def quadrature(self) -> "SurfacePoints":
+        """The surface at `FINER_GAUSS` points, for integrals of products, (E, FINER_GAUSS)."""
+        if not self.bodies:
+            return self.at(basis(FINER_GAUSS).points)
+        return self._joined([body.quadrature for body in self.bodies])
+
+    @cached_property
+    def products(self) -> tuple[np.ndarray, np.ndarray]:
+        """Integrals of c p and of c_s p_s over each element by r ds, (E, P, P) each."""
+        if self.bodies:
+            mass, slopes = zip(*(body.products for body in self.bodies), strict=True)
+            return np.concatenate(mass), np.concatenate(slopes)
+        at, shape = self.quadrature, basis(FINER_GAUSS)
+        weight = at.r * at.jacobian * shape.weights
+        mass = products_of(weight, shape.values)
+        return mass, products_of(weight / at.jacobian**2, shape.slopes)
+
+    def _joined(self, each: "Sequence[SurfacePoints]") -> "SurfacePoints":
+        """Points of each body in its own place as those of all where they hang."""
+        z = [at.z + lift for at, lift in zip(each, self.lifts, strict=True)]
+        placed = [replace(at, z=one) for at, one in zip(each, z, strict=True)]
         names = [one.name for one in fields(SurfacePoints)]
-        return SurfacePoints(*(np.concatenate([getattr(at, n) for at in each]) for n in names))
+        return SurfacePoints(*(np.concatenate([getattr(at, n) for at in placed]) for n in names))
 
     @cached_property
     def circles(self) -> tuple[np.ndarray, np.ndarray]:
@@ -241,6 +265,11 @@ class Mesh:
     def node_points(self) -> "SurfacePoints":
         """Evaluate the surface at the nodes of every element, arrays (E, P)."""
         return self.at(basis().nodes)
+
+
+def products_of(weight: np.ndarray, shapes: np.ndarray) -> np.ndarray:
+    """Sum weighted products of shape functions, (E, Q) and (Q, P) -> (E, P, P)."""
+    return (weight[:, None, :] * shapes.T) @ shapes
 
 
 @lru_cache(maxsize=64)
@@ -336,25 +365,27 @@ def _cut(body, longest: float, settings: MeshSettings, jumps) -> list[np.ndarray
     """Break points in [0, 1] of every piece of one body."""
     pieces = body.pieces
     paths = [_path(piece) for piece in pieces]
-    limits = [
-        np.minimum(min(longest, path.length), settings.most_turn * path.radius) for path in paths
+    ends = [
+        np.minimum(min(longest, path.length), settings.most_turn * path.radius[[0, -1]]).tolist()
+        for path in paths
     ]
-    sizes = np.empty(len(pieces) + 1)
-    sizes[0], sizes[-1] = limits[0][0], limits[-1][-1]
+    sizes = [ends[0][0], *(min(ends[j - 1][1], ends[j][0]) for j in range(1, len(pieces)))]
+    sizes.append(ends[-1][1])
     if _slants(pieces[0]):
         sizes[0] *= settings.edge_share
     for j in range(1, len(pieces)):
         here, there = pieces[j - 1].part, pieces[j].part
         jump = any((here in parts) != (there in parts) for parts in jumps)
-        share = settings.edge_share if jump or _bends(pieces[j - 1], pieces[j]) else 1.0
-        sizes[j] = share * min(limits[j - 1][-1], limits[j][0])
+        if jump or _bends(pieces[j - 1], pieces[j]):
+            sizes[j] *= settings.edge_share
     for j in range(1, len(sizes)):
         sizes[j] = min(sizes[j], sizes[j - 1] + settings.growth * paths[j - 1].length)
     for j in range(len(sizes) - 2, -1, -1):
         sizes[j] = min(sizes[j], sizes[j + 1] + settings.growth * paths[j].length)
+    most = (longest, settings.most_turn, settings.growth)
     return [
-        _breaks(path, limit, start, end, settings.growth)
-        for path, limit, start, end in zip(paths, limits, sizes[:-1], sizes[1:], strict=True)
+        _breaks(path.t, path.s, path.radius, most, start, end)
+        for path, (start, end) in zip(paths, pairwise(sizes), strict=True)
     ]
 
 
@@ -408,15 +439,35 @@ def _path(piece) -> _Path:
     return _Path(t, s, 1.0 / np.maximum(turn_rate, 1e-9))
 
 
-def _breaks(path: _Path, limit: np.ndarray, start: float, end: float, growth: float) -> np.ndarray:
-    """Cut a piece so that size follows min(limit, start + growth s, end + growth (L - s))."""
-    grown = np.minimum(start + growth * path.s, end + growth * (path.length - path.s))
-    density = 1.0 / np.minimum(limit, grown)
-    travelled = np.concatenate(
-        ([0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(path.s)))
-    )
-    count = max(1, int(np.ceil(travelled[-1] - 0.05)))
-    return np.interp(np.linspace(0.0, travelled[-1], count + 1), travelled, path.t)
+@njit(cache=True, nogil=True, error_model="numpy")
+def _breaks(t, s, radius, most, start, end):
+    """Cut a piece so that size follows min(limit, start + growth s, end + growth (L - s)).
+
+    The limit is the least of the longest, of the piece and of the turn times the radius.
+    """
+    longest, turn, growth = most
+    length = s[-1]
+    travelled = np.empty(len(s))
+    travelled[0] = 0.0
+    before = 0.0
+    for i in range(len(s)):
+        limit = min(min(longest, length), turn * radius[i])
+        grown = min(start + growth * s[i], end + growth * (length - s[i]))
+        density = 1.0 / min(limit, grown)
+        if i > 0:
+            travelled[i] = travelled[i - 1] + 0.5 * (density + before) * (s[i] - s[i - 1])
+        before = density
+    count = max(1, math.ceil(travelled[-1] - 0.05))
+    breaks = np.empty(count + 1)
+    breaks[0], breaks[count] = t[0], t[-1]
+    i = 1
+    for number in range(1, count):
+        at = travelled[-1] * number / count
+        while travelled[i] < at:
+            i += 1
+        share = (at - travelled[i - 1]) / (travelled[i] - travelled[i - 1])
+        breaks[number] = t[i - 1] + share * (t[i] - t[i - 1])
+    return breaks
 
 
 @lru_cache(maxsize=1)
@@ -430,4 +481,4 @@ def _curve_coefficients(piece, breaks: np.ndarray) -> np.ndarray:
     x, fit = _geometry_fit()
     low, high = breaks[:-1, None], breaks[1:, None]
     points = piece.point(0.5 * (low + high) + 0.5 * (high - low) * x)
-    return np.einsum("gx,exc->ecg", fit, points)
+    return (fit @ points).swapaxes(1, 2)

@@ -140,7 +140,9 @@ def _far_kernels_on_nodes(
     at = mesh.gauss_points
     weight = (0.5 * at.r * at.jacobian * shape.weights).ravel()
     table = _bessel_table(m, int(k.real * at.r.max() / 8.0) + 1)
-    eps = np.radians(elevations)
+    # Where the air takes nothing, what goes down is the conjugate of what goes up as steeply.
+    apart = elevations if k.imag else np.abs(elevations)
+    eps, place = np.unique(np.radians(apart), return_inverse=True)
     matrix = np.zeros((len(eps), mesh.unknowns), dtype=complex)
     drive = np.zeros((len(eps), len(driven) * NODES), dtype=complex)
     _far_kernels(
@@ -159,8 +161,12 @@ def _far_kernels_on_nodes(
         matrix,
         drive,
     )
-    turn = (-1j) ** m
-    return Block(turn * matrix, turn * drive)
+    matrix, drive = matrix[place], drive[place]
+    downward = np.flatnonzero(apart != elevations)
+    for sent in (matrix, drive):
+        sent[downward] = sent[downward].conj()
+        sent *= (-1j) ** m
+    return Block(matrix, drive)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)

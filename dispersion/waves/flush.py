@@ -42,8 +42,9 @@ HEMISPHERE, BAFFLE = "hemisphere", "endless baffle"
 CLEAR = 1.25
 """Radius of the hemisphere over the farthest point that stands out: the n-th order that the rim
 throws is 1.25^-n weaker there."""
-ORDERS_BEYOND = 40
-"""Highest order less kR."""
+ORDERS_BEYOND = 30
+"""Highest order less kR, where the rim throws 0.1 per cent. A coarse mesh carries no more: with 40
+that on which candidates are compared was off by 4.6 dB at single frequencies."""
 POINTS = 16
 """Gauss points in an element of the hemisphere, on which the orders are taken apart."""
 

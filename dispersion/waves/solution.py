@@ -24,7 +24,7 @@ from dispersion.stopping import Threads, current_stop
 from dispersion.walls import RIGID_WALLS, Walls
 from shapes.meridian import Meridian, Piece, sample
 
-from .elements import GAUSS, Mesh, MeshSettings, basis, build_mesh
+from .elements import FINER_GAUSS, Mesh, MeshSettings, basis, build_mesh
 from .field import far_field, field_at
 from .floor import above_floor, mirrored_surface
 from .one_thread import one_blas_thread
@@ -164,7 +164,7 @@ class WaveSolution:
     def driven_power(self) -> np.ndarray:
         """Power through the driven surface, 1/2 Re int p conj(v_n) dS, (W,) in W."""
         gradient, area = self._imposed_and_area
-        shape = basis(GAUSS + 2)
+        shape = basis(FINER_GAUSS)
         p = np.einsum("qp,epw->eqw", shape.values, self.pressure[self.mesh.nodes])
         velocity = gradient / (2j * np.pi * self.frequency * self.air.density)
         return 0.5 * np.einsum("eq,eqw->w", area, (p * velocity.conj()).real)
@@ -172,7 +172,7 @@ class WaveSolution:
     def work_of(self, pressure: np.ndarray) -> np.ndarray:
         """Half of int p conj(v_n) dS over what moves, (W, X) in W, for pressures (N, X)."""
         gradient, area = self._imposed_and_area
-        shape = basis(GAUSS + 2)
+        shape = basis(FINER_GAUSS)
         p = np.einsum("qp,epx->eqx", shape.values, pressure[self.mesh.nodes])
         velocity = gradient / (2j * np.pi * self.frequency * self.air.density)
         return 0.5 * np.einsum("eq,eqw,eqx->wx", area, velocity.conj(), p, optimize=True)
@@ -199,8 +199,7 @@ class WaveSolution:
 
     @cached_property
     def _imposed_and_area(self) -> tuple[np.ndarray, np.ndarray]:
-        shape = basis(GAUSS + 2)
-        at = self.mesh.at(shape.points)
+        shape, at = basis(FINER_GAUSS), self.mesh.quadrature
         gradient = np.einsum("qp,epw->eqw", shape.values, self.imposed)
         return gradient, 2.0 * np.pi * at.r * at.jacobian * shape.weights
 
@@ -459,12 +458,13 @@ def at_each(
     workers : int, optional
         Threads; as many as there are processors when left out.
     """
+    workers = workers or os.cpu_count()
+    if workers == 1:
+        with one_blas_thread():
+            return [one(float(frequency)) for frequency in frequencies]
     # The highest frequency costs most: started first, no worker ends up waiting for it.
     costliest_first = np.argsort(frequencies)[::-1]
-    with (
-        one_blas_thread(),
-        Threads(workers or os.cpu_count()) as pool,
-    ):
+    with one_blas_thread(), Threads(workers) as pool:
         futures = {int(i): pool.submit(one, float(frequencies[i])) for i in costliest_first}
         try:
             return [futures[i].result() for i in range(len(futures))]
@@ -515,8 +515,7 @@ def gradient_of(drive: Drive, mesh: Mesh, frequency: float) -> np.ndarray:
 
 def _incident(mesh: Mesh, source: Monopole | PlaneWave, k: complex, m: int) -> np.ndarray:
     """Galerkin right-hand side p_inc + alpha dp_inc/dn, alpha = i/k."""
-    shape = basis(GAUSS + 2)
-    at = mesh.at(shape.points)
+    shape, at = basis(FINER_GAUSS), mesh.quadrature
     p, q = source.on(at, k, m)
     if mesh.floor is not None:
         p_back, q_back = source.on(mirrored_surface(at, mesh.floor), k, m)

@@ -130,7 +130,7 @@ def assemble(
         driven elements, element by element.
     """
     images = (False,) if mesh.floor is None else (False, True)
-    matrix, drive = _taken(mesh, k, m, driven, digits, losses, within=False, images=images)
+    matrix, drive = _between(mesh, k, m, driven, digits, losses, images=images)
     moves = np.zeros(mesh.elements, dtype=bool)
     moves[driven] = True
     column = 0
@@ -151,6 +151,23 @@ def assemble(
         matrix[axis], matrix[:, axis], drive[axis] = 0.0, 0.0, 0.0
         matrix[axis, axis] = 1.0
     return Block(matrix, drive)
+
+
+def _between(
+    mesh: Mesh,
+    k: complex,
+    m: int,
+    driven: np.ndarray,
+    digits: float,
+    losses: Losses | None,
+    *,
+    images: tuple[bool, ...],
+) -> Block:
+    """Block of different bodies on each other: nothing where there is but one."""
+    if len(mesh.lifts) > 1:
+        return _taken(mesh, k, m, driven, digits, losses, within=False, images=images)
+    matrix = np.zeros((mesh.unknowns, mesh.unknowns), dtype=complex)
+    return Block(matrix, np.zeros((mesh.unknowns, len(driven) * NODES), dtype=complex))
 
 
 def _own_block(

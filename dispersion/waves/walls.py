@@ -25,7 +25,7 @@ itself is left out.
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -34,7 +34,7 @@ from numba import njit
 from dispersion.air import Air
 from dispersion.walls import Walls
 
-from .elements import DEGREE, GAUSS, Mesh, basis
+from .elements import DEGREE, FINER_GAUSS, Mesh, basis, products_of
 from .pairs import NODES
 from .rings import ELEMENTWISE
 from .sharing import Block
@@ -50,6 +50,7 @@ class Layers(NamedTuple):
     thermal: float
 
 
+@lru_cache(maxsize=512)
 def layers_of(air: Air, frequency: float) -> Layers:
     """Return the boundary layers on any wall at one frequency in Hz."""
     omega = 2.0 * np.pi * frequency
@@ -110,19 +111,17 @@ class Losses:
     def _each_alone(self) -> "tuple[Losses | None, ...]":
         if not self.mesh.bodies:
             return (self,)
-        return tuple(self._alone(body) for body in range(len(self.mesh.bodies)))
-
-    def _alone(self, body: int) -> "Losses | None":
-        at = self.mesh.spans[body]
-        one = Losses(
-            mesh=self.mesh.alone(body),
-            k=self.k,
-            m=self.m,
-            beta=self.beta[at],
-            layered=self.layered[at],
-            layers=self.layers,
+        return tuple(
+            _of_body(
+                self.mesh.alone(body),
+                self.k,
+                self.m,
+                self.beta[at].tobytes(),
+                self.layered[at].tobytes(),
+                self.layers,
+            )
+            for body, at in enumerate(self.mesh.spans)
         )
-        return one if len(one.elements) else None
 
     def carried(self, driven: np.ndarray) -> np.ndarray:
         """Return the elements of which D is needed: those that are driven or take something."""
@@ -192,14 +191,11 @@ class Losses:
     @cached_property
     def _integrals(self) -> tuple[np.ndarray, np.ndarray]:
         """Integrals of c p and of c_s p_s + m^2/r^2 c p over each element, (E, NODES, NODES)."""
-        shape = basis(GAUSS + 2)
-        at = self.mesh.at(shape.points)
-        weight = at.r * at.jacobian * shape.weights
-        mass, slopes = np.zeros((2, self.mesh.elements, NODES, NODES))
-        _add_products(weight, shape.values, mass)
-        _add_products(weight / at.jacobian**2, shape.slopes, slopes)
+        mass, slopes = self.mesh.products
         if self.m > 0:
-            _add_products(self.m**2 * weight / at.r**2, shape.values, slopes)
+            at, shape = self.mesh.quadrature, basis(FINER_GAUSS)
+            weight = self.m**2 * at.jacobian * shape.weights / at.r
+            slopes = slopes + products_of(weight, shape.values)
         return mass, slopes
 
     @cached_property
@@ -226,6 +222,22 @@ class Losses:
         return np.where(self.layered[:, None], numbers, -1), int(after[-1])
 
 
+@lru_cache(maxsize=256)
+def _of_body(
+    mesh: Mesh, k: float, m: int, beta: bytes, layered: bytes, layers: Layers
+) -> Losses | None:
+    """What one body takes in its own place, kept for other problems; None if nothing."""
+    one = Losses(
+        mesh=mesh,
+        k=k,
+        m=m,
+        beta=np.frombuffer(beta, dtype=complex),
+        layered=np.frombuffer(layered, dtype=bool),
+        layers=layers,
+    )
+    return one if len(one.elements) else None
+
+
 def losses_on(mesh: Mesh, walls: Walls, frequency: float, m: int, air: Air) -> Losses | None:
     """Return what the walls of a mesh take at one frequency in Hz, None if nothing."""
     if walls.rigid:
@@ -246,17 +258,6 @@ def losses_on(mesh: Mesh, walls: Walls, frequency: float, m: int, air: Air) -> L
         layers=layers_of(air, frequency),
     )
     return losses if len(losses.elements) else None
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
-def _add_products(weight, shapes, out):
-    """Add the weighted products of shape functions at Gauss points to element matrices."""
-    for e in range(len(out)):
-        for i in range(len(shapes)):
-            for a in range(NODES):
-                share = weight[e, i] * shapes[i, a]
-                for b in range(NODES):
-                    out[e, a, b] += share * shapes[i, b]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

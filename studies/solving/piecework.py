@@ -49,6 +49,7 @@ class _Here:
 
 
 _here: list[_Here] = []
+_until_it_ends = contextlib.ExitStack()
 
 
 def begin_here(count: int, path: Path, since: float, counts: Any, alive: Connection) -> None:
@@ -68,14 +69,12 @@ def begin_here(count: int, path: Path, since: float, counts: Any, alive: Connect
         Which ends when this process is to end.
     """
     threading.Thread(target=_end_with, args=(alive,), daemon=True).start()
-    from threadpoolctl import threadpool_limits
-
-    from dispersion.waves import SharedBlocks
+    from dispersion.waves import SharedBlocks, one_blas_thread
     from dispersion.waves.sharing import MOST_BLOCK_BYTES
     from studies.solving.ledger import Ledger, LedgerError
     from studies.solving.memory import MOST_BYTES, Remembering
 
-    threadpool_limits(1, user_api="blas")  # for good: others would only spin between solves
+    _until_it_ends.enter_context(one_blas_thread())  # others would only spin between solves
     said: list[str] = []
     ledger = None
     with contextlib.suppress(LedgerError):  # of which its owner has told, if there is one

@@ -205,7 +205,7 @@ def side_by_side(solver: Solve, advance: Advance, *, pieces: int, work: int) -> 
     workers, processes = workers_of(solver), _at_hand.get()
     if workers == 1 or pieces == 1:
         yield lambda piece, *items: map(partial(piece, solver, advance), *items)
-    elif processes is not None and processes.pay_for(work) and kernels_are_cached():
+    elif processes is not None and _pays(processes, solver, work):
         yield partial(processes.map, solver=solver, advance=advance)
     else:
         with Threads(workers) as pool:
@@ -216,6 +216,12 @@ def side_by_side(solver: Solve, advance: Advance, *, pieces: int, work: int) -> 
             except BaseException:
                 pool.shutdown(cancel_futures=True)
                 raise
+
+
+def _pays(processes: Processes, solver: Solve, work: int) -> bool:
+    """Whether processes are done sooner than threads: quick methods are not worth loading."""
+    _, waves = _sent(solver)
+    return waves and processes.pay_for(work) and kernels_are_cached()
 
 
 def workers_of(solver: Solve) -> int:
