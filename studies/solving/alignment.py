@@ -268,6 +268,6 @@ def _crossing(pair: _TwoWays) -> float | None:
 def _apart(first: Way, second: Way, later: float, sign: int) -> tuple[Way, Way]:
     """Return both ways with one of them held back, and the second's polarity against the first."""
     return (
-        replace(first, delay=max(-later, 0.0)),
-        replace(second, delay=max(later, 0.0), polarity=sign * first.polarity),
+        replace(first, delay=max(0.0, -later)),  # in this order: never -0
+        replace(second, delay=max(0.0, later), polarity=sign * first.polarity),
     )

@@ -148,7 +148,7 @@ def stopping(meter: Meter) -> tuple[str, ...]:
         return (
             f"{way}: a meter cannot tell when to stop. The best rule there is would stop within the"
             f" near-best range in {percent(shaving.chance)} of the drivers and builds that this"
-            f" file may stand for: stop by the tape measure.{_mend(meter)}",
+            f" file may stand for: stop by the tape measure.",
         )
     return (
         f"{way}: read the reference after every cut and add up {sum_in_words(meter, shaving.rule)}"
@@ -179,12 +179,6 @@ def _too_far(shaving: Shaving) -> tuple[str, ...]:
         f"Too much is gone at keep {in_both(shaving.too_far.size)}, where the sum is"
         f" {sum_range(low, high)} dB; foam does not grow back.",
     )
-
-
-def _mend(meter: Meter) -> str:
-    if meter.temperature is None:
-        return " Read the room's temperature and ask again with --temperature: that narrows it."
-    return " `roundcast overlay --fit` finds which driver this is."
 
 
 def sum_in_words(meter: Meter, rule: StopRule) -> str:

@@ -155,8 +155,8 @@ def _driver_in_words(found: Tolerance) -> list[str]:
         else f"That is what {known.file} leaves of the doubt."
     )
     return [
-        f"First what nobody knows of the driver, which no saw mends: {said}. {mend} None of it is"
-        " in the yield."
+        f"First what nobody knows of the driver, each alone, which no saw mends: {said}. {mend}"
+        " None of it is in the yield."
     ]
 
 

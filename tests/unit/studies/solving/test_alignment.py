@@ -136,3 +136,7 @@ def test_spread_says_which_keys_to_write() -> None:
     spread.alignment = aligned(found.best.ways, lag)
     (said,) = ways_in_words(spread)
     assert "Write" not in said and "no other delay" in said
+    driver, tweeter = ways("linkwitz-riley", 4)
+    hardly = np.exp(2j * np.pi * FREQUENCIES * 1e-6)[:, None]  # less than is written: no "-0 ms"
+    spread.alignment = aligned((driver, replace(tweeter, delay=0.1e-3)), hardly)
+    assert 'delay = "0 ms" below [tweeter]' in ways_in_words(spread)[0]
