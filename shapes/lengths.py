@@ -331,20 +331,24 @@ def _parse(
     value: str | float | int, unit: str, units: Mapping[str, float], what: str, example: str
 ) -> float:
     if isinstance(value, bool) or not isinstance(value, str | int | float):
-        raise LengthError(f"{value!r} is not a {what}: write it as {example}.")
+        raise LengthError(f"{value!r} is not {_a(what)}: write it as {example}.")
     if not isinstance(value, str):
         number = math.inf if abs(value) > FAR_BEYOND else float(value)
         return _finite(number, what, example) * _factor(unit, units, what, example)
     if len(value) > LONGEST:
-        raise LengthError(f"{value[:20]!r}... is too long for a {what}: write it as {example}.")
+        raise LengthError(f"{value[:20]!r}... is too long for {_a(what)}: write it as {example}.")
     match = _QUANTITY.match(value.replace("²", "2").replace("^2", "2").replace("^3", "3"))
     if match is None:
         comma = " Use a point, not a comma, for decimals." if "," in value else ""
-        raise LengthError(f"cannot read {value!r} as a {what}: write it as {example}.{comma}")
+        raise LengthError(f"cannot read {value!r} as {_a(what)}: write it as {example}.{comma}")
     if match["unit"] is None:
         raise LengthError(f"the {what} {value!r} has no unit: write it as {example}.")
     number = _finite(_number(match, value, what, example), what, example)
     return number * _factor(match["unit"], units, what, example)
+
+
+def _a(what: str) -> str:
+    return f"{'an' if what[0] in 'aeiou' else 'a'} {what}"
 
 
 def _number(match: re.Match[str], value: str, what: str, example: str) -> float:
@@ -359,7 +363,7 @@ def _number(match: re.Match[str], value: str, what: str, example: str) -> float:
 
 def _finite(number: float, what: str, example: str) -> float:
     if not math.isfinite(number):
-        raise LengthError(f"a {what} must be a finite number, not {number}: write {example}.")
+        raise LengthError(f"{_a(what)} must be a finite number, not {number}: write {example}.")
     return number
 
 
@@ -368,6 +372,6 @@ def _factor(unit: str, units: Mapping[str, float], what: str, example: str) -> f
     if name not in units:
         known = ", ".join(u for u in units)
         raise LengthError(
-            f"unknown unit {unit!r} for a {what}: write it as {example} (units: {known})."
+            f"unknown unit {unit!r} for {_a(what)}: write it as {example} (units: {known})."
         )
     return units[name]

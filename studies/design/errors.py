@@ -33,7 +33,7 @@ _PLAIN_WORDS = {
 _MOST_SHOWN = 50
 """Mistakes of one file that are shown: what has more is no design file."""
 _MOST_LOOKED_AT = 500
-_TOO_SHORT = "too_short"
+_TOO_SHORT, _NO_TEXT = "too_short", "string_type"
 NO_UNIT = "no_unit"
 """Type of the error about a bare length in a file that declares no unit."""
 
@@ -109,9 +109,12 @@ def mistakes_in(
 def _without_repeats(found: list[ErrorDetails]) -> list[ErrorDetails]:
     """Leave out what only repeats another mistake.
 
-    A list whose entries are wrong is also called too short; and a missing unit, which is one
-    mistake with one remedy, is found again at every bare length.
+    A list whose entries are wrong is also called too short; a table with a mistake where text would
+    do as well is also called no text; and a unit that is missing or unknown, which is one mistake
+    with one remedy, is found again at every bare length.
     """
+    if unknown := [details for details in found if details["loc"] == ("unit",)]:
+        return unknown
     no_unit = [details for details in found if details["type"] == NO_UNIT]
     repeated = [
         *no_unit[1:],
@@ -122,8 +125,11 @@ def _without_repeats(found: list[ErrorDetails]) -> list[ErrorDetails]:
 
 def _is_repeat(details: ErrorDetails, found: list[ErrorDetails]) -> bool:
     loc = details["loc"]
-    return details["type"] == _TOO_SHORT and any(
-        other["loc"][: len(loc)] == loc and len(other["loc"]) > len(loc) for other in found
+    if details["type"] not in (_TOO_SHORT, _NO_TEXT):
+        return False
+    place = loc if details["type"] == _TOO_SHORT else loc[:-1]
+    return any(
+        other["loc"][: len(place)] == place and len(other["loc"]) > len(loc) for other in found
     )
 
 

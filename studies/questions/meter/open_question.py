@@ -38,6 +38,8 @@ from studies.solving.shaving import (
 Kind = Literal["keep", "plate gap"]
 GAP_DOUBT = 3e-3
 """Without `[gap]`, the candidates are the plate gap in the file and this much less or more, m."""
+MOST_GAP = 1.0
+"""Largest plate gap of a design file, m."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -226,6 +228,8 @@ def _named(design: Design, kind: Kind, among: Sequence[float]) -> tuple[Contende
 def _contender(design: Design, kind: Kind, size: float) -> Contender:
     if kind == "keep":
         return Contender(size, design.trimmed(_ball_of(design).diameter, size))
+    if size > MOST_GAP:
+        raise ValueError(f"no plate hangs higher than {in_own_exactly(MOST_GAP)}: check the unit")
     return Contender(size, design.assembly().with_gap(size))
 
 

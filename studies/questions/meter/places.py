@@ -185,9 +185,13 @@ def bounces_of(
 
 
 def widest_radius(assembly: Assembly) -> float:
-    """Return the largest distance from the axis of column, plate and reflector, m."""
-    lines = (assembly.lower_line, assembly.upper_line)
-    return max(float(line[:, 0].max()) for line in lines if len(line))
+    """Return the largest distance from the axis of column, plate and reflector, m.
+
+    A foot lies on the floor, far below every place, and does not count.
+    """
+    upper = assembly.upper_line
+    above = float(upper[:, 0].max()) if len(upper) else 0.0
+    return max(assembly.column.outer_radius, above)
 
 
 def azimuths(assembly: Assembly) -> tuple[float, float, float]:

@@ -139,7 +139,8 @@ def _behind(study: SeatStudy, main: Listener) -> str:
 def _shadows(study: SeatStudy, main: Listener) -> Iterator[str]:
     """Say what the column makes of the bounces that meet it on their way to the seat."""
     changes = []
-    for surface, shadow in main.shadows_db.items():
+    for surface, exact in main.shadows_db.items():
+        shadow = np.round(exact, 1) + 0.0  # no -0.0
         least, most = int(np.argmin(shadow)), int(np.argmax(shadow))
         changes.append(
             f"the one off the {surface} by {shadow[least]:+.1f} dB"

@@ -160,6 +160,14 @@ def test_places_that_the_room_does_not_hold_are_left_out_with_a_reason() -> None
     assert "wall" in left_out["twice as far"]
 
 
+def test_a_foot_on_the_floor_keeps_no_microphone_away() -> None:
+    path = EXAMPLES / "reading_room_boards.toml"
+    design = parse_design(path.read_text(encoding="utf-8"), path)
+    stands, left_out = stands_of(design, design.assembly())
+    assert left_out == {}
+    assert "above" in [stand.position.name for stand in stands]
+
+
 def test_options_are_read_like_the_file_and_mistakes_name_them() -> None:
     assert with_options(example(), {"wall": "60 in"}).tables.measuring.wall == pytest.approx(1.524)
     kept = with_options(example(more="[measuring]\nwall = 2000"), {"turntable": True})
