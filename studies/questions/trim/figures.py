@@ -16,6 +16,7 @@ from studies.answer.picture import (
     window_levels,
     window_trace,
 )
+from studies.answer.table import joined
 from studies.questions.trim.choice import Trim
 
 
@@ -30,12 +31,12 @@ def trim_pictures(trim: Trim) -> Pictures:
         "sweep": _sweep_of_best_ball(trim),
         "curves": Picture(
             curves_figure(f"{design.title}: mean of the window", traces),
-            "The best cap against half the ball, the top plate alone and the bare column.",
+            f"The best cap against {joined(list(trim.references))}.",
         ),
         "coverage": coverage_picture(title, trim.whole),
         "choosing": choosing_picture(design, [cut.row for cut in trim.cuts], best.row),
     }
-    if trim.steps:
+    if any(step.shows_on_a_meter for step in trim.steps):
         pictures["shaving"] = _shaving(trim)
     return pictures
 
