@@ -9,15 +9,14 @@ from __future__ import annotations
 
 import contextlib
 import os
-import platform
-import re
-import shutil
 import signal
 import tempfile
 import threading
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from types import FrameType
+
+from studies.solving.leftovers import named_after_us, remove_what_the_dead_left
 
 UNFINISHED = ".unfinished-"
 """Begins the name of what is being written, before machine and process."""
@@ -49,9 +48,9 @@ def write_text(path: Path, text: str) -> Path:
     ExportError
         If it cannot be written.
     """
-    unfinished = path.with_name(f"{_own()}{path.name}")
+    unfinished = path.with_name(f"{named_after_us(UNFINISHED)}{path.name}")
     try:
-        _remove_what_the_dead_left(path.parent)
+        remove_what_the_dead_left(path.parent, UNFINISHED)
         unfinished.write_text(text, encoding="utf-8", newline="")
         unfinished.replace(path)
     except OSError as error:
@@ -112,8 +111,8 @@ def all_or_nothing(folder: Path) -> Iterator[Path]:
     try:
         new = _missing(folder)
         folder.mkdir(parents=True, exist_ok=True)
-        _remove_what_the_dead_left(folder)
-        stage = tempfile.TemporaryDirectory(prefix=_own(), dir=folder)
+        remove_what_the_dead_left(folder, UNFINISHED)
+        stage = tempfile.TemporaryDirectory(prefix=named_after_us(UNFINISHED), dir=folder)
     except OSError as error:
         raise _refused(folder, error) from error
     try:
@@ -163,39 +162,6 @@ def _signals_held() -> Iterator[None]:
             signal.signal(number, handler)
         if came:
             signal.raise_signal(came[0])
-
-
-def _own() -> str:
-    """Begin the name of what this process writes, for others to see whether it is still alive."""
-    return f"{UNFINISHED}{_machine()}-{os.getpid()}-"
-
-
-def _machine() -> str:
-    return re.sub(r"[^A-Za-z0-9]+", "_", platform.node())
-
-
-def _remove_what_the_dead_left(folder: Path) -> None:
-    """Remove what processes of this machine began to write that are no more."""
-    if os.name != "posix":  # elsewhere there is no harmless way to ask for a process
-        return
-    for left in folder.glob(f"{UNFINISHED}{_machine()}-*"):
-        number = left.name.removeprefix(f"{UNFINISHED}{_machine()}-").partition("-")[0]
-        if number.isdecimal() and not _is_alive(int(number)):
-            if left.is_dir() and not left.is_symlink():
-                shutil.rmtree(left, ignore_errors=True)
-            else:
-                with contextlib.suppress(OSError):
-                    left.unlink()
-
-
-def _is_alive(process: int) -> bool:
-    try:
-        os.kill(process, 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except OSError:  # another user's
-        return True
-    return True
 
 
 def _missing(folder: Path) -> list[Path]:

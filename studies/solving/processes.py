@@ -29,6 +29,7 @@ from typing import TYPE_CHECKING, Any
 
 from dispersion.response import Response
 from dispersion.stopping import Threads, current_stop
+from studies.solving.leftovers import named_after_us, remove_what_the_dead_left
 from studies.solving.piecework import Returned, answered, begin_here
 from studies.solving.progress import kernels_are_cached
 
@@ -53,6 +54,11 @@ HELD = ("SIGINT", "SIGTERM", "SIGHUP")
 """Signals that end the command, and so the processes, which do not answer themselves."""
 BEGIN = get_context("spawn")
 """Anew, on every system alike: threads and locks do not bear to be copied."""
+THEIRS = {"MALLOC_ARENA_MAX": "1", "PYTHONWARNINGS": "ignore:resource_tracker"}
+"""With glibc each process would hold 400 MB more, for it would keep what is freed once for each of
+its threads; and whoever is killed leaves semaphores, which are removed and no news to anybody."""
+PASSING = "roundcast-solves-"
+"""Begins the name of the folder, among temporary files, of a ledger that nobody keeps."""
 GONE = (
     "a process that solved ended by itself, for want of memory perhaps: ask the same again with"
     " --workers 1; what was solved until then is in the ledger, if you keep one"
@@ -80,7 +86,8 @@ class Processes:
         self._executor: ProcessPoolExecutor | None = None
         self._said: set[str] = set()
         self._until_closed = contextlib.ExitStack()
-        with _signals_held():  # what it begins must not be ended by a terminal that closes
+        # What it begins must not be ended by a terminal that closes.
+        with _signals_held(), _environment_of_theirs():
             self._counts = BEGIN.SimpleQueue()
 
     def close(self) -> None:
@@ -109,7 +116,7 @@ class Processes:
         calls = [partial(answered, piece, _sent(solver), item) for item in zip(*items, strict=True)]
         futures: list[Future[Returned]] = []
         try:
-            with _signals_held(), _one_arena():
+            with _signals_held(), _environment_of_theirs():
                 executor = self._begun()
                 futures.extend(executor.submit(call) for call in calls)
             self._wait_for(futures, advance)
@@ -140,7 +147,10 @@ class Processes:
     def _ledger_path(self) -> Path:
         if self._ledger is not None:
             return self._ledger.path
-        folder = tempfile.TemporaryDirectory(prefix="roundcast-", ignore_cleanup_errors=True)
+        remove_what_the_dead_left(Path(tempfile.gettempdir()), PASSING)
+        folder = tempfile.TemporaryDirectory(
+            prefix=named_after_us(PASSING), ignore_cleanup_errors=True
+        )
         return Path(self._until_closed.enter_context(folder)) / "solves"
 
     def _wait_for(self, futures: Iterable[Future[Returned]], advance: Advance) -> None:
@@ -250,18 +260,14 @@ def _sent(solver: Solve) -> tuple[Solve, bool]:
 
 
 @contextlib.contextmanager
-def _one_arena() -> Iterator[None]:
-    """Have what is begun meanwhile keep what is freed once, and not for each of its threads.
-
-    With glibc each process would hold 400 MB more; other libraries do without.
-    """
-    name = "MALLOC_ARENA_MAX"
-    before = os.environ.get(name)
-    os.environ.setdefault(name, "1")
+def _environment_of_theirs() -> Iterator[None]:
+    """Have what is begun meanwhile find `THEIRS` in its environment, where nothing else is set."""
+    new = {name: value for name, value in THEIRS.items() if name not in os.environ}
+    os.environ.update(new)
     try:
         yield
     finally:
-        if before is None:
+        for name in new:
             del os.environ[name]
 
 

@@ -21,6 +21,7 @@ from studies.answer.writing import (
     write_files,
     write_text,
 )
+from studies.solving.leftovers import named_after_us
 
 ROOT = Path(__file__).resolve().parents[4]
 
@@ -128,7 +129,10 @@ def test_a_signal_among_the_moves_waits_and_the_document_is_moved_last(
 
 def test_what_the_dead_left_is_removed_and_what_the_living_write_stays(tmp_path: Path) -> None:
     dead = subprocess.run(["true"], check=True) and 2**22 + 7  # above the highest process number
-    mine, elsewhere = writing._own(), f"{writing.UNFINISHED}another_machine-{dead}-x"
+    mine, elsewhere = (
+        named_after_us(writing.UNFINISHED),
+        f"{writing.UNFINISHED}another_machine-{dead}-x",
+    )
     gone = mine.replace(str(os.getpid()), str(dead))
     for name in (f"{gone}abc", f"{mine}abc", elsewhere):
         (tmp_path / name).mkdir()

@@ -2,6 +2,9 @@
 
 import multiprocessing
 import os
+import signal
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -105,3 +108,28 @@ def test_without_workers_of_its_own_a_solver_counts_as_one() -> None:
 
     assert workers_of(solver) == 1
     assert workers_of(partial(solver, workers=3)) == 3
+
+
+def test_a_passing_ledger_of_the_dead_is_removed_by_the_next(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(processes.tempfile, "tempdir", str(tmp_path))
+    alive = Processes(2, None)
+    kept = alive._ledger_path().parent
+    dead = kept.rename(str(kept).replace(f"-{os.getpid()}-", f"-{2**22 + 1}-"))
+    (dead / "solves").write_text("")
+    again = alive._ledger_path().parent
+    Processes(2, None)._ledger_path()
+    assert not dead.exists(), "no system has so many processes"
+    assert again.is_dir()
+    alive.close()
+    assert not again.exists()
+
+
+def test_whoever_is_killed_leaves_no_warning() -> None:
+    """Of semaphores, by the process that removes them."""
+    begin = "import os, signal; from studies.solving.processes import Processes; "
+    end = "Processes(2, None); os.kill(os.getpid(), signal.SIGKILL)"
+    killed = subprocess.run([sys.executable, "-c", begin + end], capture_output=True, check=False)
+    assert killed.returncode == -signal.SIGKILL
+    assert killed.stderr == b""
