@@ -26,6 +26,7 @@ from studies.solving.progress import Noting
 
 Data = dict[str, Any]
 WAITING, RUNNING, DONE, FAILED, ENDED = "waiting", "running", "done", "failed", "ended"
+WRITING = "all is solved; words, pictures and files are made"
 TELL_EVERY_S = 0.2
 BEGUN = ".roundcast-unfinished.json"
 """What runs or waits, so that a bench that was killed can offer it again."""
@@ -200,6 +201,8 @@ class Runs:
                 run.pace = Pace(asked.cost(design, self._solving.workers))
                 solving = replace(self._solving, watch=self._watch(run, run.pace))
                 result = asked.find(design, solving)
+                run.stage, run.pace = WRITING, None
+                self._tell(run.shown())
                 findings, files = files_of(asked.question, result, asked.delivery)
                 run.stop.check()
             folder = _free_folder(self._folder, f"{design.path.stem}-{run.name}")

@@ -149,7 +149,8 @@ function Answer({ desk, live, pinned }) {
   const [seat, setSeat] = useState(0);
   const [level, setLevel] = useState("absolute");
   const current = live.version === desk.version;
-  const status = !current ? (desk.mistakes.length ? "The design has mistakes: nothing is solved." : "Solving ...")
+  const waited = useWait(current || desk.mistakes.length > 0 ? -1 : desk.version);
+  const status = !current ? (desk.mistakes.length ? "The design has mistakes: nothing is solved." : solving(waited))
     : live.refused ? `Cannot be solved: ${live.refused}`
       : `${live.last ? "Settled" : "Sharpening"}: ${live.stage} (${live.seconds.toFixed(1)} s)`;
   const shown = live.curves ? live : null;
@@ -183,6 +184,24 @@ function Answer({ desk, live, pinned }) {
           <p class="quiet">0 dB: the driver's own on-axis curve in an endless wall. Dashed: edges of the window.</p>
         </div>`}
     </section>`;
+}
+
+/** How long an answer has been waited for, in whole tens of seconds. @param {number} version -1 if none is */
+function useWait(version) {
+  const [waited, setWaited] = useState(0);
+  useEffect(() => {
+    setWaited(0);
+    if (version < 0) return undefined;
+    const clock = setInterval(() => setWaited((/** @type {number} */ s) => s + 10), 10000);
+    return () => clearInterval(clock);
+  }, [version]);
+  return waited;
+}
+
+/** @param {number} waited seconds */
+function solving(waited) {
+  return waited ? `Solving, for ${waited} s so far: this machine is busy, or the design is large. It goes on by itself.`
+    : "Solving ...";
 }
 
 /**

@@ -12,10 +12,9 @@ export class Refused extends Error {}
  * @returns {Promise<Data>}
  */
 export async function act(name, given = {}) {
-  const answer = await fetch(`do/${name}`, {
+  return understood(await sent(`do/${name}`, {
     method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(given),
-  });
-  return understood(answer);
+  }));
 }
 
 let latest = 0;  // number of the latest message that was heard
@@ -36,7 +35,17 @@ export async function wholeState() {
  * @param {File} file
  */
 export async function handOver(file) {
-  return understood(await fetch(`files/${encodeURIComponent(file.name)}`, { method: "PUT", body: file }));
+  return understood(await sent(`files/${encodeURIComponent(file.name)}`, { method: "PUT", body: file }));
+}
+
+/**
+ * @param {string} address
+ * @param {RequestInit} given
+ */
+async function sent(address, given) {
+  try { return await fetch(address, given); } catch {
+    throw new Refused("The bench did not answer, so this was not done: do it again once it is there.");
+  }
 }
 
 /**
