@@ -71,7 +71,7 @@ _FEET_AND_INCHES = re.compile(
     re.VERBOSE | re.IGNORECASE,
 )
 
-_WITHIN_LENGTH = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm)\b)")
+_WITHIN_QUANTITY = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm?|m3|ms|dB|k?Hz|deg)\b)")
 
 FAR_BEYOND = 1e300  # whole numbers of Python know no end, floats do
 SAME = 1e-6  # halves go up, whatever the last bits are: one length is printed in one way
@@ -280,8 +280,8 @@ def in_both(metres: float) -> str:
 
 
 def unbroken(words: str) -> str:
-    """Put no-break spaces into the lengths of a text, so that no line ends within "2 1/8 in"."""
-    return _WITHIN_LENGTH.sub("\u00a0", words)
+    """Put no-break spaces into the quantities of a text: no line ends within "2 1/8 in", "3 dB"."""
+    return _WITHIN_QUANTITY.sub("\u00a0", words)
 
 
 def in_litres(cubic_metres: float) -> str:

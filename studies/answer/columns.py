@@ -76,12 +76,12 @@ def in_words(hertz: float) -> str:
 def db_range(as_it_is: float, soft: float) -> str:
     """Write a change in dB, as a range where a cone that absorbs makes it another: "+6 to +14"."""
     if not abs(as_it_is - soft) >= METER_DB:
-        return f"{round(as_it_is, 1) + 0.0:+.1f}"
+        return f"{as_it_is:+z.1f}"
     first, second = sorted((as_it_is, soft), key=abs)
     whole = abs(first) >= WHOLE_DB and round(first) != round(second)
     if whole:
-        return f"{first:+.0f} to {second:+.0f}"
-    return f"{round(first, 1) + 0.0:+.1f} to {round(second, 1) + 0.0:+.1f}"
+        return f"{first:+z.0f} to {second:+z.0f}"
+    return f"{first:+z.1f} to {second:+z.1f}"
 
 
 def text(key: str, heading: str, description: str, *, shown: bool = True) -> TableColumn:

@@ -45,7 +45,7 @@ def voicing_in_words(found: Voicing) -> list[str]:
         f" {found.before.score:.2f}: {mended}.",
         f"No filter changes {stays}: those are differences between directions.",
         f"The window level then lies {found.rms_after_db:.1f} dB (rms) about the wanted line, in"
-        f" place of {found.rms_before_db:.1f}; the worst that is left is {found.worst_db:+.1f} dB"
+        f" place of {found.rms_before_db:.1f}; the worst that is left is {found.worst_db:+z.1f} dB"
         f" at {found.worst_hz:.0f} Hz.",
     ]
     if found.lift_db > LIFT_DB:

@@ -49,7 +49,7 @@ def _together(ways: Sequence[Way], frequencies: np.ndarray) -> Iterator[str]:
     if over_db[most] > ADD_UP_DB + SLACK_DB:
         yield (
             f"{' and '.join(way.name for way in ways)} together are driven"
-            f" {over_db[most]:+.1f} dB over the louder of them near {_khz(frequencies[most])}:"
+            f" {over_db[most]:+z.1f} dB over the louder of them near {_khz(frequencies[most])}:"
             " check order, frequency and level_db of both crossovers"
             + ("" if bare else ', or turn one way: polarity = "reversed"')
         )

@@ -172,7 +172,7 @@ def azimuth_figure(
     sides = np.append(ends - 0.5 * step, ends[-1] + 0.5 * step)
     for axes, (name, given) in zip(panels, levels.items(), strict=True):
         shown = np.asarray(given, dtype=float)
-        drawn = axes.pcolormesh(edges, sides, shown.T, **_colours(shown))
+        drawn = axes.pcolormesh(edges, sides, shown.T, rasterized=True, **_colours(shown))
         frequency_axis(axes, edges[0], edges[-1], label=axes is panels[-1])
         axes.set_ylabel(f"azimuth from {begin},\ndegrees")
         axes.set_yticks(range(0, 361, 60))

@@ -325,7 +325,7 @@ def _end_of_ray(angle: float, middle: float, extent: _Extent) -> tuple[float, fl
 
 def _seat_label(seat: Seat) -> str:
     name = textwrap.shorten(seat.name, 26, placeholder="...")
-    return f"{name}\n{seat.elevation_deg:+.1f} deg, {across_room(seat.r)} away"
+    return f"{name}\n{seat.elevation_deg:+z.1f} deg, {across_room(seat.r)} away"
 
 
 def _spread(heights: Sequence[float], pt: float) -> list[float]:

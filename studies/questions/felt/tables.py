@@ -106,7 +106,7 @@ def _verdict(study: FeltStudy, best: FeltChoice) -> str:
         )
     said, sure = f"No felt: the best ring, {_laid(best)},", verdict_in_words(found)
     if found.verdict == "no difference":
-        return f"{said} makes no difference ({found.lead_db:+.2f} dB)."
+        return f"{said} makes no difference ({found.lead_db:+z.2f} dB)."
     if found.told_apart:
         return f"{said} still costs {-found.lead_db:.2f} dB of score, {sure}."
     return f"{said} is not sure to pay: {gained(found)}."
@@ -151,7 +151,7 @@ def _lifted(study: FeltStudy, choice: FeltChoice) -> str:
 
 
 def _signed(db: float) -> str:
-    return f"{round(db, 1) + 0.0:+.1f}"
+    return f"{db:+z.1f}"
 
 
 def _laid(choice: FeltChoice) -> str:

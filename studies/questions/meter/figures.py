@@ -83,7 +83,7 @@ def _readings(meter: Meter) -> Picture:
     figure = readings_figure(
         f"{meter.design.title}: what the meter should read",
         [
-            f"{meter.stands[n].position.name}, {meter.stands[n].elevation_deg:+.0f} degrees"
+            f"{meter.stands[n].position.name}, {meter.stands[n].elevation_deg:+z.0f} degrees"
             for n in drawn
         ],
         meter.centres,

@@ -63,7 +63,7 @@ def _not_round(meter: Meter) -> Iterator[str]:
 
 def place_name(stand: Stand) -> str:
     """Name a place by name and elevation: "window's top (+19 deg)"."""
-    return f"{stand.position.name} ({stand.elevation_deg:+.0f} deg)"
+    return f"{stand.position.name} ({stand.elevation_deg:+z.0f} deg)"
 
 
 def band_range(meter: Meter) -> str:
@@ -85,7 +85,7 @@ def _selected(meter: Meter) -> Iterator[str]:
     for reading in meter.selected:
         place, band = meter.place_and_band(reading)
         readings.append(
-            f"{band_label(meter.centres[band])} at {meter.stands[place].elevation_deg:+.0f} degrees"
+            f"{band_label(meter.centres[band])} at {meter.stands[place].elevation_deg:+z.0f} degrees"
         )
     count = f"{len(readings)} readings tell" if len(readings) > 1 else "One reading tells"
     yield f"{asked} {count} most: {joined(readings)}."
@@ -205,7 +205,7 @@ def in_range(low: float, high: float) -> str:
 
 def sum_range(low: float, high: float) -> str:
     """Write the range of a sum of changes, dB, as finely as its threshold: "+8.2 to +9.1"."""
-    ends = (f"{low + 0.0:+.1f}", f"{high + 0.0:+.1f}")
+    ends = (f"{low:+z.1f}", f"{high:+z.1f}")
     return " to ".join(dict.fromkeys(ends))
 
 

@@ -94,7 +94,7 @@ def _inseparable(fitted: Fitted) -> Iterator[str]:
         change = "and a larger" if pair.correlation < 0.0 else "and a smaller"
         yield (
             f"The readings cannot tell {one} from {other} (correlation"
-            f" {pair.correlation:+.2f}): a larger {one} {change} {other} undo each other, and"
+            f" {pair.correlation:+z.2f}): a larger {one} {change} {other} undo each other, and"
             " what is written decides between them. Measure one of the two with a rule."
         )
 
@@ -126,7 +126,7 @@ def _common(fitted: Fitted) -> str:
             " positions count. Give the driver's curve in [driver] curve to use more."
         )
     return (
-        f"One level was fitted along, {fitted.level_db:+.1f} dB (give or take"
+        f"One level was fitted along, {fitted.level_db:+z.1f} dB (give or take"
         f" {fitted.level_error_db:.1f} dB); the driver's own curve is"
         " taken as the design has it, so its errors are blamed on the sizes."
     )

@@ -92,7 +92,7 @@ def _digest(found: Overlay) -> str:
 
 
 def _signed(value: float) -> str:
-    return f"{round(value, 1) + 0.0:+.1f}"
+    return f"{value:+z.1f}"
 
 
 def signed(key: str, heading: str, description: str) -> TableColumn:

@@ -72,7 +72,7 @@ def _worst(found: Overlay) -> str:
     held = found.comparison
     position, band = held.worst_at
     return (
-        f"The largest difference is {held.worst_db:+.1f} dB at"
+        f"The largest difference is {held.worst_db:+z.1f} dB at"
         f" {band_label(found.measured.centres[band])}, {found.positions[position].name}."
     )
 
@@ -165,14 +165,14 @@ def change_in_words(size: SizeOff) -> str:
 def _what_was_removed(found: Overlay) -> Iterator[str]:
     held = found.comparison
     yield (
-        f"Removed before comparing: the level, {held.offset_db:+.1f} dB at all positions alike"
+        f"Removed before comparing: the level, {held.offset_db:+z.1f} dB at all positions alike"
         " (median of all differences); and any delay, which has no part in the levels of bands."
     )
     if held.driver_removed:
         low, high = held.driver_range_db
         yield (
             "Removed as well: the driver's own curve, that is what all positions have in common"
-            f" band by band ({low:+.1f} to {high:+.1f} dB, mean over positions,"
+            f" band by band ({low:+z.1f} to {high:+z.1f} dB, mean over positions,"
             " shown in picture and table). With it goes every fault that is the same at all"
             " positions: only differences between them are tested."
         )

@@ -89,7 +89,7 @@ def _bands_from(heard: np.ndarray) -> str:
 def _where_to_sit(study: PostsStudy) -> str:
     """Say first what to do: where between the posts a listener should sit."""
     own, posts = study.own, study.own.posts
-    advice = f"With the posts in the file: {own.turn_advice()}"
+    advice = f"With the posts in the file, {own.turn_advice()}"
     half = 180.0 / posts.count
     if own.audible_centres.size and abs(own.best_azimuth_deg - half) <= MIDWAY_DEG:
         advice = (

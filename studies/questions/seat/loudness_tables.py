@@ -57,8 +57,8 @@ def _heavier(found: Loudness) -> Iterator[str]:
         yield f"{moves} changes next to nothing."
     else:
         yield (
-            f"{moves} makes {-load.loss_db:+.1f} dB for the same power, and the driver's resonance"
-            f" {100.0 * (load.resonance_share - 1.0):+.0f} per cent."
+            f"{moves} makes {-load.loss_db:+z.1f} dB for the same power, and the driver's resonance"
+            f" {100.0 * (load.resonance_share - 1.0):+z.0f} per cent."
         )
 
 

@@ -67,13 +67,13 @@ def _to_do(study: SeatStudy, main: Listener) -> tuple[str, ...]:
     if re_direct < FAINT_DB:
         return (
             f"Nothing to do about the floor at {main.name}: above {in_words(RUG_HZ)} its bounce is"
-            f" {re_direct:+.0f} dB re the direct sound.",
+            f" {re_direct:+z.0f} dB re the direct sound.",
         )
     return (
         f"To do for {main.name}: a thick rug on the floor, its middle {across_room(rug.middle)}"
         f" from the column's axis towards the seat, {across_room(rug.along)} long and"
         f" {across_room(rug.across)} wide, takes the floor's bounce above some"
-        f" {in_words(RUG_HZ)}, which is {re_direct:+.0f} dB re the direct sound there (the"
+        f" {in_words(RUG_HZ)}, which is {re_direct:+z.0f} dB re the direct sound there (the"
         " first Fresnel zone: where the bounce to that ear meets the floor).",
     )
 
@@ -81,7 +81,7 @@ def _to_do(study: SeatStudy, main: Listener) -> tuple[str, ...]:
 def _arrivals(main: Listener) -> str:
     bounces = [
         f"{one.path.surface} {one.path.delay_ms:.1f} ms later"
-        f" ({main.mean_re_direct_db(one):+.1f} dB)"
+        f" ({main.mean_re_direct_db(one):+z.1f} dB)"
         for one in main.bounces
     ]
     return (
@@ -94,9 +94,9 @@ def _early(study: SeatStudy, main: Listener) -> str:
     early = main.early_to_direct_db
     most, least = int(np.argmax(early)), int(np.argmin(early))
     return (
-        f"Together the bounces within {EARLY_S * 1e3:.0f} ms bring {main.early_mean_db:+.1f} dB re"
-        f" the direct sound, from {early[least]:+.1f} dB at {band_label(study.centres[least])} to"
-        f" {early[most]:+.1f} dB at {band_label(study.centres[most])}: what differs by band colours"
+        f"Together the bounces within {EARLY_S * 1e3:.0f} ms bring {main.early_mean_db:+z.1f} dB re"
+        f" the direct sound, from {early[least]:+z.1f} dB at {band_label(study.centres[least])} to"
+        f" {early[most]:+z.1f} dB at {band_label(study.centres[most])}: what differs by band colours"
         " the sound even where the direct sound is even."
     )
 
@@ -109,7 +109,7 @@ def _summed(study: SeatStudy, main: Listener) -> tuple[str, ...]:
         return ()
     return (
         "Wave by wave, direct sound and first bounces together are weakest in the"
-        f" {band_label(study.centres[least])} band, {summed[least]:+.1f} dB re the direct sound"
+        f" {band_label(study.centres[least])} band, {summed[least]:+z.1f} dB re the direct sound"
         " alone: they cancel there, which no equaliser mends.",
     )
 
@@ -120,8 +120,8 @@ def _ears(study: SeatStudy, main: Listener) -> str:
     at = int(np.argmax(np.abs(change)))
     return (
         f"{there.capitalize()} there (ears at {in_both(main.sitter.other_ears)} in place of"
-        f" {in_both(main.sitter.seat.ear_height)}): direct sound {change.mean():+.1f} dB on"
-        f" average, {change[at]:+.1f} dB at {band_label(study.centres[at])}."
+        f" {in_both(main.sitter.seat.ear_height)}): direct sound {change.mean():+z.1f} dB on"
+        f" average, {change[at]:+z.1f} dB at {band_label(study.centres[at])}."
     )
 
 
@@ -130,7 +130,7 @@ def _behind(study: SeatStudy, main: Listener) -> str:
     low, high = int(np.argmin(behind)), int(np.argmax(behind))
     return (
         f"A wall {in_both(distance)} behind the column's axis, against the free room:"
-        f" {behind[high]:+.1f} dB at {band_label(study.centres[high])}, {behind[low]:+.1f} dB at"
+        f" {behind[high]:+z.1f} dB at {band_label(study.centres[high])}, {behind[low]:+z.1f} dB at"
         f" {band_label(study.centres[low])} (a quarter wave is"
         f" {in_both(distance)} at {study.quarter_wave_hz:.0f} Hz)."
     )
@@ -143,8 +143,8 @@ def _shadows(study: SeatStudy, main: Listener) -> Iterator[str]:
         shadow = np.round(exact, 1) + 0.0  # no -0.0
         least, most = int(np.argmin(shadow)), int(np.argmax(shadow))
         changes.append(
-            f"the one off the {surface} by {shadow[least]:+.1f} dB"
-            f" ({band_label(study.centres[least])}) to {shadow[most]:+.1f} dB"
+            f"the one off the {surface} by {shadow[least]:+z.1f} dB"
+            f" ({band_label(study.centres[least])}) to {shadow[most]:+z.1f} dB"
             f" ({band_label(study.centres[most])})"
         )
     if not changes:
@@ -165,7 +165,7 @@ def _floor(study: SeatStudy, main: Listener) -> tuple[str, ...]:
     verdict = "tells the same" if main.floor.agrees else "does not tell all of it"
     return (
         "Solved exactly on a rigid floor, against direct sound and the floor's bounce:"
-        f" {main.floor.rms_db:.2f} dB (rms), at worst {off[at]:+.2f} dB at"
+        f" {main.floor.rms_db:.2f} dB (rms), at worst {off[at]:+z.2f} dB at"
         f" {band_label(study.centres[at])}; the bounce {verdict}.",
     )
 

@@ -60,7 +60,7 @@ def _at_one(slices: Slices, number: int) -> str:
     where = "on the axis" if point.on_axis else f"{in_both(point.radius)} from the axis"
     return (
         f"{in_words(frequency)}: loudest {where},"
-        f" {in_both(abs(point.height))} {side} the baffle, {point.level_db:+.0f} dB;"
+        f" {in_both(abs(point.height))} {side} the baffle, {point.level_db:+z.0f} dB;"
         f"{_drop(slices, number)}{_against_gaps(slices, number)}"
     )
 

@@ -78,7 +78,7 @@ def _answer(spread: Spread) -> list[str]:
     lows = f"{band_label(found.band[0])} to {band_label(found.band[1])}"
     return [
         f"In the window of {window}, {lows}: {_loudness(found.mean_window_level_db)} on average,"
-        f" tilted by {found.tilt_db_per_octave:+.1f} dB per octave.",
+        f" tilted by {found.tilt_db_per_octave:+z.1f} dB per octave.",
         *_parts(spread),
         _treble(found.treble_limit_hz, found.centres[-1]),
         *ways_in_words(spread),

@@ -57,7 +57,7 @@ def _sure(spread: Spread) -> str:
 def _below(timing: Timing) -> str:
     return (
         f"{abs(timing.summed_db):.1f} dB below what they would in step (worst"
-        f" {timing.worst_db:+.1f} dB at {in_words(timing.worst_hz)})"
+        f" {timing.worst_db:+z.1f} dB at {in_words(timing.worst_hz)})"
     )
 
 

@@ -97,7 +97,7 @@ def _percent(share: float) -> float | None:
 
 
 def _signed(value: float) -> str:
-    return f"{round(value, 2) + 0.0:+.2f}"
+    return f"{value:+z.2f}"
 
 
 def _sizes(found: Tolerance) -> Table:

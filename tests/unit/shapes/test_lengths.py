@@ -27,9 +27,9 @@ from shapes.lengths import (
 )
 
 
-def test_no_line_ends_within_a_length() -> None:
-    assert unbroken("keep 2 1/8 in of 4 in, 24 agree") == (
-        "keep 2\u00a01/8\u00a0in of 4\u00a0in, 24 agree"
+def test_no_line_ends_within_a_quantity() -> None:
+    assert unbroken("keep 2 1/8 in of 4 in, 24 agree: 3 dB at 2 kHz") == (
+        "keep 2\u00a01/8\u00a0in of 4\u00a0in, 24 agree: 3\u00a0dB at 2\u00a0kHz"
     )
 
 
