@@ -49,11 +49,11 @@ def find(design: Design, options: CarveOptions) -> Carved:
 
 def weigh(design: Design, options: CarveOptions) -> Work:
     """The search, the finalists in every build, and three of them again on a finer mesh."""
-    coarse = weighed_per_band(options.solving)
+    coarse, ranked = weighed_per_band(options.solving), ranks(options.solving)
     members = BUILDS * len(KINDS) * FINALISTS * options.asks_builds
     return (
-        *([Portion(members, coarse, ranks(options.solving))] if members else []),
-        Portion(options.solves, coarse),
+        *([Portion(members, coarse, ranked)] if members else []),
+        Portion(options.solves, coarse, ranked),
         Portion(len(KINDS) * FINALISTS, max(coarse, FINE_PER_BAND)),
         Portion(len(KINDS), max(coarse, CHECK_PER_BAND)),
     )

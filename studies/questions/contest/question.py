@@ -41,10 +41,15 @@ def make(found: Contest) -> dict[str, bytes]:
 def weigh(design: Design, options: ContestOptions) -> Work:
     """Every entry, and what is asked of every build."""
     entries = len(design.contest_entries())
-    designs = entries * (1 + BUILDS * options.asks_builds)
-    moved = options.asks_builds and design.moves_plate
-    hung = [Portion(entries * MOST_GAPS, weighed_per_band(options.solving), ranks(options.solving))]
-    return (Portion(designs, weighed_fine(options.solving)), *(hung if moved else []))
+    coarse, work = (
+        weighed_per_band(options.solving),
+        [Portion(entries, weighed_fine(options.solving))],
+    )
+    if options.asks_builds:
+        work += [Portion(BUILDS * entries, coarse)]
+    if options.asks_builds and design.moves_plate:
+        work += [Portion(entries * MOST_GAPS, coarse, ranks(options.solving))]
+    return tuple(work)
 
 
 QUESTION = Question(

@@ -35,7 +35,7 @@ def weigh(design: Design, options: ExploreOptions) -> Work:
     return (
         Portion(len(knob.sizes) * len(gap.sizes), coarse, ranked),
         *members,
-        Portion(12, max(coarse, FINE_PER_BAND)),
+        Portion(12, max(coarse, FINE_PER_BAND), ranked),
     )
 
 

@@ -16,7 +16,13 @@ from studies.solving.budget import Portion, Work
 from studies.solving.ensemble import MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.members import BUILDS
-from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
+from studies.solving.session import (
+    coarse_of,
+    ranks,
+    solved,
+    weighed_fine,
+    weighed_per_band,
+)
 from studies.solving.weighing import leaders_work
 
 
@@ -38,7 +44,8 @@ def weigh(design: Design, options: GapOptions) -> Work:
     return (
         Portion(len(design.gap_candidates()), coarse, ranked),
         *members,
-        Portion(6, max(coarse, FINE_PER_BAND)),
+        Portion(6, max(coarse, FINE_PER_BAND), ranked),
+        *([Portion(1, weighed_fine(options.solving))] if ranked else []),
         *leaders_work(design),
     )
 

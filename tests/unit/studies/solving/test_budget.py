@@ -17,6 +17,8 @@ from studies.questions.explore import question as explore
 from studies.questions.explore.command import ExploreOptions
 from studies.questions.gap import question as gap
 from studies.questions.gap.command import GapOptions
+from studies.questions.seat import question as seat
+from studies.questions.seat.command import SeatOptions
 from studies.questions.spread import question as spread
 from studies.questions.spread.command import SpreadOptions
 from studies.questions.trim import question as trim
@@ -71,7 +73,7 @@ def test_what_a_study_solves_is_counted_before(design: Design) -> None:
     full = SolverOptions(full=True)
     written = TrimOptions(solving=full, as_written=True)
     assert trim.weigh(design, written) == (Portion(tried, 24), Portion(12, 24))
-    _, judged, _ = trim.weigh(design, TrimOptions())
+    _, judged, *_ = trim.weigh(design, TrimOptions())
     asked = trim.MOST_JUDGED + trim.COMPARED + trim.STOPS + trim.MOST_GAPS_JUDGED
     assert judged == Portion(trim.BUILDS * asked, COARSE_PER_BAND, ranked=True)
     few = GapOptions(solving=full, as_written=True)
@@ -107,13 +109,17 @@ def test_what_is_not_round_is_weighed_where_the_file_asks_for_it() -> None:
     assert dear.solves == dear.all_round == cheap.solves == 2 * 8
     assert dear.seconds - START_S > 8.0 * (cheap.seconds - START_S)
     assert dear.megabytes > cheap.megabytes
-    assert "(16 of them of posts or of two axes)" in dear.in_words()
+    assert "(16 of them not round)" in dear.in_words()
     (three,) = posts_work(posted)
     both = replace(three, counts=(3, 4))
     once, twice = (reckon(posted, (one,), workers=1).seconds - START_S for one in (three, both))
     assert 1.2 < twice / once < 1.8, "orders 0, 3, 6 ... and 0, 3, 4, 6, 8 ..."
     assert spread.weigh(hangs, SpreadOptions())[1:] == (off,)
     assert {one.designs for one in leaders_work(hangs)} == {4}
+    shaded = reckon(plain, seat.weigh(plain, SeatOptions()), workers=1)
+    free = reckon(plain, seat.weigh(plain, SeatOptions())[:1], workers=1)
+    assert shaded.all_round == 2, "third octaves"
+    assert free.seconds + 0.01 < shaded.seconds < free.seconds + 1.0
 
 
 @pytest.mark.slow

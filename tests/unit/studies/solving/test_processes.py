@@ -2,6 +2,7 @@
 
 import multiprocessing
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from dispersion.problem import Problem
 from dispersion.solvers import solve_waves
 from dispersion.stopping import StopFlag, StoppedError, stopped_by
 from studies.solving import processes
+from studies.solving.budget import PROCESS_MB
 from studies.solving.candidates import Candidate
 from studies.solving.grid import COARSE_BY_NEED, run
 from studies.solving.ledger import Ledger
@@ -76,6 +78,15 @@ def test_candidates_are_the_same_to_the_last_bit(two: Processes, tmp_path: Path)
         np.testing.assert_array_equal(one.response.alone, other.response.alone)
     assert two._ledger.kept > 9
     assert two._ledger.found == 0
+    if sys.platform == "linux":
+        for process in two._executor._processes:
+            assert PROCESS_MB / 1.5 < peak_mb(process) < 1.5 * PROCESS_MB, "as is reckoned"
+
+
+def peak_mb(process: int) -> float:
+    """Most memory that a process held at once, MB, as Linux says."""
+    status = Path(f"/proc/{process}/status").read_text(encoding="utf-8")
+    return int(re.search(r"VmHWM:\s+(\d+) kB", status)[1]) * 1024 / 1e6
 
 
 @pytest.mark.parametrize("piece", [slow, ended])
