@@ -77,7 +77,7 @@ def _answer(study: FeltStudy) -> list[str]:
     others = [choice for choice in study.best_of_each if choice not in (study.bare, best)]
     said += [
         f"Best {IN_WORDS[choice.place]}: {gained(study.gain(choice))},"
-        f" {study.mean_lost_db(choice):.1f} dB of level lost."
+        f" {_lost(study, choice)} dB of level lost."
         for choice in others
     ]
     source = (
@@ -122,6 +122,10 @@ def _members(study: FeltStudy) -> list[str]:
     ]
 
 
+def _lost(study: FeltStudy, choice: FeltChoice) -> str:
+    return f"{round(study.mean_lost_db(choice), 1) + 0.0:.1f}"  # no -0.0
+
+
 def _taken(study: FeltStudy, choice: FeltChoice) -> str:
     """What felt takes from the level, over the band and by octave."""
     octaves = study.lost_by_octave(choice)
@@ -132,9 +136,8 @@ def _taken(study: FeltStudy, choice: FeltChoice) -> str:
         if max(abs(one.window_db), abs(one.power_db)) >= AUDIBLE_DB
     ]
     by_octave = f" By octave: {', '.join(named)}; a minus is a gain." if named else ""
-    lost = round(study.mean_lost_db(choice), 1) + 0.0  # no -0.0
     return (
-        f"It takes {lost:.1f} dB from the level in the window, in the mean"
+        f"It takes {_lost(study, choice)} dB from the level in the window, in the mean"
         f" over the band.{by_octave}{_lifted(study, choice)}"
     )
 

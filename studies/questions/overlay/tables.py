@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from shapes.lengths import across_room, in_own, own_unit
+from shapes.lengths import in_own, own_unit
 from studies.answer import cautions
 from studies.answer.columns import band, fixed, mm, number, text
 from studies.answer.evidence import evidence_of_responses
@@ -101,8 +101,8 @@ def signed(key: str, heading: str, description: str) -> TableColumn:
 
 
 def _place(metres: float) -> str:
-    """A distance of the meter: on a tape in inches, or in metres."""
-    return in_own(metres) if own_unit() == "in" else across_room(metres)
+    """A distance of the meter as on a tape: in inches, or in metres to the millimetre."""
+    return in_own(metres) if own_unit() == "in" else f"{metres:.3f} m"
 
 
 def _positions(found: Overlay) -> Table:

@@ -128,10 +128,11 @@ def _doubt(found: Overlay) -> Iterator[str]:
         return
     at, band = np.unravel_index(int(np.argmax(width)), width.shape)
     rms = found.members_rms_db
+    left = " to ".join(dict.fromkeys(f"{end:.1f}" for end in (rms.min(), rms.max())))
     yield (
         f"Of {len(rms)} drivers and builds that this file may stand for nine in ten lie up to"
         f" {width[at, band]:.1f} dB apart ({band_label(found.measured.centres[band])},"
-        f" {found.positions[at].name}), and would leave {rms.min():.1f} to {rms.max():.1f} dB rms:"
+        f" {found.positions[at].name}), and would leave {left} dB rms:"
         " --fit finds which of them this is."
     )
 
