@@ -86,9 +86,11 @@ class Evidence:
     def _vouched_for(self, designs: str) -> tuple[str, ...]:
         if self.account:
             return (f"method {self.method}, {designs}: {self.account}",)
+        one = self.lowest_hz == self.highest_hz
+        other = "" if one else f", {self.unknowns_highest} at {self.highest_hz:.0f} Hz"
         return (
             f"method {self.method}, {designs}: {self.unknowns_lowest} unknowns at"
-            f" {self.lowest_hz:.0f} Hz, {self.unknowns_highest} at {self.highest_hz:.0f} Hz",
+            f" {self.lowest_hz:.0f} Hz{other}",
             "power given off by the driver and power found far away and in the walls agree within"
             f" {max(self.worst_power_error_db, 0.001):.3f} dB everywhere",
         )

@@ -42,8 +42,8 @@ def resonances_in_words(found: Sequence[Resonance], places: Sequence[str] = ()) 
         else ": between driver and reflector, as a rule (`roundcast slice` tells where)"
     )
     return [
-        f"Rings at {names}{usual}. They measure broader and lower where surfaces, the cone above"
-        " all, take more of the sound than the file says."
+        f"Rings at {names}{usual}. They measure broader and lower where surfaces, the driver's"
+        " cone above all, take more of the sound than the file says."
     ]
 
 

@@ -34,6 +34,8 @@ _MOST_SHOWN = 50
 """Mistakes of one file that are shown: what has more is no design file."""
 _MOST_LOOKED_AT = 500
 _TOO_SHORT, _NO_TEXT = "too_short", "string_type"
+ABSURD = "is an absurd size here"
+"""In the message about a length outside of what is possible."""
 NO_UNIT = "no_unit"
 """Type of the error about a bare length in a file that declares no unit."""
 
@@ -113,14 +115,19 @@ def _without_repeats(found: list[ErrorDetails]) -> list[ErrorDetails]:
     do as well is also called no text; and a unit that is missing or unknown, which is one mistake
     with one remedy, is found again at every bare length.
     """
-    if unknown := [details for details in found if details["loc"] == ("unit",)]:
-        return unknown
+    if any(details["loc"] == ("unit",) for details in found):
+        found = [details for details in found if not _takes_unit_of_file(details)]
     no_unit = [details for details in found if details["type"] == NO_UNIT]
     repeated = [
         *no_unit[1:],
         *(details for details in found if _is_repeat(details, found)),
     ]
     return [details for details in found if details not in repeated]
+
+
+def _takes_unit_of_file(details: ErrorDetails) -> bool:
+    """Whether a bare length is absurd, which in an unknown unit says nothing."""
+    return ABSURD in details["msg"] and isinstance(details["input"], int | float)
 
 
 def _is_repeat(details: ErrorDetails, found: list[ErrorDetails]) -> bool:

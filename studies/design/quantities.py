@@ -35,7 +35,7 @@ from shapes.lengths import (
     parse_time,
     parse_volume,
 )
-from studies.design.errors import NO_UNIT
+from studies.design.errors import ABSURD, NO_UNIT
 
 UNITS = ("mm", "cm", "m", "in")
 LIKELY_UNITS = {"mm": UNITS, "in": ("in", "ft", "mm", "cm")}
@@ -94,7 +94,7 @@ def _length(value: object, unit: str | None, least: float, most: float) -> float
         _refuse_negative(metres, written, zero_allowed=least == 0)
     if not least <= metres <= most:
         raise ValueError(
-            f"{written} is an absurd size here, {_short(least)} to {_short(most)} is possible"
+            f"{written} {ABSURD}, {_short(least)} to {_short(most)} is possible"
             + _meant(given, least, most)
         )
     return metres

@@ -70,7 +70,8 @@ def _answer(study: PostsStudy) -> list[str]:
                 f" {_bands_from(heard)}; at most {most:.1f} dB."
             )
         else:
-            said.append(f"{name}: nowhere more than {most:.1f} dB round the column.")
+            size = f"{most:.1f}" if most >= 0.05 else "0.05"
+            said.append(f"{name}: nowhere more than {size} dB round the column.")
     said += _omnidirectional(study)
     said += [f"{name} does not fit: {reason}." for name, reason in study.left_out.items()]
     window = window_in_words(study.design.window_deg)

@@ -76,7 +76,9 @@ def _corners(study: RayStudy) -> list[str]:
 
 
 def _spoken(words: str) -> str:
-    return words if words in ("straight out", "trapped") else f"off {words.replace(', ', ' then ')}"
+    if words in ("straight out", "trapped"):
+        return words
+    return f"{'after' if words[0].isdigit() else 'off'} {words.replace(', ', ' then ')}"
 
 
 def _facts(study: RayStudy) -> list[Fact]:

@@ -18,8 +18,8 @@ ZERO = (
     " rise towards the driver."
 )
 RINGS = (
-    "energy: of the pressure in the air between driver and what hangs above, of the part that rings"
-    " alone; in the cone: below the baffle's face"
+    "share: of the pressure's energy in the air between driver and what hangs above, of the part"
+    " that rings alone; in the cone: below the baffle's face"
 )
 LIMIT = "What is not round is not in the slice: posts, wires, a reflector off its centre."
 
