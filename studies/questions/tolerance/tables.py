@@ -22,6 +22,13 @@ from studies.questions.tolerance.words import (
 from studies.solving.candidates import Row
 
 _DECIMALS = {"mm": 2, "deg": 2, "K": 1}
+_SURE = {
+    "no difference": "-",
+    "not asked": "",
+    "cannot be told apart": "open",
+    "turned round": "turned",
+}
+"""Verdicts as a narrow column has them."""
 
 
 def tolerance_tables(found: Tolerance) -> Findings:
@@ -111,7 +118,13 @@ def _sizes(found: Tolerance) -> Table:
             "plus_score_db", "score\nat +", "change of score at the upper end, dB", _signed
         ),
         number("cost_db", "cost", "most that the score worsens within the tolerance, dB"),
-        text("verdict", "verdict", "whether it costs anything in other drivers and builds too"),
+        TableColumn(
+            "verdict",
+            "sure",
+            "whether it costs anything in other drivers and builds too",
+            lambda verdict: _SURE.get(verdict, verdict),
+            is_text=True,
+        ),
         text("per", "per", "step for which slopes are told"),
         TableColumn("score_slope_db", "score\na step", "change of score per step, dB", _signed),
         TableColumn("bend_db", "bend", "mean of both changes of score, dB", _signed),
@@ -130,7 +143,9 @@ def _sizes(found: Tolerance) -> Table:
         columns,
         tuple(_size(found, size) for size in _all(found)),
         "changes in dB against the design as written; cost: the most the score worsens within the"
-        " tolerance;\nbend: mean of both changes; where it is not small beside them, the change a"
+        " tolerance;\nsure: whether it is one in other drivers and builds, asked of the most costly"
+        " sizes; open: cannot be told apart; turned: it pays in most; -: no difference by this"
+        " file;\nbend: mean of both changes; where it is not small beside them, the change a"
         " step tells little; curve: rms over the bands;\ncone: the driver's; its loss: its"
         " admittance over that of the air",
         note_key="reason",
