@@ -19,6 +19,7 @@ import numpy as np
 from numba import njit
 from scipy import special
 
+from dispersion.rational import barycentric
 from dispersion.stopping import current_stop
 
 from .elements import GAUSS, Mesh, basis
@@ -30,6 +31,10 @@ from .system import pair_rules
 from .walls import Losses
 
 BESSEL_STEP = 1.0 / 32.0  # cubic Hermite between: error below 3e-9
+BEYOND = (6.0, 12.0)
+"""See `_free_far_field`: J_n(ka) is below 1e-9 from there on."""
+SAME_DEGREES = 16
+"""Degrees are multiples of this, so that candidates share what their column sends out."""
 MAX_DEPTH = 60  # parts kept while an element is bisected, one more each time
 
 
@@ -85,6 +90,59 @@ def far_field(
 
 
 def _free_far_field(
+    mesh: Mesh,
+    k: complex,
+    m: int,
+    p: np.ndarray,
+    q: np.ndarray,
+    elevations: np.ndarray,
+    shared: SharedBlocks | None,
+    losses: Losses | None,
+) -> np.ndarray:
+    """Return the same in free air, by way of fewer directions where they tell it as well.
+
+    All round (m = 0) it is a smooth function of the elevation's sine. Seen from the middle of the
+    bodies, all of them within a from there, what its Chebyshev series has beyond degree
+    n = ka + `BEYOND[0]` (ka)^(1/3) + `BEYOND[1]` is as small as J_n(ka).
+    """
+    sines = np.sin(np.radians(elevations))
+    if m == 0:
+        at = mesh.gauss_points
+        middle = 0.5 * (at.z.min() + at.z.max())
+        reach = k.real * float(np.hypot(at.r, at.z - middle).max())
+        degree = int(reach + BEYOND[0] * np.cbrt(reach) + BEYOND[1])
+        degree += -degree % SAME_DEGREES
+        if degree < len(elevations):
+            nodes = _chebyshev_elevations(degree)
+            turned = np.exp(1j * k * middle * np.sin(np.radians(nodes)))[:, None]
+            few = turned * _sum_of_bodies(mesh, k, m, p, q, nodes, shared, losses)
+            read = _between_chebyshev(degree, sines.tobytes())
+            return np.exp(-1j * k * middle * sines)[:, None] * (read @ few)
+    return _sum_of_bodies(mesh, k, m, p, q, elevations, shared, losses)
+
+
+@lru_cache(maxsize=64)
+def _chebyshev_elevations(degree: int) -> np.ndarray:
+    """Elevations whose sines are the Chebyshev points of a degree; degrees, alike up and down."""
+    upward = 90.0 - 180.0 * np.arange((degree + 1) // 2) / degree
+    level = np.zeros(1 - degree % 2)
+    return np.concatenate((upward, level, -upward[::-1]))
+
+
+@lru_cache(maxsize=64)
+def _between_chebyshev(degree: int, sines: bytes) -> np.ndarray:
+    """(D, degree + 1) matrix from values at Chebyshev points to those at sines of elevations.
+
+    Barycentric, with weights that alternate in sign and are half as large at both ends.
+    """
+    weights = np.ones(degree + 1, dtype=np.complex128)
+    weights[1::2] = -1.0
+    weights[[0, -1]] *= 0.5
+    nodes = np.sin(np.radians(_chebyshev_elevations(degree)))
+    return barycentric(np.frombuffer(sines), nodes, weights).real
+
+
+def _sum_of_bodies(
     mesh: Mesh,
     k: complex,
     m: int,

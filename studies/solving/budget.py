@@ -62,7 +62,7 @@ mesh: 0.53 and 0.41 on the example and the small build of the tests; orders abov
 circumference in wavelengths."""
 MEETINGS = 5
 """Matrices of all orders of both bodies at once for every worker that solves two axes."""
-DIRECTIONS = 361
+DIRECTIONS = 120
 START_S = 4.0
 """To load what is compiled, and to draw and write the answer."""
 TRIED = 12

@@ -98,6 +98,18 @@ def test_sound_falls_off_as_one_over_r(pulsating) -> None:
     assert levels[1] - levels[2] == pytest.approx(np.full(5, 6.0206), abs=1e-3)
 
 
+@pytest.mark.parametrize(("floor", "absorbing"), [(None, False), (-0.5, True)])
+def test_many_directions_say_what_each_says_alone(floor: float | None, absorbing: bool) -> None:
+    """Of many, few are summed over the surface and the others read: to the digits of the sums."""
+    drives = [normal_motion("top", {"top"}, AIR)]
+    can = solve([CAN], FREQUENCY, drives, AIR, lifts=[-0.1], floor=floor, absorbing_air=absorbing)
+    many = np.linspace(-90.0, 90.0, 181)
+    together = can.far_field(many)
+    for place in (0, 37, 90, 91, 151, 180):
+        alone = can.far_field(many[[place]])[0]
+        assert np.abs(together[place] - alone).max() < 1e-8 * np.abs(together).max()
+
+
 def test_far_field_of_a_pulsating_ball(pulsating) -> None:
     k = pulsating.wavenumber
     exact = of_a_pulsating_ball(np.array(1.0), k) * np.exp(-1j * k)
