@@ -35,6 +35,7 @@ DPI = 150
 LEVEL_LABEL = "level, dB re the driver's own on-axis curve"
 FREQUENCY_LABEL = "frequency, Hz"
 TITLE_LENGTH = 100
+MOST_INCH_MARKS = 9
 NARROW = 5.0
 """A frequency axis whose ends have no larger ratio is ticked at every third octave."""
 
@@ -144,6 +145,14 @@ def room_axis(axis: Axis, words: str) -> None:
         axis.set_major_formatter(FuncFormatter(lambda metres, _: f"{metres / FOOT:.0f}"))
 
 
+def inch_marks(low: float, high: float) -> list[float]:
+    """Return the marks of a rule in inches, eight or so, between two ends, mm."""
+    steps = [25.4 * step for step in (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 6, 12, 24, 48)]
+    step = next((s for s in steps if (high - low) / s <= MOST_INCH_MARKS), steps[-1])
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    return [step * mark for mark in range(first, last + 1)]
+
+
 def _inch_mark(millimetres: float, _: object) -> str:
     return in_inches(millimetres * 1e-3).removesuffix(" in")
 
@@ -151,18 +160,13 @@ def _inch_mark(millimetres: float, _: object) -> str:
 class _Inches(Locator):
     """Marks of a rule in inches, eight or so, on an axis in mm."""
 
-    steps = tuple(25.4 * step for step in (1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 4, 6, 12, 24, 48))
-    most = 9
-
     def __call__(self) -> list[float]:
         low, high = sorted(self.axis.get_view_interval())  # type: ignore[union-attr]
         return self.tick_values(low, high)
 
     def tick_values(self, vmin: float, vmax: float) -> list[float]:
         """Return the marks between two ends, mm."""
-        step = next((s for s in self.steps if (vmax - vmin) / s <= self.most), self.steps[-1])
-        first, last = math.ceil(vmin / step - 1e-9), math.floor(vmax / step + 1e-9)
-        return [step * mark for mark in range(first, last + 1)]
+        return inch_marks(vmin, vmax)
 
 
 def edges_of_bands(centres: ArrayLike) -> np.ndarray:

@@ -18,9 +18,9 @@ from collections.abc import Sequence
 import numpy as np
 from markupsafe import Markup
 
-from shapes.lengths import INCH, in_both, own_unit, unbroken
+from shapes.lengths import INCH, in_both, in_inches, own_unit, unbroken
 from studies.answer.charts.coverage import STEP_DB
-from studies.answer.charts.style import level_limits
+from studies.answer.charts.style import inch_marks, level_limits
 from studies.answer.charts.sweeps import cell_edges
 from studies.answer.outlines import Data, gaps_of, rounded
 from studies.answer.page_axes import absolute_colours, frequency_axis_data, normalised_colours
@@ -107,10 +107,15 @@ def _slider(knob: Knob, at: int) -> Data:
 def _knob(knob: Knob) -> Data:
     per_unit = INCH if own_unit() == "in" else 1e-3
     sizes = np.degrees(knob.sizes) if knob.is_angle else np.array(knob.sizes) / per_unit
+    edges = cell_edges(sizes)
+    ruled = own_unit() == "in" and not knob.is_angle
+    marks = inch_marks(*(1e3 * INCH * edges[[0, -1]])) if ruled else []
     return {
         "title": f"{knob.name}, {'degrees' if knob.is_angle else own_unit()}",
         "sizes": rounded(sizes),
-        "edges": rounded(cell_edges(sizes)),
+        "edges": rounded(edges),
+        "ticks": rounded(np.array(marks) * 1e-3 / INCH),
+        "tick_names": [in_inches(1e-3 * mark).removesuffix(" in") for mark in marks],
         "words": [knob.in_words(size) for size in knob.sizes],
     }
 

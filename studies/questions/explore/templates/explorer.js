@@ -56,6 +56,10 @@
     };
   }
 
+  function ruled(size) {
+    return size.ticks.length ? { tickvals: size.ticks, ticktext: size.tick_names } : {};
+  }
+
   function frequencyAxis(title) {
     const edges = data.frequency.edges;
     return axis(title, {
@@ -118,8 +122,8 @@
       ring(7, "#fff"), ring(3.5, CHOSEN),
     ];
     return [traces, layout({
-      xaxis: axis(knob.title, { showgrid: false, range: ends(knob.edges) }),
-      yaxis: axis(gap.title, { showgrid: false, range: ends(gap.edges) }),
+      xaxis: axis(knob.title, { showgrid: false, range: ends(knob.edges), ...ruled(knob) }),
+      yaxis: axis(gap.title, { showgrid: false, range: ends(gap.edges), ...ruled(gap) }),
       plot_bgcolor: "#eef1f3",
     })];
   }

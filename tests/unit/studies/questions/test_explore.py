@@ -281,6 +281,9 @@ def test_in_inches_the_section_is_drawn_in_its_own_millimetres(found: Explore) -
         [gap / 0.0254 for gap in found.gap.sizes], abs=1e-4
     )
     assert data["section"]["heights"][-1] < data["section"]["top"]
+    # Edges of cells at 48 and 80 mm: marks of a rule in between.
+    assert data["knobs"][1]["tick_names"] == ["2", "2 1/4", "2 1/2", "2 3/4", "3"]
+    assert data["knobs"][1]["ticks"] == [2.0, 2.25, 2.5, 2.75, 3.0]
 
 
 def test_the_section_shows_felt_where_it_lies(found: Explore) -> None:
