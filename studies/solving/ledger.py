@@ -12,7 +12,7 @@ import hashlib
 import io
 import sqlite3
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,33 +24,20 @@ import numpy as np
 
 from dispersion import keys
 from dispersion.fields import Fields
+from studies.solving.ledger_file import (
+    LEDGER_ID,
+    PATIENCE_S,
+    TABLES,
+    TROUBLE,
+    LedgerError,
+    files_of,
+    is_damage,
+    opened,
+    refusals,
+    refuse_words,
+)
 
 Found = TypeVar("Found")
-PATIENCE_S = 30.0
-"""How long to wait for another process that is writing."""
-LEDGER_ID = 0x726F756E
-"""SQLite's application id: distinguishes a ledger from anybody else's database."""
-# What is touched at every use is small and apart from what is large and never changes. A table
-# `fields` is that of earlier versions, and goes with their solves.
-TABLES = """
-CREATE TABLE IF NOT EXISTS solves (
-    id INTEGER PRIMARY KEY,
-    key BLOB NOT NULL UNIQUE,
-    version TEXT NOT NULL,
-    size INTEGER NOT NULL,
-    kept REAL NOT NULL,
-    used REAL NOT NULL
-);
-CREATE TABLE IF NOT EXISTS arrays (
-    id INTEGER PRIMARY KEY REFERENCES solves ON DELETE CASCADE,
-    unknowns INTEGER NOT NULL,
-    far BLOB NOT NULL,
-    near BLOB NOT NULL,
-    error BLOB NOT NULL,
-    arrived BLOB NOT NULL,
-    digest BLOB NOT NULL
-);
-"""
 FETCH = """
 SELECT far, near, error, arrived, unknowns, digest, kept FROM solves JOIN arrays USING (id)
 WHERE key = ?
@@ -75,21 +62,6 @@ DELETE FROM solves WHERE typeof(key) != 'blob' OR typeof(version) != 'text'
     OR typeof(kept) != 'real' OR kept NOT BETWEEN 0 AND {LATEST}
     OR typeof(used) != 'real' OR used NOT BETWEEN 0 AND {LATEST}
 """
-PARTS = ("", "-wal", "-shm")
-DAMAGE = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CONSTRAINT}
-TROUBLE = (sqlite3.DatabaseError, UnicodeDecodeError)
-"""The second where an error's own message holds a damaged name."""
-FULL = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR}
-HEADER_ID = slice(68, 72)
-"""Where SQLite keeps the application id in a file."""
-
-
-class LedgerError(ValueError):
-    """A ledger that cannot be used; the message names the file and the remedy."""
-
-
-class FullDiskError(LedgerError):
-    """A ledger that cannot be used because there is no room beside it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -152,9 +124,9 @@ class Ledger:
         self.since = time.time() if since is None else since
         self._used: set[bytes] = set()
         self._writes = self._is_sound = True
-        with _refusals(path):
+        with refusals(path):
             path.parent.mkdir(parents=True, exist_ok=True)
-            _refuse_words(path)
+            refuse_words(path)
             self._open()
 
     def __enter__(self) -> Self:
@@ -237,7 +209,7 @@ class Ledger:
     @property
     def size(self) -> int:
         """Bytes on disk."""
-        return sum(file.stat().st_size for file in _files(self.path) if file.exists())
+        return sum(file.stat().st_size for file in files_of(self.path) if file.exists())
 
     def prune(self, most_bytes: int | None = None) -> int:
         """Drop solves of other versions, then the least recently used; return how many went.
@@ -271,11 +243,11 @@ class Ledger:
 
     def _or_begun_anew(self, use: Callable[[], Found]) -> Found:
         """Use the file; where it is damaged, a new one in its place."""
-        with self._lock, _refusals(self.path):
+        with self._lock, refusals(self.path):
             try:
                 return use()
             except TROUBLE as error:
-                if not _is_damage(error, self.path):
+                if not is_damage(error, self.path):
                     raise
                 self._database.close()
                 self._set_aside(str(error))
@@ -305,11 +277,11 @@ class Ledger:
 
     def _open(self) -> None:
         try:
-            self._database = _opened(self.path)
+            self._database = opened(self.path)
             with self._database:
                 unsound = self._database.execute(UNSOUND).rowcount
         except TROUBLE as error:
-            if not _is_damage(error, self.path):
+            if not is_damage(error, self.path):
                 raise
             self._set_aside(str(error))
         else:
@@ -321,15 +293,15 @@ class Ledger:
         number = 1
         while (aside := self.path.with_name(f"{self.path.name}.damaged-{number}")).exists():
             number += 1
-        for file, away in zip(_files(self.path), _files(aside), strict=True):
+        for file, away in zip(files_of(self.path), files_of(aside), strict=True):
             if file.exists():
                 file.rename(away)
         self.report(f"{self.path} was damaged ({reason}): set aside as {aside.name}, begun anew")
-        self._database = _opened(self.path)
+        self._database = opened(self.path)
 
     def _failed(self, error: Exception) -> None:
         """Begin a new file where this one is damaged; where it cannot be written, do without."""
-        if _is_damage(error, self.path):
+        if is_damage(error, self.path):
             self._used.clear()
             self._database.close()
             try:
@@ -356,7 +328,7 @@ def prune_without_room(path: Path, most_bytes: int | None = None) -> int:
         If the file cannot be read, or another process will not let go of it.
     """
     with (
-        _refusals(path),
+        refusals(path),
         closing(sqlite3.connect(path, timeout=PATIENCE_S)) as source,
         closing(sqlite3.connect(":memory:")) as left,
     ):
@@ -373,110 +345,12 @@ def prune_without_room(path: Path, most_bytes: int | None = None) -> int:
             left.execute("INSERT INTO arrays VALUES (?, ?, ?, ?, ?, ?, ?)", arrays)
         left.commit()
         source.close()
-        for file in _files(path):
+        for file in files_of(path):
             file.unlink(missing_ok=True)
         with closing(sqlite3.connect(path)) as anew:
             anew.execute("PRAGMA journal_mode = OFF")
             left.backup(anew)
     return before - len(stay)
-
-
-def _opened(path: Path) -> sqlite3.Connection:
-    """Connection to a sound ledger that can be written."""
-    database = sqlite3.connect(path, timeout=PATIENCE_S, check_same_thread=False)
-    database.text_factory = _words  # what is damaged may be no text
-    try:
-        _check(database, path)
-        database.execute("PRAGMA synchronous = NORMAL")
-        database.execute("PRAGMA foreign_keys = ON")
-        _in_write_ahead_mode(database)
-        # Fails here, not at the first solve, if the file cannot be written.
-        database.executescript(
-            f"BEGIN IMMEDIATE; PRAGMA application_id = {LEDGER_ID}; {TABLES} COMMIT;"
-        )
-    except BaseException:
-        database.close()
-        raise
-    return database
-
-
-def _check(database: sqlite3.Connection, path: Path) -> None:
-    (verdict,) = database.execute("PRAGMA quick_check(1)").fetchone()
-    if verdict != "ok":
-        damage = sqlite3.DatabaseError(verdict.splitlines()[-1])
-        damage.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
-        raise damage
-    # In this order: another process may begin the file in between, tables and identity at once.
-    (tables,) = database.execute("SELECT COUNT(*) FROM sqlite_schema").fetchone()
-    (identity,) = database.execute("PRAGMA application_id").fetchone()
-    if tables and identity != LEDGER_ID:
-        raise _refused(path, "it is a database of something else")
-
-
-def _in_write_ahead_mode(database: sqlite3.Connection) -> None:
-    """Switch over; SQLite does not wait by itself where two processes do so at once."""
-    until = time.monotonic() + PATIENCE_S
-    while True:
-        try:
-            database.execute("PRAGMA journal_mode = WAL")
-            return
-        except sqlite3.OperationalError as error:
-            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
-                raise
-            time.sleep(0.01)
-
-
-def _refuse_words(path: Path) -> None:
-    """Refuse a file of plain text, a design perhaps: no ledger, however damaged."""
-    if path.is_file():
-        with path.open("rb") as file:
-            head = file.read(4096)
-        if head and b"\0" not in head and not head.startswith(b"SQLite"):
-            raise _refused(path, "it is a file of text, no ledger")
-
-
-def _words(raw: bytes) -> str:
-    return raw.decode("utf-8", errors="replace")
-
-
-def _is_damage(error: Exception, path: Path) -> bool:
-    if isinstance(error, UnicodeDecodeError):
-        return True
-    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
-    # Statements that are sound meet an error only where the tables or the header are not.
-    return code in DAMAGE or (code == sqlite3.SQLITE_ERROR and _says_it_is_a_ledger(path))
-
-
-def _says_it_is_a_ledger(path: Path) -> bool:
-    try:
-        with path.open("rb") as file:
-            return file.read(HEADER_ID.stop)[HEADER_ID] == LEDGER_ID.to_bytes(4, "big")
-    except OSError:
-        return False
-
-
-@contextlib.contextmanager
-def _refusals(path: Path) -> Iterator[None]:
-    """Turn whatever the file does not allow into a sentence with the remedy."""
-    try:
-        yield
-    except TROUBLE as error:
-        is_full = getattr(error, "sqlite_errorcode", 0) & 0xFF in FULL
-        raise _refused(path, str(error), FullDiskError if is_full else LedgerError) from error
-    except OSError as error:
-        raise _refused(path, error.strerror or str(error)) from error
-
-
-def _refused(path: Path, reason: str, kind: type[LedgerError] = LedgerError) -> LedgerError:
-    return kind(
-        f"the ledger {path} cannot be used ({reason}): name another place with --ledger, or solve"
-        " without one (--no-ledger)"
-    )
-
-
-def _files(path: Path) -> tuple[Path, ...]:
-    """Return the file itself and what SQLite keeps beside it."""
-    return tuple(path.with_name(path.name + part) for part in PARTS)
 
 
 def _packed(array: np.ndarray) -> bytes:

@@ -71,7 +71,8 @@ def begin_here(count: int, path: Path, since: float, counts: Any, alive: Connect
     threading.Thread(target=_end_with, args=(alive,), daemon=True).start()
     from dispersion.waves import SharedBlocks, one_blas_thread
     from dispersion.waves.sharing import MOST_BLOCK_BYTES
-    from studies.solving.ledger import Ledger, LedgerError
+    from studies.solving.ledger import Ledger
+    from studies.solving.ledger_file import LedgerError
     from studies.solving.memory import MOST_BYTES, Remembering
 
     _until_it_ends.enter_context(one_blas_thread())  # others would only spin between solves

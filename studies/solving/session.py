@@ -27,7 +27,8 @@ from studies.solving.grid import (
     Solver,
     problem_of,
 )
-from studies.solving.ledger import Ledger, LedgerError
+from studies.solving.ledger import Ledger
+from studies.solving.ledger_file import LedgerError
 from studies.solving.memory import Remembering
 from studies.solving.options import SolverOptions, default_ledger
 from studies.solving.processes import processes_at_hand

@@ -10,7 +10,8 @@ from pathlib import Path
 from studies.answer.columns import number, text
 from studies.answer.printing import print_table
 from studies.answer.table import Table, TableColumn
-from studies.solving.ledger import FullDiskError, Ledger, LedgerError, Volume, prune_without_room
+from studies.solving.ledger import Ledger, Volume, prune_without_room
+from studies.solving.ledger_file import FullDiskError, LedgerError
 from studies.solving.progress import open_console
 
 

@@ -29,7 +29,8 @@ from dispersion.walls import ConstantAdmittance, Walls
 from dispersion.waves import DEFAULT_SETTINGS
 from shapes import Assembly, Column, Driver, DustCap, TopPlate, Tweeter, ball_cap
 from studies.questions.ledger.tables import ledger_table
-from studies.solving.ledger import Ledger, LedgerError
+from studies.solving.ledger import Ledger
+from studies.solving.ledger_file import LedgerError
 
 ROOT = Path(__file__).resolve().parents[4]
 BUILT = Assembly(
