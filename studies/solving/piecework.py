@@ -52,15 +52,15 @@ _here: list[_Here] = []
 _until_it_ends = contextlib.ExitStack()
 
 
-def begin_here(count: int, path: Path, since: float, counts: Any, alive: Connection) -> None:
+def begin_here(count: int, path: Path | None, since: float, counts: Any, alive: Connection) -> None:
     """Make ready a process that was just begun.
 
     Parameters
     ----------
     count : int
         Processes that share the memory which one would use.
-    path : Path
-        Of the ledger.
+    path : Path or None
+        Of the ledger, if there is one.
     since : float
         Unix time, s, at which the run began.
     counts : multiprocessing.SimpleQueue
@@ -78,8 +78,9 @@ def begin_here(count: int, path: Path, since: float, counts: Any, alive: Connect
     _until_it_ends.enter_context(one_blas_thread())  # others would only spin between solves
     said: list[str] = []
     ledger = None
-    with contextlib.suppress(LedgerError):  # of which its owner has told, if there is one
-        ledger = Ledger(path, said.append, since=since)
+    if path is not None:
+        with contextlib.suppress(LedgerError):  # of which its owner has told
+            ledger = Ledger(path, said.append, since=since)
     own = {
         "shared": SharedBlocks(MOST_BLOCK_BYTES // count),
         "store": Remembering(ledger, MOST_BYTES // count),

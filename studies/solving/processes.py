@@ -144,14 +144,16 @@ class Processes:
             )
         return self._executor
 
-    def _ledger_path(self) -> Path:
+    def _ledger_path(self) -> Path | None:
         if self._ledger is not None:
             return self._ledger.path
-        remove_what_the_dead_left(Path(tempfile.gettempdir()), PASSING)
-        folder = tempfile.TemporaryDirectory(
-            prefix=named_after_us(PASSING), ignore_cleanup_errors=True
-        )
-        return Path(self._until_closed.enter_context(folder)) / "solves"
+        with contextlib.suppress(OSError):  # no room for it: they share nothing then
+            remove_what_the_dead_left(Path(tempfile.gettempdir()), PASSING)
+            folder = tempfile.TemporaryDirectory(
+                prefix=named_after_us(PASSING), ignore_cleanup_errors=True
+            )
+            return Path(self._until_closed.enter_context(folder)) / "solves"
+        return None
 
     def _wait_for(self, futures: Iterable[Future[Returned]], advance: Advance) -> None:
         pending = set(futures)

@@ -1,5 +1,6 @@
 """Pieces side by side in processes: the same results, and what happens when one is gone."""
 
+import errno
 import multiprocessing
 import os
 import re
@@ -135,6 +136,16 @@ def test_a_passing_ledger_of_the_dead_is_removed_by_the_next(
     assert again.is_dir()
     alive.close()
     assert not again.exists()
+
+
+def test_where_temporary_files_have_no_room_nothing_is_shared(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def full(**_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(processes.tempfile, "TemporaryDirectory", full)
+    assert Processes(2, None)._ledger_path() is None
 
 
 def test_whoever_is_killed_leaves_no_warning() -> None:
