@@ -17,6 +17,8 @@ from studies.solving.options import SolverOptions, default_ledger
 METHODS = ("waves", "edges", "rays", "images")
 """Names in `dispersion.solvers.SOLVERS`; a test holds them against it."""
 USER_MISTAKE = 2
+LEAST_HZ, MOST_HZ = 20.0, 20e3
+"""As of the frequencies in a design file."""
 BIDIRECTIONAL = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
 """Classes of Unicode's characters that turn the order of what follows."""
 ARGUMENTS = ("files",)
@@ -66,13 +68,17 @@ def as_metres(ctx: click.Context, option: click.Parameter, text: str | None) -> 
 
 
 def as_hertz(ctx: click.Context, option: click.Parameter, texts: Sequence[str]) -> Sequence[float]:
-    """Callback of an option: every frequency in Hz."""
+    """Callback of an option: every frequency in Hz, of those that a design file may ask for."""
     from shapes.lengths import LengthError, parse_frequency
 
     try:
-        return tuple(parse_frequency(text) for text in texts)
+        found = tuple(parse_frequency(text) for text in texts)
     except LengthError as error:
         raise Refusal(f"--{_name_of(option)}: {error}") from error
+    for text, frequency in zip(texts, found, strict=True):
+        if not LEAST_HZ <= frequency <= MOST_HZ:
+            raise Refusal(f"--{_name_of(option)}: {text} is outside 20 Hz to 20 kHz")
+    return found
 
 
 def _name_of(option: click.Parameter) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from studies.answer.command_options import (
+    Refusal,
     as_metres,
     example,
     output_options,
@@ -16,6 +17,9 @@ from studies.answer.command_options import (
 )
 from studies.answer.delivery import DesignDelivery
 from studies.solving.options import Options, SolverOptions
+
+MOST_SHIFT = 0.05
+"""Largest shift of [askew] in a design file, m."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,6 +99,8 @@ def rays(
     Rays through the section, where the energy goes and over which surfaces, and which paths make
     the notches. In the time of a click.
     """
+    if abs(shift or 0.0) > MOST_SHIFT:
+        raise Refusal("--shift: 50 mm off the axis at most, else it is another design")
     from studies.answer.delivering import answer
     from studies.questions.rays.question import QUESTION
 

@@ -44,8 +44,9 @@ def _answer(study: RayStudy) -> list[str]:
     if study.mounting != CENTRED:
         said.append(
             f"Reflector and plate hang {in_both(study.mounting.dx)} off the axis and"
-            f" {np.degrees(study.mounting.tilt):g} deg askew: by rays, since the wave solver needs"
-            " one axis for everything. The dips below are those of the centred design."
+            f" {np.degrees(study.mounting.tilt):g} deg askew: by rays, without interference;"
+            " `roundcast tolerance --askew waves` solves it. The dips below are those of the"
+            " centred design."
         )
     said += _corners(study)
     for notch in study.notches:

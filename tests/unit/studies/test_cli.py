@@ -659,6 +659,8 @@ def test_rays_posts_and_trust_answer() -> None:
     [
         (("rays", "--rays", "0"), "0 rays show nothing"),
         (("rays", "--shift", "5"), "--shift: the length '5' has no unit"),
+        (("rays", "--shift", "300mm"), "--shift: 50 mm off the axis at most"),
+        (("slice", "--at", "40 kHz"), "--at: 40 kHz is outside 20 Hz to 20 kHz"),
         (("posts", "--also", "many"), 'write count x diameter, such as "4 x 12mm"'),
         (("posts", "--also", "3 x 12"), "has no unit"),
     ],
