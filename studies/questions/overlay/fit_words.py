@@ -9,6 +9,9 @@ from studies.questions.overlay.fitted_file import fitted_name
 from studies.questions.overlay.fitting import Fitted, SizeEstimate
 from studies.questions.overlay.trials import MOST_EVALUATIONS
 
+SAME_RMS_DB = 0.01
+"""As it is printed: what differs by less is the same."""
+
 
 def fit_words(fitted: Fitted) -> list[str]:
     """Return what the fit found in sentences, the most important first."""
@@ -79,7 +82,9 @@ def _held_out(fitted: Fitted) -> Iterator[str]:
         f" {held.rms_fitted_db:.2f} dB rms, with the sizes as written within"
         f" {held.rms_written_db:.2f} dB"
     )
-    if held.improved:
+    if abs(held.rms_fitted_db - held.rms_written_db) < SAME_RMS_DB:
+        yield f"{errors}: the fit adds nothing to the sizes as written, and takes nothing away."
+    elif held.improved:
         yield f"{errors}: the fit knows something of angles that it has not seen."
     else:
         yield (

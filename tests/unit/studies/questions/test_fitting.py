@@ -483,6 +483,8 @@ def test_a_fit_that_learned_nothing_general_is_not_recommended(true: Fitted) -> 
     held = replace(true.held_out, fitted_db=2.0 * true.held_out.written_db)
     assert "Do not use it" in " ".join(fit_words(replace(true, held_out=held)))
     assert "knows something of angles" in " ".join(fit_words(true))
+    same = replace(true.held_out, fitted_db=true.held_out.written_db)
+    assert "adds nothing" in " ".join(fit_words(replace(true, held_out=same)))
 
 
 # The fitted design -------------------------------------------------------------------------------
