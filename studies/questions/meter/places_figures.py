@@ -130,7 +130,7 @@ def _spread(heights: Sequence[float], sheet: Sheet) -> list[float]:
     step, levels = LABEL_PT * sheet.pt, list(heights)
     for at in range(1, len(levels)):
         levels[at] = max(levels[at], levels[at - 1] + step)
-    most = sheet.axes.get_ylim()[1] - 0.5 * step
+    most = sheet.axes.get_ylim()[1] - 1.25 * step  # clear of the heading
     for at in reversed(range(len(levels))):
         levels[at] = min(levels[at], most)
         most = levels[at] - step
