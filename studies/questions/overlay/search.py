@@ -15,6 +15,8 @@ NEAR = 0.5
 RESERVED, MOST_STEPS, MOST_ROUNDS, STEADY = 22, 10, 4, 0.1
 """Solves kept for the Jacobian at the solution and for cross-validation; Gauss-Newton steps of one
 round; most rounds with a new standard deviation; relative change of it that counts as none."""
+ALONG = 9
+"""Values of a frequency at which other minima are looked for: three eighths of an octave apart."""
 IMPOSSIBLE_DB = 1e3
 ROUGH, CONVERGED = 1e-2, 1e-3
 """Share of the misfit, or of the sizes, that a step must still gain: before the Jacobian is taken
@@ -69,6 +71,38 @@ class Search:
     def centred_jacobian(self) -> np.ndarray:
         """(K, N) Jacobian of the residuals, sign reversed: mean over the positions subtracted."""
         return centred(self.jacobian, self.known, by_band=self.by_band)
+
+    def deviation_along(self, at: int, deviation: float) -> float:
+        """Standard deviation of a size whose other values may fit as well, in prior widths.
+
+        The Jacobian knows one minimum. The misfit is asked again at even steps from bound to bound,
+        the other sizes held: where it rises by D a value weighs exp(-D / 2), and the minimum 1, or
+        as many steps as sqrt(2 pi) of its deviations are. What is returned is the root of the mean
+        square of the distances from the minimum; other sizes would make less of D, so it may be
+        more. Minima narrower than the steps are missed.
+
+        Parameters
+        ----------
+        at : int
+            Which size.
+        deviation : float
+            Of the minimum that was found.
+        """
+        low, high = (float(end[at]) for end in self.trials.bounds)
+        count = min(ALONG, MOST_EVALUATIONS - self.trials.evaluations)
+        if count < 2 or high <= low:
+            return deviation
+        places, step = np.linspace(low, high, count, retstep=True)
+        tried = np.tile(self.widths, (count, 1))
+        tried[:, at] = places
+        rise = np.array([self._square(one) for one in tried]) - self._square(self.widths)
+        off = places - self.widths[at]
+        weights = np.where(np.abs(off) > 2.0 * deviation, np.exp(-0.5 * np.maximum(rise, 0.0)), 0.0)
+        own = max(np.sqrt(2.0 * np.pi) * deviation / step, 1.0)
+        return float(np.sqrt((own * deviation**2 + weights @ off**2) / (own + weights.sum())))
+
+    def _square(self, widths: np.ndarray) -> float:
+        return float(np.sum(self._misfit(widths) ** 2))
 
     def _until_steady(self, gain: float) -> None:
         for _ in range(MOST_ROUNDS):

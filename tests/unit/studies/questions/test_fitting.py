@@ -41,6 +41,7 @@ from studies.questions.overlay.fitted_file import PREFIX, fitted_files, fitted_t
 from studies.questions.overlay.fitting import FitError, Fitted
 from studies.questions.overlay.fitting import fit as fit_at
 from studies.questions.overlay.off_axis import OffAxis
+from studies.questions.overlay.search import ALONG
 from studies.questions.overlay.trials import MOST_EVALUATIONS
 from studies.solving.grid import COARSE_BY_NEED, Fineness
 
@@ -234,6 +235,28 @@ def test_true_sizes_are_found_whatever_driver_and_meter(true: Fitted) -> None:
         assert not of(true, name).differs
     assert true.residuals.rms_fitted_db < 0.02 < true.residuals.rms_written_db
     assert true.held_out.improved
+
+
+def test_a_frequency_of_which_others_fit_as_well_is_not_known() -> None:
+    """A made-up cone that sounds alike at every frequency that is tried: nine values from bound to
+    bound, so the prior alone is left of it, a deviation of 1; its Jacobian says less than 0.1."""
+
+    def alike(problem: Problem, progress: Callable[[int], None] | None = None) -> Response:
+        (way,) = problem.ways
+        period = 2.0 * REACH / (ALONG - 1) * 0.5  # octaves
+        waves = np.sin(2.0 * np.pi * np.log2(way.lets_go.frequency / 4000.0) / period)
+        same = replace(way, lets_go=replace(way.lets_go, frequency=4000.0 * 2.0 ** (0.5 * waves)))
+        found = straight(replace(problem, ways=(same,)), progress)
+        return replace(found, problem=problem)
+
+    design = example()
+    found = fit(design, readings(design, solver=alike), alike, stated_db=0.05)
+    place = [one.parameter.name for one in found.estimates].index("shrink frequency")
+    assert found.estimates[place].width_left == pytest.approx(1.0, abs=0.1)
+    assert not found.estimates[place].determined
+    # The other sizes are as sure as they were.
+    sure = [one.width_left for n, one in enumerate(found.estimates) if n != place]
+    assert max(sure) < 0.2
 
 
 def test_it_stays_within_its_solves(true: Fitted) -> None:
