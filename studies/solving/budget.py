@@ -33,12 +33,15 @@ TRIALS = 3
 """Of which the quickest counts: what else a machine does only takes time away."""
 SHARED = 0.6
 """Cost of one more candidate over the first, keep or gap changed: DEVELOPERS.md, Measured."""
-RANKED = 0.22
+RANKED = 0.2
 """The same where designs are only compared (`studies.solving.ranking`), or asked of every driver
 and build. Chosen to fit six questions about the example on two quiet cores, reckoned and taken, s:
-`trim` 100 and 96 to 107, `--as-written` 50 and 52, under a plate that stays 31 and 23 to 27, `felt`
-27 and 24, `tolerance` 27 and 30, `meter` 70 and 61. Where the band ends at 4 kHz fewer frequencies
-are needed than is reckoned with, and it takes half as long."""
+`trim` 90 and 96 to 107, `--as-written` 45 and 52, under a plate that stays 28 and 23 to 27, `felt`
+25 and 24, `tolerance` 28 and 30, `meter` 65 and 61. Where the band ends at 4 kHz six were reckoned
+at 0.56 to 1.4 of the processor time that they took beside other work."""
+NEEDED, NEEDED_PER_KA = 1.3, 0.35
+"""Frequencies by need in a third octave: so many, or so many for each wave number times the
+baffle's radius, if that is more. Up to 4 and to 16 kHz examples needed 22 to 28 and 64 to 76."""
 SECOND_WORKER = 0.86
 """What every worker gives of its best when two work at once: DEVELOPERS.md, Measured."""
 BASE_MB, ROW_MB = 420.0, 0.1
@@ -82,7 +85,8 @@ class Portion:
     designs : int
         How many designs will be solved.
     per_band : int
-        Frequencies in each third-octave band of the design's target; one where `passed`.
+        Frequencies in each third-octave band of the design's target; one where `passed`. Where
+        `ranked`, `COARSE_PER_BAND` stands for as many as are needed.
     ranked : bool
         Whether they are only compared, by need and with a shorter column
         (`studies.solving.ranking`).
@@ -205,14 +209,15 @@ def reckon(design: Design, work: Work, workers: int | None = None, finer: float 
             meetings = max(meetings, 16.0 * MEETINGS * float((met.pairs * met.orders**2).max()))
         elif portion.passed:
             k = 2.0 * np.pi * frequencies / design.air.speed
-            orders = k * design.assembly().lower_line[:, 0].max() + PASSING_ORDERS
+            orders = k * _radius(design) + PASSING_ORDERS
             seconds += portion.designs * PER_PASSING * float(orders @ _solve_seconds(each))
         elif portion.counts:
             orders = _orders_with_posts(design, portion.counts, frequencies)
             seconds += portion.designs * PER_ORDER * float(orders @ _solve_seconds(each))
         else:
             share = RANKED if portion.ranked else SHARED
-            seconds += _solve_seconds(each).sum() * (1.0 + share * (portion.designs - 1))
+            one = float(_needed(design, portion, frequencies) @ _solve_seconds(each))
+            seconds += one * (1.0 + share * (portion.designs - 1))
             block = OWN_PAIRS * each**2 + DIRECTIONS * each
             blocks += 16.0 * block.sum() * (1.0 + 0.5 * (portion.designs - 1))
     beside = [work_of(design, one.designs) >= LEAST_WORK for one in work if one.is_round]
@@ -220,7 +225,10 @@ def reckon(design: Design, work: Work, workers: int | None = None, finer: float 
     # What is not round is mostly solved round as well.
     designs = sum(one.designs for one in work if one.is_round) or sum(one.designs for one in work)
     matrices = count * max(MATRICES * 16.0 * unknowns[-1] ** 2, meetings)
-    solves = [portion.designs * len(_frequencies(design, portion)) for portion in work]
+    solves = [
+        portion.designs * round(_needed(design, portion, _frequencies(design, portion)).sum())
+        for portion in work
+    ]
     dear = [many for many, portion in zip(solves, work, strict=True) if not portion.is_round]
     return Cost(
         designs=designs,
@@ -288,6 +296,19 @@ def _frequencies(design: Design, portion: Portion) -> np.ndarray:
     if portion.passed:
         return third_octave_centres(*design.target.band)
     return study_frequencies(*design.target.band, portion.per_band)
+
+
+def _needed(design: Design, portion: Portion, frequencies: np.ndarray) -> np.ndarray:
+    """How many frequencies by need each of these stands for, shape (F,); 1 on an even grid."""
+    if not portion.ranked:
+        return np.ones(len(frequencies))
+    ka = 2.0 * np.pi * frequencies / design.air.speed * _radius(design)
+    return np.maximum(NEEDED, NEEDED_PER_KA * ka) / COARSE_PER_BAND
+
+
+def _radius(design: Design) -> float:
+    """Of what stands below, m."""
+    return float(design.assembly().lower_line[:, 0].max())
 
 
 def _solve_seconds(unknowns: Any) -> Any:
