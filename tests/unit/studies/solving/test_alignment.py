@@ -1,6 +1,8 @@
 """Two ways that cross over in known ways: by textbook filters, and by a known path."""
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
@@ -9,13 +11,17 @@ import pytest
 from numpy.typing import NDArray
 
 from dispersion.air import Air
-from dispersion.problem import elevation_grid
+from dispersion.problem import Problem, elevation_grid
 from dispersion.reference import Reference, flat
-from dispersion.sources import Crossover, Way
+from dispersion.sources import ConeWave, Crossover, Way
+from studies.design import read_design
 from studies.questions.spread.ways_tables import ways_in_words, ways_tables
 from studies.solving.alignment import Alignment, alignment, gain_in
+from studies.solving.alignment_of_members import lead_of_best
+from studies.solving.members import MEMBERS
 from studies.solving.verdicts import compared_over
 
+EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 FREQUENCIES = np.geomspace(300.0, 20e3, 400)
 WINDOW = (-5.0, 20.0)
 CROSSING = 2000.0
@@ -107,6 +113,26 @@ def test_what_a_timing_gains_hangs_on_who_asks() -> None:
     assert found.gain_db > 1.0
     assert gain_in(found, radiating(pair, lag), WINDOW) == pytest.approx(found.gain_db)
     assert gain_in(found, radiating(pair), WINDOW) == pytest.approx(-found.gain_db)
+
+
+def test_a_timing_is_judged_by_every_driver_and_build() -> None:
+    """Made-up members: where the cone's motion runs outwards there is the path that was made up
+    for, elsewhere none. They are half of the 24, so that gains and losses even out."""
+    design = read_design(EXAMPLES / "reading_room_coaxial.toml")
+    found = aligned(design.ways, np.exp(2j * np.pi * FREQUENCIES * 0.1e-3)[:, None])
+
+    def solve(problem: Problem, progress: Callable[[int], None], also: Sequence[Any]) -> Any:
+        progress(len(problem.frequencies))
+        waves = isinstance(problem.ways[0].lets_go, ConeWave)
+        far = np.ones((2, len(problem.frequencies), len(problem.elevations)), dtype=complex)
+        far[1] *= np.exp(2j * np.pi * problem.frequencies * 0.1e-3 * waves)[:, None]
+        reference = Reference(problem.ways, flat(2))
+        return SimpleNamespace(problem=problem, reference=reference, far_of_each=far)
+
+    lead = lead_of_best(design, design.assembly(), found, solve)
+    assert lead.members == MEMBERS and lead.holds == 0.5
+    assert lead.lead_db == pytest.approx(0.0, abs=1e-6)
+    assert not lead.gains
 
 
 def test_one_way_no_crossing_or_no_phase_has_no_alignment() -> None:
