@@ -21,6 +21,7 @@ def fit_words(fitted: Fitted) -> list[str]:
         _gain(fitted),
         *_held_out(fitted),
         *_inseparable(fitted),
+        *_several(fitted),
         *_undetermined(fitted),
         *_at_bound(fitted),
         _common(fitted),
@@ -104,8 +105,19 @@ def _inseparable(fitted: Fitted) -> Iterator[str]:
         )
 
 
+def _several(fitted: Fitted) -> Iterator[str]:
+    for one in fitted.estimates:
+        if one.others_fit:
+            found, low, high = map(one.parameter.in_words, (one.value, one.low, one.high))
+            yield (
+                f"Other values of the {one.parameter.name} fit about as well as {found}: anywhere"
+                f" from {low} to {high} is possible."
+            )
+
+
 def _undetermined(fitted: Fitted) -> Iterator[str]:
-    names = [one.parameter.name for one in fitted.estimates if not one.determined]
+    unknown = [one for one in fitted.estimates if not one.determined and not one.others_fit]
+    names = [one.parameter.name for one in unknown]
     if names:
         yield (
             f"The readings say next to nothing of {joined(names)}: there the fit repeats what is"

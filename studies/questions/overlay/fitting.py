@@ -61,6 +61,8 @@ from studies.solving.grid import FINE_PER_BAND, Fineness, Progress, Solver
 INSEPARABLE, UNDETERMINED = 0.9, 0.8
 """Size of a correlation from which on the readings do not separate two sizes; standard deviation
 over that of the prior from which on they say next to nothing of a size."""
+OTHERS_FIT = 1.5
+"""A deviation so many times that of the minimum alone: it is not the only one."""
 AT_BOUND = 0.02
 """A size this near to its bound, in prior widths, is at it."""
 
@@ -84,6 +86,8 @@ class SizeEstimate:
         Standard deviation over that of the prior: 1 where the readings say nothing.
     at_bound : bool
         The fit would have gone farther than it may.
+    others_fit : bool
+        Values beyond its minimum fit about as well.
     """
 
     parameter: Parameter
@@ -92,6 +96,7 @@ class SizeEstimate:
     high: float
     width_left: float
     at_bound: bool
+    others_fit: bool = False
 
     @property
     def taken_head_on(self) -> tuple[float, float, float]:
@@ -382,6 +387,7 @@ def _require_treble(readings: MeasuredBands, lets_go_hz: float) -> None:
 def _estimates(search: Search, covariance: np.ndarray) -> tuple[SizeEstimate, ...]:
     trials, widths = search.trials, search.widths
     halves, deviations = half_width(covariance, search.freedom), np.sqrt(np.diag(covariance))
+    own = np.sqrt(np.diag(covariance_of(search.centred_jacobian(), search.sigma_db)))
     low, high = trials.bounds
     # What stays as written, at a bound, has not gone as far as it may.
     at_low, at_high = (widths - low < AT_BOUND) & (low < 0.0), high - widths < AT_BOUND
@@ -394,8 +400,9 @@ def _estimates(search: Search, covariance: np.ndarray) -> tuple[SizeEstimate, ..
             high=min(one.near(width + half), one.most),
             width_left=float(deviation),
             at_bound=bool(bound),
+            others_fit=bool(deviation > OTHERS_FIT * alone),
         )
-        for one, width, half, deviation, bound in zip(
-            trials.parameters, widths, halves, deviations, at_bound, strict=True
+        for one, width, half, deviation, alone, bound in zip(
+            trials.parameters, widths, halves, deviations, own, at_bound, strict=True
         )
     )

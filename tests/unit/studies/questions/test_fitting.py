@@ -254,6 +254,9 @@ def test_a_frequency_of_which_others_fit_as_well_is_not_known() -> None:
     place = [one.parameter.name for one in found.estimates].index("shrink frequency")
     assert found.estimates[place].width_left == pytest.approx(1.0, abs=0.1)
     assert not found.estimates[place].determined
+    said = " ".join(fit_words(found))
+    assert "Other values of the shrink frequency fit about as well as" in said
+    assert "next to nothing" not in said
     # The other sizes are as sure as they were.
     sure = [one.width_left for n, one in enumerate(found.estimates) if n != place]
     assert max(sure) < 0.2
