@@ -39,7 +39,9 @@ WRITTEN_FROM = 0.5
 
 def meter_pictures(meter: Meter) -> Pictures:
     """Draw every figure of the measuring plan."""
-    pictures = {"places": _places(meter), "telling": _separation(meter)}
+    pictures = {"places": _places(meter)}
+    if not meter.nothing_hangs:
+        pictures["telling"] = _separation(meter)
     if meter.separating_places:
         pictures["readings"] = _readings(meter)
     shaving = meter.shaving
@@ -74,12 +76,16 @@ def _separation(meter: Meter) -> Picture:
 
 def _readings(meter: Meter) -> Picture:
     drawn = list(meter.separating_places)
-    candidates = {
-        f"{meter.question.kind} {in_own(contender.size)}": levels[drawn]
-        for contender, levels in zip(
-            meter.question.contenders, meter.contenders_relative_db, strict=True
-        )
-    }
+    candidates = (
+        {}
+        if meter.nothing_hangs
+        else {
+            f"{meter.question.kind} {in_own(contender.size)}": levels[drawn]
+            for contender, levels in zip(
+                meter.question.contenders, meter.contenders_relative_db, strict=True
+            )
+        }
+    )
     figure = readings_figure(
         f"{meter.design.title}: what the meter should read",
         [

@@ -197,6 +197,11 @@ class Meter:
         return max(self.confusion.values())
 
     @property
+    def nothing_hangs(self) -> bool:
+        """True over a bare column: no gap is open, and readings tell only which driver it is."""
+        return self.assembly.plate is None and self.assembly.reflector is None
+
+    @property
     def temperature(self) -> float | None:
         """Of the room, degrees C; None where it was not stated."""
         return self.measuring.temperature

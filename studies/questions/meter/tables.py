@@ -47,7 +47,7 @@ def meter_tables(meter: Meter) -> Findings:
             _sentences("notes", "Write down", to_write_down(meter)),
             *shaving[1:],
             _predictions(meter),
-            _candidates(meter),
+            *(() if meter.nothing_hangs else (_candidates(meter),)),
         ),
         evidence=evidence_of_responses([*asked, *meter.responses], meter.responses[0]),
         cautions=cautions_of(meter),

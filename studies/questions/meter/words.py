@@ -22,6 +22,10 @@ from studies.solving.leaning import hung_in_words, left_out_in_words
 from studies.solving.target import METER_DB
 from studies.solving.uncertainty import AVERAGING_S, MODEL_DB
 
+TURNED = (
+    "Repeat with the reflector turned by half a post pitch: what turns with the reflector is the"
+    " reflector, what stays with the posts is their shade."
+)
 POOR = 0.2
 """Probability of confusing two candidates from which on the readings do not separate them."""
 
@@ -73,6 +77,12 @@ def band_range(meter: Meter) -> str:
 
 
 def _selected(meter: Meter) -> Iterator[str]:
+    if meter.nothing_hangs:
+        yield (
+            "Nothing hangs over the driver, so no size is to be found out. These readings tell"
+            " which driver this is: `roundcast overlay`, with --fit and the sheet filled in."
+        )
+        return
     sizes = [in_own(c.size) for c in meter.question.contenders]
     asked = f"The open question: which {meter.question.kind}, {joined(sizes, 'or')}?"
     if not meter.selected:
@@ -328,8 +338,7 @@ def order_of_work(meter: Meter) -> tuple[str, ...]:
         "After every place go back to the reference and read one band: a change of more than"
         f" {max(2 * measuring.repeats_within_db, 0.5):.1f} dB is drift, of the driver, the"
         " amplifier or the meter; begin again.",
-        "Repeat with the reflector turned by half a post pitch: what turns with the reflector is"
-        " the reflector, what stays with the posts is their shade.",
+        *(() if meter.nothing_hangs else (TURNED,)),
     )
 
 

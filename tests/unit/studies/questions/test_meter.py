@@ -123,6 +123,15 @@ def test_azimuths_lie_between_posts_and_in_line_with_one() -> None:
     assert azimuths(bare) == (0.0, 90.0, 180.0)
 
 
+def test_over_a_bare_column_no_size_is_asked_for() -> None:
+    found = by_meter()
+    bare = replace(found, assembly=found.assembly.without_upper())
+    told = meter_tables(bare)
+    assert told.answer[0].startswith("Nothing hangs over the driver, so no size is to be found")
+    assert "candidates" not in [table.name for table in told.tables]
+    assert "candidates" in [table.name for table in meter_tables(found).tables]
+
+
 def test_posts_and_what_hangs_askew_are_told_where_they_are_solved() -> None:
     found = by_meter()
     predicted = found.predicted
