@@ -10,10 +10,10 @@ admittance a thirtieth of the air's, bounds at three widths, all common practice
 all positions share in a band is projected out unless the design has its driver's curve; then one
 level is fitted. What is tried is the text that will be written, parsed: lengths in whole
 micrometres. The example takes 41 trials and nine more along its shrink frequency, each third octave
-settled within 0.3 dB at the positions: 2870 solves without the nine. Within 0.15 dB it took 4530, with sizes within 0.2 mm of these; at twelve even
-frequencies 9024, with plate gap 0.5 mm and keep 0.4 mm smaller, where the intervals are +-1.1 and
-0.8 mm. Tried and left out: four even frequencies, which end at an effective diameter 1.3 mm smaller
-with an interval that leaves out what is true.
+settled within 0.3 dB at the positions: 2870 solves without the nine. Within 0.15 dB it took 4530,
+with sizes within 0.2 mm of these; at twelve even frequencies 9024, with plate gap 0.5 mm and keep
+0.4 mm smaller, where the intervals are +-1.1 and 0.8 mm. Tried and left out: four even frequencies,
+which end at an effective diameter 1.3 mm smaller with an interval that leaves out what is true.
 
 What a cone takes, found of made-up readings of the example with a cone of 3 per cent (eight places,
 500 Hz to 16 kHz, driver curve removed, 0.5 dB of noise): 2.1 per cent, interval 0.2 to 4.0, all
