@@ -195,7 +195,7 @@ def _reflector_clashes(assembly: Assembly, reflector: Reflector) -> Iterator[Cla
             "reflector",
             f"the reflector is {in_both(reflector.height)} tall but the plate gap is "
             f"{in_both(gap)}: its tip would hang below the baffle's face",
-            "make the plate gap larger (longer posts), or the reflector lower (keep less of a ball)",
+            "make the plate gap larger (longer posts) or the reflector lower (keep less of a ball)",
         )
     if plate is None:
         return

@@ -17,7 +17,8 @@ pytestmark = pytest.mark.skipif(os.name == "nt", reason="a shell of another kind
 
 def run(words: str, folder: Path) -> subprocess.CompletedProcess[str]:
     path = {"PYTHONPATH": str(ROOT)}
-    line = words.replace("roundcast", f"{sys.executable} -m studies.cli")
+    # Once: the folder of a clone may be called so too.
+    line = words.replace("roundcast", f"{sys.executable} -m studies.cli", 1)
     return subprocess.run(
         ["bash", "-c", line], cwd=folder, env=os.environ | path, capture_output=True, text=True
     )
