@@ -22,9 +22,9 @@ from studies.solving.grid import COARSE_PER_BAND, problem_of, work_of
 from studies.solving.leaning import bands_solved
 from studies.solving.processes import LEAST_WORK
 
-PER_UNKNOWN_S, PER_PAIR_S, PER_CUBE_S = 7e-5, 6.4e-8, 7.8e-11
-"""Processor time of a solve over its unknowns, their squares and cubes, as measured on 18 solves of
-190 to 2700 unknowns; other machines differ by the one factor that a trial solve finds."""
+PER_UNKNOWN_S, PER_PAIR_S, PER_CUBE_S = 4.4e-5, 4.8e-8, 6.2e-11
+"""Processor time of a solve over its unknowns, their squares and cubes, as measured on 15 solves of
+190 to 1042 unknowns; other machines differ by the one factor that a trial solve finds."""
 SLOWER_AT_MOST = 4.0
 """A machine so much slower than that is reckoned with before anything is tried."""
 TRIAL_UNKNOWNS = 1500
@@ -33,12 +33,11 @@ TRIALS = 3
 """Of which the quickest counts: what else a machine does only takes time away."""
 SHARED = 0.6
 """Cost of one more candidate over the first, keep or gap changed: DEVELOPERS.md, Measured."""
-RANKED = 0.2
+RANKED = 0.28
 """The same where designs are only compared (`studies.solving.ranking`), or asked of every driver
-and build. Chosen to fit six questions about the example on two quiet cores, reckoned and taken, s:
-`trim` 90 and 96 to 107, `--as-written` 45 and 52, under a plate that stays 28 and 23 to 27, `felt`
-25 and 24, `tolerance` 28 and 30, `meter` 65 and 61. Where the band ends at 4 kHz six were reckoned
-at 0.56 to 1.4 of the processor time that they took beside other work."""
+and build. Chosen to fit six questions about the example on two quiet cores (`trim`, also
+`--as-written` and under a plate that stays, `felt`, `tolerance`, `meter`), less the sixth by which
+solves have become faster since."""
 NEEDED, NEEDED_PER_KA = 1.3, 0.35
 """Frequencies by need in a third octave: so many, or so many for each wave number times the
 baffle's radius, if that is more. Up to 4 and to 16 kHz examples needed 22 to 28 and 64 to 76."""
@@ -66,8 +65,8 @@ circumference in wavelengths."""
 MEETINGS = 5
 """Matrices of all orders of both bodies at once for every worker that solves two axes."""
 DIRECTIONS = 120
-START_S = 4.0
-"""To load what is compiled, and to draw and write the answer."""
+START_S, ANSWER_S = 1.5, 2.5
+"""To load what is compiled; to draw and write the answer."""
 TRIED = 12
 """Frequencies at which the mesh is looked at; between them unknowns follow a power law."""
 
@@ -233,7 +232,9 @@ def reckon(design: Design, work: Work, workers: int | None = None, finer: float 
     return Cost(
         designs=designs,
         solves=sum(solves),
-        seconds=START_S + float(seconds) / (count * (SECOND_WORKER if count > 1 else 1.0)),
+        seconds=START_S
+        + ANSWER_S
+        + float(seconds) / (count * (SECOND_WORKER if count > 1 else 1.0)),
         megabytes=BASE_MB
         + PROCESS_MB * processes
         + (min(blocks, MOST_BLOCK_BYTES) + matrices) / 1e6
@@ -258,7 +259,8 @@ def estimate(design: Design, work: Work, workers: int | None = None, finer: floa
         start = time.process_time()
         (found,) = solve_fields(problem, [frequency], settings, 1).values()
         took = min(took, time.process_time() - start)
-    return replace(cost, seconds=cost.seconds * took / float(_solve_seconds(found.unknowns)))
+    slower = took / float(_solve_seconds(found.unknowns))
+    return replace(cost, seconds=ANSWER_S + slower * (cost.seconds - ANSWER_S))
 
 
 def _orders_with_posts(
