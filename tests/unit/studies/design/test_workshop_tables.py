@@ -7,7 +7,7 @@ import pytest
 from shapes.making import MATERIALS, Making, Material, Spigot
 from studies.design import Design, DesignError, design_schema, parse_design
 
-EXAMPLE = Path(__file__).resolve().parents[4] / "studies" / "examples" / "reading_room_cone.toml"
+EXAMPLE = Path(__file__).resolve().parents[4] / "studies" / "examples" / "reading_room_coaxial.toml"
 
 
 def design_with(build: str) -> Design:
