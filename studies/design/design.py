@@ -6,6 +6,7 @@ import hashlib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Literal, Self
 
@@ -275,7 +276,7 @@ class Design:
         given = self.tables.reflector
         return given if isinstance(given, BallTable) else None
 
-    @property
+    @cached_property
     def seats(self) -> tuple[Seat, ...]:
         """Every seat, its elevation seen from the ring of the design as written."""
         assembly = self.assembly()
@@ -310,6 +311,10 @@ class Design:
 
     def assembly(self) -> Assembly:
         """Everything that is built, in metres."""
+        return self._assembly
+
+    @cached_property
+    def _assembly(self) -> Assembly:
         return assemble(self.tables)
 
     def trim_candidates(self) -> tuple[tuple[float, float], ...]:

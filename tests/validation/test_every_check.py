@@ -26,6 +26,10 @@ HANGS_ON_THE_PROCESSOR = ("Order of convergence, at most 5",)
 """A slope through errors of 1e-9 and less: 4.5 on one processor, above 5 on another."""
 
 
+def run(check: Check) -> Proved:
+    return Proved("", check, tuple(check.run(case) for case in check.cases))
+
+
 @pytest.mark.parametrize(
     "check",
     [
@@ -40,8 +44,9 @@ HANGS_ON_THE_PROCESSOR = ("Order of convergence, at most 5",)
     ],
 )
 def test_it_holds_as_the_page_says(check: Check) -> None:
-    one = Proved("", check, tuple(check.run(case) for case in check.cases))
-    assert one.held, one.nearest
+    one = run(check)
+    # Asked again where it does not hold, which still fails: one check was off once in many runs.
+    assert one.held, f"{one.nearest}; asked again: {run(check).nearest}"
     row, now = ROWS[check.name], row_of(one)
     assert (row["values"], row["source"]) == (now["values"], now["source"])
     assert row["known"] in {f"{value:.5g}" for case in one.cases for value in case.known}
