@@ -1,11 +1,12 @@
 """Pieces of a study side by side, in processes of their own where there are several.
 
-Two thirds of a study are Python between compiled kernels (meshes, fits, scores), and an interpreter
-runs one thread at a time. So whole candidates, or whole builds, go to processes. Each has shared
-blocks of its own and a connection of its own to the ledger, through which it finds what another has
-solved; the results are the same for any number. On two quiet cores, one after the other, `trim` of
-the example took 107 s so and 124 in threads, its 41 heights under a plate that stays 26 and 28 s;
-processor time went up by a seventh, since less is shared.
+More than half of a study is Python between compiled kernels (meshes, fits, scores), and an
+interpreter runs one thread at a time. So whole candidates, or whole builds, go to processes. Each
+has shared blocks of its own and a connection of its own to the ledger, through which it finds what
+another has solved; the results are the same for any number. On two quiet cores, one after the other
+and before solves became an eighth cheaper, `trim` of the example took 107 s so and 124 in threads,
+its 41 heights under a plate that stays 26 and 28 s; processor time went up by a seventh, since less
+is shared.
 
 They begin when there are pieces enough to pay for it, and end with the session, when it is stopped,
 and when the process that began them is gone.
