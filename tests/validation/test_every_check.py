@@ -3,6 +3,9 @@
 Each check is run here, once; its source stands beside it, in `studies.questions.proof.cases`.
 """
 
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+
 import pytest
 
 from studies.questions.proof.cases.check import Check
@@ -22,12 +25,19 @@ KERNELS = ("rings", "edge waves", "Kirchhoff")
 """Families small enough to run uncompiled."""
 LENGTHY = ("Sharpness of the example's peaks", "Sphere in a wave from the side")
 """Kernels for a complex wavenumber take half a minute to compile, many orders ten seconds."""
+ALONE = ("Sources hidden in the example's posts",)
+"""Asked in a process of its own, as the command is. After tests of other files it was off by 0.16 dB
+in a few of many processes, by the same digits when asked again there, and never in a new one: what
+those tests leave behind is not known."""
 HANGS_ON_THE_PROCESSOR = ("Order of convergence, at most 5",)
 """A slope through errors of 1e-9 and less: 4.5 on one processor, above 5 on another."""
 
 
 def run(check: Check) -> Proved:
-    return Proved("", check, tuple(check.run(case) for case in check.cases))
+    if check.name not in ALONE:
+        return Proved("", check, tuple(check.run(case) for case in check.cases))
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as executor:
+        return Proved("", check, tuple(executor.map(check.run, check.cases)))
 
 
 @pytest.mark.parametrize(
@@ -45,8 +55,7 @@ def run(check: Check) -> Proved:
 )
 def test_it_holds_as_the_page_says(check: Check) -> None:
     one = run(check)
-    # Asked again where it does not hold, which still fails: one check was off once in many runs.
-    assert one.held, f"{one.nearest}; asked again: {run(check).nearest}"
+    assert one.held, one.nearest
     row, now = ROWS[check.name], row_of(one)
     assert (row["values"], row["source"]) == (now["values"], now["source"])
     assert row["known"] in {f"{value:.5g}" for case in one.cases for value in case.known}
