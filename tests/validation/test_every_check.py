@@ -26,9 +26,9 @@ KERNELS = ("rings", "edge waves", "Kirchhoff")
 LENGTHY = ("Sharpness of the example's peaks", "Sphere in a wave from the side")
 """Kernels for a complex wavenumber take half a minute to compile, many orders ten seconds."""
 ALONE = ("Sources hidden in the example's posts",)
-"""Asked in a process of its own, as the command is. After tests of other files it was off by 0.16 dB
-in a few of many processes, by the same digits when asked again there, and never in a new one: what
-those tests leave behind is not known."""
+"""Asked in a process of its own, as the command is. After tests of other files it was off by
+0.16 dB in a few of many processes, by the same digits when asked again there, and never in a new
+one: what those tests leave behind is not known."""
 HANGS_ON_THE_PROCESSOR = ("Order of convergence, at most 5",)
 """A slope through errors of 1e-9 and less: 4.5 on one processor, above 5 on another."""
 
