@@ -52,7 +52,7 @@ MATRICES = 4
 """System, its factors, what they are made from and what walls take, at once for every worker."""
 OWN_PAIRS = 0.6
 """Share of a system's entries that column and reflector have to themselves: these are kept."""
-PER_MEETING_S, PER_ORDERS_S = 3.4e-6, 4e-8
+PER_MEETING_S, PER_ORDERS_S = 2.5e-6, 3e-8
 """Processor time of two axes over pairs of their unknowns and steps round; likewise for each pair
 of their orders. The example and the tall build, 500 Hz to 16 kHz, hung up to 5 mm off: that and
 their own blocks, order by order, are within a quarter of what it takes."""
