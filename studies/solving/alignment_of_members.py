@@ -23,8 +23,8 @@ from studies.solving.processes import Advance, side_by_side
 from studies.solving.verdicts import Lead, compared_over
 
 PER_OCTAVE = 12
-"""Frequencies at which the sums are compared, evenly: of the coaxial
-example, its tweeter 0.1 ms late, twice as many move the mean gain of 0.83 dB by 0.03 dB."""
+"""Frequencies at which the sums are compared, evenly: of the coaxial example, its tweeter 0.1 ms
+late, twice as many move the mean gain of 0.83 dB by 0.03 dB."""
 STAGE = "how the ways add, whatever you do not know"
 
 

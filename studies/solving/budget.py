@@ -24,7 +24,8 @@ from studies.solving.processes import LEAST_WORK
 
 PER_UNKNOWN_S, PER_PAIR_S, PER_CUBE_S = 4.4e-5, 4.8e-8, 6.2e-11
 """Processor time of a solve over its unknowns, their squares and cubes, as measured on 15 solves of
-190 to 1042 unknowns; other machines differ by the one factor that a trial solve finds."""
+190 to 1042 unknowns, beside other work; other machines differ by the one factor that a trial solve
+finds."""
 SLOWER_AT_MOST = 4.0
 """A machine so much slower than that is reckoned with before anything is tried."""
 TRIAL_UNKNOWNS = 1500
@@ -36,8 +37,9 @@ SHARED = 0.6
 RANKED = 0.28
 """The same where designs are only compared (`studies.solving.ranking`), or asked of every driver
 and build. Chosen to fit six questions about the example on two quiet cores (`trim`, also
-`--as-written` and under a plate that stays, `felt`, `tolerance`, `meter`), less the sixth by which
-solves have become faster since."""
+`--as-written` and under a plate that stays, `felt`, `tolerance`, `meter`) before solves became
+cheaper, and then guessed at. Reckoned and taken since, s: `trim` 82 and 73, under a plate that
+stays 25 and 19 to 24, `felt` 22 and 22, `tolerance` 26 and 28, `meter` 53 and 51."""
 NEEDED, NEEDED_PER_KA = 1.3, 0.35
 """Frequencies by need in a third octave: so many, or so many for each wave number times the
 baffle's radius, if that is more. Up to 4 and to 16 kHz examples needed 22 to 28 and 64 to 76."""
@@ -47,15 +49,17 @@ BASE_MB, ROW_MB = 420.0, 0.1
 """Memory of the program itself, once compiled, and of what is kept of a candidate."""
 PROCESS_MB = 350.0
 """Of each process that solves beside this one: the program, compiled, and what it remembers. `trim`
-of the example is reckoned at 1815 MB in all and took 2050 (one arena each: `processes`)."""
+of the example was reckoned at 1815 MB in all and took 2050 (one arena each: `processes`), both when
+far fields were kept in 361 directions."""
 MATRICES = 4
 """System, its factors, what they are made from and what walls take, at once for every worker."""
 OWN_PAIRS = 0.6
 """Share of a system's entries that column and reflector have to themselves: these are kept."""
 PER_MEETING_S, PER_ORDERS_S = 2.5e-6, 3e-8
 """Processor time of two axes over pairs of their unknowns and steps round; likewise for each pair
-of their orders. The example and the tall build, 500 Hz to 16 kHz, hung up to 5 mm off: that and
-their own blocks, order by order, are within a quarter of what it takes."""
+of their orders. A quarter less than fitted before solves became cheaper: the example, 2 mm off at
+1 to 1.25 kHz, then took 0.63 of what was reckoned, on quiet cores. The tall build was not tried
+again."""
 PER_ORDER = 1.2
 """Time of each azimuthal order of a solve with posts over that of a round solve."""
 PER_PASSING, PASSING_ORDERS = 0.5, 4
@@ -65,6 +69,8 @@ circumference in wavelengths."""
 MEETINGS = 5
 """Matrices of all orders of both bodies at once for every worker that solves two axes."""
 DIRECTIONS = 120
+"""Chebyshev points of a far field that is kept (`dispersion.waves.field`), about: 32 at low
+frequencies, some 220 at 17 kHz where the whole column of the example is solved."""
 START_S, ANSWER_S = 1.5, 2.5
 """To load what is compiled; to draw and write the answer."""
 TRIED = 12
