@@ -230,7 +230,8 @@ def chosen_rule(rules, c, spread, reach, k, turns):
     if c > STRETCH_BELOW:
         half = 0.5 * c
         growth = 2.0 * math.log(half + math.sqrt(1.0 + half * half))
-        swing = 0.5 * (k.real * spread + turns)
+        # A point on the axis may be rounded beyond it: below 0 the swing would have no root.
+        swing = 0.5 * max(k.real * spread + turns, 0.0)
         tail = rules.tail * swing ** (1.0 / 3.0)
         n = int(2.0 + swing + tail + 1.15 * rules.digits / growth)
         n = min(n, MAX_MIDPOINT)

@@ -3,9 +3,6 @@
 Each check is run here, once; its source stands beside it, in `studies.questions.proof.cases`.
 """
 
-from concurrent.futures import ProcessPoolExecutor
-from multiprocessing import get_context
-
 import pytest
 
 from studies.questions.proof.cases.check import Check
@@ -25,19 +22,6 @@ KERNELS = ("rings", "edge waves", "Kirchhoff")
 """Families small enough to run uncompiled."""
 LENGTHY = ("Sharpness of the example's peaks", "Sphere in a wave from the side")
 """Kernels for a complex wavenumber take half a minute to compile, many orders ten seconds."""
-ALONE = ("Sources hidden in the example's posts",)
-"""Asked in a process of its own, as the command is. After tests of other files it was off by
-0.16 dB in a few of many processes, by the same digits when asked again there, and never in a new
-one: what those tests leave behind is not known."""
-HANGS_ON_THE_PROCESSOR = ("Order of convergence, at most 5",)
-"""A slope through errors of 1e-9 and less: 4.5 on one processor, above 5 on another."""
-
-
-def run(check: Check) -> Proved:
-    if check.name not in ALONE:
-        return Proved("", check, tuple(check.run(case) for case in check.cases))
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as executor:
-        return Proved("", check, tuple(executor.map(check.run, check.cases)))
 
 
 @pytest.mark.parametrize(
@@ -54,7 +38,7 @@ def run(check: Check) -> Proved:
     ],
 )
 def test_it_holds_as_the_page_says(check: Check) -> None:
-    one = run(check)
+    one = Proved("", check, tuple(check.run(case) for case in check.cases))
     assert one.held, one.nearest
     row, now = ROWS[check.name], row_of(one)
     assert (row["values"], row["source"]) == (now["values"], now["source"])
@@ -63,8 +47,6 @@ def test_it_holds_as_the_page_says(check: Check) -> None:
         f"{value:.2g} {check.unit}".strip() for case in one.cases for value in case.allowed
     }
     limit = float(row["limit"].split()[0])
-    if check.name in HANGS_ON_THE_PROCESSOR:
-        return
     if row["difference"].startswith("<"):
         assert float(row["difference"][1:]) == pytest.approx(ROUNDING_SHARE * limit, rel=0.5)
         assert one.share_of_limit < 2.0 * ROUNDING_SHARE

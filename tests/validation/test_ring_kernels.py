@@ -45,6 +45,14 @@ def test_order_of_a_point_on_the_axis_vanishes() -> None:
     assert abs(d) < 1e-13
 
 
+@pytest.mark.parametrize("m", [0, 2])
+def test_a_point_that_is_rounded_beyond_the_axis_is_on_it(m: int) -> None:
+    (_, z), ring = ON_AXIS
+    on = ring_kernels((0.0, z), ring, 5.0, m, NORMAL)
+    beyond = ring_kernels((-1e-17, z), ring, 5.0, m, NORMAL)
+    assert beyond == pytest.approx(on, rel=1e-12, abs=1e-14)
+
+
 def _by_quadrature(point, ring, k: float, m: int) -> tuple[complex, complex]:
     with mpmath.workdps(20):
         (r, z), (rs, zs) = ([mpmath.mpf(x) for x in place] for place in (point, ring))

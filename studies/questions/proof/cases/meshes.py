@@ -4,7 +4,7 @@ Source: theory of Galerkin boundary elements (Sauter & Schwab, Boundary Element 
 [from memory]). Quartic elements carry a smooth surface pressure to O(h^5); the far field is an
 integral of it, and converges at least as fast (for exact integrals up to O(h^9)). The rules for the
 integrals over pairs of elements are fixed; near 1e-4 of the maximum their error begins to show, and
-flattens the slope: one order less than 5 is allowed for that. Orders found: 5.2 to 7.4.
+flattens the slope: one order less than 5 is allowed for that. Orders found: 5.2 to 7.3.
 """
 
 from __future__ import annotations
