@@ -74,6 +74,12 @@ class MeasurementTable(DesignTable):
     kind: Literal["curve", "bands"] = Field(
         "curve", description="A curve, or readings of third-octave bands."
     )
+    hung: str = Field(
+        "",
+        max_length=40,
+        description='What hung over the driver: "nothing", or "keep 55 mm" for a cap of another'
+        " height; left out, what the design says.",
+    )
 
     @property
     def position(self) -> Position:

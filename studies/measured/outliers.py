@@ -35,14 +35,14 @@ def without_slips(
     remarks : tuple of str
         One for each that was set aside: its line, and what may have been meant.
     """
-    by_place: dict[str, dict[float, float]] = {}
+    by_place: dict[tuple[str, str], dict[float, float]] = {}
     for reading in readings:
-        by_place.setdefault(reading.position.name, {})[reading.band_hz] = reading.reading_db
+        by_place.setdefault(reading.box, {})[reading.band_hz] = reading.reading_db
     if len(by_place) > MOST_PLACES:
         return tuple(readings), ()
     kept, remarks = [], []
     for reading in readings:
-        here = by_place[reading.position.name]
+        here = by_place[reading.box]
         beside = list(_beside(reading.band_hz, here))
         there = [levels.get(reading.band_hz) for levels in by_place.values() if levels is not here]
         elsewhere = [level for level in there if level is not None]

@@ -8,13 +8,15 @@ from typing import Literal
 
 import numpy as np
 
+from studies.measured.hung import AS_WRITTEN, Hung
+
 SAME_PLACE = 5e-3
 """Distances and heights that round to the same multiple of this are one place, m."""
 
 
 @dataclass(frozen=True)
 class Position:
-    """Where the microphone or meter stood.
+    """Where the microphone or meter stood, and what hung over the driver meanwhile.
 
     Attributes
     ----------
@@ -25,12 +27,15 @@ class Position:
         Above the floor, m.
     azimuth_deg : float or None
         From the first post, anticlockwise seen from above; None where it was not noted.
+    hung : Hung
+        What the design file says, if left out.
     """
 
     name: str
     r: float
     height: float
     azimuth_deg: float | None = None
+    hung: Hung = AS_WRITTEN
 
     def z_over(self, column_height: float) -> float:
         """Height above the baffle's upper face, m."""
@@ -39,12 +44,20 @@ class Position:
 
 def by_place(positions: Sequence[Position], numbers: Iterable[int]) -> list[list[int]]:
     """Group some positions, by number, that differ in nothing but azimuth."""
-    places: dict[tuple[int, int], list[int]] = {}
+    places: dict[tuple[int, int, Hung], list[int]] = {}
     for number in numbers:
         at = positions[number]
-        place = (round(at.r / SAME_PLACE), round(at.height / SAME_PLACE))
+        place = (round(at.r / SAME_PLACE), round(at.height / SAME_PLACE), at.hung)
         places.setdefault(place, []).append(number)
     return list(places.values())
+
+
+def by_hung(positions: Sequence[Position]) -> dict[Hung, list[int]]:
+    """Group positions, by number, under which the same hung; what the design says comes first."""
+    found: dict[Hung, list[int]] = {}
+    for number, at in enumerate(positions):
+        found.setdefault(at.hung, []).append(number)
+    return dict(sorted(found.items(), key=lambda one: one[0] != AS_WRITTEN))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -7,6 +7,7 @@ Files of 32 MiB and 2 million rows at most, found before memory is taken; one at
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,6 +20,7 @@ from studies.design.companions import OutsideError, file_beside
 from studies.design.design import outer_radius_of
 from studies.measured.curves import power_mean_db, read_curve
 from studies.measured.dialect import MOST_ROWS
+from studies.measured.hung import HungError, read_hung
 from studies.measured.index import EXAMPLE, MeasurementTable, read_index
 from studies.measured.outliers import without_slips
 from studies.measured.positions import MeasuredBands, Measurement, Position
@@ -62,7 +64,7 @@ def read_measurements(paths: Sequence[Path], design: Design) -> tuple[Measuremen
         if path.suffix.lower() == ".toml":
             for table in read_index(path):
                 file = _listed_file(path, table.file, design.allow_outside)
-                found.append(_from_index(path, file, table))
+                found.append(_from_index(path, file, table, design))
                 listed.add(file.resolve())
                 _require_bounded(path, found)
         elif is_sheet(path):
@@ -88,7 +90,7 @@ def _listed_file(index: Path, name: str, allow_outside: bool) -> Path:
         raise MeasurementError(f"{index}: measurement.file: {error}") from None
 
 
-def _from_index(index: Path, file: Path, table: MeasurementTable) -> Measurement:
+def _from_index(index: Path, file: Path, table: MeasurementTable, design: Design) -> Measurement:
     if is_sheet(file):
         raise MeasurementError(
             f"{index}: {table.file} is a sheet of roundcast meter, which knows its positions: name"
@@ -98,7 +100,7 @@ def _from_index(index: Path, file: Path, table: MeasurementTable) -> Measurement
     if table.kind == "bands":
         frequencies, levels = _readings_on_centres(str(file), frequencies, levels)
     return Measurement(
-        position=table.position,
+        position=_under(table.position, table.hung, design, str(index)),
         source=str(file),
         frequencies=frequencies,
         level_db=levels,
@@ -113,18 +115,18 @@ def _from_sheet(path: Path, design: Design) -> Iterator[Measurement]:
     notes: tuple[str, ...] = ()
     if sheet.fingerprints and not any(map(design.fingerprint.startswith, sheet.fingerprints)):
         notes = (f"{path.name}: the sheet was made for another version of the design",)
-    by_name: dict[str, list[Reading]] = {}
+    by_box: dict[tuple[str, str], list[Reading]] = {}
     readings, slips = without_slips(sheet.readings, path.name)
     notes += slips
     for reading in readings:
-        rows = by_name.setdefault(reading.position.name, [])
+        rows = by_box.setdefault(reading.box, [])
         if rows and rows[0].position != reading.position:
             raise MeasurementError(
                 f"{path}, line {reading.line}: {reading.position.name!r} stands elsewhere in line"
                 f" {rows[0].line}: two positions need two names"
             )
         rows.append(reading)
-    for rows in by_name.values():
+    for rows in by_box.values():
         frequencies = np.array([row.band_hz for row in rows])
         levels = np.array([row.reading_db for row in rows])
         source = f"{path}, line {rows[0].line} and on"
@@ -133,13 +135,22 @@ def _from_sheet(path: Path, design: Design) -> Iterator[Measurement]:
         more = (f"{path.name}: bands read more than once at {rows[0].position.name}: {twice}, the"
                 " mean of their power taken",)  # fmt: skip
         yield Measurement(
-            position=rows[0].position,
+            position=_under(rows[0].position, rows[0].hung, design, source),
             source=str(path),
             frequencies=centres,
             level_db=means,
             kind="bands",
             notes=notes + (more if twice else ()),
         )
+
+
+def _under(position: Position, hung: str, design: Design, source: str) -> Position:
+    """A position with what hung over the driver, which its name then tells."""
+    try:
+        what, named = read_hung(hung, design)
+    except HungError as error:
+        raise MeasurementError(f"{source}: position {position.name!r}: {error}") from None
+    return replace(position, name=f"{position.name}, {named}", hung=what) if named else position
 
 
 def _readings_on_centres(

@@ -26,12 +26,18 @@ _FINGERPRINT = re.compile(r"\b[0-9a-f]{8,64}\b")
 
 @dataclass(frozen=True)
 class Reading:
-    """One filled-in box: its line in the file, position, band (Hz) and reading (dB)."""
+    """One filled-in box: its line, position, band (Hz), reading (dB), and what hung there."""
 
     line: int
     position: Position
     band_hz: float
     reading_db: float
+    hung: str = ""
+
+    @property
+    def box(self) -> tuple[str, str]:
+        """Name of the position and what hung there: readings of one row of boxes have the same."""
+        return self.position.name, self.hung
 
 
 @dataclass(frozen=True)
@@ -48,6 +54,11 @@ class FilledSheet:
 
     readings: tuple[Reading, ...]
     fingerprints: frozenset[str]
+
+
+HUNG = "hung"
+"""A column that a sheet may have besides: what hung over the driver, as `studies.measured.hung`
+reads it."""
 
 
 def header(unit: str) -> tuple[str, ...]:
@@ -182,7 +193,11 @@ def _reading(path: Path, line: int, row: dict[str, str], unit: str) -> Reading:
         azimuth,
     )
     return Reading(
-        line, position, number("band_hz", 1.0, HIGHEST_HZ), number("reading_db", *PLAUSIBLE_DB)
+        line,
+        position,
+        number("band_hz", 1.0, HIGHEST_HZ),
+        number("reading_db", *PLAUSIBLE_DB),
+        row.get(HUNG, ""),
     )
 
 

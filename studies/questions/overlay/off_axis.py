@@ -19,6 +19,7 @@ import numpy as np
 
 from shapes.assembly import Assembly
 from studies.design import Design
+from studies.measured.hung import AS_WRITTEN
 from studies.measured.positions import MeasuredBands, by_place
 from studies.solving.askew_changes import side_by_place
 from studies.solving.grid import Progress, Solver
@@ -82,7 +83,11 @@ def fit_off_axis(
     progress : callable, optional
         Called with (stage, done, total).
     """
-    noted = [n for n, at in enumerate(measured.positions) if at.azimuth_deg is not None]
+    noted = [
+        n
+        for n, at in enumerate(measured.positions)
+        if at.azimuth_deg is not None and at.hung == AS_WRITTEN
+    ]
     groups = [group for group in by_place(measured.positions, noted) if _tells(measured, group)]
     if not groups or assembly.upper is None:
         return None

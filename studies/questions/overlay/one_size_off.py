@@ -24,8 +24,8 @@ from studies.design.moves import Dimension, dimensions_of
 from studies.measured.comparing import Comparison, compare
 from studies.measured.positions import MeasuredBands
 from studies.solving.candidates import Candidate
-from studies.solving.grid import Fineness, Progress, Solver, built, counted, expected_solves
-from studies.solving.predicting import predicted_at
+from studies.solving.grid import Fineness, Progress, Solver, built, counted
+from studies.solving.predicting import Predicted, predicted_at, solves_at, why_not
 
 ONE_SIZE_OFF, SETTLING = "one size off at a time", "settling the best of each size"
 STEPS = (-4.0, -2.0, -1.0, 1.0, 2.0, 4.0)
@@ -95,7 +95,11 @@ class Comparer:
 
     def watch(self, stage: str, trials: int, fineness: Fineness) -> Advance:
         """Return a function that reports progress through so many solves of all bands."""
-        return counted(self.progress, stage, trials * expected_solves(self.band, fineness))
+        return counted(self.progress, stage, trials * self.solves(fineness))
+
+    def solves(self, fineness: Fineness) -> int:
+        """Return how many solves one trial will take, about."""
+        return solves_at(self.measured.positions, self.band, fineness)
 
     def compared(
         self,
@@ -103,8 +107,8 @@ class Comparer:
         fineness: Fineness,
         advance: Advance,
         begin: np.ndarray | None = None,
-    ) -> tuple[Comparison, Response]:
-        """Return the residuals with this assembly, and the solve behind them.
+    ) -> tuple[Comparison, Predicted]:
+        """Return the residuals with this assembly, and the prediction behind them.
 
         `begin` are the frequencies that are asked for first where they are chosen by need.
         """
@@ -118,7 +122,7 @@ class Comparer:
             self.band,
             begin=begin,
         )
-        return compare(self.measured.level_db, found.level_db, self.shared_db), found.response
+        return compare(self.measured.level_db, found.level_db, self.shared_db), found
 
 
 def one_size_off(comparer: Comparer, fineness: Fineness) -> tuple[Comparison, tuple[SizeOff, ...]]:
@@ -126,16 +130,17 @@ def one_size_off(comparer: Comparer, fineness: Fineness) -> tuple[Comparison, tu
     moves = list(_moves(comparer.design))
     advance = comparer.watch(ONE_SIZE_OFF, 1 + len(moves), fineness)
     as_written, first = comparer.compared(comparer.design.assembly(), fineness, advance)
-    begin, tables = first.solved_frequencies, comparer.design.tables
+    begin, tables = first.begin, comparer.design.tables
     tried = []
     for dimension, change in moves:
         row = built(Candidate("", partial(assemble, dimension.move(tables, change))))
-        if row.reason:
-            advance(expected_solves(comparer.band, fineness))
-            tried.append(SizeOff(dimension, change, math.nan, math.nan, row.reason))
+        reason = row.reason or why_not(row.assembly, comparer.measured.positions)
+        if reason:
+            advance(comparer.solves(fineness))
+            tried.append(SizeOff(dimension, change, math.nan, math.nan, reason))
         else:
-            held, response = comparer.compared(row.assembly, fineness, advance, begin)
-            tried.append(_size_off(dimension, change, held, response))
+            held, found = comparer.compared(row.assembly, fineness, advance, begin)
+            tried.append(_size_off(dimension, change, held, found))
     return as_written, tuple(tried)
 
 
@@ -146,13 +151,14 @@ def settled(comparer: Comparer, tried: Sequence[SizeOff], fineness: Fineness) ->
     finer = [one for one in best_by_size(tried) if one.reason]
     for one in best:
         assembly = assemble(one.dimension.move(comparer.design.tables, one.change))
-        held, response = comparer.compared(assembly, fineness, advance)
-        finer.append(_size_off(one.dimension, one.change, held, response))
+        held, found = comparer.compared(assembly, fineness, advance)
+        finer.append(_size_off(one.dimension, one.change, held, found))
     return finer
 
 
-def _size_off(dimension: Dimension, change: float, held: Comparison, response: Response) -> SizeOff:
-    return SizeOff(dimension, change, held.rms_db, held.weighed_db, "", response.without_far())
+def _size_off(dimension: Dimension, change: float, held: Comparison, found: Predicted) -> SizeOff:
+    response = found.response.without_far()
+    return SizeOff(dimension, change, held.rms_db, held.weighed_db, "", response)
 
 
 def best_by_size(sizes: Sequence[SizeOff]) -> tuple[SizeOff, ...]:

@@ -8,9 +8,9 @@ all positions) are removed. So the residuals test differences between positions 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from dispersion.response import Response
 from shapes.assembly import Assembly
 from studies.design import Design
 from studies.measured.comparing import Comparison, compare, scatter_round_db
-from studies.measured.positions import MeasuredBands, Measurement, Position, by_place
+from studies.measured.positions import MeasuredBands, Measurement, Position, by_hung, by_place
 from studies.measured.reading import in_bands
 from studies.measured.text_files import MeasurementError
 from studies.questions.overlay.fitting import Fitted, fit
@@ -48,7 +48,7 @@ from studies.solving.levels_of_members import (
     spread_of,
 )
 from studies.solving.posted import ChangeAround, change_at_positions
-from studies.solving.predicting import Predicted, predict
+from studies.solving.predicting import Predicted, places, predict
 
 LEAST_GAIN_DB, LEAST_GAIN = 0.1, 0.1
 """A size explains something if what is left, weighed, falls by this, and by this share of itself:
@@ -134,7 +134,7 @@ class Overlay:
         """Every solve, that of the prediction first."""
         solved = [one.response for one in (*self.tried, *self.best_by_size)]
         fitted = [] if self.fitted is None else [self.fitted.response]
-        found = [self.predicted.response, *solved, *fitted]
+        found = [*self.predicted.responses, *solved, *fitted]
         return [response for response in found if response is not None]
 
     @property
@@ -145,7 +145,7 @@ class Overlay:
     @property
     def distances(self) -> np.ndarray:
         """(P,) distance of every position from the middle of the baffle, m."""
-        return np.hypot(*self.predicted.response.problem.points.T)
+        return distances_of(self.design, self.positions)
 
     @property
     def elevations_deg(self) -> tuple[float, ...]:
@@ -242,8 +242,8 @@ class Overlay:
     @cached_property
     def round_db(self) -> float:
         """Scatter of positions that differ in azimuth only, dB; nan if there are no such."""
-        places = by_place(self.positions, range(len(self.positions)))
-        return scatter_round_db(self.comparison.difference_db, places)
+        groups = by_place(self.positions, range(len(self.positions)))
+        return scatter_round_db(self.comparison.difference_db, groups)
 
 
 def overlay(
@@ -290,8 +290,15 @@ def overlay(
     trials = COARSE_BY_NEED if by_need else fineness
     assembly = design.assembly()
     band = (float(measured.centres[0]), float(measured.centres[-1]))
-    posts = change_at_positions(design, assembly, measured.positions, solver, progress, band)
-    askew = askew_at_positions(design, assembly, measured.positions, solver, progress, band)
+    around = partial(
+        _change,
+        design=design,
+        assembly=assembly,
+        measured=measured,
+        solver=solver,
+        progress=progress,
+    )
+    posts, askew = around(change_at_positions), around(askew_at_positions)
     # What is tried and fitted is round: what is not is taken off what was measured instead.
     changed_db = np.zeros(measured.level_db.shape)
     changed_db += 0.0 if posts is None else posts.values
@@ -308,8 +315,8 @@ def overlay(
     members = np.zeros((0, *alone.level_db.shape))
     if alone.response.method == "waves":
         solving = MemberSolving(solver=solver, fineness=trials, progress=progress, band=band)
-        (members,) = levels_of_members(design, [assembly], measured.positions, solving)
-    distance = np.hypot(*predicted.response.problem.points.T)
+        members = _members(design, assembly, measured.positions, solving)
+    distance = distances_of(design, measured.positions)
     spreading = np.broadcast_to(-20.0 * np.log10(distance)[:, None], measured.level_db.shape)
     shared = spread_of(members)
     comparer = Comparer(design, without, shared, solver, progress)
@@ -334,6 +341,45 @@ def overlay(
         best_by_size=best_by_size(best),
         fitted=fitted,
     )
+
+
+def distances_of(design: Design, positions: Sequence[Position]) -> np.ndarray:
+    """(P,) distance of positions from the middle of the baffle, m."""
+    return np.hypot(*places(positions, design.column_height).T)
+
+
+def _change(
+    change: Callable[..., ChangeAround | None],
+    *,
+    design: Design,
+    assembly: Assembly,
+    measured: MeasuredBands,
+    solver: Solver,
+    progress: Progress | None,
+) -> ChangeAround | None:
+    """What is not round changes at all positions, each under what hung there."""
+    band = (float(measured.centres[0]), float(measured.centres[-1]))
+    values, found = np.zeros(measured.level_db.shape), []
+    for hung, numbers in by_hung(measured.positions).items():
+        own = [measured.positions[number] for number in numbers]
+        one = change(design, hung.of(assembly), own, solver, progress, band)
+        if one is not None:
+            values[numbers] = one.values
+            found.append(one)
+    return found[0]._replace(values=values) if found else None
+
+
+def _members(
+    design: Design, assembly: Assembly, positions: Sequence[Position], solving: MemberSolving
+) -> np.ndarray:
+    """(M, P, B) levels in every driver and build, each position under what hung there."""
+    groups = by_hung(positions)
+    built = [hung.of(assembly) for hung in groups]
+    every = levels_of_members(design, built, positions, solving)
+    levels = np.empty(every.shape[1:])
+    for own, numbers in zip(every, groups.values(), strict=True):
+        levels[:, numbers] = own[:, numbers]
+    return levels
 
 
 def _bands_measured(

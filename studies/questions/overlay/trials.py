@@ -1,4 +1,8 @@
-"""Levels of the model at the sizes a fit tries: each solved once, Jacobian by differences."""
+"""Levels of the model at the sizes a fit tries: each solved once, Jacobian by differences.
+
+Where something else hung over the driver at some positions, once for each that hung: a height of
+cap that was measured before a cut is off by as much as the keep that is written.
+"""
 
 from __future__ import annotations
 
@@ -12,9 +16,9 @@ from dispersion.response import Response
 from studies.design import Design, DesignError, parse_design
 from studies.design.parameters import Parameter, parameter_text
 from studies.measured.positions import MeasuredBands
-from studies.solving.grid import Fineness, Progress, Solver, counted, expected_solves
+from studies.solving.grid import Fineness, Progress, Solver, counted
 from studies.solving.levels_of_members import in_the_room
-from studies.solving.predicting import predicted_at
+from studies.solving.predicting import predicted_at, solves_at, why_not
 
 MOST_EVALUATIONS = 80
 """Most solves of the whole band in one fit."""
@@ -34,7 +38,7 @@ class Trials:
     design : Design
     parameters : sequence of Parameter
     measured : MeasuredBands
-        Positions and bands that are predicted.
+        Positions and bands that are predicted, each under what hung there.
     solver : callable
         One of `dispersion.solvers.SOLVERS`.
     fineness : int or ByNeed
@@ -61,7 +65,7 @@ class Trials:
         self.design, self.parameters, self.measured = design, tuple(parameters), measured
         self.evaluations = 0
         band = (float(measured.centres[0]), float(measured.centres[-1]))
-        self._total = MOST_EVALUATIONS * expected_solves(band, fineness)
+        self._total = MOST_EVALUATIONS * solves_at(measured.positions, band, fineness)
         advance = counted(progress, FITTING, self._total)
         self._predict = partial(
             predicted_at, solver=solver, fineness=fineness, advance=advance, band=band
@@ -145,10 +149,11 @@ class Trials:
         except DesignError:
             return None
         self.evaluations += 1
-        predicted = self._predict(
-            design, design.assembly(), self.measured.positions, begin=self._begin
-        )
+        assembly = design.assembly()
+        if why_not(assembly, self.measured.positions):
+            return None
+        predicted = self._predict(design, assembly, self.measured.positions, begin=self._begin)
         if self._begin is None:
-            self._begin = predicted.response.solved_frequencies
+            self._begin = predicted.begin
         self._responses[values] = predicted.response
         return predicted.level_db
