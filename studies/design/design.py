@@ -53,7 +53,7 @@ from studies.design.tables import (
     TweeterTable,
     Words,
 )
-from studies.design.walls_table import WallsTable
+from studies.design.walls_table import PIECES, WallsTable
 from studies.design.workshop_tables import BuildTable, MeasuringTable
 
 MOST_FITTED = 20
@@ -213,6 +213,12 @@ class Design:
         """
         covered = dict(self.walls.absorbers) | dict(absorbers)
         return replace(self, walls=replace(self.walls, absorbers=tuple(covered.items())))
+
+    @property
+    def cone_is_open(self) -> bool:
+        """True if walls take something and nothing says how much the cone takes."""
+        covered = {label for label, _ in self.walls.absorbers}
+        return not self.walls.rigid and not covered & set(PIECES["cone"])
 
     def walls_on(self, assembly: Assembly) -> Walls:
         """Return what the surfaces of an assembly take: without absorbers on parts it lacks."""

@@ -22,7 +22,6 @@ from studies.design.fit_table import CONE_LOSS, EFFECTIVE_DIAMETER, PROUD_HEIGHT
 from studies.design.moves import MILLIMETRE, PER_CENT, Unit
 from studies.design.reflector_tables import BallTable, ConeTable
 from studies.design.tables import DriverTable
-from studies.design.walls_table import PIECES
 
 REACH = 3.0
 """How many prior standard deviations a fit may go from what is written."""
@@ -145,7 +144,7 @@ def cone_loss(design: Design) -> Parameter:
     """
     if design.walls.rigid:
         _nothing_to_find(design, "walls.losses", 'is "none"')
-    if {label for label, _ in design.walls.absorbers} & set(PIECES["cone"]):
+    if not design.cone_is_open:
         _nothing_to_find(design, "walls.cone", "says what the cone takes")
     return Parameter(
         name=CONE_LOSS,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
-from shapes.lengths import LengthError, in_own, parse_length
+from shapes.lengths import LengthError, in_own, in_own_exactly, parse_length
 from shapes.reflectors import ball_cap
 from studies.design import Design
 
@@ -52,6 +52,11 @@ class Hung:
 
 
 AS_WRITTEN = Hung()
+
+
+def keep_hung(keep: float) -> str:
+    """Write a height of cap, m, as `read_hung` reads it."""
+    return f"{KEEP} {in_own_exactly(keep)}"
 
 
 def read_hung(text: str, design: Design) -> tuple[Hung, str]:

@@ -123,8 +123,7 @@ def soft_design(design: Design) -> Design | None:
 
     None where there is no doubt: the file says what its cone takes, or switches losses off.
     """
-    known = {label for label, _ in design.walls.absorbers}
-    if design.walls.rigid or known & set(PIECES["cone"]):
+    if not design.cone_is_open:
         return None
     cone = Above(design.tables.driver.lets_go_hz, ConstantAdmittance(SOFT_CONE))
     return design.with_absorbers(dict.fromkeys(PIECES["cone"], cone))

@@ -281,8 +281,7 @@ def _normal(sizes: int, count: int, seed: int) -> np.ndarray:
 
 def with_cone(design: Design, build: Build) -> Design:
     """Return a design with a cone that takes so much, unless the file says what it takes."""
-    known = {label for label, _ in design.walls.absorbers}
-    if design.walls.rigid or known & set(PIECES["cone"]):
+    if not design.cone_is_open:
         return design
     takes = Above(design.tables.driver.lets_go_hz, ConstantAdmittance(build.admittance))
     return design.with_absorbers(dict.fromkeys(PIECES["cone"], takes))

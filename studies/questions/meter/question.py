@@ -12,7 +12,14 @@ from studies.questions.meter.command import MeterOptions
 from studies.questions.meter.figures import meter_pictures
 from studies.questions.meter.files import TO_FILL, meter_files
 from studies.questions.meter.open_question import Kind
-from studies.questions.meter.study import Meter, meter, with_options
+from studies.questions.meter.study import (
+    FIRST_TO_FILL,
+    Meter,
+    fit_option,
+    hangs,
+    meter,
+    with_options,
+)
 from studies.questions.meter.tables import meter_tables
 from studies.solving.budget import Portion, Work
 from studies.solving.grid import FINE_PER_BAND, Progress, Solver
@@ -83,9 +90,13 @@ def weigh(design: Design, options: MeterOptions) -> Work:
 
 
 def next_steps(design: Design, folder: Path) -> tuple[Step, ...]:
-    """Next the measurement, laid over the prediction."""
+    """Next the measurement, laid over the prediction; first that which finds the driver."""
     filled_in = command_line("overlay", design.path, folder / TO_FILL)
-    return ((filled_in, "once its readings are filled in"),)
+    later = (filled_in, "once its readings are filled in")
+    if design.known is not None or not hangs(design.assembly()):
+        return (later,)
+    first = f"{command_line('overlay', design.path, folder / FIRST_TO_FILL)} {fit_option(design)}"
+    return (first, "finds your driver, once its readings are filled in"), later
 
 
 QUESTION = Question(

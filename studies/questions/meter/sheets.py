@@ -14,6 +14,7 @@ from studies.answer.columns import fixed
 from studies.answer.report.report import inline_svg
 from studies.answer.report.sheets import WIDTH_IN, ReadingBox, SheetBlock, WrittenSheet, sheets_html
 from studies.answer.table import joined
+from studies.measured.hung import NOTHING
 from studies.questions.meter.places_figures import places_figure
 from studies.questions.meter.shaving import Shaving
 from studies.questions.meter.study import Meter
@@ -33,6 +34,7 @@ from studies.questions.meter.words import (
 
 HEIGHT_IN = 2.4
 """Of the drawing of the places."""
+AS_IT_HANGS = "as it hangs now"
 DRIFT_HZ = 1000.0
 """The band nearest to it is read again at the first place after each other."""
 
@@ -41,6 +43,10 @@ def meter_sheets(meter: Meter) -> bytes:
     """Write all sheets of a measuring plan as one HTML file."""
     sheets = [WrittenSheet("Measuring plan", tuple(_plan(meter)))]
     if meter.predicted.comparable.any():
+        sheets += [
+            WrittenSheet(f"To find the driver: {hung or AS_IT_HANGS}", (_first(meter, hung),))
+            for hung in meter.first_hung
+        ]
         sheets.append(WrittenSheet("Readings", tuple(_readings(meter))))
     if meter.shaving is not None and meter.shaving.shown:
         cuts = tuple(_cuts(meter, meter.shaving))
@@ -102,7 +108,7 @@ def _readings(meter: Meter) -> Iterator[SheetBlock]:
     """A box for every reading at every place."""
     comparable, (low, high) = meter.predicted.comparable, meter.relative_range_db
     selected = {meter.place_and_band(reading) for reading in meter.selected}
-    bands = [int(band) for band in np.flatnonzero(comparable.any(axis=0))]
+    bands = _bands(meter)
     rows: list[tuple[str | ReadingBox, ...]] = []
     for band in bands:
         boxes = (
@@ -117,12 +123,8 @@ def _readings(meter: Meter) -> Iterator[SheetBlock]:
     drift = min(bands, key=lambda band: abs(np.log(meter.centres[band] / DRIFT_HZ)))
     label = band_label(meter.centres[drift])
     rows.append((f"1 again,\n{label}", *(ReadingBox() for _ in meter.stands)))
-    places = (
-        f"{number}\n" + stand.position.name.replace(" ", "\n", 1)
-        for number, stand in enumerate(meter.stands, start=1)
-    )
     yield SheetBlock(
-        columns=("", *places),
+        columns=("", *_places(meter)),
         rows=tuple(rows),
         text="In each box what the meter shows, dB. Beside it what is predicted for the design as"
         " written (a range: what nine of ten drivers and builds show): that box less the box of"
@@ -133,6 +135,36 @@ def _readings(meter: Meter) -> Iterator[SheetBlock]:
             *room_check(meter),
             *far_enough(meter),
         ),
+    )
+
+
+def _bands(meter: Meter) -> list[int]:
+    """Bands that are compared at any place."""
+    return [int(band) for band in np.flatnonzero(meter.predicted.comparable.any(axis=0))]
+
+
+def _places(meter: Meter) -> list[str]:
+    return [
+        f"{number}\n" + stand.position.name.replace(" ", "\n", 1)
+        for number, stand in enumerate(meter.stands, start=1)
+    ]
+
+
+def _first(meter: Meter, hung: str) -> SheetBlock:
+    """A box for every reading of one of the two measurements that find the driver."""
+    over = {NOTHING: "reflector, plate and posts off", "": AS_IT_HANGS}.get(hung, f"{hung}, uncut")
+    rows = tuple(
+        (
+            band_label(meter.centres[band]),
+            *(ReadingBox(asked=bool(own)) for own in meter.predicted.comparable[:, band]),
+        )
+        for band in _bands(meter)
+    )
+    return SheetBlock(
+        columns=("", *_places(meter)),
+        rows=rows,
+        text=f"Over the driver: {over}. In each box what the meter shows, dB. Grey is not compared."
+        " Places and knobs stay as they are for both of these sheets; place 1 tells most.",
     )
 
 

@@ -21,6 +21,7 @@ from shapes.assembly import Assembly
 from studies.design import Design, DesignError, Mistake
 from studies.design.errors import mistakes_in
 from studies.design.workshop_tables import MeasuringTable
+from studies.measured.hung import NOTHING, keep_hung
 from studies.questions.meter.open_question import Kind, OpenQuestion, open_question
 from studies.questions.meter.places import FARTHER, Stand, stands_of, widest_radius
 from studies.questions.meter.prediction import PlacePredictions, PlacePredictor, predict_places
@@ -54,6 +55,8 @@ from studies.solving.members import members as members_of_file
 from studies.solving.ranking import to_rank
 from studies.solving.uncertainty import Uncertainty
 
+FIRST_TO_FILL = "driver-to-fill.csv"
+"""The sheet of what is read before anything else, to find the driver."""
 MOST_READINGS = 6
 """Most readings that are selected to separate candidates."""
 
@@ -199,7 +202,18 @@ class Meter:
     @property
     def nothing_hangs(self) -> bool:
         """True over a bare column: no gap is open, and readings tell only which driver it is."""
-        return self.assembly.plate is None and self.assembly.reflector is None
+        return not hangs(self.assembly)
+
+    @property
+    def first_hung(self) -> tuple[str, ...]:
+        """What to read every place under before anything is cut, to find the driver: two.
+
+        As sheets have it, see `studies.measured.hung`; none where the driver is known or nothing
+        hangs.
+        """
+        if self.nothing_hangs or self.design.known is not None:
+            return ()
+        return NOTHING, "" if self.shaving is None else keep_hung(self.shaving.stops[0].size)
 
     @property
     def temperature(self) -> float | None:
@@ -257,6 +271,16 @@ def with_options(design: Design, given: Mapping[str, Any]) -> Design:
     changes = {key: getattr(asked, key) for key in given}
     measuring = design.tables.measuring.model_copy(update=changes)
     return replace(design, tables=design.tables.model_copy(update={"measuring": measuring}))
+
+
+def hangs(assembly: Assembly) -> bool:
+    """Return whether a plate or a reflector hangs over the driver."""
+    return assembly.plate is not None or assembly.reflector is not None
+
+
+def fit_option(design: Design) -> str:
+    """Return the option of `roundcast overlay` that finds all it can of a driver."""
+    return "--fit-cone" if design.cone_is_open else "--fit"
 
 
 def relative_to_reference(levels: np.ndarray) -> np.ndarray:

@@ -17,7 +17,7 @@ from studies.questions.meter.places import Stand
 from studies.questions.meter.prediction import ROOM_MOST_DB
 from studies.questions.meter.shaving import Shaving
 from studies.questions.meter.stop_rule import StopRule
-from studies.questions.meter.study import Meter
+from studies.questions.meter.study import FIRST_TO_FILL, Meter, fit_option
 from studies.solving.leaning import hung_in_words, left_out_in_words
 from studies.solving.target import METER_DB
 from studies.solving.uncertainty import AVERAGING_S, MODEL_DB
@@ -33,6 +33,7 @@ POOR = 0.2
 def answer(meter: Meter) -> tuple[str, ...]:
     """Return the plan in sentences, the most important first."""
     return (
+        *_first(meter),
         *_selected(meter),
         *_islands(meter),
         *_at_which_gap(meter),
@@ -110,6 +111,24 @@ def _selected(meter: Meter) -> Iterator[str]:
             f"Where it is more than 20 % a meter cannot tell: {nearer}place the meter more exactly,"
             " or leave these sizes to what is easier to make."
         )
+
+
+def _first(meter: Meter) -> Iterator[str]:
+    """Which two measurements come before anything else: they find the driver."""
+    if not meter.first_hung:
+        return
+    hung = "as it hangs now"
+    if meter.shaving is not None:
+        hung = f"under the cap before its first cut, {in_both(meter.shaving.stops[0].size)}"
+    yield (
+        "First find your driver, which counts for more than most cuts: read every place over the"
+        f" bare column (reflector, plate and posts off), and again {hung}, plate gap"
+        f" {in_both(meter.assembly.plate_gap)}, at the same places and with every knob as it was:"
+        f" between the two all that is not known of driver and amplifier drops out. Fill in"
+        f" {FIRST_TO_FILL}, ask `roundcast overlay` with {fit_option(meter.design)} and that file,"
+        ' write known = "fitted.toml" with the path of the file that it made into [driver], and ask'
+        " this again: all is then judged by what your driver can be."
+    )
 
 
 def _islands(meter: Meter) -> Iterator[str]:

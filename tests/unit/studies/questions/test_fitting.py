@@ -22,6 +22,7 @@ from shapes.clashes import find_clashes
 from studies.design import Design, DesignError, parse_design
 from studies.design.fit_table import CONE_LOSS
 from studies.design.parameters import REACH, cone_loss, parameter_text, parameters_of
+from studies.measured.hung import Hung
 from studies.measured.positions import MeasuredBands, Position
 from studies.questions.overlay.cross_validation import MOST_GROUPS, groups_of
 from studies.questions.overlay.estimating import (
@@ -453,6 +454,65 @@ def test_a_frame_does_not_sink_below_the_baffle() -> None:
     proud = of(fit(design, flush, straight, stated_db=0.02), "driver proud height")
     assert proud.low == 0.0
     assert 0.0 <= proud.value < 2e-3 * 2 * LESS_THAN_A_STEP
+
+
+def at(hung: Hung, places: tuple[Position, ...] = PLACES) -> tuple[Position, ...]:
+    return tuple(replace(one, name=f"{one.name}, {hung}", hung=hung) for one in places)
+
+
+BARE, UNCUT = Hung(nothing=True), Hung(taller=0.008)
+BOTH = (*at(BARE), *at(UNCUT))
+
+
+def hanging(problem: Problem, progress: Callable[[int], None] | None = None) -> Response:
+    """Under a cap the plate gap does what the diameter does; over the bare column nothing of it."""
+    shape, solved = problem.assembly, problem
+    if shape.reflector is None:
+        cap = replace(example().assembly(), driver=shape.driver)
+        solved = replace(problem, assembly=cap)
+
+    def slopes(every: np.ndarray) -> np.ndarray:
+        diameter, shrink, proud, _, keep = every
+        there = 0.0 if shape.reflector is None else 1.0
+        return np.array([diameter, shrink, proud, there * diameter, there * keep])
+
+    return replace(straight(solved, progress, slopes), problem=problem)
+
+
+def test_bare_column_and_uncut_cap_tell_together_what_neither_tells_alone() -> None:
+    design, larger = example(), ("effective_diameter = 104 ", "effective_diameter = 106 ")
+    built = example(larger, *GAP_AND_KEEP)
+    found = {
+        name: fit(design, readings(built, places=places, solver=hanging), hanging, stated_db=0.02)
+        for name, places in (("bare", at(BARE)), ("uncut", at(UNCUT)), ("both", BOTH))
+    }
+    for name, value in (("effective diameter", 0.106), ("plate gap", 0.0615), ("keep", 0.0427)):
+        one = of(found["both"], name)
+        assert abs(one.value - value) < LESS_THAN_A_STEP * one.parameter.prior
+        assert one.low < value < one.high
+    assert not of(found["bare"], "plate gap").determined
+    assert {"effective diameter", "plate gap"} == {
+        size.name for pair in found["uncut"].inseparable for size in (pair.one, pair.other)
+    }
+    assert not found["both"].inseparable
+    # What is left of the doubt is written with its correlations, and read back.
+    known = parse_design(fitted_text(found["both"]), EXAMPLES / "fitted.toml").known
+    both = found["both"].covariance[:3, :3]
+    deviation = np.sqrt(np.diag(known.covariance))
+    assert known.covariance / np.outer(deviation, deviation) == pytest.approx(
+        both / np.sqrt(np.outer(np.diag(both), np.diag(both))), abs=1e-3
+    )
+
+
+def test_a_height_that_was_measured_before_the_cut_must_fit_in_every_trial() -> None:
+    """52 mm and 8 mm more just fit under a plate at 60 mm: a quarter of a prior more does not."""
+    design = example(("keep = 44 ", "keep = 52 "))
+    tall = replace(UNCUT, taller=UNCUT.taller + 0.25 * 1.5e-3)
+    assert find_clashes(tall.of(design.assembly()))
+    built = readings(example(("keep = 44 ", "keep = 51 ")), places=BOTH, solver=hanging)
+    fitted = fit(design, built, hanging, stated_db=0.05)
+    assert not find_clashes(UNCUT.of(fitted.fitted.assembly()))
+    assert of(fitted, "keep").value == pytest.approx(0.051, abs=1.5e-3 * 2 * LESS_THAN_A_STEP)
 
 
 def test_what_cannot_be_built_is_stepped_round() -> None:

@@ -17,8 +17,10 @@ from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks
 from shapes.lengths import written_in
 from studies.design import Design, DesignError, parse_design
+from studies.design.fit_table import EFFECTIVE_DIAMETER, FitSizeTable, known_driver
 from studies.design.workshop_tables import MeasuringTable
-from studies.measured.positions import Position
+from studies.measured.positions import Position, by_hung
+from studies.measured.reading import read_measurements
 from studies.measured.sheet import header, read_sheet
 from studies.questions.meter import study
 from studies.questions.meter.command import INSTRUMENTS
@@ -27,6 +29,7 @@ from studies.questions.meter.files import meter_files, to_fill
 from studies.questions.meter.open_question import open_question
 from studies.questions.meter.places import RoomLimits, azimuths, bounces_of, stands_of
 from studies.questions.meter.prediction import ROOM_MOST_DB
+from studies.questions.meter.question import QUESTION
 from studies.questions.meter.selection import ENOUGH, honest_confusion, select_readings
 from studies.questions.meter.stop_rule import Steps, StopRule, stop_rule
 from studies.questions.meter.study import Meter, members_but_for, meter, with_options
@@ -498,6 +501,41 @@ def test_the_csv_has_the_agreed_header_and_a_row_for_each_compared_reading() -> 
     assert all(row["reading_db"] == "" for row in rows)
     assert {row["predicted_db"] for row in rows if row["position"] == "reference"} == {"0.00"}
     assert {float(row["band_hz"]) for row in rows} <= {3150.0, 4000.0}
+
+
+def test_the_driver_is_found_first_over_the_bare_column_and_under_the_uncut_cap(
+    tmp_path: Path,
+) -> None:
+    found = by_meter()
+    sheet = tmp_path / "driver-to-fill.csv"
+    blank = meter_files(found)["driver-to-fill.csv"].decode()
+    sheet.write_text(blank.replace(",,,", ",,70,"), "utf-8")
+    read = read_measurements([sheet], found.design)
+    assert len(read) == 2 * len(found.stands)
+    assert sum(len(one.frequencies) for one in read) == 2 * found.predicted.comparable.sum()
+    bare, uncut = by_hung([one.position for one in read])
+    assert bare.of(found.assembly).plate is None
+    cap = uncut.of(found.assembly)
+    assert cap.reflector.fact("keep") == pytest.approx(0.055)
+    outline = found.shaving.stops[0].assembly.reflector.profile.sample(1e-4)
+    assert cap.reflector.profile.sample(1e-4) == pytest.approx(outline)
+    said = meter_tables(found).answer[0]
+    for word in ("bare column", "uncut", "55.0 mm", "--fit-cone", "driver-to-fill.csv", "known ="):
+        assert word in said.replace("before its first cut", "uncut")
+    boxes = boxes_of(meter_files(found)["meter-sheets.html"], "To find the driver: nothing")
+    assert len(boxes) == np.count_nonzero(found.predicted.comparable.any(axis=0))
+    steps = QUESTION.next_steps(found.design, tmp_path)
+    assert steps[0][0].endswith("driver-to-fill.csv --fit-cone")
+
+
+def test_a_driver_that_was_found_is_not_asked_for_again() -> None:
+    table = {"size": EFFECTIVE_DIAMETER, "written": 104.0, "found": 103.0, "deviation": 1.0}
+    sizes = (FitSizeTable.model_validate({**table, "correlations": [1.0]}),)
+    known = known_driver("fitted.toml", sizes)
+    found = replace(by_meter(), design=replace(by_meter().design, known=known))
+    assert set(meter_files(found)) == {"meter-sheets.html", "meter-to-fill.csv"}
+    assert "First find your driver" not in " ".join(meter_tables(found).answer)
+    assert len(QUESTION.next_steps(found.design, Path())) == 1
 
 
 def test_a_plan_in_inches_is_filled_in_and_read_in_inches(tmp_path: Path) -> None:
