@@ -17,13 +17,16 @@ from pydantic import Field, model_validator
 from studies.design.errors import wrong
 from studies.design.tables import DesignTable, Words
 
-EFFECTIVE_DIAMETER, SHRINK_FREQUENCY, PROUD_HEIGHT, CONE_LOSS = (
+EFFECTIVE_DIAMETER, SHRINK_FREQUENCY, PROUD_HEIGHT, CONE_DEPTH, CAP_HEIGHT, CONE_LOSS = (
     "effective diameter",
     "shrink frequency",
     "driver proud height",
+    "depth of the cone",
+    "height of the dust cap",
     "cone's admittance",
 )
-IN_PRINT = {EFFECTIVE_DIAMETER: 1e-3, PROUD_HEIGHT: 1e-3, CONE_LOSS: 1e-2, SHRINK_FREQUENCY: 1.0}
+LENGTHS = (EFFECTIVE_DIAMETER, PROUD_HEIGHT, CONE_DEPTH, CAP_HEIGHT)
+IN_PRINT = {**dict.fromkeys(LENGTHS, 1e-3), CONE_LOSS: 1e-2, SHRINK_FREQUENCY: 1.0}
 """Sizes of a driver that a fit finds, and SI units in what a file holds: mm, per cent, Hz."""
 SAME = 1e-3
 """Share within which two sizes are the same."""

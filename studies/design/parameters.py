@@ -18,7 +18,14 @@ from tomlkit import TOMLDocument
 from shapes.lengths import in_both, in_degrees
 from studies.design.design import Design
 from studies.design.errors import DesignError, Mistake
-from studies.design.fit_table import CONE_LOSS, EFFECTIVE_DIAMETER, PROUD_HEIGHT, SHRINK_FREQUENCY
+from studies.design.fit_table import (
+    CAP_HEIGHT,
+    CONE_DEPTH,
+    CONE_LOSS,
+    EFFECTIVE_DIAMETER,
+    PROUD_HEIGHT,
+    SHRINK_FREQUENCY,
+)
 from studies.design.moves import MILLIMETRE, PER_CENT, Unit
 from studies.design.reflector_tables import BallTable, ConeTable
 from studies.design.tables import DriverTable
@@ -27,6 +34,7 @@ REACH = 3.0
 """How many prior standard deviations a fit may go from what is written."""
 DIAMETER_SHARE, SHRINK_OCTAVES, PROUD, PLATE_GAP, KEEP = 0.05, 0.5, 2e-3, 2e-3, 1.5e-3
 HALF_ANGLE = math.radians(1.0)
+DEPTH_SHARE, CAP_SHARE = 0.15, 0.3
 MOST_CONE_LOSS = 0.1
 """Admittance of a cone over that of the air: twice what soft fabric or foam may have."""
 MICROMETRE, THOUSANDTH_DEGREE = 1e-6, math.radians(1e-3)
@@ -130,6 +138,33 @@ def parameters_of(design: Design) -> tuple[Parameter, ...]:
             )
         )
     return (*found, *_of_reflector(design))
+
+
+def cone_shape(design: Design) -> tuple[Parameter, ...]:
+    """Return depth of the cone and height of its dust cap, where it has them.
+
+    They are hard to measure and change the sound, but what hangs over the driver can undo much of
+    it: so they are fitted only where the bare column was read.
+    """
+    driver = design.tables.driver
+    found = []
+    if driver.cone_depth:
+        found.append(_of_cone(CONE_DEPTH, driver.cone_depth, DEPTH_SHARE, "cone_depth"))
+    if driver.dust_cap is not None:
+        height = driver.dust_cap.height
+        found.append(_of_cone(CAP_HEIGHT, height, CAP_SHARE, "dust_cap", "height"))
+    return tuple(found)
+
+
+def _of_cone(name: str, written: float, share: float, *key: str) -> Parameter:
+    return _length(
+        name=name,
+        written=written,
+        prior=share * written,
+        least=0.1 * written,
+        most=2.0 * written,
+        write=_put("driver", *key),
+    )
 
 
 def cone_loss(design: Design) -> Parameter:

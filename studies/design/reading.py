@@ -32,6 +32,8 @@ from studies.design.design import (
 )
 from studies.design.errors import DesignError, Mistake, mistakes_in
 from studies.design.fit_table import (
+    CAP_HEIGHT,
+    CONE_DEPTH,
     EFFECTIVE_DIAMETER,
     IN_PRINT,
     PROUD_HEIGHT,
@@ -371,6 +373,8 @@ def _another_driver(key: str, known: KnownDriver, driver: DriverTable) -> Iterat
         EFFECTIVE_DIAMETER: 2.0 * driver.effective_radius,
         SHRINK_FREQUENCY: shrinks,
         PROUD_HEIGHT: driver.proud,
+        CONE_DEPTH: driver.cone_depth,
+        CAP_HEIGHT: math.nan if driver.dust_cap is None else driver.dust_cap.height,
     }
     for size, value in own.items():
         if not known.is_of(size, value):

@@ -37,6 +37,8 @@ from shapes.parts import DustCap
 from shapes.reflectors import ball_cap
 from studies.design import Design
 from studies.design.fit_table import (
+    CAP_HEIGHT,
+    CONE_DEPTH,
     CONE_LOSS,
     EFFECTIVE_DIAMETER,
     PROUD_HEIGHT,
@@ -207,6 +209,8 @@ def surely_found(design: Design) -> tuple[str, ...]:
     doubt = {
         EFFECTIVE_DIAMETER: own * DIAMETER / math.sqrt(3.0),
         PROUD_HEIGHT: SURE_PROUD,
+        CONE_DEPTH: design.tables.driver.cone_depth * DEPTH / math.sqrt(3.0),
+        CAP_HEIGHT: _cap_height(design.tables.driver) * CAP / math.sqrt(3.0),
         CONE_LOSS: ADMITTANCE / math.sqrt(12.0),
         SHRINK_FREQUENCY: SURE_OCTAVES,
     }
@@ -259,10 +263,18 @@ def _as_found(build: Build, values: Mapping[str, float], driver: DriverTable) ->
         )
     if PROUD_HEIGHT in values:
         build = replace(build, proud=values[PROUD_HEIGHT] - driver.proud)
+    if CONE_DEPTH in values:
+        build = replace(build, depth=max(values[CONE_DEPTH], 0.0) / driver.cone_depth)
+    if CAP_HEIGHT in values:
+        build = replace(build, cap=max(values[CAP_HEIGHT], 0.0) / _cap_height(driver))
     if CONE_LOSS in values:
         taken = min(max(values[CONE_LOSS], 0.0), MOST_ADMITTANCE)
         build = replace(build, admittance=taken)
     return build
+
+
+def _cap_height(driver: DriverTable) -> float:
+    return driver.dust_cap.height if driver.dust_cap else 0.0
 
 
 def _letting(move: Motion, known: KnownDriver, octaves: float) -> Motion:

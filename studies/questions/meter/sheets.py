@@ -153,16 +153,13 @@ def _places(meter: Meter) -> list[str]:
 def _first(meter: Meter, hung: str) -> SheetBlock:
     """A box for every reading of one of the two measurements that find the driver."""
     over = {NOTHING: "reflector, plate and posts off", "": AS_IT_HANGS}.get(hung, f"{hung}, uncut")
-    rows = tuple(
-        (
-            band_label(meter.centres[band]),
-            *(ReadingBox(asked=bool(own)) for own in meter.predicted.comparable[:, band]),
-        )
-        for band in _bands(meter)
-    )
+    rows: list[tuple[str | ReadingBox, ...]] = []
+    for band in _bands(meter):
+        boxes = (ReadingBox(asked=bool(own)) for own in meter.predicted.comparable[:, band])
+        rows.append((band_label(meter.centres[band]), *boxes))
     return SheetBlock(
         columns=("", *_places(meter)),
-        rows=rows,
+        rows=tuple(rows),
         text=f"Over the driver: {over}. In each box what the meter shows, dB. Grey is not compared."
         " Places and knobs stay as they are for both of these sheets; place 1 tells most.",
     )

@@ -40,9 +40,9 @@ from dispersion.response import Response
 from dispersion.walls import taken_head_on
 from studies.design import Design, parse_design
 from studies.design.fit_table import CONE_LOSS
-from studies.design.parameters import Parameter, cone_loss, parameters_of
+from studies.design.parameters import Parameter, cone_loss, cone_shape, parameters_of
 from studies.measured.comparing import STATED_DB
-from studies.measured.positions import MeasuredBands
+from studies.measured.positions import MeasuredBands, by_hung
 from studies.questions.overlay.cross_validation import CrossValidation, cross_validate
 from studies.questions.overlay.estimating import (
     Residuals,
@@ -277,7 +277,7 @@ def fit(
         If the file says what its cone takes.
     """
     by_band = design.tables.driver.curve is None if curve_removed is None else curve_removed
-    parameters = _movable(design)
+    parameters = _movable(design, measured)
     if with_cone:
         parameters = (*parameters, cone_loss(design))
     readings = _with_two_readings(measured) if by_band else _without_empty_ends(measured)
@@ -335,9 +335,12 @@ def _fitted(search: Search, held_out: CrossValidation | None, covariance: np.nda
     )
 
 
-def _movable(design: Design) -> tuple[Parameter, ...]:
-    """Return the parameters whose bounds leave them room to move."""
-    return tuple(one for one in parameters_of(design) if one.bounds[1] - one.bounds[0] > AT_BOUND)
+def _movable(design: Design, measured: MeasuredBands) -> tuple[Parameter, ...]:
+    """Return the parameters whose bounds leave them room to move, the cone's shape if it shows."""
+    assembly = design.assembly()
+    bare = any(hung.of(assembly).upper is None for hung in by_hung(measured.positions))
+    found = (*parameters_of(design), *(cone_shape(design) if bare else ()))
+    return tuple(one for one in found if one.bounds[1] - one.bounds[0] > AT_BOUND)
 
 
 def _with_two_readings(measured: MeasuredBands) -> MeasuredBands:

@@ -12,7 +12,7 @@ INSIDE = 0.25
 most of the room between both: from the bound itself no step leads on."""
 NEAR = 0.5
 """Prior widths within which a Jacobian is kept."""
-RESERVED, MOST_STEPS, MOST_ROUNDS, STEADY = 22, 10, 4, 0.1
+RESERVED, MOST_STEPS, MOST_ROUNDS, STEADY = 26, 10, 4, 0.1
 """Solves kept for the Jacobian at the solution and for cross-validation; Gauss-Newton steps of one
 round; most rounds with a new standard deviation; relative change of it that counts as none."""
 ALONG = 9

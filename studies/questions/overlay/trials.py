@@ -20,7 +20,7 @@ from studies.solving.grid import Fineness, Progress, Solver, counted
 from studies.solving.levels_of_members import in_the_room
 from studies.solving.predicting import predicted_at, solves_at, why_not
 
-MOST_EVALUATIONS = 80
+MOST_EVALUATIONS = 100
 """Most solves of the whole band in one fit."""
 FITTING = "fitting sizes"
 STEP = 0.25

@@ -14,7 +14,13 @@ from functools import partial
 from shapes.assembly import Assembly
 from shapes.parts import DustCap
 from studies.design import Design
-from studies.design.fit_table import CONE_LOSS, EFFECTIVE_DIAMETER, SHRINK_FREQUENCY
+from studies.design.fit_table import (
+    CAP_HEIGHT,
+    CONE_DEPTH,
+    CONE_LOSS,
+    EFFECTIVE_DIAMETER,
+    SHRINK_FREQUENCY,
+)
 from studies.design.moves import PER_CENT, Leeway, Unit
 from studies.questions.tolerance.sensitivity import Sensitivity
 from studies.solving.candidates import Candidate, Row
@@ -95,16 +101,18 @@ def unknowns_of(
 
 def _sizes(design: Design, assembly: Assembly) -> Iterator[_Unknown]:
     """Diameter, depth and dust cap: shares of what is written."""
-    known, own = design.known, 2.0 * design.tables.driver.effective_radius
-    ends = (1.0 - DIAMETER, 1.0 + DIAMETER)
-    if known is not None and EFFECTIVE_DIAMETER in surely_found(design):
-        low, high = known.range_of(EFFECTIVE_DIAMETER)
-        ends = (low / own, high / own)
-    yield _share(design, assembly, "effective diameter", "diameter", ends)
-    if assembly.driver.cone_depth:
-        yield _share(design, assembly, "depth of the cone", "depth", (1.0 - DEPTH, 1.0 + DEPTH))
-    if isinstance(assembly.driver.centre, DustCap):
-        yield _share(design, assembly, "height of the dust cap", "cap", (1.0 - CAP, 1.0 + CAP))
+    driver = assembly.driver
+    sizes = [(EFFECTIVE_DIAMETER, "diameter", 2.0 * driver.effective_radius, DIAMETER)]
+    if driver.cone_depth:
+        sizes.append((CONE_DEPTH, "depth", driver.cone_depth, DEPTH))
+    if isinstance(driver.centre, DustCap):
+        sizes.append((CAP_HEIGHT, "cap", driver.centre.height, CAP))
+    for name, field, written, share in sizes:
+        ends = (1.0 - share, 1.0 + share)
+        if design.known is not None and name in surely_found(design):
+            low, high = design.known.range_of(name)
+            ends = (low / written, high / written)
+        yield _share(design, assembly, name, field, ends)
 
 
 def _share(

@@ -120,3 +120,32 @@ def test_what_is_no_fit_of_this_driver_is_refused(
     with pytest.raises(DesignError, match=f"(?s){said}") as refused:
         taken_over(tmp_path, fit, *pairs)
     assert len(refused.value.mistakes) == 1
+
+
+def test_the_shape_of_the_cone_is_drawn_from_what_was_found(tmp_path: Path) -> None:
+    """The example's cone is 22 mm deep; its members else lie 25 per cent either way."""
+    found = """
+[[fit]]
+size = "depth of the cone"
+written = 22.0
+found = 20.0
+deviation = 0.5
+correlations = [1.0, 0.0]
+[[fit]]
+size = "height of the dust cap"
+written = 9.0
+found = 9.5
+deviation = 9.0
+correlations = [0.0, 1.0]
+"""
+    design = taken_over(tmp_path, found)
+    every = [build for build, _ in members(design, count=256, per_build=1)]
+    depth = np.array([22.0 * build.depth for build in every])
+    assert depth.mean() == pytest.approx(20.0, abs=0.1)
+    assert depth.std() == pytest.approx(0.5, rel=0.1)
+    # A dust cap of which the fit knows nothing stays as drawn: 50 per cent either way.
+    assert {build.cap for build in every} == {
+        build.cap for build, _ in members(small_design(), 256, 1)
+    }
+    with pytest.raises(DesignError, match="depth of the cone was 22 and became 20, here it is 18"):
+        taken_over(tmp_path, found, ("cone_depth = 22 ", "cone_depth = 18 "))

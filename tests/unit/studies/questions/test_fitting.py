@@ -497,11 +497,17 @@ def test_bare_column_and_uncut_cap_tell_together_what_neither_tells_alone() -> N
     assert not found["both"].inseparable
     # What is left of the doubt is written with its correlations, and read back.
     known = parse_design(fitted_text(found["both"]), EXAMPLES / "fitted.toml").known
-    both = found["both"].covariance[:3, :3]
-    deviation = np.sqrt(np.diag(known.covariance))
-    assert known.covariance / np.outer(deviation, deviation) == pytest.approx(
-        both / np.sqrt(np.outer(np.diag(both), np.diag(both))), abs=1e-3
+    names = [one.parameter.name for one in found["both"].estimates]
+    places = [names.index(size) for size in known.sizes]
+    assert known.sizes == (*SIZES[:3], "depth of the cone", "height of the dust cap")
+    assert correlation(known.covariance) == pytest.approx(
+        correlation(found["both"].covariance[np.ix_(places, places)]), abs=1e-3
     )
+
+
+def correlation(covariance: np.ndarray) -> np.ndarray:
+    deviation = np.sqrt(np.diag(covariance))
+    return covariance / np.outer(deviation, deviation)
 
 
 def test_a_height_that_was_measured_before_the_cut_must_fit_in_every_trial() -> None:
