@@ -66,6 +66,9 @@ class Reference:
 
     def alone(self, frequencies: Real) -> Complex:
         """(N,) 0 dB: the driver alone, over rho A / (2 pi) of a way at 0 dB without a curve."""
+        return _alone(self, np.asarray(frequencies, dtype=float).tobytes())
+
+    def _found_alone(self, frequencies: Real) -> Complex:
         flush = self.flush(frequencies)
         each = self._drive(frequencies, flush) * flush
         least = FAINTEST * np.linalg.norm(each, axis=0)
@@ -96,6 +99,14 @@ class Reference:
                 told = way.curve.phases_deg is not None
                 drive[number] /= flush[number] if told else np.abs(flush[number])
         return drive
+
+
+@lru_cache(maxsize=256)
+def _alone(reference: Reference, frequencies: bytes) -> Complex:
+    """`Reference.alone`, remembered: many designs are read at the same places."""
+    found = reference._found_alone(np.frombuffer(frequencies))
+    found.setflags(write=False)
+    return found
 
 
 @lru_cache(maxsize=4096)

@@ -78,6 +78,7 @@ from dispersion.windows import (
     Wanted,
     Window,
     look_at,
+    middle_of,
     places_in_band,
     read_fine,
 )
@@ -297,6 +298,7 @@ def settled_response(
     begun: Begun | None = None,
     curves: np.ndarray | None = None,
     within: float = np.inf,
+    rings: bool = True,
 ) -> SettledResponse:
     """Solve a problem at frequencies chosen by need, and read it at its own.
 
@@ -318,6 +320,8 @@ def settled_response(
         The first round itself, where it is known already.
     curves, within
         As for `Wanted`; columns are the problem's elevations, then its points.
+    rings : bool
+        Name the resonances.
 
     Returns
     -------
@@ -341,7 +345,7 @@ def settled_response(
         transfer=rounds.transfer,
     )
     start = start if begun is None else begun.response.problem.frequencies
-    response, found = _settled(problem, rounds, wanted, start)
+    response, found = _settled(problem, rounds, wanted, start, rings=rings)
     how = direction_weights(problem.elevations, window)
     fine = found.fine_power(response.reference, how)
     sliding = slide(fine, found.centres[0], found.centres[-1])
@@ -381,7 +385,7 @@ def settled_at_points(
         within_db=within_db,
         transfer=rounds.transfer,
     )
-    return _settled(problem, rounds, wanted, start)[0]
+    return _settled(problem, rounds, wanted, start, rings=True)[0]
 
 
 class _Rounds:
@@ -402,7 +406,7 @@ class _Rounds:
 
 
 def _settled(
-    problem: Problem, rounds: _Rounds, wanted: Wanted, start: Real | None
+    problem: Problem, rounds: _Rounds, wanted: Wanted, start: Real | None, *, rings: bool
 ) -> tuple[Response, Settled]:
     found = settle_bands(solve_columns(problem, rounds), wanted, start)
     solved, begun = rounds.responses, rounds.begun
@@ -414,7 +418,7 @@ def _settled(
         within_db=wanted.within_db,
         doubt_db=found.doubt_db.max(axis=1),
         near_power=found.power[:, directions:],
-        resonances=tuple(one for one in found.resonances if one.trusted),
+        resonances=tuple(one for one in found.resonances if one.trusted) if rings else (),
         read=0 if begun is None else begun.read,
         foretold=found.foretold,
     )
@@ -513,30 +517,27 @@ def _next(windows: list[Window], f: Real, wanted: Wanted) -> Real:
     doubt = np.concatenate([window.doubt_db.max(axis=1) for window in windows])
     apart = np.concatenate([window.apart for window in windows])
     need = np.append(doubt / wanted.within_db, apart.max(axis=1, initial=0.0) / wanted.within)
-    places = [one for window in windows for one in window.places]
-    places += [one for window in windows for one in window.curve_places]
-    urgency = [one.max(axis=1) for window in windows for one in window.spread] + list(apart)
-    urgency = [one * (each > 1.0) for one, each in zip(urgency, need, strict=True)]
-    taken, new = np.log(f), list[float]()
+    if need.max() <= 1.0:
+        return np.zeros(0)
+    differ = [window.spread.max(axis=2) for window in windows] + [apart]
+    where = [window.places for window in windows] + [window.curve_places for window in windows]
+    hz = np.concatenate([one.ravel() for one in where])
+    places = np.log(hz)
+    row = np.repeat(np.arange(len(need)), [len(one) for rows in where for one in rows])
+    urgency = np.concatenate([one.ravel() for one in differ]) * (need > 1.0)[row]
+    taken, new = np.log(f), list[int]()
     while len(new) < min(wanted.batch, wanted.most - len(f)):
-        free = [
-            np.where(_nearest(np.log(where), taken) > np.log(CLOSEST), one, 0.0)
-            if one.any()
-            else one
-            for where, one in zip(places, urgency, strict=True)
-        ]
-        row = int(np.argmax(need * [one.any() for one in free]))
-        if not free[row].any():
+        free = np.where(_nearest(places, taken) > np.log(CLOSEST), urgency, 0.0)
+        if not free.any():
             break
-        new.append(float(places[row][np.argmax(free[row])]))
-        taken = np.sort(np.append(taken, np.log(new[-1])))
+        worst = need[row] * (free > 0.0)
+        new.append(int(np.argmax(np.where(worst == worst.max(), free, 0.0))))
+        here = places[new[-1]]
+        taken = np.sort(np.append(taken, here))
         # One more sample there, as a rule, halves what is left to be known.
-        need[row % len(doubt) :: len(doubt)] *= 0.5
-        urgency = [
-            one * np.minimum(1.0, np.abs(np.log(where / new[-1])) / NEIGHBOURHOOD)
-            for where, one in zip(places, urgency, strict=True)
-        ]
-    return np.sort(new)
+        need[row[new[-1]] % len(doubt) :: len(doubt)] *= 0.5
+        urgency *= np.minimum(1.0, np.abs(places - here) / NEIGHBOURHOOD)
+    return np.sort(hz[new])
 
 
 def _nearest(places: Real, taken: Real) -> Real:
@@ -549,7 +550,7 @@ def _result(
     f: Real, samples: Complex, wanted: Wanted, windows: list[Window], rounds: int
 ) -> Settled:
     power = np.concatenate([window.powers(samples.shape[1]) for window in windows])
-    level = np.concatenate([np.median(window.level_db, axis=0) for window in windows])
+    level = np.concatenate([middle_of(window.level_db) for window in windows])
     starts, _ = band_edges(wanted.centres[::GROUP])
     return Settled(
         frequencies=f,

@@ -92,7 +92,7 @@ class Wanted:
     batch: int = 2
     transfer: Transfer = field(repr=False)
 
-    @property
+    @cached_property
     def centres(self) -> Real:
         """(B,) exact centres of the third octaves, Hz."""
         return third_octave_centres(self.low, self.high)
@@ -114,16 +114,18 @@ class Window:
     ----------
     sampled : (F,) array
         Frequencies of the samples fitted, Hz.
+    grids : (bands, N) array
+        Where the fits are read, Hz.
+    transfers : (bands, W, N) complex array
+        What each way is worth there, see `Transfer`.
     fits : tuple of RationalFit
-    forms : tuple of tuple of (W S, W S) complex array
-        For each fit and band: mean over the band of the products of what multiplies the values at
-        the S supports, way by way.
+    forms : tuple of (bands, W S, W S) complex array
+        For each fit: mean over each band of the products of what multiplies the values at the S
+        supports, way by way.
     level_db : (fits, bands, V) array
         The values wanted.
-    places : (bands, N) array
-        Hz.
-    spread : (bands, N, V) array
-        Range over the fits of each value there, over its mean in the band.
+    spread : (bands, M, V) array
+        Range over the fits of each value at `places`, over its mean in the band.
     curve_places : (bands, M) array
         Hz.
     apart : (bands, M) array
@@ -132,13 +134,19 @@ class Window:
     """
 
     sampled: Real
+    grids: Real
+    transfers: Complex
     fits: tuple[RationalFit, ...]
-    forms: tuple[tuple[Complex, ...], ...]
+    forms: tuple[Complex, ...]
     level_db: Real
-    places: Real
     spread: Real
     curve_places: Real
     apart: Real
+
+    @property
+    def places(self) -> Real:
+        """(bands, M) where the fits are compared, Hz."""
+        return self.grids[:, ::LOOK_EVERY]
 
     @cached_property
     def doubt_db(self) -> Real:
@@ -151,17 +159,16 @@ class Window:
     @property
     def nearest(self) -> RationalFit:
         """The fit whose band values are nearest to the medians."""
-        off = np.abs(self.level_db - np.median(self.level_db, axis=0)).max(axis=(1, 2))
+        off = np.abs(self.level_db - middle_of(self.level_db)).max(axis=(1, 2))
         return self.fits[int(np.argmin(off))]
 
     def powers(self, ways: int) -> Real:
         """(bands, K) mean |p|^2 over each band in every column, median of the fits."""
-        known = [_by_support(fit, ways) for fit in self.fits]
         each = [
-            [_means(form, values) for form in forms]
-            for forms, values in zip(self.forms, known, strict=True)
+            _means(forms, _by_support(fit, ways))
+            for forms, fit in zip(self.forms, self.fits, strict=True)
         ]
-        return np.median(each, axis=0)
+        return middle_of(np.array(each))
 
 
 def look_at(
@@ -185,28 +192,38 @@ def look_at(
     chosen = _within_reach(f, centres)
     if before is not None and np.array_equal(f[chosen], before.sampled):
         return before
+    if before is None:
+        grids = centres[:, None] * 10.0 ** places_in_band(READ_PER_BAND)
+        transfers = np.array([wanted.transfer(grid) for grid in grids])
+    else:
+        grids, transfers = before.grids, before.transfers
     fits = _fits(f[chosen], samples[chosen], wanted.columns)
-    grids = centres[:, None] * 10.0 ** places_in_band(READ_PER_BAND)
-    transfers = [wanted.transfer(grid) for grid in grids]
     read = [_read(fit, grids, transfers, wanted.values) for fit in fits]
     values = np.array([each for _, each, _ in read])
     curves = np.array([each for _, _, each in read])
-    means = np.maximum(np.median(values, axis=0), np.finfo(float).tiny)
+    means = np.maximum(middle_of(values), np.finfo(float).tiny)
     curve_places, apart = _apart(fits, grids, transfers, wanted.curves)
     return Window(
         sampled=f[chosen],
+        grids=grids,
+        transfers=transfers,
         fits=fits,
         forms=tuple(forms for forms, _, _ in read),
         level_db=level_db(values),
-        places=grids[:, ::LOOK_EVERY],
         spread=np.ptp(curves, axis=0) / means[:, None],
         curve_places=curve_places,
         apart=apart,
     )
 
 
+def middle_of(each: Real) -> Real:
+    """Median over the first axis, for few rows much faster than numpy's."""
+    ascending, half = np.sort(each, axis=0), (len(each) - 1) // 2
+    return 0.5 * (ascending[half] + ascending[len(each) // 2])
+
+
 def _apart(
-    fits: tuple[RationalFit, ...], grids: Real, transfers: list[Complex], curves: np.ndarray | None
+    fits: tuple[RationalFit, ...], grids: Real, transfers: Complex, curves: np.ndarray | None
 ) -> tuple[Real, Real]:
     """Places (bands, M) and how far apart fits of the curves are there, see `Window`."""
     if curves is None:
@@ -255,25 +272,51 @@ def _fits(f: Real, samples: Complex, columns: Real) -> tuple[RationalFit, ...]:
 
 
 def _read(
-    fit: RationalFit, grids: Real, transfers: list[Complex], values: Real
-) -> tuple[tuple[Complex, ...], Real, Real]:
-    """Forms of a fit for each band, (bands, V) values, and (bands, N, V) values at places of it.
+    fit: RationalFit, grids: Real, transfers: Complex, values: Real
+) -> tuple[Complex, Real, Real]:
+    """Forms of a fit for each band, (bands, V) values, and (bands, M, V) values at places of it.
 
     Both values are quadratic forms of the values at the supports, and no column is read but those
     that count for a value.
     """
+    bands, ways, _ = transfers.shape
     counts = values.max(axis=0) > 0.0
     shares = values[:, counts].T
-    known = _by_support(fit, len(transfers[0]))[:, counts]
-    forms, means, curves = [], [], []
-    for coefficients, transfer in zip(
-        fit.coefficients(grids.ravel()).reshape(*grids.shape, -1), transfers, strict=True
-    ):
-        rows = _rows(coefficients, transfer)
-        forms.append(rows.conj().T @ rows / len(rows))
-        means.append(_means(forms[-1], known) @ shares)
-        curves.append(np.abs(rows[::LOOK_EVERY] @ known) ** 2 @ shares)
-    return tuple(forms), np.array(means), np.array(curves)
+    known = _by_support(fit, ways)[:, counts]
+    sizes = fit.sizes(grids.ravel()).reshape(*grids.shape, -1)
+    forms = _forms(sizes, transfers, fit.weights)
+    products = [((known.conj() * share) @ known.T).ravel() for share in shares.T]
+    means = (forms.reshape(bands, -1) @ np.transpose(products)).real
+    rows = [sizes[:, ::LOOK_EVERY] * transfers[:, way, ::LOOK_EVERY, None] for way in range(ways)]
+    curves = np.concatenate(rows, axis=2) @ (np.tile(fit.weights, ways)[:, None] * known)
+    return forms, np.maximum(means, 0.0), _squared(curves) @ shares
+
+
+def _forms(sizes: Real, transfers: Complex, weights: Complex) -> Complex:
+    """(bands, W S, W S) mean of products of what multiplies the values at the supports.
+
+    Of (bands, N, S) sizes, see `RationalFit.sizes`, and (bands, W, N) transfers: all but the
+    products of two ways is real, which takes a quarter of the time.
+    """
+    bands, ways, count = transfers.shape
+    every = sizes.shape[2]
+    forms = np.empty((bands, ways, every, ways, every), dtype=complex)
+    around = weights.conj()[:, None] * weights / count
+    for one in range(ways):
+        for other in range(one, ways):
+            worth = transfers[:, one].conj() * transfers[:, other]
+            turned = sizes.swapaxes(1, 2)
+            product = turned @ (worth.real[..., None] * sizes)
+            if one != other:
+                product = product + 1j * (turned @ (worth.imag[..., None] * sizes))
+            forms[:, one, :, other] = product * around
+            forms[:, other, :, one] = product.conj() * around
+    return forms.reshape(bands, ways * every, -1)
+
+
+def _squared(values: Complex) -> Real:
+    """|values|^2, without the root in between."""
+    return values.real**2 + values.imag**2
 
 
 def read_fine(
@@ -304,7 +347,7 @@ def read_fine(
     return FinePower(
         frequencies=grid,
         weights=how.weights,
-        window=np.abs(rows @ known[:, seen]) ** 2 @ how.shares[:, seen].T,
+        window=_squared(rows @ known[:, seen]) @ how.shares[:, seen].T,
         sphere=mean(how.sphere),
         above=mean(how.above),
         alone=np.abs(reference.alone(grid)) ** 2,
@@ -317,9 +360,10 @@ def _by_support(fit: RationalFit, ways: int) -> Complex:
     return by_way.reshape(ways * len(fit.support), -1)
 
 
-def _means(form: Complex, known: Complex) -> Real:
-    """(K,) mean |p|^2 over a band, all ways together."""
-    return np.maximum(np.sum((known.conj() * (form @ known)).real, axis=0), 0.0)
+def _means(forms: Complex, known: Complex) -> Real:
+    """(bands, K) mean |p|^2 over each band, all ways together."""
+    there = forms @ known
+    return np.maximum(np.sum(known.real * there.real + known.imag * there.imag, axis=1), 0.0)
 
 
 def places_in_band(count: int) -> np.ndarray:

@@ -5,6 +5,7 @@ that "message: remedy" reads as one sentence.
 """
 
 from collections.abc import Iterator
+from functools import lru_cache
 
 from shapes.assembly import Assembly
 from shapes.carcass_clashes import Clash, baffle_socket_clashes, carcass_clashes
@@ -23,10 +24,16 @@ from shapes.parts import (
 from shapes.pieces import TOLERANCE, place
 from shapes.reflector import Reflector
 
-__all__ = ["Clash", "find_clashes"]
+__all__ = ["Clash", "find_clashes", "fits"]
 
 LEAST_FLAT = 1e-3
 """A reflector needs a flat of at least this radius to be fixed by, metres."""
+
+
+@lru_cache(maxsize=1024)
+def fits(assembly: Assembly) -> bool:
+    """Return whether everything fits: no clashes. A search asks it of the same assembly often."""
+    return not find_clashes(assembly)
 
 
 def find_clashes(assembly: Assembly) -> tuple[Clash, ...]:

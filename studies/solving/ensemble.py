@@ -23,6 +23,7 @@ from studies.design import Design
 from studies.solving.candidates import Candidate, Row, winner_of
 from studies.solving.grid import (
     COARSE_BY_NEED,
+    JUDGING_BY_NEED,
     ByNeed,
     Fineness,
     Progress,
@@ -200,7 +201,7 @@ def judge(
     solved = tuple(row for row in rows if row.solved)
     if not solved or any(row.response.method != "waves" for row in solved):
         return None
-    fine = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
+    fine = JUDGING_BY_NEED if isinstance(fineness, ByNeed) else fineness
     kinds = members(design)
     designs = sum(len(moves) for _, moves in kinds) * len(solved)
     total = designs * expected_solves(design.target.band, fine)

@@ -18,7 +18,7 @@ from dispersion.response import Response
 from dispersion.settling import settled_response
 from dispersion.waves import one_blas_thread
 from shapes.assembly import Assembly
-from shapes.clashes import find_clashes
+from shapes.clashes import find_clashes, fits
 from studies.design import Design, DesignError, Mistake
 from studies.solving.candidates import Candidate, Row, Solved, best_of, winner_of
 from studies.solving.lines import PlaceInLine, begin_lines
@@ -50,15 +50,20 @@ class ByNeed:
     far_within : float or None
         Doubt at which the far field in every direction has settled at every single frequency, over
         its rms value in the band (at least a tenth of the strongest); None if it need not.
+    rings : bool
+        Whether resonances are told apart and named: a tenth of what reading the fits takes.
     """
 
     within_db: float
     per_band: int
     far_within: float | None = None
+    rings: bool = True
 
 
 COARSE_BY_NEED, FINE_BY_NEED = ByNeed(0.3, 8), ByNeed(0.05, 24)
 """Where many candidates are compared, and where few are."""
+JUDGING_BY_NEED = ByNeed(0.3, 4, rings=False)
+"""Where nothing but scores and band levels is asked, of thousands."""
 FAR_EVERY = 5
 """Of the solved elevations, 0.5 degrees apart, those that speak for all where the far field settles
 at every frequency."""
@@ -398,7 +403,7 @@ def built(candidate: Candidate) -> Row:
     """Build one candidate: a row not solved yet, with the reason if it cannot be built."""
     try:
         assembly = candidate.build()
-        clashes = find_clashes(assembly)
+        clashes = () if fits(assembly) else find_clashes(assembly)
     except ValueError as mistake:
         return Row(candidate.name, reason=str(mistake))
     if clashes:
@@ -467,6 +472,7 @@ def _solve_by_need(
                 begun=begun,
                 curves=far,
                 within=by_need.far_within or np.inf,
+                rings=by_need.rings,
             )
     except ValueError as refusal:
         return Row("", assembly, str(refusal))
