@@ -15,12 +15,19 @@ import time
 from collections.abc import Callable, Iterable
 from contextlib import closing
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from threading import Lock
 from types import TracebackType
-from typing import Self, TypeVar
+from typing import Any, Self, TypeVar
 
 import numpy as np
+from numpy.lib.format import (
+    dtype_to_descr,
+    read_array_header_1_0,
+    read_magic,
+    write_array_header_1_0,
+)
 
 from dispersion import keys
 from dispersion.fields import Fields
@@ -354,13 +361,32 @@ def prune_without_room(path: Path, most_bytes: int | None = None) -> int:
 
 
 def _packed(array: np.ndarray) -> bytes:
-    file = io.BytesIO()
-    np.lib.format.write_array(file, np.asarray(array), allow_pickle=False)
-    return file.getvalue()
+    """An array as an .npy file holds it, in its layout; thousands begin with the same bytes."""
+    array = np.asarray(array)
+    by_columns = array.flags.fnc
+    beginning = _beginning(array.dtype, array.shape, by_columns)
+    return beginning + array.tobytes("F" if by_columns else "C")
 
 
 def _unpacked(blob: bytes) -> np.ndarray:
-    return np.lib.format.read_array(io.BytesIO(blob), allow_pickle=False)
+    end = 10 + int.from_bytes(blob[8:10], "little")
+    shape, by_columns, kind = _described(blob[:end])
+    return np.frombuffer(blob, kind, offset=end).reshape(shape, order="F" if by_columns else "C")
+
+
+@lru_cache(maxsize=256)
+def _beginning(kind: np.dtype[Any], shape: tuple[int, ...], by_columns: bool) -> bytes:
+    described = {"descr": dtype_to_descr(kind), "fortran_order": by_columns, "shape": shape}
+    file = io.BytesIO()
+    write_array_header_1_0(file, described)
+    return file.getvalue()
+
+
+@lru_cache(maxsize=256)
+def _described(beginning: bytes) -> tuple[tuple[int, ...], bool, np.dtype[Any]]:
+    file = io.BytesIO(beginning)
+    read_magic(file)
+    return read_array_header_1_0(file)
 
 
 def _digest(key: bytes, blobs: Iterable[bytes], unknowns: int) -> bytes:
