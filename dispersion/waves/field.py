@@ -21,6 +21,7 @@ from scipy import special
 
 from dispersion.rational import barycentric
 from dispersion.stopping import current_stop
+from shapes.pieces import TOLERANCE
 
 from .elements import GAUSS, Mesh, basis
 from .floor import is_above, mirrored_points
@@ -308,8 +309,15 @@ def field_at(
     Returns
     -------
     (X, W) complex array
+
+    Raises
+    ------
+    ValueError
+        If a point's r is below 0, or no number.
     """
     points = np.asarray(points, dtype=float)
+    if not np.all(points[:, 0] >= -TOLERANCE):
+        raise ValueError("a point in the air needs its distance from the axis: r of 0 or more")
     if mesh.floor is None:
         return _free_field_at(mesh, k, m, p, q, points, digits)
     above = is_above(points[:, 1], mesh.floor)

@@ -89,6 +89,12 @@ def test_far_away_the_pressure_is_the_far_field(order: int) -> None:
     assert away[2] < 1e-3
 
 
+@pytest.mark.parametrize("r", [-0.05, np.nan])
+def test_a_point_beyond_the_axis_is_refused(pulsating, r: float) -> None:
+    with pytest.raises(ValueError, match="distance from the axis"):
+        pulsating.pressure_at(np.array([[0.0, 0.3], [r, 0.3]]))
+
+
 def test_sound_falls_off_as_one_over_r(pulsating) -> None:
     levels = [
         20.0 * np.log10(np.abs(pulsating.pressure_at(along(ELEVATIONS, r))[:, 0]))
