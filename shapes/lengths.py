@@ -224,6 +224,16 @@ def other_unit() -> str:
     return "mm" if own_unit() == "in" else "in"
 
 
+def to_the_bit(metres: float) -> float:
+    """Return a length, m, to the last bit as a file gives it that holds its `written_mm`."""
+    return parse_length(written_mm(metres), "mm")
+
+
+def written_mm(metres: float) -> float:
+    """Return a length in mm on whole millionths, as files hold it."""
+    return round(metres * 1e3, 6)
+
+
 def in_mm(metres: float, digits: int = 1) -> str:
     """Write a length in millimetres, ``"41.0 mm"``."""
     return f"{_without_minus_zero(metres * 1e3, digits):.{digits}f} mm"

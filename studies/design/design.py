@@ -145,17 +145,26 @@ class ContestEntry:
     Attributes
     ----------
     name : str
-    reflector : Reflector or None
+    table : table of a reflector
+        Its sizes as a file gives them.
     plate_gap : float
         At which it hangs, m.
     stays : bool
         Whether the file says so; else it may hang at a gap of its own.
+    hold : str
+        Which of its sizes stay, as ``hold`` of ``[[contest]]``.
     """
 
     name: str
-    reflector: Reflector | None
+    table: ReflectorTable
     plate_gap: float
     stays: bool = True
+    hold: str = "sizes"
+
+    @cached_property
+    def reflector(self) -> Reflector | None:
+        """Reflector of these sizes, None where there is none."""
+        return self.table.build()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -42,7 +42,7 @@ from studies.design.fit_table import (
     known_driver,
 )
 from studies.design.quantities import UNITS, unit_of_file
-from studies.design.reflector_tables import BallTable, ReflectorTable
+from studies.design.reflector_tables import CHOOSABLE, BallTable, ReflectorTable
 from studies.design.tables import DriverTable, WayTable
 from studies.design.walls_table import FELT_PIECES
 
@@ -106,7 +106,7 @@ def parse_design(text: str, path: Path | str, allow_outside: bool = False) -> De
 
 def _checked(text: str, file: Path, tables: DesignFile, *, allow_outside: bool) -> Design:
     found = _Noted(file.parent, allow_outside)
-    own = found.attempt("reflector", tables.reflector.build)
+    found.attempt("reflector", tables.reflector.build)
     if not found.mistakes:
         _check_clashes(tables, found)
         _check_port(tables, found)
@@ -115,7 +115,10 @@ def _checked(text: str, file: Path, tables: DesignFile, *, allow_outside: bool) 
     known = _known(tables, found)
     walls = tables.walls.build(tables.driver.lets_go_hz)
     found.mistakes += _walls_mistakes(tables)
-    entries = (ContestEntry("as designed", own, tables.plate_gap), *_contest(tables, found))
+    entries = (
+        ContestEntry("as designed", tables.reflector, tables.plate_gap),
+        *_contest(tables, found),
+    )
     found.mistakes += _crossed_mistakes(tables)
     if found.mistakes:
         raise DesignError(file, found.mistakes)
@@ -318,14 +321,20 @@ def _short_curve(key: str, curve: DriverCurve, band: tuple[float, float]) -> Ite
 def _contest(tables: DesignFile, found: _Noted) -> Iterator[ContestEntry]:
     for number, table in enumerate(tables.contest, start=1):
         key = f"contest[{number}]"
-        reflector_table = table.reflector
+        reflector = table.reflector
         if table.design is not None:
-            reflector_table = _borrowed(f"{key}.design", table.design, found)
-        if reflector_table is not None:
-            reflector = found.attempt(f"{key}.reflector", reflector_table.build)
-            stays = table.plate_gap is not None
-            gap = tables.plate_gap if table.plate_gap is None else table.plate_gap
-            yield ContestEntry(table.name, reflector, gap, stays)
+            reflector = _borrowed(f"{key}.design", table.design, found)
+        if reflector is None:
+            continue
+        found.attempt(f"{key}.reflector", reflector.build)
+        may_hold = ("nothing", *CHOOSABLE.get(reflector.kind, ()), "sizes")
+        if table.hold not in may_hold:
+            said = f'"{table.hold}" is no size that a reflector of kind "{reflector.kind}" chooses'
+            remedy = ", ".join(f'"{one}"' for one in may_hold)
+            found.mistakes.append(Mistake(f"{key}.hold", f"{said}: write one of {remedy}"))
+        stays = table.plate_gap is not None
+        gap = tables.plate_gap if table.plate_gap is None else table.plate_gap
+        yield ContestEntry(table.name, reflector, gap, stays, table.hold)
 
 
 def _borrowed(key: str, name: str, found: _Noted) -> ReflectorTable | None:

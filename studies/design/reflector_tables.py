@@ -190,3 +190,6 @@ ReflectorTable = Annotated[
     BallTable | ConeTable | FlaredTable | ConicTable | TurnedTable | NoReflectorTable,
     Field(discriminator="kind"),
 ]
+
+CHOOSABLE = {"ball": ("ball diameter",), "cone": ("half angle", "base diameter")}
+"""By kind: sizes that an entry of a contest chooses unless it holds one of them, or all."""

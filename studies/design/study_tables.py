@@ -264,7 +264,7 @@ class CarveTable(DesignTable):
 
 
 class ContestTable(DesignTable):
-    """One entry of a contest: a reflector of its own, or another design's."""
+    """One entry of a contest: a reflector of its own, or another design's, to begin with."""
 
     name: Words = Field(description="By which the ranking calls it.")
     reflector: ReflectorTable | None = Field(None, description="As in [reflector].")
@@ -274,7 +274,12 @@ class ContestTable(DesignTable):
         description="Another design file, beside this one; its reflector is taken.",
     )
     plate_gap: Annotated[float, Between(1, 1000)] | None = Field(
-        None, description="Left out, the plate gap of this design."
+        None, description="Where it hangs; left out, at the best gap of [gap], if there is one."
+    )
+    hold: Literal["nothing", "half angle", "base diameter", "ball diameter", "sizes"] = Field(
+        "nothing",
+        description="What stays as it is: nothing, so that a cone chooses half angle and base, a"
+        " cap ball and keep; one of these; or all its sizes. Other kinds stay in any case.",
     )
 
     @model_validator(mode="after")

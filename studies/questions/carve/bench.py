@@ -7,12 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from shapes.assembly import Assembly
+from shapes.lengths import to_the_bit
 from shapes.reflectors import Reflector
 from studies.design import Design
-from studies.questions.carve.curves import PointMm, to_the_bit
-from studies.questions.carve.limits import Limits
+from studies.questions.carve.curves import PointMm
 from studies.solving.candidates import Candidate
 from studies.solving.grid import COARSE_BY_NEED, Fineness, Progress, Solver, run
+from studies.solving.limits import Limits
 
 Hung = tuple[Reflector, float]
 """A reflector and the plate gap at which it hangs, m."""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from shapes.lengths import parse_length
 from shapes.reflectors import Reflector, turned
-from studies.questions.carve.limits import Limits
+from studies.solving.limits import Limits
 
 KNOTS = 5
 """Of the curve, tip and rim included, if nobody asks for more."""
@@ -97,16 +97,6 @@ class Form:
 def reflector_through(points_mm: Sequence[PointMm]) -> Reflector:
     """Turned reflector through knots in mm, to the last bit as the design file gives it."""
     return turned([(parse_length(r, "mm"), parse_length(z, "mm")) for r, z in points_mm])
-
-
-def to_the_bit(metres: float) -> float:
-    """Length, m, to the last bit as the design file gives it once `written_mm` is in there."""
-    return parse_length(written_mm(metres), "mm")
-
-
-def written_mm(metres: float) -> float:
-    """Length in mm on whole millionths."""
-    return round(metres * 1e3, 6)
 
 
 def _floored_mm(metres: float) -> float:

@@ -17,7 +17,7 @@ import numpy as np
 from shapes.reflectors import Reflector, ReflectorError, ball_cap, cone
 from studies.questions.carve.bench import Bench, Hung
 from studies.questions.carve.curves import LEAST_SHARE, Form, Numbers, PointMm, reflector_through
-from studies.questions.carve.limits import impossible
+from studies.solving.limits import impossible
 
 MOST_SCANNED = 9
 """Sizes that are solved over the whole range, and again round the best of them."""

@@ -35,7 +35,6 @@ from studies.design import Design, DesignError
 from studies.design.errors import Mistake
 from studies.questions.carve.bench import Bench, Hung, Trial
 from studies.questions.carve.curves import KNOTS, Form
-from studies.questions.carve.limits import Limits, impossible, limits_of
 from studies.questions.carve.search import scan_caps, scan_cones, search_curves
 from studies.solving.candidates import Candidate, Row, contenders
 from studies.solving.ensemble import MAY_LEAD_DB, Judged, judge, say_so_far
@@ -50,6 +49,7 @@ from studies.solving.grid import (
     score_doubt_db,
 )
 from studies.solving.joint import thinned
+from studies.solving.limits import Limits, impossible, limits_of
 from studies.solving.ranking import to_rank
 from studies.solving.target import NO_DIFFERENCE_DB
 from studies.solving.verdicts import Lead, compared

@@ -18,13 +18,13 @@ from dispersion.solvers import solve_waves
 from dispersion.waves import SharedBlocks, WaveSettings
 from shapes.assembly import Assembly
 from shapes.clashes import find_clashes
+from shapes.lengths import to_the_bit
 from shapes.reflectors import Reflector, ball_cap, cone, turned
 from studies.design import Design, DesignError, parse_design, read_design
 from studies.questions.carve.bench import Bench, Trial
 from studies.questions.carve.carved_file import carve_files, carved_files, carved_text
-from studies.questions.carve.curves import Form, reflector_through, to_the_bit
+from studies.questions.carve.curves import Form, reflector_through
 from studies.questions.carve.figures import carve_figure
-from studies.questions.carve.limits import Limits, limits_of
 from studies.questions.carve.search import ProfileSearch, scan_caps, scan_cones, search_curves
 from studies.questions.carve.study import (
     CHECK_FINER,
@@ -40,6 +40,7 @@ from studies.solving.candidates import Row
 from studies.solving.ensemble import Judged
 from studies.solving.grid import COARSE_PER_BAND, FINE_BY_NEED, FINE_PER_BAND, problem_of
 from studies.solving.ledger import Ledger
+from studies.solving.limits import Limits, limits_of
 from studies.solving.target import NO_DIFFERENCE_DB
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
