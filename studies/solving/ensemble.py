@@ -11,7 +11,7 @@ to levels at a place in fixed bands is more (`studies.solving.levels_of_members`
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
@@ -131,6 +131,10 @@ class Judged:
             levels_db=np.concatenate((self.levels_db, other.levels_db)),
             known=self.known,
         )
+
+    def solved_again(self, again: Mapping[Row, Row]) -> Judged:
+        """Return the same with rows in place of those of which they are finer solutions."""
+        return replace(self, rows=tuple(again.get(row, row) for row in self.rows))
 
     def _place(self, row: Row) -> int:
         return next(place for place, one in enumerate(self.rows) if one is row)

@@ -93,15 +93,22 @@ class Limits:
         return broken
 
 
-def limits_of(design: Design) -> Limits:
+def limits_of(design: Design, built: Assembly | None = None) -> Limits:
     """Limits of the workshop as written in ``[carve]``, else those of the space there is.
+
+    Parameters
+    ----------
+    design : Design
+    built : Assembly, optional
+        What hangs there, which tells how wide it may be where there is no plate; the design as it
+        is written if left out.
 
     Raises
     ------
     DesignError
         If nothing limits how wide the reflector may be, or there is no space for its height.
     """
-    asked, assembly = design.tables.carve, design.assembly()
+    asked, assembly = design.tables.carve, built or design.assembly()
     widest = asked.largest_diameter
     if widest is None:
         widest = _space_across(assembly)

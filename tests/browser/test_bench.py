@@ -20,7 +20,7 @@ pytestmark = pytest.mark.browser
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 120.0
 ENTER, CONTROL, NO_MORE_CONTROL = "\ue007", "\ue009", "\ue000"
-CONTEST = '[[contest]]\nname = "cone"\ndesign = "reading_room_cone.toml"\nplate_gap = 64\n\n'
+CONTEST = '[[contest]]\nname = "cone"\ndesign = "reading_room_cone.toml"\n\n'
 SMALL = small_design((CONTEST, "")).text
 SERIOUS = ("serious", "critical")
 

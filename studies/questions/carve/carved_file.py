@@ -50,4 +50,5 @@ def carved_text(
 def _reflector_table(points_mm: Sequence[PointMm]) -> Table:
     points = tuple((parse_length(r, "mm"), parse_length(z, "mm")) for r, z in points_mm)
     table = reflector_of(TurnedTable.model_construct(kind="turned", points=points))
-    return table.comment("carved: a smooth curve through these knots, tip first")
+    table.comment("carved: a smooth curve through these knots, tip first")
+    return table

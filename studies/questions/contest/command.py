@@ -28,7 +28,10 @@ class ContestOptions(JudgedOptions):
 def contest(delivery: DesignDelivery, solving: SolverOptions, as_written: bool) -> None:
     """Cone or dome or a curve of your own.
 
-    Same column, same driver, same scale, absolute level.
+    Same column, same driver, same scale, absolute level. Each entry chooses its gap out of [gap],
+    a cone its slope and base, a cap its keep and ball, unless plate_gap or hold of its [[contest]]
+    says what stays; with --as-written all are as the file has them. The winner is written as a
+    design file.
     """
     from studies.answer.delivering import answer
     from studies.questions.contest.question import QUESTION

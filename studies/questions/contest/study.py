@@ -1,8 +1,8 @@
 """Cone or dome or a curve of my own? Same column, same driver, same scale, absolute level.
 
-Where the plate can be moved and drivers and builds are asked, every entry whose gap the file does
-not fix hangs at the gap where it scores best, and the design as written competes at such a gap
-besides.
+Where drivers and builds are asked, every entry chooses what the file does not hold: a cone its
+slope and base, a cap keep and ball, each its gap where the plate can be moved. The design as
+written competes at its best besides. Each of them has the least regret of a few of its own.
 """
 
 from __future__ import annotations
@@ -21,20 +21,28 @@ from shapes.lengths import INCH
 from shapes.reflector import Reflector
 from shapes.reflectors import cone
 from studies.design import ContestEntry, Design
-from studies.solving.candidates import SAME_SIZE, Candidate, Row, best_of, winner_of
+from studies.solving.candidates import Row, best_of, winner_of
+from studies.solving.contestants import (
+    Contestant,
+    candidate_of,
+    finalists,
+    least_regretted,
+    moves,
+)
 from studies.solving.ensemble import Judged, judge, say_so_far
 from studies.solving.grid import (
-    COARSE_BY_NEED,
     FINE_PER_BAND,
-    ByNeed,
     Fineness,
     Progress,
     Solver,
     run,
 )
-from studies.solving.joint import MOST_GAPS, at_end, thinned
+from studies.solving.joint import at_end
 from studies.solving.ranking import to_rank
 from studies.solving.verdicts import Lead, Verdict, compared
+
+AT_ITS_BEST = "at its best"
+"""How the design as written is called besides, at sizes and a gap of its own."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,7 +139,7 @@ class Contest:
 
     def at_end_of_gaps(self, one: Ranked) -> bool:
         """Whether an entry chose the least or the largest gap it could: it may do better beyond."""
-        free = self.judged is not None and self.design.moves_plate and not one.entry.stays
+        free = self.judged is not None and moves(self.design, one.entry)
         chose = free and one.row.solved
         return chose and at_end(one.entry.plate_gap, self.design.gap_candidates())
 
@@ -199,73 +207,53 @@ def contest(
     fineness : int or ByNeed
         Frequencies in a third-octave band, four or more, or as many as it takes.
     ensemble : bool
-        Ask every driver and build that the file may stand for (wave solver only).
+        Ask every driver and build that the file may stand for (wave solver only), and let every
+        entry choose sizes and gap; else all are as the file has them.
 
     Raises
     ------
     DesignError
         If the file has no contest.
     """
-    entries = design.contest_entries()
-    if ensemble and design.moves_plate:
-        rank = to_rank(solver, fineness)
-        entries = at_their_own_gaps(design, entries, rank, fineness, progress)
-    candidates = [_candidate(design, entry) for entry in entries]
+    entries, judged = design.contest_entries(), None
+    chosen: list[Contestant] = []
+    if ensemble:
+        chosen, judged = _chosen(design, entries, solver, fineness, progress)
+        entries = tuple(one.entry for one in chosen)
+    candidates = [replace(candidate_of(design, one), name=one.name) for one in entries]
     rows = run(design, candidates, solver, fineness, "contest", progress)
-    if ensemble and (first := best_of(rows)):
-        say_so_far(progress, first)
-    judged = judge(design, rows if ensemble else (), solver, fineness, progress)
+    if judged is not None:
+        ranked = [one.row for one in chosen]
+        judged = judged.solved_again(dict(zip(ranked, rows, strict=True)))
     failed = [entry for entry, row in zip(entries, rows, strict=True) if not row.solved]
     found = {entry.name: largest_cone(design, entry) for entry in failed}
     fitting = {name: cone for name, cone in found.items() if cone}
     return Contest(design, entries, rows, fitting, judged)
 
 
-def at_their_own_gaps(
+def _chosen(
     design: Design,
     entries: Sequence[ContestEntry],
     solver: Solver,
     fineness: Fineness,
     progress: Progress | None,
-) -> tuple[ContestEntry, ...]:
-    """Hang every entry whose gap the file does not fix where it scores best.
+) -> tuple[list[Contestant], Judged | None]:
+    """Return the entries at the sizes and gaps that they chose, and what was judged.
 
-    Parameters
-    ----------
-    design : Design
-        Its ``[gap]`` says where the plate may hang.
-    entries : sequence of ContestEntry
-        The design as written first.
-    solver : callable
-        The wave solver, as it ranks.
-    fineness : int or ByNeed
-    progress : callable or None
-        Called with (stage, done, total) solves of one frequency.
-
-    Returns
-    -------
-    tuple of ContestEntry
-        In their order, the design at the best gap behind the one as written, unless that is it. An
-        entry that may hang at none of them stays where it was.
+    The design at its best stands behind the one as written, unless that is it.
     """
     written, *others = entries
-    moved = replace(written, name=f"{written.name}, plate moved", stays=False)
-    free = [moved, *(entry for entry in others if not entry.stays)]
-    gaps = thinned(design.gap_candidates(), MOST_GAPS)
-    trials = [[replace(entry, plate_gap=gap) for gap in gaps] for entry in free]
-    candidates = [_candidate(design, one) for each in trials for one in each]
-    coarse = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
-    rows = run(design, candidates, solver, coarse, "gaps of their own", progress)
-    # What leaks or hollows out the treble too much is passed over, as by `roundcast gap`.
-    least = np.array([row.score if row.is_contender else np.inf for row in rows])
-    least = least.reshape(len(free), -1)
-    best = {
-        entry.name: each[int(np.argmin(own))] if np.isfinite(own).any() else entry
-        for entry, each, own in zip(free, trials, least, strict=True)
-    }
-    again = best.pop(moved.name)
-    differs = abs(again.plate_gap - written.plate_gap) > SAME_SIZE
-    return (written, *([again] if differs else []), *(best.get(e.name, e) for e in others))
+    free = replace(written, name=f"{written.name}, {AT_ITS_BEST}", stays=False, hold="nothing")
+    rank = to_rank(solver, fineness)
+    each = finalists(design, [written, free, *others], rank, fineness, progress)
+    rows = [one.row for few in each for one in few]
+    if first := best_of(rows):
+        say_so_far(progress, first)
+    judged = judge(design, rows, rank, fineness, progress)
+    chosen = [least_regretted(few, judged) for few in each]
+    own, best, *rest = chosen
+    differs = best.row.drawn != own.row.drawn
+    return [own, *([best] if differs else []), *rest], judged
 
 
 def largest_cone(design: Design, entry: ContestEntry) -> Reflector | None:
@@ -286,10 +274,3 @@ def largest_cone(design: Design, entry: ContestEntry) -> Reflector | None:
             if not find_clashes(here):
                 return smaller
     return None
-
-
-def _candidate(design: Design, entry: ContestEntry) -> Candidate:
-    return Candidate(
-        entry.name,
-        lambda: design.assembly().with_gap(entry.plate_gap).with_reflector(entry.reflector),
-    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from dispersion.bands import band_label
-from shapes.lengths import in_both
+from shapes.lengths import in_both, in_own
 from studies.answer import cautions, levels
 from studies.answer.columns import (
     REASON,
@@ -19,7 +19,7 @@ from studies.answer.columns import (
     text,
 )
 from studies.answer.evidence import evidence_of
-from studies.answer.judging import hollow_in_words
+from studies.answer.judging import hollow_in_words, judged_table
 from studies.answer.standing import (
     gained,
     hung_at_ends,
@@ -29,7 +29,8 @@ from studies.answer.standing import (
 from studies.answer.table import Fact, Findings, Table, TableColumn, Value
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
-from studies.questions.contest.study import Contest
+from studies.questions.contest.chosen_file import chosen_name
+from studies.questions.contest.study import Contest, Ranked
 from studies.solving.candidates import Row
 
 
@@ -43,6 +44,7 @@ def contest_tables(contest: Contest) -> Findings:
         facts=_facts(contest),
         tables=(
             _ranking(contest),
+            *judged_table(contest.judged, contest.winner),
             _octaves(contest),
             unbeaten_table(contest.rows, contest.winner),
             filters_table(contest.winner, contest.design.target),
@@ -58,6 +60,7 @@ def contest_tables(contest: Contest) -> Findings:
 def _answer(contest: Contest) -> list[str]:
     first, *others = contest.ranking
     said = [_winner(contest, first, others[0]) if others else f"Only '{first.name}' can be built."]
+    said += [_chose(contest)]
     said += [_levels(contest, first)] if others else []
     said += [
         f"'{row.name}' cannot be built: {row.reason}.{_fits(contest, row)}"
@@ -68,7 +71,27 @@ def _answer(contest: Contest) -> list[str]:
     said += hung_at_ends(contest.design, ends)
     if contest.judged is not None and contest.design.moves_plate:
         said += out_of_reach_in_words(contest.design)
-    return [*said, *_members(contest), *target_in_words(contest.design)]
+    return [*said, *_members(contest), _file(contest), *target_in_words(contest.design)]
+
+
+def _chose(contest: Contest) -> str:
+    """What each of them is, the first first."""
+    each = [f"'{one.row.name}' {_built(one)}" for one in contest.ranked if one.row.solved]
+    lead = "Each chose what the file does not hold" if contest.judged else "As the file has them"
+    return f"{lead}: {'; '.join(each)}."
+
+
+def _built(one: Ranked) -> str:
+    """Write sizes and gap, "cone 168 mm, half angle 48 deg, at a plate gap of 66 mm"."""
+    built, reflector = one.row.assembly, one.entry.reflector
+    shape = "nothing under the plate" if reflector is None else reflector.label
+    posts = "" if built.posts is None else f", posts {in_own(built.post_length)} long"
+    return f"{shape}, at a plate gap of {in_both(built.plate_gap)}{posts}"
+
+
+def _file(contest: Contest) -> str:
+    name, first = chosen_name(contest.design), contest.winner.name
+    return f"'{first}' as a design of its own: {name} in the folder of the results."
 
 
 def _levels(contest: Contest, first: Row) -> str:
@@ -122,8 +145,12 @@ def _members(contest: Contest) -> list[str]:
 
 
 def _facts(contest: Contest) -> tuple[Fact, ...]:
+    won = contest.ranked[0].entry
+    shape = won.reflector
     return (
-        Fact("winner", contest.winner.name, "entry with the lowest score"),
+        Fact("winner", contest.winner.name, "entry of least regret, or with the lowest score"),
+        Fact("plate_gap_mm", mm(won.plate_gap), "where it hangs, mm"),
+        Fact("reflector", "" if shape is None else shape.label, "what it is"),
         Fact("score_db", contest.winner.score, "its score, dB; less is better"),
         Fact(
             "margin_db",
@@ -138,6 +165,7 @@ def _ranking(contest: Contest) -> Table:
     columns = (
         number("place", "", "place in the ranking", 0),
         text("candidate", "entry", "name of the entry"),
+        text("reflector", "", "its sizes", shown=False),
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
         text("gap_at_end", "", "whether that is an end of what was tried", shown=False),
         *SCORE_COLUMNS,
@@ -153,6 +181,7 @@ def _ranking(contest: Contest) -> Table:
             (
                 at.place,
                 at.row.name,
+                "" if at.entry.reflector is None else at.entry.reflector.label,
                 mm(at.entry.plate_gap),
                 contest.at_end_of_gaps(at),
                 *score_cells(at.row),
@@ -169,10 +198,10 @@ def _ranking(contest: Contest) -> Table:
 
 
 def _hanging(contest: Contest) -> str:
-    """Say that entries hang at gaps of their own, where they do."""
-    if contest.judged is None or not contest.design.moves_plate:
+    """Say that entries have sizes and gaps of their own, where they do."""
+    if contest.judged is None:
         return ""
-    return "each hangs at the best gap of [gap] for it, where the file does not fix one\n"
+    return "each at the sizes and the gap that are best for it, where the file does not hold them\n"
 
 
 def _octaves(contest: Contest) -> Table:

@@ -295,7 +295,7 @@ to = {most}     # guess
 step = {step}   # guess
 
 [[contest]]
-name = "45 degree cone"
+name = "cone"          # chooses slope and base; with hold = "sizes" it stays as it is here
 # guess: as wide as the moving part, or as tall as the gap leaves room for
 reflector = {{ kind = "cone", base_diameter = {cone}, half_angle = 45 }}  # guess
 

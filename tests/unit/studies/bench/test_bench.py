@@ -29,9 +29,7 @@ from studies.solving.budget import Cost
 from studies.solving.options import SolverOptions
 
 PATIENCE_S = 120.0
-TEXT = small_design(
-    ('[[contest]]\nname = "cone"\ndesign = "reading_room_cone.toml"\nplate_gap = 64\n', "")
-).text
+TEXT = small_design(('[[contest]]\nname = "cone"\ndesign = "reading_room_cone.toml"\n', "")).text
 SOLVING = SolverOptions(no_ledger=True, yes=True, workers=1)
 
 
