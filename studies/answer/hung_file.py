@@ -90,8 +90,10 @@ def reflector_of(table: ReflectorTable) -> Table:
 
 
 def _value(value: Any) -> Any:
-    if isinstance(value, tuple):
-        return _lines(value) if isinstance(value[0], tuple) else [_length(one) for one in value]
+    if isinstance(value, tuple) and isinstance(value[0], tuple):
+        return _lines(value)
+    if isinstance(value, tuple):  # diameters of a ball; of one, no list
+        return [_length(one) for one in value] if len(value) > 1 else _length(value[0])
     return _length(value) if isinstance(value, float) else value
 
 

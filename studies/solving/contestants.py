@@ -4,7 +4,7 @@ Good sizes of a shape lie along a ridge: the room over the driver, gap less heig
 same along it (`studies.solving.joint`). So what a contestant may be is described by its base, its
 height and that room, few of each are solved, and a smooth surface through their scores (of
 Gaussians, by `scipy.interpolate`) says which others are solved next. Of 341 cones over the example
-(bases of 90 to 168 mm, 30 to 75 degrees, gaps of 52 to 100 mm) the 67 that are solved so held the
+(bases of 90 to 168 mm, 30 to 75 degrees, gaps of 52 to 100 mm) the 51 that are solved so held the
 best, 3.29 dB, or one 0.03 dB behind, whether gaps began at 52, 58, 64 or 70 mm.
 """
 
@@ -33,9 +33,9 @@ LEAST_SHARE = 0.3
 HALF_ANGLES_DEG = range(25, 76)
 STEPS = {"mm": (10e-3, 1e-3), "in": (INCH * 3 / 8, INCH / 16)}
 """Of a base, and of a keep where no [trim] says it, by the design's unit, m."""
-BROAD = {0: (1, 1, MOST_GAPS), 1: (7, 7, 6), 2: (3, 4, 4)}
+BROAD = {0: (1, 1, MOST_GAPS), 1: (6, 6, 5), 2: (3, 4, 3)}
 """How many of either size, and of gaps, are solved first, by how many sizes are chosen."""
-ROUNDS, EACH_ROUND = 3, 8
+ROUNDS, EACH_ROUND = 3, 6
 """How often a surface is laid through the scores, and how many sizes are solved each time."""
 LENGTHS = (30e-3, 12e-3, 6e-3)
 """Over which a score changes: in base, in height, in room, m."""
@@ -43,7 +43,7 @@ APART = 0.5
 """Least distance of what is solved in one round, in those lengths."""
 NOISE, HIGHEST_DB = 0.003, 3.0
 """Added to the diagonal; and what a score counts for at most above the lowest, dB."""
-FINALISTS = 3
+FINALISTS = 4
 """Of each contestant: how many are asked of every driver and build."""
 
 Space = list[list[list[ContestEntry]]]
@@ -77,10 +77,10 @@ def sizes_chosen(design: Design, entry: ContestEntry) -> int:
 def most_solves(design: Design, entry: ContestEntry) -> int:
     """Count what is solved at most to find the best sizes and gap of an entry."""
     count = sizes_chosen(design, entry)
-    gaps = BROAD[count][2] if moves(design, entry) else 1
+    first, second, gaps = BROAD[count]
+    gaps = min(gaps, len(design.gap_candidates())) if moves(design, entry) else 1
     if not count:
         return gaps
-    first, second, _ = BROAD[count]
     return (first * second if count > 1 else first) * gaps + gaps + ROUNDS * EACH_ROUND
 
 
@@ -119,6 +119,8 @@ def finalists(
     found: list[dict[ContestEntry, Row]] = [{} for _ in entries]
     asked = [_broad(design, *both) for both in zip(entries, spaces, strict=True)]
     for _ in range(1 + ROUNDS):
+        if not any(asked):
+            break
         candidates = [candidate_of(design, one) for each in asked for one in each]
         rows = iter(run(design, candidates, solver, coarse, "sizes of their own", progress))
         for known, each in zip(found, asked, strict=True):

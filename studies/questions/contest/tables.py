@@ -76,17 +76,17 @@ def _answer(contest: Contest) -> list[str]:
 
 def _chose(contest: Contest) -> str:
     """What each of them is, the first first."""
-    each = [f"'{one.row.name}' {_built(one)}" for one in contest.ranked if one.row.solved]
-    lead = "Each chose what the file does not hold" if contest.judged else "As the file has them"
-    return f"{lead}: {'; '.join(each)}."
+    each = [f"'{one.row.name}': {_built(one)}" for one in contest.ranked if one.row.solved]
+    how = "as the file has them" if contest.judged is None else "each at its best"
+    return f"Compared, {how}: {'; '.join(each)}."
 
 
 def _built(one: Ranked) -> str:
-    """Write sizes and gap, "cone 168 mm, half angle 48 deg, at a plate gap of 66 mm"."""
+    """Write sizes and gap, "cone 168 mm, half angle 48 deg, plate gap 66 mm"."""
     built, reflector = one.row.assembly, one.entry.reflector
     shape = "nothing under the plate" if reflector is None else reflector.label
     posts = "" if built.posts is None else f", posts {in_own(built.post_length)} long"
-    return f"{shape}, at a plate gap of {in_both(built.plate_gap)}{posts}"
+    return f"{shape}, plate gap {in_both(built.plate_gap)}{posts}"
 
 
 def _file(contest: Contest) -> str:

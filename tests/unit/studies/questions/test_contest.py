@@ -1,23 +1,25 @@
 """The picture of a contest: complete, lettered within its edges, those that failed shown too."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from pictures import check_files, check_lettering, check_units, words_of
-from small import small_design
+from small import ROOT, small_design
 
 from dispersion.bands import third_octave_centres
 from dispersion.solvers import solve_waves
 from shapes import Assembly, Column, Driver, TopPlate, ball_cap
 from studies.answer.standing import hung_at_ends
-from studies.design import ContestEntry, Design
+from studies.design import ContestEntry, Design, parse_design
+from studies.questions.contest.chosen_file import chosen_files, chosen_name
 from studies.questions.contest.figures import contest_figure
-from studies.questions.contest.study import Contest
+from studies.questions.contest.study import Contest, _chosen, contest
 from studies.solving.candidates import Candidate, Row
-from studies.solving.contestants import _space, finalists, most_solves
+from studies.solving.contestants import _space, finalists, hung, most_solves
+from studies.solving.ensemble import Judged
 
 CENTRES = third_octave_centres(100.0, 16000.0)
 CAP = Assembly(
@@ -63,16 +65,24 @@ def synthetic(monkeypatch: pytest.MonkeyPatch) -> Callable[[ContestEntry], float
         room = (entry.plate_gap - height - 0.021) / 0.008
         return 3.0 + (2.0 * base - 0.13) ** 2 / 0.05**2 + room**2
 
-    def run(design: Design, candidates: Sequence[Candidate], *_: object) -> list[SimpleNamespace]:
+    def run(design: Design, candidates: Sequence[Candidate], *_: object) -> list[Row]:
         entries = [candidate.build.args[1] for candidate in candidates]
-        return [scored_row(score(entry)) for entry in entries]
+        return [Scored(entry.name, score(entry), hung(design, entry)) for entry in entries]
 
     monkeypatch.setitem(finalists.__globals__, "run", run)
     return score
 
 
-def scored_row(score_db: float) -> SimpleNamespace:
-    return SimpleNamespace(score=score_db, solved=True, is_contender=True, per_band=4)
+@dataclass(frozen=True, eq=False)
+class Scored:
+    """Stands for a row that was solved."""
+
+    entry: str
+    score: float
+    drawn: Assembly
+    solved: bool = True
+    is_contender: bool = True
+    per_band: int = 4
 
 
 def chosen(design: Design, entries: Sequence[ContestEntry]) -> list[ContestEntry]:
@@ -129,6 +139,106 @@ def test_a_cap_chooses_among_the_balls_on_sale(
     assert chosen(design, [own])[0].table.diameter == pytest.approx(0.15)
     held = replace(own, hold="ball diameter")
     assert chosen(design, [held])[0].table.diameter == pytest.approx(0.1)
+
+
+def test_each_has_the_least_regret_of_its_own_and_the_design_stays_as_it_is(
+    synthetic: Callable[[ContestEntry], float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Members that like what the file itself does not: the second finalist of each is chosen."""
+    judged_rows: list[Row] = []
+
+    def judge(design: Design, rows: Sequence[Row], *_: object) -> Judged:
+        judged_rows.extend(rows)
+        scores = np.array([[9.0 - row.score] for row in rows])
+        return Judged(rows=tuple(rows), scores=scores, levels_db=np.zeros((len(rows), 1, 3)))
+
+    def run(design: Design, candidates: Sequence[Candidate], *_: object) -> list[Row]:
+        return [scored(one.name, synthetic(one.build.args[1])) for one in candidates]
+
+    monkeypatch.setitem(contest.__globals__, "run", run)
+    monkeypatch.setitem(_chosen.__globals__, "judge", judge)
+    design = small_design(('hold = "plate gap"', 'hold = "nothing"'))
+    design = replace(design, entries=design.entries[:3])
+    found = contest(design, solve_waves, fineness=4, ensemble=True)
+    names = ["as designed", "as designed, at its best", "cone", "turned bell"]
+    assert [entry.name for entry in found.entries] == [row.name for row in found.rows] == names
+    assert found.entries[0] == design.entries[0]
+    assert all(map(found.judged.knows, found.rows))
+    assert len(judged_rows) > len(found.rows)
+    own = [row.score for row in judged_rows if row.entry == "cone"]
+    assert found.rows[2].score == pytest.approx(max(own))
+    assert found.winner.score == pytest.approx(max(row.score for row in judged_rows))
+    # What has nothing to choose does not compete twice.
+    still = small_design()
+    bell = replace(still.entries[2], name="as designed", hold="sizes")
+    again = contest(
+        replace(still, entries=(bell, *still.entries[1:3])), solve_waves, fineness=4, ensemble=True
+    )
+    assert [entry.name for entry in again.entries] == ["as designed", "cone", "turned bell"]
+
+
+def test_what_the_budget_reckons_with_is_what_is_solved_at_most(
+    synthetic: Callable[[ContestEntry], float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    design = small_design(('hold = "plate gap"', 'hold = "nothing"'))
+    asked: list[int] = []
+    plain = finalists.__globals__["run"]
+
+    def run(design: Design, candidates: Sequence[Candidate], *rest: object) -> object:
+        asked.append(len(candidates))
+        return plain(design, candidates, *rest)
+
+    monkeypatch.setitem(finalists.__globals__, "run", run)
+    for entry in design.contest_entries():
+        asked.clear()
+        chosen(design, [entry])
+        assert 0.6 * most_solves(design, entry) <= sum(asked) <= most_solves(design, entry)
+
+
+@pytest.mark.slow
+def test_a_small_build_chooses_and_its_winner_reads_as_a_design() -> None:
+    """By waves, members and all, over two octaves; no better cone hangs as the file has it."""
+    path = ROOT / "tests" / "data" / "small_build.toml"
+    text = path.read_text(encoding="utf-8").replace('["125 Hz", "16 kHz"]', '["1 kHz", "4 kHz"]')
+    cone = 'reflector = { kind = "cone", base_diameter = "3 in", half_angle = 40 }'
+    design = parse_design(f'{text}\n[[contest]]\nname = "cone"\n{cone}\n', path)
+    found = contest(design, solve_waves, fineness=4, ensemble=True)
+    assert [one.name for one in found.entries] == [
+        "as designed",
+        "as designed, at its best",
+        "cone",
+    ]
+    assert found.regret_db(found.winner) == min(map(found.regret_db, found.rows))
+    held = replace(design.entries[1], hold="sizes")
+    (few,) = finalists(design, [held], solve_waves, 4, None)
+    free = min(row.score for row in found.judged.rows if row.name.startswith("cone"))
+    assert free <= min(one.row.score for one in few)
+    written = chosen_files(found)["chosen.toml"].decode()
+    assert parse_design(written, path).assembly() == found.winner.assembly
+
+
+def test_the_winner_is_a_design_file_with_the_same_geometry() -> None:
+    """Whatever it is: as a table of the file, in its own units, with the files that it names."""
+    sale = ("# balls_on_sale = [100, 120, 150, 180, 200]", "balls_on_sale = [150]")
+    design = small_design(sale)
+    own, straight, *others = design.contest_entries()
+    cap, narrow = (
+        next(one for group in _space(design, entry)[1:] for each in group[2:] for one in each)
+        for entry in (replace(own, hold="nothing"), straight)
+    )
+    for entry in (own, cap, straight, narrow, *others):
+        won = replace(entry, plate_gap=0.064)
+        found = Contest(design, (won,), (scored(entry.name, 2.0),))
+        files = chosen_files(found)
+        assert set(files) == {"chosen.toml", "reading_room_cone.toml"}
+        read = parse_design(files["chosen.toml"].decode(), design.path.parent / "chosen.toml")
+        built, due = read.assembly(), hung(design, won)
+        assert built.with_reflector(None) == due.with_reflector(None)
+        assert (built.reflector is None) == (due.reflector is None)
+        if due.reflector is not None:
+            assert built.reflector.facts == due.reflector.facts
+        assert read.title == f"Chosen from: {design.title}"
+    assert chosen_name(read) == "chosen_again.toml"
 
 
 def test_what_hangs_at_an_end_of_the_gaps_that_were_tried_is_said() -> None:
