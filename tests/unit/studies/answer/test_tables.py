@@ -140,7 +140,7 @@ def test_a_ball_in_place_of_a_cone_is_held_against_that_cone(
 
     worse, better = told(1.5), told(-1.5)
     assert (
-        "Over the cone of the file, its plate at 64.0 mm (2 17/32 in): 1.50 dB gained"
+        "Over the cone of the file, its plate at 60.0 mm (2 3/8 in): 1.50 dB gained"
         in (worse.answer[0])
     )
     assert worse.answer[0].startswith("Keep ")
