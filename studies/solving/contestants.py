@@ -192,10 +192,9 @@ def _tables(design: Design, entry: ContestEntry, limits: Limits) -> Iterator[lis
             keeps = tuple(map(to_the_bit, sizes_of(trim.keep)))
         own, *others = _balls(design, entry)
         for ball, named in ((own, table.ball_diameter), *((one, (one,)) for one in others)):
-            sizes = {"ball_diameter": named, "cut_off": None}
-            yield [
-                table.model_copy(update={**sizes, "keep": keep}) for keep in keeps if keep < ball
-            ]
+            whole_ball = table.model_copy(update={"ball_diameter": named, "cut_off": None})
+            fit = [keep for keep in keeps if keep < ball]
+            yield [whole_ball.model_copy(update={"keep": keep}) for keep in fit]
 
 
 def _balls(design: Design, entry: ContestEntry) -> tuple[float, ...]:
