@@ -14,6 +14,7 @@ from functools import partial
 import numpy as np
 
 from dispersion.absorbers import Above
+from dispersion.bands import band_edges
 from dispersion.walls import ConstantAdmittance
 from shapes.assembly import Assembly
 from studies.design import Design
@@ -99,8 +100,8 @@ def soften(
     Returns
     -------
     Softened or None
-        None where there is no doubt: the file says what its cone takes, or switches losses off, or
-        the method takes every surface as hard.
+        None where there is no doubt, as for `soft_design`, or where the method takes every surface
+        as hard.
     """
     soft = soft_design(design)
     solved = [row for row in rows if row.solved]
@@ -121,11 +122,13 @@ def soften(
 def soft_design(design: Design) -> Design | None:
     """Return the design with a cone of `SOFT_CONE` where it no longer moves as one.
 
-    None where there is no doubt: the file says what its cone takes, or switches losses off.
+    None where there is no doubt: the file says what its cone takes, or switches losses off, or the
+    band ends below where a cone may take anything.
     """
-    if not design.cone_is_open:
+    from_hz = design.tables.driver.lets_go_hz
+    if not design.cone_is_open or band_edges(design.target.band[1])[1] <= from_hz:
         return None
-    cone = Above(design.tables.driver.lets_go_hz, ConstantAdmittance(SOFT_CONE))
+    cone = Above(from_hz, ConstantAdmittance(SOFT_CONE))
     return design.with_absorbers(dict.fromkeys(PIECES["cone"], cone))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -20,6 +21,9 @@ MOST_LIFT_DB, MOST_CUT_DB = 12.0, -15.0
 filter, and nearly for all together."""
 OVER_LIFT = 3.0
 """What a decibel beyond it counts, in decibels that the level is off."""
+EFFORT = 0.05
+"""What a decibel of a filter's gain counts, in decibels (rms) that the level is off: of filters
+that do the same, those that work least against each other."""
 BROADEST_Q, SHARPEST_Q = 0.4, 4.0
 """What is sharper differs from direction to direction, and no filter mends it: common practice, no
 source."""
@@ -64,7 +68,8 @@ def voice(row: Row, target: TargetTable) -> Voicing:
 
     A shelf is fitted, then peaking filters where most is left, all again together, as many as
     pay: least squares of the window level in sliding third octaves about a line of the wanted
-    tilt, of whatever level.
+    tilt, of whatever level. Then fewer of them are tried: two may only
+    work against each other.
     """
     coverage = row.coverage
     judged = coverage.sliding.above(target.judged_from)
@@ -77,20 +82,31 @@ def voice(row: Row, target: TargetTable) -> Voicing:
 
     def missed(filters: Sequence[Biquad]) -> np.ndarray:
         too_much = np.maximum(chain_db(filters, frequencies) - MOST_LIFT_DB, 0.0)
-        return np.concatenate((left(filters)[::STRIDE], OVER_LIFT * too_much[::STRIDE]))
+        rest = left(filters)[::STRIDE]
+        effort = EFFORT * np.sqrt(rest.size) * np.array([one.gain_db for one in filters])
+        return np.concatenate((rest, OVER_LIFT * too_much[::STRIDE], effort))
 
     band = (float(frequencies[0]), float(frequencies[-1]))
     shelf = _fitted((_first_shelf(level, frequencies),), missed, band)
     filters = shelf if _rms(left(())) - _rms(left(shelf)) >= WORTH_DB else ()
-    tried = [filters]
+    tried = [(), filters]
     for _ in range(MOST_PEAKING):
         rest = left(filters)
         worst = int(np.argmax(np.abs(_broad(rest, octaves))))
         start = Biquad("peaking", float(frequencies[worst]), -0.5 * float(rest[worst]), 1.0)
         filters = _fitted((*filters, start), missed, band)
         tried.append(filters)
-    best = min(tried, key=lambda some: _rms(left(some)) + WORTH_DB * len(some))
-    filters = tuple(_rounded(one) for one in best)
+
+    def cost(some: Sequence[Biquad]) -> float:
+        return _rms(left(some)) + WORTH_DB * len(some)
+
+    best = min(tried, key=cost)
+    leaner = [
+        _fitted(some, missed, band)
+        for count in range(1, len(best))
+        for some in combinations(best, count)
+    ]
+    filters = tuple(_rounded(one) for one in min((best, *leaner), key=cost))
     rest = left(filters)
     worst = int(np.argmax(np.abs(rest)))
     changed = equalised(coverage.sliding, filters)

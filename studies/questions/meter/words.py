@@ -26,6 +26,8 @@ TURNED = (
     "Repeat with the reflector turned by half a post pitch: what turns with the reflector is the"
     " reflector, what stays with the posts is their shade."
 )
+LEAST_CHANCE = 0.05
+"""No chance is said to be nearer to none or to certain: one in two dozen members is 0.04."""
 POOR = 0.2
 """Probability of confusing two candidates from which on the readings do not separate them."""
 
@@ -161,8 +163,12 @@ def chances(meter: Meter) -> list[str]:
 
 
 def percent(chance: float) -> str:
-    """Write a probability: "12 %", "less than 1 %"."""
-    return f"{100 * chance:.0f} %" if chance >= 0.01 else "less than 1 %"
+    """Write a probability: "12 %", "less than 5 %", "more than 95 %"."""
+    if chance < LEAST_CHANCE:
+        return f"less than {100 * LEAST_CHANCE:.0f} %"
+    if chance > 1.0 - LEAST_CHANCE:
+        return f"more than {100 * (1.0 - LEAST_CHANCE):.0f} %"
+    return f"{100 * chance:.0f} %"
 
 
 def stopping(meter: Meter) -> tuple[str, ...]:

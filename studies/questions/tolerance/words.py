@@ -227,10 +227,10 @@ def _batch_in_words(found: Tolerance) -> list[str]:
     batch = found.batch
     count, failed = len(batch.speakers), len(batch.speakers) - len(batch.known)
     said = [
-        f"Yield: {100 * batch.passing:.0f} % (give or take {100 * batch.passing_error:.0f}) of"
-        f" {count} speakers with every size in the ranking off at once, each anywhere within its"
-        f" tolerance with equal chance, score no more than {batch.within_db:g} dB (near_best_db)"
-        " worse than the design as written."
+        f"Yield: {_passing(batch)} of {count} speakers with every size in the ranking off at once,"
+        " each anywhere within its tolerance with equal chance, score no more than"
+        f" {batch.within_db:g} dB (near_best_db) worse than the design as written"
+        f"{_borne_out(batch)}."
     ]
     if failed:
         said.append(
@@ -267,13 +267,29 @@ def _found_in_words(batch: Batch) -> str:
         )
     if not batch.reads:
         return f"Every speaker is solved, each third octave within {settling.within_db:g} dB."
-    least, most = (100.0 * share for share in batch.passing_between)
+    least, most = (f"{100.0 * share:.0f}" for share in batch.passing_between)
+    pass_then = "as many" if least == most else f"{least} to {most} %"
     return (
         f"Speakers are read, each third octave for itself, from the sizes moved one at a time"
         f"{_but_for(batch)}. On {len(batch.throughout)} that were solved throughout this puts a"
         f" score off by up to {batch.doubt_db:.2f} dB: if every score were off by that,"
-        f" {least:.0f} to {most:.0f} % would pass."
+        f" {pass_then} would pass."
     )
+
+
+def _passing(batch: Batch) -> str:
+    if batch.passing in (0.0, 1.0):
+        return "all" if batch.passing else "none"
+    return f"{100 * batch.passing:.0f} % (give or take {100 * batch.passing_error:.0f})"
+
+
+def _borne_out(batch: Batch) -> str:
+    """What it means that all or none of N pass: a share s does so once in twenty times, s^N."""
+    if batch.passing not in (0.0, 1.0):
+        return ""
+    surely = 100.0 * 0.05 ** (1.0 / len(batch.speakers))
+    share = f"more than {surely:.0f}" if batch.passing else f"less than {100.0 - surely:.0f}"
+    return f": which bears out {share} %"
 
 
 def _but_for(batch: Batch) -> str:

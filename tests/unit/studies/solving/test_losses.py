@@ -57,7 +57,10 @@ def test_the_doubt_is_a_design_whose_file_gives_that_cone() -> None:
 
 def test_below_where_the_cone_lets_go_nothing_changes() -> None:
     design, row = solved()
-    assert soften(design, [row], SOLVE, 4).of(row).score == row.score
+    assert soften(design, [row], SOLVE, 4) is None
+    soft = walled("cone = { admittance = 0.03 }")
+    (same,) = run(soft, [Candidate("as written", soft.assembly)], SOLVE, 4, "test")
+    assert same.score == row.score
 
 
 @pytest.mark.parametrize(

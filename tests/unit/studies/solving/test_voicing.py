@@ -17,6 +17,8 @@ from studies.solving.grid import run
 from studies.solving.target import score
 from studies.solving.voicing import voice
 
+RIPPLE = ((0.0, 4.0), (0.33, -2.0), (0.66, 4.0), (1.0, -4.0))
+
 
 @pytest.fixture(scope="module")
 def design() -> Design:
@@ -55,6 +57,15 @@ def test_filters_undo_filters(row: Row, design: Design) -> None:
     assert found.filters[0].kind == "high shelf" and len(found.filters) <= 4
     assert found.filters[0].gain_db == pytest.approx(9.0, abs=0.5)
     assert found.after.score < found.before.score
+
+
+def test_over_a_narrow_band_filters_do_not_fight(row: Row, design: Design) -> None:
+    """One octave of ripple, which a shelf of -15 dB and its neighbours used to follow."""
+    target = design.target.model_copy(update={"judged_from": 7990.0})
+    made = tuple(Biquad("peaking", 8000.0 * 2.0**o, g, 3.0) for o, g in RIPPLE)
+    found = voice(with_level(row, design, made, 0.0), target)
+    assert 0 < found.rms_after_db < 0.6 * found.rms_before_db
+    assert max(abs(one.gain_db) for one in found.filters) < 8.0
 
 
 def test_what_differs_between_directions_stays(row: Row, design: Design) -> None:
