@@ -71,7 +71,7 @@ _FEET_AND_INCHES = re.compile(
     re.VERBOSE | re.IGNORECASE,
 )
 
-_WITHIN_QUANTITY = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm?|m3|ms|dB|k?Hz|deg)\b)")
+_WITHIN_QUANTITY = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm?|m3|ms|dB|k?Hz|deg|kg|lb)\b|%)")
 
 FAR_BEYOND = 1e300  # whole numbers of Python know no end, floats do
 SAME = 1e-6  # halves go up, whatever the last bits are: one length is printed in one way

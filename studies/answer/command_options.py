@@ -305,20 +305,20 @@ def _with_options(command: Callable[..., None], options: Sequence[Option]) -> Ca
 def _asked() -> str:
     """Options as on the command line, without those that change nothing in the answer."""
     no_part = {field.name for field in fields(DesignDelivery)} | {*CHANGES_NOTHING, *BUDGET}
-    given = {
-        name: value
-        for name, value in click.get_current_context().params.items()
-        if name not in no_part and value
-    }
+    asked = click.get_current_context()
     return " ".join(
-        _in_words(value) if name in ARGUMENTS else f"--{name.replace('_', '-')}{_after(value)}"
-        for name, value in given.items()
+        _in_words(value) if option.name in ARGUMENTS else _as_given(option, value)
+        for option in asked.command.params
+        if option.name not in no_part and (value := asked.params[option.name])
     )
 
 
-def _after(value: Any) -> str:
-    """What follows an option: nothing if it is a switch."""
-    return "" if value is True else f" {_in_words(value)}"
+def _as_given(option: click.Parameter, value: Any) -> str:
+    """An option and its value, once for each where it may be repeated, alone if it is a switch."""
+    if value is True:
+        return option.opts[0]
+    values = value if option.multiple else (value,)
+    return " ".join(f"{option.opts[0]} {_in_words(one)}" for one in values)
 
 
 def _in_words(value: Any) -> str:

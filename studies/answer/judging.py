@@ -15,6 +15,7 @@ from studies.solving.target import HOLLOW_LIMIT_DB
 
 HOLLOW_DB = 12.0
 """Sixteen times the power: from here on it is told; common practice, no source."""
+LEAST_SHOWN_DB = 0.05
 REGRET = "how much worse than the best of a member, which nine of ten stay within, dB"
 
 
@@ -23,10 +24,12 @@ def members_in_words(judged: Judged | None, chosen: Row) -> list[str]:
     if judged is None:
         return []
     left = f", as {judged.known} left the doubt" if judged.known else ""
+    regret = judged.regret_of(chosen)
+    ahead = f"it is within {regret:.1f} dB of" if regret >= LEAST_SHOWN_DB else "it is"
     return [
         f"Judged by {judged.scores.shape[1]} drivers and builds that this file may stand for{left}:"
-        f" the choice has the least to regret. In nine of ten of them it is within"
-        f" {judged.regret_of(chosen):.1f} dB of the best that was judged."
+        f" the choice has the least to regret. In nine of ten of them {ahead} the best that was"
+        " judged."
     ]
 
 

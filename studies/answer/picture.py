@@ -55,8 +55,8 @@ def choosing_picture(design: Design, rows: Sequence[Row], chosen: Row) -> Pictur
     """Draw what no other candidate beats."""
     return Picture(
         choosing_figure(f"{design.title}: what no other beats", choices(rows, chosen)),
-        "Louder, more even, less upwards: whoever wants one of them more than the score does finds"
-        " the others to choose from here.",
+        "More even across the window, steadier, less left to mend: whoever wants one of them more"
+        " than the score does finds the others to choose from here.",
     )
 
 

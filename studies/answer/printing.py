@@ -82,10 +82,16 @@ def _grid(layout: TableLayout, group: Group) -> Grid:
         header_style="bold",
         show_header=layout.has_headings,
     )
-    for column in layout.columns:
-        grid.add_column(column.heading, justify="left" if column.is_text else "right")
-    for cells in group.rows:
-        grid.add_row(*(Text(_bound(visible(cell))) for cell in cells))
+    rows = [[_bound(visible(cell)) for cell in cells] for cells in group.rows]
+    for place, column in enumerate(layout.columns):
+        words = [word for cells in rows for word in cells[place].split()]
+        grid.add_column(
+            column.heading,
+            justify="left" if column.is_text else "right",
+            min_width=max(map(len, words), default=None),  # no word is cut off
+        )
+    for cells in rows:
+        grid.add_row(*map(Text, cells))
     return grid
 
 

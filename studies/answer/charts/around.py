@@ -227,7 +227,8 @@ def places_figure(
     axes.set_ylim(0.0, most)
     step = next(s for s in (0.25, 0.5, 1.0, 2.0, 5.0, most) if most / s <= 5.0)
     rings = np.arange(step, most - 1e-9, step)
-    axes.set_yticks(rings, [f"{ring:g} dB" for ring in rings])
+    paper = {"facecolor": "white", "alpha": 0.8, "linewidth": 0, "pad": 1.0}
+    axes.set_yticks(rings, [f"{ring:g} dB" for ring in rings], bbox=paper)
     axes.set_rlabel_position(float(np.degrees(turn[off.argmin()])))  # the curve leaves room
     axes.set_xticks(np.radians(np.arange(0, 360, 30)))
     axes.set_xlabel("distance from the mean, dB, by azimuth from the first post, degrees")
