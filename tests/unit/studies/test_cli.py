@@ -83,6 +83,13 @@ def test_papers_are_those_of_the_shed() -> None:
     assert set(PAPER_NAMES) == {*(name.lower() for name in PAPERS), "none"}
 
 
+def test_a_page_names_each_paper_as_it_was_asked_for() -> None:
+    papers = "--paper none --paper none"
+    assert run("cut", str(write_design()), *papers.split(), "--out", "shed").exit_code == 0
+    page = Path("shed", "cut.html").read_text(encoding="utf-8")
+    assert f'class="asked">roundcast cut {papers}<' in page
+
+
 def test_every_question_has_a_command() -> None:
     others = {"bench", "draft", "examples", "ledger", "schema"}
     assert {question.name for question in every_question()} | others == set(cli.main.commands)

@@ -60,6 +60,9 @@ def contested() -> Contest:
     )
 
 
+WIDE = ("+0.12 and +0.02 ",) * 11
+
+
 @pytest.fixture(scope="module")
 def spread_out() -> Spread:
     return spread(small_design(), solve_waves, fineness=4)
@@ -78,6 +81,12 @@ def test_no_line_of_a_narrow_column_ends_within_a_length() -> None:
     lines = page.getvalue().splitlines()
     assert sum(line.count("(2 17/32)") for line in lines) == 4
     assert sum(line.count("(2 1/8 in)") for line in lines) == 4
+
+
+def test_no_word_of_a_wide_table_is_cut_off() -> None:
+    page, columns = io.StringIO(), tuple(text(f"k{i}", f"h{i}", "") for i in range(12))
+    print_table(open_console(page), Table("sizes", "Sizes", columns, (("temperature", *WIDE),)))
+    assert "temperature" in page.getvalue()
 
 
 def with_score(row: Row, score_db: float) -> Row:

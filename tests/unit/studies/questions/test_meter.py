@@ -34,7 +34,7 @@ from studies.questions.meter.selection import ENOUGH, honest_confusion, select_r
 from studies.questions.meter.stop_rule import Steps, StopRule, stop_rule
 from studies.questions.meter.study import Meter, members_but_for, meter, with_options
 from studies.questions.meter.tables import meter_tables
-from studies.questions.meter.words import answer
+from studies.questions.meter.words import answer, percent
 from studies.questions.trim.study import trim
 from studies.solving.levels_of_members import (
     MemberSolving,
@@ -298,6 +298,12 @@ def test_chance_of_a_mistake_with_independent_and_with_shared_errors() -> None:
     assert one.largest_confusion == pytest.approx(ndtr(-0.5), rel=1e-6)
     apart = select_readings(np.array([[0.0, 0.0], [1.0, -1.0]]), both, every, 2)
     assert apart[-1].largest_confusion < 1e-9
+
+
+def test_no_chance_is_said_to_be_certain() -> None:
+    said = [percent(chance) for chance in (0.0, 0.049, 0.05, 0.5, 0.95, 0.96, 1.0)]
+    few, many = "less than 5 %", "more than 95 %"
+    assert said == [few, few, "5 %", "50 %", "95 %", many, many]
 
 
 def test_the_chance_is_that_of_drivers_that_had_no_part_in_choosing() -> None:

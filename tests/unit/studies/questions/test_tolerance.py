@@ -228,7 +228,10 @@ def test_no_tolerance_no_change() -> None:
         assert cost.minus_db == cost.plus_db == cost.slope_db == cost.curve_rms_db == 0.0
     assert set(exact.batch.scores_db) == {exact.nominal.score}
     assert exact.batch.passing == 1.0
-    assert "Nothing here matters: " in tolerance_tables(exact).answer[0]
+    said = tolerance_tables(exact).answer
+    assert "Nothing here matters: " in said[0]
+    # Four of four: 0.05^(1/4) = 0.47.
+    assert any("Yield: all of 4" in one and "more than 47 %" in one for one in said)
 
 
 def test_a_tiny_tolerance_lets_everything_pass() -> None:
