@@ -50,20 +50,21 @@ class ByNeed:
     far_within : float or None
         Doubt at which the far field in every direction has settled at every single frequency, over
         its rms value in the band (at least a tenth of the strongest); None if it need not.
-    rings : bool
-        Whether resonances are told apart and named: a tenth of what reading the fits takes.
+    scores_only : bool
+        Nothing but scores and band levels is asked: what reaches the seats is not solved (a
+        fourteenth of a solve) and no resonance named (a tenth of what reading the fits takes).
     """
 
     within_db: float
     per_band: int
     far_within: float | None = None
-    rings: bool = True
+    scores_only: bool = False
 
 
 COARSE_BY_NEED, FINE_BY_NEED = ByNeed(0.3, 8), ByNeed(0.05, 24)
 """Where many candidates are compared, and where few are."""
-JUDGING_BY_NEED = ByNeed(0.3, 4, rings=False)
-"""Where nothing but scores and band levels is asked, of thousands."""
+JUDGING_BY_NEED = ByNeed(0.3, 4, scores_only=True)
+"""Where thousands are judged."""
 FAR_EVERY = 5
 """Of the solved elevations, 0.5 degrees apart, those that speak for all where the far field settles
 at every frequency."""
@@ -456,6 +457,8 @@ def _solve_by_need(
     if refusals := problems_before(problem):
         advance(EXPECTED_SOLVES)
         return Row("", assembly, "; ".join(refusals))
+    if by_need.scores_only:
+        problem = replace(problem, points=problem.points[:0])
     far = None
     if by_need.far_within is not None:
         far = np.arange(0, len(problem.elevations), FAR_EVERY)
@@ -472,7 +475,7 @@ def _solve_by_need(
                 begun=begun,
                 curves=far,
                 within=by_need.far_within or np.inf,
-                rings=by_need.rings,
+                rings=not by_need.scores_only,
             )
     except ValueError as refusal:
         return Row("", assembly, str(refusal))
