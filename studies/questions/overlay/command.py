@@ -68,10 +68,12 @@ def overlay(
     With --fit the sizes that are hard to measure (effective diameter, driver proud height, plate
     gap, keep, where the cone lets go) are fitted together. Measure at several heights first:
     angles that the fit has not seen are held against it, and it says which sizes the readings
-    cannot tell. A place with readings at three azimuths or more tells how far off the centre
-    reflector and plate hang, and to which side. What the cone takes of the treble nobody knows
-    beforehand: --fit-cone finds it, with its doubt, and writes it into the new file. Your design
-    file is never touched.
+    cannot tell. Read over the bare column and again under the uncut cap, knobs untouched, they tell
+    most (`roundcast meter` makes that sheet; "hung" in it or in an index says which is which): both
+    are one fit, with depth of the cone and dust cap. A place with readings at three azimuths or
+    more tells how far off the centre reflector and plate hang, and to which side. What the cone
+    takes of the treble nobody knows beforehand: --fit-cone finds it, with its doubt, and writes it
+    into the new file. Your design file is never touched.
     """
     from studies.answer.delivering import answer
     from studies.questions.overlay.question import QUESTION

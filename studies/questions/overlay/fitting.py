@@ -9,8 +9,9 @@ half an octave, proud height and plate gap 2 mm, keep 1.5 mm (half angle 1 degre
 admittance a thirtieth of the air's, bounds at three widths, all common practice, no source. What
 all positions share in a band is projected out unless the design has its driver's curve; then one
 level is fitted. What is tried is the text that will be written, parsed: lengths in whole
-micrometres. The example takes 41 trials and nine more along its shrink frequency, each third octave
-settled within 0.3 dB at the positions: 2870 solves without the nine. Within 0.15 dB it took 4530,
+micrometres. Before it looked for where to begin (`Search._start`, nine trials more at most) the
+example took 41 trials and nine more along its shrink frequency, each third octave settled within
+0.3 dB at the positions: 2870 solves without the nine. Within 0.15 dB it took 4530,
 with sizes within 0.2 mm of these; at twelve even frequencies 9024, with plate gap 0.5 mm and keep
 0.4 mm smaller, where the intervals are +-1.1 and 0.8 mm. Tried and left out: four even frequencies,
 which end at an effective diameter 1.3 mm smaller with an interval that leaves out what is true.
@@ -25,7 +26,12 @@ as known. Intervals follow from the Jacobian at the solution; only along a frequ
 are looked for, by nine trials more (`Search.deviation_along`). Of two speakers of the example, read
 over the bare column at six places with 1.3 dB of noise, the cones were else said to let go at 5.4
 and 4.8 kHz within 0.09 and 0.08 octaves, where one did at 9.7 kHz and the other was rigid; now
-within 0.3 and 1.0 octaves. A size that no fit has, such as the cone's depth, is in none.
+within 0.3 and 1.0 octaves. A size that no fit has is in none: the cone's depth and its dust cap
+are fitted only where the bare column was read.
+
+Readings of the bare column and of a cap before its first cut are one fit: each is held against its
+own solve, and what all positions share in a band is one mean over both. So driver and amplifier
+drop out between the two, if no knob was touched, and one place under each tells.
 """
 
 from __future__ import annotations

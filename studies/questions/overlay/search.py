@@ -1,11 +1,17 @@
-"""The search of a fit: bounded least squares, and the standard deviation of a residual with it."""
+"""The search of a fit: bounded least squares, and the standard deviation of a residual with it.
+
+A made-up speaker of the example, cone 18 mm deep in place of 22 and letting go at 8.1 kHz in place
+of 4, was read over the bare column and under the uncut cap at four places, 1 dB of noise. Begun at
+what is written the search ended at 4.1 kHz within 0.2 octaves and a diameter 10 mm too small: so
+it begins where all sizes together promise most along that frequency (`Search._start`).
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from studies.questions.overlay.estimating import centred, residual_deviation
-from studies.questions.overlay.trials import MOST_EVALUATIONS, Trials
+from studies.questions.overlay.estimating import centred, covariance_of, residual_deviation
+from studies.questions.overlay.trials import MOST_EVALUATIONS, STEP, Trials
 
 INSIDE = 0.25
 """Prior widths from a bound at which the search begins where what is written lies on it, and the
@@ -15,8 +21,9 @@ NEAR = 0.5
 RESERVED, MOST_STEPS, MOST_ROUNDS, STEADY = 26, 10, 4, 0.1
 """Solves kept for the Jacobian at the solution and for cross-validation; Gauss-Newton steps of one
 round; most rounds with a new standard deviation; relative change of it that counts as none."""
-ALONG = 9
-"""Values of a frequency at which other minima are looked for: three eighths of an octave apart."""
+ALONG, STARTS = 9, 3
+"""Values of a frequency at which other minima are looked for, three eighths of an octave apart; how
+many of them, the most promising, are solved before the search begins."""
 IMPOSSIBLE_DB = 1e3
 ROUGH, CONVERGED = 1e-2, 1e-3
 """Share of the misfit, or of the sizes, that a step must still gain: before the Jacobian is taken
@@ -24,7 +31,7 @@ from both sides, and after. Converged at once, the example took 46 trials in pla
 
 
 class Search:
-    """Least squares by Gauss-Newton steps from the design as written, or a little inside a bound.
+    """Least squares by Gauss-Newton steps from the design as written, or what promises more.
 
     Rounds alternate: sizes at a given standard deviation of a residual, then that deviation at
     these sizes, until both converge. The Jacobian is kept while the sizes stay near, and taken
@@ -58,8 +65,8 @@ class Search:
         self.trials, self.by_band = trials, by_band
         self.known = np.isfinite(trials.measured.level_db)
         self.stated_db, self.freedom = stated_db, freedom
-        self.widths = _inside(*trials.bounds)
         self.sigma_db, self.settled = stated_db, False
+        self.widths = self._start(_inside(*trials.bounds))
         self._at, self.jacobian = self.widths, trials.jacobian(self.widths)
 
     def run(self) -> None:
@@ -103,6 +110,58 @@ class Search:
 
     def _square(self, widths: np.ndarray) -> float:
         return float(np.sum(self._misfit(widths) ** 2))
+
+    def _start(self, begin: np.ndarray) -> np.ndarray:
+        """Where the search begins: what is written, or what leaves less at another frequency.
+
+        Along the frequency where the cone lets go minima are many, and each wants other sizes. So
+        at even steps of it from bound to bound the other sizes are found to first order; of the
+        `STARTS` that should leave least, solved, that which does is where the search begins.
+        """
+        frequencies = [n for n, size in enumerate(self.trials.parameters) if size.octaves]
+        if not frequencies:
+            return begin
+        (at,) = frequencies
+        low, high = (float(end[at]) for end in self.trials.bounds)
+        starts = self._to_first_order(begin, at, np.linspace(low, high, ALONG))
+        best = sorted(starts, key=lambda one: one[0])[:STARTS]
+        tried = [begin, *(widths for _, widths in best)]
+        return min(tried, key=self._square)
+
+    def _to_first_order(
+        self, begin: np.ndarray, at: int, places: np.ndarray
+    ) -> list[tuple[float, np.ndarray]]:
+        """Misfit and sizes near each value of one of them, all of them where straight lines lead.
+
+        With b where it begins, r the residuals and J the Jacobian there, C its covariance: they
+        are b + C (J r / s^2 - b), that size half way to its next value at most.
+        """
+        trials, (low, high) = self.trials, self.trials.bounds
+        here = trials.levels_along(begin, at, places)
+        if np.isnan(here).any():
+            return []
+        slopes = np.zeros((len(begin), *here.shape))
+        slopes[at] = np.gradient(here, places, axis=0)
+        for other in (n for n in range(len(begin)) if n != at):
+            moved = begin.copy()
+            moved[other] += STEP if begin[other] + STEP <= high[other] else -STEP
+            change = trials.levels_along(moved, at, places) - here
+            slopes[other] = np.nan_to_num(change) / (moved[other] - begin[other])
+        near = 0.5 * (places[1] - places[0])
+        found = []
+        for n, place in enumerate(places):
+            start = begin.copy()
+            start[at] = place
+            left = trials.measured.level_db - here[n]
+            residual = centred(left, self.known, by_band=self.by_band)
+            jacobian = centred(slopes[:, n], self.known, by_band=self.by_band)
+            gradient = jacobian @ residual / self.sigma_db**2 - start
+            widths = start + covariance_of(jacobian, self.sigma_db) @ gradient
+            widths[at] = np.clip(widths[at], place - near, place + near)
+            widths = np.clip(widths, low, high)
+            rest = residual - (widths - start) @ jacobian
+            found.append((float(rest @ rest / self.sigma_db**2 + widths @ widths), widths))
+        return found
 
     def _until_steady(self, gain: float) -> None:
         for _ in range(MOST_ROUNDS):

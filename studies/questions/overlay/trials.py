@@ -18,6 +18,7 @@ from studies.design.parameters import Parameter, parameter_text
 from studies.measured.positions import MeasuredBands
 from studies.solving.grid import Fineness, Progress, Solver, counted
 from studies.solving.levels_of_members import in_the_room
+from studies.solving.posted import given_to
 from studies.solving.predicting import predicted_at, solves_at, why_not
 
 MOST_EVALUATIONS = 100
@@ -50,7 +51,7 @@ class Trials:
     Attributes
     ----------
     evaluations : int
-        Solves of the whole band so far.
+        Solves of the whole band so far; where only the cone moves otherwise, one for all.
     """
 
     def __init__(
@@ -67,9 +68,8 @@ class Trials:
         band = (float(measured.centres[0]), float(measured.centres[-1]))
         self._total = MOST_EVALUATIONS * solves_at(measured.positions, band, fineness)
         advance = counted(progress, FITTING, self._total)
-        self._predict = partial(
-            predicted_at, solver=solver, fineness=fineness, advance=advance, band=band
-        )
+        self._solver = solver
+        self._predict = partial(predicted_at, fineness=fineness, advance=advance, band=band)
         self._progress = progress
         self._known: dict[tuple[float, ...], np.ndarray | None] = {}
         self._responses: dict[tuple[float, ...], Response] = {}
@@ -94,8 +94,26 @@ class Trials:
         """(P, B) levels at these sizes, dB re 0 dB at 1 m; None if they cannot be built."""
         values = self.values(widths)
         if values not in self._known:
-            self._known[values] = self._solved(values)
+            self.evaluations += 1
+            self._known[values] = self._solved(values, self._solver)
         return self._known[values]
+
+    def levels_along(self, widths: np.ndarray, at: int, places: np.ndarray) -> np.ndarray:
+        """(N, P, B) levels at these sizes with one of them, a frequency, at each of N values.
+
+        Only motions of the cone differ: solved by waves they cost little more than one, and count
+        as one evaluation. nan if they cannot be built.
+        """
+        tried = np.tile(widths, (len(places), 1))
+        tried[:, at] = places
+        every = [self.values(one) for one in tried]
+        self.evaluations += any(values not in self._known for values in every)
+        for n, values in enumerate(every):
+            if values not in self._known:
+                self._known[values] = self._solved(values, self._with_motions(every[n + 1 :]))
+        unknown = np.full(self.measured.level_db.shape, np.nan)
+        found = (self._known[values] for values in every)
+        return np.array([unknown if levels is None else levels for levels in found])
 
     def built(self, widths: ArrayLike) -> np.ndarray:
         """(P, B) levels at sizes known to be buildable, dB; ValueError if they are not."""
@@ -142,17 +160,29 @@ class Trials:
         (here, above), (there, below) = ends
         return (above - below) / (here - there)
 
-    def _solved(self, values: tuple[float, ...]) -> np.ndarray | None:
+    def _built(self, values: tuple[float, ...]) -> Design | None:
         text = parameter_text(self.design, self.parameters, values)
         try:
-            design = in_the_room(parse_design(text, self.design.path))
+            return in_the_room(parse_design(text, self.design.path))
         except DesignError:
             return None
-        self.evaluations += 1
+
+    def _with_motions(self, others: Sequence[tuple[float, ...]]) -> Solver:
+        """Return the solver; that of waves finds the motions of others on the way."""
+        designs = [] if given_to(self._solver) is None else map(self._built, others)
+        ways = [design.ways for design in designs if design is not None]
+        return partial(self._solver, also=ways) if ways else self._solver
+
+    def _solved(self, values: tuple[float, ...], solver: Solver) -> np.ndarray | None:
+        design = self._built(values)
+        if design is None:
+            return None
         assembly = design.assembly()
         if why_not(assembly, self.measured.positions):
             return None
-        predicted = self._predict(design, assembly, self.measured.positions, begin=self._begin)
+        predicted = self._predict(
+            design, assembly, self.measured.positions, solver, begin=self._begin
+        )
         if self._begin is None:
             self._begin = predicted.begin
         self._responses[values] = predicted.response

@@ -263,6 +263,23 @@ def test_a_frequency_of_which_others_fit_as_well_is_not_known() -> None:
     assert max(sure) < 0.2
 
 
+def test_the_search_begins_where_a_frequency_promises_most() -> None:
+    """A made-up cone whose levels rise by w + 0.6 sin 3w of the prior widths w: with 2 true, steps
+    from 0 end at the bend where 1 + 1.8 cos 3w = 0, w = 0.72, 5.1 kHz."""
+
+    def bent(problem: Problem, progress: Callable[[int], None] | None = None) -> Response:
+        (way,) = problem.ways
+        widths = np.log2(way.lets_go.frequency / 4000.0) / 0.5
+        moved = 4000.0 * 2.0 ** (0.5 * (widths + 0.6 * np.sin(3.0 * widths)))
+        same = replace(way, lets_go=replace(way.lets_go, frequency=moved))
+        return replace(straight(replace(problem, ways=(same,)), progress), problem=problem)
+
+    built = example(('above = "4 kHz"', 'above = "8 kHz"'))
+    found = of(fit(example(), readings(built, solver=bent), bent, stated_db=0.05), SIZES[1])
+    assert found.low < 8000.0 < found.high
+    assert found.value == pytest.approx(8000.0, rel=0.01)
+
+
 def test_it_stays_within_its_solves(true: Fitted) -> None:
     reported: list[tuple[str, int, int]] = []
     noisy = readings(example(*GAP_AND_KEEP), 1.5)
