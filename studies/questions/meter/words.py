@@ -126,7 +126,8 @@ def _first(meter: Meter) -> Iterator[str]:
         "First find your driver, which counts for more than most cuts: read every place over the"
         f" bare column (reflector, plate and posts off), and again {hung}, plate gap"
         f" {in_both(meter.assembly.plate_gap)}, at the same places and with every knob as it was:"
-        f" between the two all that is not known of driver and amplifier drops out. Fill in"
+        " between the two all that is not known of driver and amplifier drops out. Where time is"
+        " short the reference alone tells nearly as much. Fill in"
         f" {FIRST_TO_FILL}, ask `roundcast overlay` with {fit_option(meter.design)} and that file,"
         ' write known = "fitted.toml" with the path of the file that it made into [driver], and ask'
         " this again: all is then judged by what your driver can be."
