@@ -561,6 +561,16 @@ def test_a_driver_curve_shorter_than_the_band(tmp_path: Path) -> None:
     assert read_design(path).ways[0].curve.beyond == "hold"
 
 
+def test_a_contest_entry_holds_only_what_its_kind_chooses() -> None:
+    entry = '[[contest]]\nname = "plate"\nreflector = {{ kind = "{}" }}\nhold = "half angle"\n'
+    assert (
+        'contest[1].hold: "half angle" is no size that a reflector of kind "none" chooses: write'
+        ' one of "nothing", "sizes"'
+    ) in complaint(more=entry.format("none"))
+    cone = 'cone", base_diameter = 80, half_angle = "45 deg'
+    assert read(more=entry.format(cone)).contest_entries()[1].hold == "half angle"
+
+
 def test_a_contest_entry_with_mistakes_of_its_own(tmp_path: Path) -> None:
     (tmp_path / "other.toml").write_text(changed(("keep = 44", "kepe = 44")))
     path = tmp_path / "test.toml"
