@@ -50,6 +50,14 @@ class Hung:
         ball, keep = (cap.fact(name) for name in ("ball diameter", "keep"))
         return assembly.with_reflector(ball_cap(ball, keep + self.taller))
 
+    def in_words(self, design: Design) -> str:
+        """Name it: "nothing", "keep 55.0 mm", "what the file says"."""
+        if self.nothing:
+            return NOTHING
+        if design.ball is None or not self.taller:
+            return "what the file says"
+        return f"{KEEP} {in_own(design.ball.kept + self.taller)}"
+
 
 AS_WRITTEN = Hung()
 

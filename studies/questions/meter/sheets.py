@@ -34,7 +34,7 @@ from studies.questions.meter.words import (
 
 HEIGHT_IN = 2.4
 """Of the drawing of the places."""
-AS_IT_HANGS = "as it hangs now"
+AS_IT_HANGS = "as the file has it"
 DRIFT_HZ = 1000.0
 """The band nearest to it is read again at the first place after each other."""
 

@@ -213,7 +213,8 @@ class Meter:
         """
         if self.nothing_hangs or self.design.known is not None:
             return ()
-        return NOTHING, "" if self.shaving is None else keep_hung(self.shaving.stops[0].size)
+        stops = self.question.stops
+        return NOTHING, keep_hung(stops[0].size) if stops else ""
 
     @property
     def temperature(self) -> float | None:

@@ -119,9 +119,9 @@ def _first(meter: Meter) -> Iterator[str]:
     """Which two measurements come before anything else: they find the driver."""
     if not meter.first_hung:
         return
-    hung = "as it hangs now"
-    if meter.shaving is not None:
-        hung = f"under the cap before its first cut, {in_both(meter.shaving.stops[0].size)}"
+    hung = "as the file has it"
+    if meter.question.stops:
+        hung = f"under the cap before its first cut, {in_both(meter.question.stops[0].size)}"
     yield (
         "First find your driver, which counts for more than most cuts: read every place over the"
         f" bare column (reflector, plate and posts off), and again {hung}, plate gap"

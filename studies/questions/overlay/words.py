@@ -14,7 +14,9 @@ from studies.answer.evidence import balance_in_words
 from studies.answer.table import joined
 from studies.design.moves import Unit
 from studies.measured.comparing import LEAST_POSITIONS, MODEL_DB, READING_DB
+from studies.measured.hung import AS_WRITTEN
 from studies.measured.index import PERIODS
+from studies.measured.positions import by_hung
 from studies.questions.overlay.off_axis import SURE
 from studies.questions.overlay.one_size_off import STEPS, SizeOff
 from studies.questions.overlay.study import LEAST_GAIN, LEAST_GAIN_DB, Overlay
@@ -40,6 +42,7 @@ def answer(found: Overlay) -> list[str]:
         *_culprits(found),
         *_doubt(found),
         *_what_was_removed(found),
+        *_hung(found),
         *_how_much_it_tests(found),
         *_limits(found),
         *_azimuth(found),
@@ -182,6 +185,18 @@ def _what_was_removed(found: Overlay) -> Iterator[str]:
             f"The driver's own curve is not removed, which takes {LEAST_POSITIONS} positions: its"
             " bumps are among the differences, unless [driver] has a curve."
         )
+
+
+def _hung(found: Overlay) -> Iterator[str]:
+    """What hung over the driver, where it is not only what the file says."""
+    groups = by_hung(found.positions)
+    if set(groups) == {AS_WRITTEN}:
+        return
+    said = [f"{hung.in_words(found.design)} at {len(own)}" for hung, own in groups.items()]
+    yield (
+        f"Over the driver hung {joined(said)} of the positions: each is held against its own solve,"
+        " and what is removed is one for all, so no knob may have been touched between them."
+    )
 
 
 def _how_much_it_tests(found: Overlay) -> Iterator[str]:

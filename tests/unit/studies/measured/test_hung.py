@@ -45,6 +45,8 @@ def test_a_sheet_says_what_hung_over_the_driver(tmp_path: Path, design: Design) 
     bare, uncut, written = read_measurements([file(tmp_path, SHEET, "sheet.csv")], design)
     names = [one.position.name for one in (bare, uncut, written)]
     assert names == ["left, nothing hung", "left, keep 55.0 mm", "left"]
+    said = [one.position.hung.in_words(design) for one in (bare, uncut, written)]
+    assert said == ["nothing", "keep 55.0 mm", "what the file says"]
     assert [one.level_db.tolist() for one in (bare, uncut, written)] == [[70.0], [71.0], [72.0]]
     assembly = design.assembly()
     nothing = bare.position.hung.of(assembly)
