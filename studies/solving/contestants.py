@@ -44,7 +44,7 @@ APART = 0.5
 NOISE, HIGHEST_DB = 0.003, 3.0
 """Added to the diagonal; and what a score counts for at most above the lowest, dB."""
 FINALISTS = 4
-"""Of each contestant: how many are asked of every driver and build."""
+"""Of each contestant, the sizes of the file not counted: how many are asked of every member."""
 
 Space = list[list[list[ContestEntry]]]
 """What a contestant may be: by base or ball, then by slope or keep, then by gap."""
@@ -77,11 +77,12 @@ def sizes_chosen(design: Design, entry: ContestEntry) -> int:
 def most_solves(design: Design, entry: ContestEntry) -> int:
     """Count what is solved at most to find the best sizes and gap of an entry."""
     count = sizes_chosen(design, entry)
+    there = len(design.gap_candidates()) if moves(design, entry) else 1
     first, second, gaps = BROAD[count]
-    gaps = min(gaps, len(design.gap_candidates())) if moves(design, entry) else 1
     if not count:
-        return gaps
-    return (first * second if count > 1 else first) * gaps + gaps + ROUNDS * EACH_ROUND
+        return min(there, gaps)
+    broad = (first * second if count > 1 else first) * min(there, gaps)
+    return min(there, MOST_GAPS) + broad + ROUNDS * EACH_ROUND
 
 
 def moves(design: Design, entry: ContestEntry) -> bool:
@@ -129,7 +130,7 @@ def finalists(
             _promising(space, known) if sizes_chosen(design, entry) else []
             for entry, space, known in zip(entries, spaces, found, strict=True)
         ]
-    return tuple(_may_lead(known) for known in found)
+    return tuple(_may_lead(*both) for both in zip(entries, found, strict=True))
 
 
 def least_regretted(few: Sequence[Contestant], judged: Judged | None) -> Contestant:
@@ -229,9 +230,9 @@ def _broad(design: Design, entry: ContestEntry, space: Space) -> list[ContestEnt
     """Few of an entry's sizes and gaps, evenly over all, and as it is written."""
     first, second, gaps = BROAD[sizes_chosen(design, entry)]
     own, *groups = space
-    few = [own, *(thinned(group, second) for group in _thinned(groups, first))]
-    broad = [one for group in few for each in group for one in thinned(each, gaps)]
-    return list(dict.fromkeys(broad))
+    few = [each for group in _thinned(groups, first) for each in thinned(group, second)]
+    broad = [one for each in few for one in thinned(each, gaps)]
+    return list(dict.fromkeys([*thinned(own[0], MOST_GAPS), *broad]))
 
 
 def _thinned(groups: Space, most: int) -> Space:
@@ -274,15 +275,20 @@ def _places(entries: Sequence[ContestEntry]) -> NDArray[np.float64]:
     return np.array([(base, high, gap - high) for base, high, gap in sizes]) / LENGTHS
 
 
-def _may_lead(known: Mapping[ContestEntry, Row]) -> tuple[Contestant, ...]:
-    """The few that may have the least regret, over their gaps and heights; one that failed else."""
-    each = [Contestant(entry, row) for entry, row in known.items()]
+def _may_lead(entry: ContestEntry, known: Mapping[ContestEntry, Row]) -> tuple[Contestant, ...]:
+    """The few that may have the least regret, over gaps and heights; one that failed else.
+
+    The sizes that the file has are among them, at the gap of their lowest score.
+    """
+    each = [Contestant(*both) for both in known.items()]
     each.sort(key=lambda one: (one.entry.plate_gap, *_size(one.entry)))
-    rows = [one.row for one in each]
-    if not any(row.solved for row in rows):
+    if not any(one.row.solved for one in each):
         return tuple(each[:1])
-    chosen = may_lead([rows[place] for place in contenders(rows)], most=FINALISTS - 1)
-    return tuple(next(one for one in each if one.row is row) for row in chosen)
+    free = [each[place] for place in contenders([one.row for one in each])]
+    written = [one.row for one in free if one.entry.table == entry.table]
+    own = [min(written, key=lambda row: row.score)] if written else []
+    chosen = may_lead([one.row for one in free], own, most=FINALISTS - 1)
+    return tuple(next(one for one in free if one.row is row) for row in chosen)
 
 
 def _size(entry: ContestEntry) -> tuple[float, float]:

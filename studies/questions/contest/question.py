@@ -58,7 +58,7 @@ def weigh(design: Design, options: ContestOptions) -> Work:
     coarse, ranked = weighed_per_band(options.solving), ranks(options.solving)
     best = replace(entries[0], stays=False, hold="nothing")
     tried = sum(most_solves(design, entry) for entry in (best, *entries))
-    judged = 1 + FINALISTS * len(entries)
+    judged = 1 + (1 + FINALISTS) * len(entries)
     return fine, Portion(tried + BUILDS * judged, coarse, ranked)
 
 

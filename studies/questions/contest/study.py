@@ -250,8 +250,9 @@ def _chosen(
     if first := best_of(rows):
         say_so_far(progress, first)
     judged = judge(design, rows, rank, fineness, progress)
-    chosen = [least_regretted(few, judged) for few in each]
-    own, best, *rest = chosen
+    own, best, *rest = (
+        least_regretted(few, judged) for few in (each[0], (*each[0], *each[1]), *each[2:])
+    )
     differs = best.row.drawn != own.row.drawn
     return [own, *([best] if differs else []), *rest], judged
 
