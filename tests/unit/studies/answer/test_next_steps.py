@@ -53,10 +53,14 @@ def test_the_words_can_be_copied(design: Design) -> None:
 
 
 def test_sheet_and_carved_curve_are_named_where_they_lie(design: Design) -> None:
-    ((overlay, _),) = QUESTIONS["meter"].next_steps(design, Path("a b"))
+    (driver, _), (overlay, _) = QUESTIONS["meter"].next_steps(design, Path("a b"))
+    assert driver.endswith("'a b/driver-to-fill.csv' --fit-cone")
     assert overlay.endswith("'a b/meter-to-fill.csv'")
     ((carved, _),) = QUESTIONS["carve"].next_steps(design, Path("there"))
     assert carved == f"roundcast section {Path('there', 'carved.toml')}"
+    chosen = [line for line, _ in QUESTIONS["contest"].next_steps(design, Path("there"))]
+    won = Path("there", "chosen.toml")
+    assert chosen == [f"roundcast tolerance {won}", f"roundcast cut {won}"]
     assert commands_after("overlay", design) == ["trim", "gap", "contest"]
     assert commands_after("export", design) == []
 
