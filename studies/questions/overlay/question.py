@@ -7,6 +7,7 @@ from studies.answer.next_steps import then_choose
 from studies.answer.question import Question
 from studies.design import Design
 from studies.design.parameters import cone_loss
+from studies.measured.positions import by_hung
 from studies.measured.reading import read_measurements
 from studies.questions.overlay.command import OverlayOptions
 from studies.questions.overlay.figures import overlay_pictures
@@ -20,7 +21,7 @@ from studies.solving.session import MethodError, changes_of, solved, weighed_fin
 from studies.solving.weighing import askew_work, hung_work, posts_work
 
 WITH_FIT = 20
-"""Designs that a fit solves, about."""
+"""Designs that a fit solves, about, for each thing that hung over the driver."""
 
 
 def find(design: Design, options: OverlayOptions) -> Overlay:
@@ -55,11 +56,12 @@ def make(found: Overlay) -> dict[str, bytes]:
 
 
 def weigh(design: Design, options: OverlayOptions) -> Work:
-    """The design as it is written; with a fit, those with sizes moved.
+    """The design as it is written; with a fit, those with sizes moved; under all that hung there.
 
     Posts and what hangs askew, if asked for.
     """
-    designs = WITH_FIT if options.fit else 1
+    measured = read_measurements(options.files, design)
+    designs = (WITH_FIT if options.fit else 1) * len(by_hung([one.position for one in measured]))
     around = (*posts_work(design), *askew_work(design))
     if options.fit:  # of azimuths, if there are any
         around += hung_work(design, Displacement(shift=TRIED))
