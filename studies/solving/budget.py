@@ -47,10 +47,10 @@ SECOND_WORKER = 0.86
 """What every worker gives of its best when two work at once: DEVELOPERS.md, Measured."""
 BASE_MB, ROW_MB = 420.0, 0.1
 """Memory of the program itself, once compiled, and of what is kept of a candidate."""
-PROCESS_MB = 350.0
-"""Of each process that solves beside this one: the program, compiled, and what it remembers. `trim`
-of the example was reckoned at 1815 MB in all and took 2050 (one arena each: `processes`), both when
-far fields were kept in 361 directions."""
+PROCESS_MB = 240.0
+"""Of each process that solves beside this one: the program, compiled, besides the blocks that it
+shares among its own candidates. `trim` of the example is so reckoned at 2220 MB in all and took
+2230 (one arena each: `processes`)."""
 MATRICES = 4
 """System, its factors, what they are made from and what walls take, at once for every worker."""
 OWN_PAIRS = 0.6
@@ -243,7 +243,7 @@ def reckon(design: Design, work: Work, workers: int | None = None, finer: float 
         + float(seconds) / (count * (SECOND_WORKER if count > 1 else 1.0)),
         megabytes=BASE_MB
         + PROCESS_MB * processes
-        + (min(blocks, MOST_BLOCK_BYTES) + matrices) / 1e6
+        + (min(blocks, MOST_BLOCK_BYTES) * max(processes, 1) + matrices) / 1e6
         + ROW_MB * designs,
         all_round=sum(dear),
     )

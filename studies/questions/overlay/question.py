@@ -9,6 +9,7 @@ from studies.design import Design
 from studies.design.parameters import cone_loss
 from studies.measured.positions import by_hung
 from studies.measured.reading import read_measurements
+from studies.measured.text_files import MeasurementError
 from studies.questions.overlay.command import OverlayOptions
 from studies.questions.overlay.figures import overlay_pictures
 from studies.questions.overlay.fitted_file import fitted_files
@@ -60,12 +61,20 @@ def weigh(design: Design, options: OverlayOptions) -> Work:
 
     Posts and what hangs askew, if asked for.
     """
-    measured = read_measurements(options.files, design)
-    designs = (WITH_FIT if options.fit else 1) * len(by_hung([one.position for one in measured]))
+    designs = (WITH_FIT if options.fit else 1) * _states(design, options)
     around = (*posts_work(design), *askew_work(design))
     if options.fit:  # of azimuths, if there are any
         around += hung_work(design, Displacement(shift=TRIED))
     return (Portion(designs, weighed_fine(options.solving)), *around)
+
+
+def _states(design: Design, options: OverlayOptions) -> int:
+    """How many things hung over the driver; one where nothing can be read, which `find` tells."""
+    try:
+        measured = read_measurements(options.files, design)
+    except MeasurementError:
+        return 1
+    return len(by_hung([one.position for one in measured]))
 
 
 QUESTION = Question(

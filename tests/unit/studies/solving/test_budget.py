@@ -12,6 +12,7 @@ import pytest
 from small import every_question, small_design
 
 from dispersion.allround import Displacement, Solving, solve_leaning
+from dispersion.waves.sharing import MOST_BLOCK_BYTES
 from studies.design import Design, parse_design, read_design
 from studies.questions.explore import question as explore
 from studies.questions.explore.command import ExploreOptions
@@ -171,10 +172,10 @@ def test_a_few_large_solves_are_asked_about_as_many_small_ones_are(design: Desig
 
 
 def test_processes_beside_this_one_are_weighed_where_they_pay(design: Design) -> None:
-    """Four designs are solved by threads, forty by two processes with programs of their own."""
-    for designs, processes in ((4, 0), (40, 2)):
+    """Four designs are solved by threads, forty by two processes, each with program and blocks."""
+    for designs, processes, blocks in ((4, 0, 0.0), (40, 2, MOST_BLOCK_BYTES / 1e6)):
         one, two = (reckon(design, (Portion(designs, 4),), workers=n) for n in (1, 2))
-        matrices = two.megabytes - one.megabytes - processes * PROCESS_MB
+        matrices = two.megabytes - one.megabytes - processes * PROCESS_MB - blocks
         assert 0.0 < matrices < 50.0
 
 
