@@ -230,7 +230,7 @@ def chosen_rule(rules, c, spread, reach, k, turns):
     if c > STRETCH_BELOW:
         half = 0.5 * c
         growth = 2.0 * math.log(half + math.sqrt(1.0 + half * half))
-        # A point on the axis may be rounded beyond it: below 0 the swing would have no root.
+        # Below 0, where a point on the axis was rounded beyond it, the swing would have no root.
         swing = 0.5 * max(k.real * spread + turns, 0.0)
         tail = rules.tail * swing ** (1.0 / 3.0)
         n = int(2.0 + swing + tail + 1.15 * rules.digits / growth)
@@ -380,7 +380,7 @@ def ring_point(d2, rr2, k, m, n, h, wm, wh, ws):
 def ring_pair(rules, r, z, rs, zs, k, m, h, wm, wh, ws):
     """Return (G, G_h, E, E_h, G_s) of the ring (rs, zs) at the point (r, z), scratch given."""
     d2 = (r - rs) ** 2 + (z - zs) ** 2
-    rr = r * rs
+    rr = max(r * rs, 0.0)  # a point on the axis may be rounded beyond it
     near, far = math.sqrt(d2), math.sqrt(d2 + 4.0 * rr)
     c = near / math.sqrt(rr) if rr > 1e-12 * d2 else 1e6
     n = azimuth_rule(rules, c, 0.5 * (far - near), math.sqrt(rr), k, m, h, wm, wh, ws)
