@@ -16,29 +16,27 @@ other stayed unseen.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import partial
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from shapes.assembly import Assembly
-from shapes.lengths import INCH, in_own_exactly, parse_angle, to_the_bit
 from studies.design import ContestEntry, Design
-from studies.design.reflector_tables import CHOOSABLE, BallTable, ConeTable, ReflectorTable
-from studies.design.study_tables import sizes_of
-from studies.solving.candidates import Candidate, Row, contenders
+from studies.solving.candidates import Row, contenders
 from studies.solving.ensemble import MAY_LEAD_DB, Judged
+from studies.solving.entries import (
+    Space,
+    candidate_of,
+    every_one,
+    moves,
+    size_of,
+    sizes_chosen,
+    space_of,
+)
 from studies.solving.grid import COARSE_BY_NEED, ByNeed, Fineness, Progress, Solver, run
 from studies.solving.joint import MOST_GAPS, thinned
-from studies.solving.limits import Limits, limits_of
 
-LEAST_SHARE = 0.3
-"""Of the largest base or keep: what is smaller comes near a bare plate."""
-HALF_ANGLES_DEG = range(25, 76)
-STEPS = {"mm": (10e-3, 1e-3), "in": (INCH * 3 / 8, INCH / 16)}
-"""Of a base, and of a keep where no [trim] says it, by the design's unit, m."""
 BROAD = {0: (1, 1, MOST_GAPS), 1: (6, 6, 5), 2: (3, 4, 3)}
 """How many of either size, and of gaps, are solved first, by how many sizes are chosen."""
 ROUNDS, EACH_ROUND = 3, 6
@@ -56,8 +54,6 @@ FINALISTS = 6
 
 Places = NDArray[np.float64]
 """(N, 3) base, height and room of contestants, or (N,) scores there."""
-Space = list[list[list[ContestEntry]]]
-"""What a contestant may be: by base or ball, then by slope or keep, then by gap."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,16 +70,6 @@ class Contestant:
     row: Row
 
 
-def sizes_chosen(design: Design, entry: ContestEntry) -> int:
-    """Count the sizes that an entry chooses, its gap not counted: 0, 1 or 2."""
-    table = entry.table
-    free = [size for size in CHOOSABLE.get(table.kind, ()) if size != entry.hold]
-    if entry.hold == "sizes" or not free:
-        return 0
-    # A cap chooses its keep in any case, a ball only where there are several.
-    return 1 + (len(_balls(design, entry)) > 1) if isinstance(table, BallTable) else len(free)
-
-
 def most_solves(design: Design, entry: ContestEntry) -> int:
     """Count what is solved at most to find the best sizes and gap of an entry."""
     count = sizes_chosen(design, entry)
@@ -93,11 +79,6 @@ def most_solves(design: Design, entry: ContestEntry) -> int:
         return min(there, gaps)
     broad = (first * second if count > 1 else first) * min(there, gaps)
     return min(there, MOST_GAPS) + broad + (ROUNDS + 1) * EACH_ROUND
-
-
-def moves(design: Design, entry: ContestEntry) -> bool:
-    """Return whether an entry chooses its gap."""
-    return design.moves_plate and not entry.stays
 
 
 def finalists(
@@ -126,7 +107,7 @@ def finalists(
         For each entry a few, solved; or the entry as it is, not solved, if nothing of it can be.
     """
     coarse = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
-    spaces = [_space(design, entry) for entry in entries]
+    spaces = [space_of(design, entry) for entry in entries]
     found: list[dict[ContestEntry, Row]] = [{} for _ in entries]
     asked = [_broad(design, *both) for both in zip(entries, spaces, strict=True)]
     for choose in (*[_promising] * ROUNDS, _of_every_size, None):
@@ -151,91 +132,6 @@ def least_regretted(few: Sequence[Contestant], judged: Judged | None) -> Contest
     return min(known, key=lambda one: judged.regret_of(one.row), default=few[0])
 
 
-def candidate_of(design: Design, entry: ContestEntry) -> Candidate:
-    """Return an entry as a candidate, named by what it chose."""
-    label = "" if entry.reflector is None else f": {entry.reflector.label}"
-    return Candidate(
-        f"{entry.name}{label}, gap {in_own_exactly(entry.plate_gap)}", partial(hung, design, entry)
-    )
-
-
-def hung(design: Design, entry: ContestEntry) -> Assembly:
-    """Return the design with an entry's reflector at its gap; ValueError if there is no such."""
-    return design.assembly().with_gap(entry.plate_gap).with_reflector(entry.reflector)
-
-
-def _space(design: Design, entry: ContestEntry) -> Space:
-    """What an entry may be within the limits of the workshop, as it is written first.
-
-    What touches the driver, or leaves no room for felt, shows when it is built.
-    """
-    gaps: tuple[float, ...] = (entry.plate_gap,)
-    if moves(design, entry):
-        gaps = tuple(map(to_the_bit, design.gap_candidates()))
-    own = [[[replace(entry, plate_gap=gap) for gap in gaps]]]
-    if not sizes_chosen(design, entry):
-        return own
-    limits = limits_of(design, hung(design, entry))
-    groups = [
-        [_with_room(replace(entry, table=table), gaps, limits) for table in tables]
-        for tables in _tables(design, entry, limits)
-    ]
-    there = [[each for each in group if each] for group in groups]
-    return [*own, *(group for group in there if group)]
-
-
-def _tables(design: Design, entry: ContestEntry, limits: Limits) -> Iterator[list[ReflectorTable]]:
-    """Sizes of an entry as tables of a file: by base or ball, then by slope or keep."""
-    table, (step, whole) = entry.table, STEPS[design.unit]
-    if isinstance(table, ConeTable):
-        slopes = tuple(map(parse_angle, HALF_ANGLES_DEG))
-        bases = _stepped(limits.largest_diameter, step, whole)
-        if entry.hold == "half angle" and entry.reflector is not None:
-            slopes = (entry.reflector.fact("half angle"),)
-        if entry.hold == "base diameter":
-            bases = (table.base_diameter,)
-        for base in bases:
-            sizes = {"base_diameter": base, "height": None}
-            yield [table.model_copy(update={**sizes, "half_angle": slope}) for slope in slopes]
-    elif isinstance(table, BallTable):
-        trim, keeps = design.tables.trim, _stepped(limits.largest_height, whole, whole)
-        if trim is not None:
-            keeps = tuple(map(to_the_bit, sizes_of(trim.keep)))
-        own, *others = _balls(design, entry)
-        for ball, named in ((own, table.ball_diameter), *((one, (one,)) for one in others)):
-            whole_ball = table.model_copy(update={"ball_diameter": named, "cut_off": None})
-            fit = [keep for keep in keeps if keep < ball]
-            yield [whole_ball.model_copy(update={"keep": keep}) for keep in fit]
-
-
-def _balls(design: Design, entry: ContestEntry) -> tuple[float, ...]:
-    """Diameters of the balls from which an entry's cap may be cut, m."""
-    table, trim = entry.table, design.tables.trim
-    if not isinstance(table, BallTable):
-        return ()
-    on_sale = () if trim is None or entry.hold == "ball diameter" else trim.balls_on_sale or ()
-    return tuple(dict.fromkeys(map(to_the_bit, (table.diameter, *on_sale))))
-
-
-def _stepped(largest: float, step: float, whole: float) -> tuple[float, ...]:
-    """Sizes from the largest whole one down to the least share of it, m."""
-    first = np.floor(largest / whole + 1e-6) * whole
-    return tuple(to_the_bit(size) for size in np.arange(first, LEAST_SHARE * largest, -step))
-
-
-def _with_room(entry: ContestEntry, gaps: Sequence[float], limits: Limits) -> list[ContestEntry]:
-    """Return an entry at every gap at which it keeps the limits; none if there is no such shape."""
-    try:
-        reflector = entry.table.build()
-    except ValueError:
-        return []
-    if reflector is None or 2.0 * reflector.base_radius > limits.largest_diameter:
-        return []
-    return [
-        replace(entry, plate_gap=gap) for gap in gaps if reflector.height <= limits.height_at(gap)
-    ]
-
-
 def _broad(design: Design, entry: ContestEntry, space: Space) -> list[ContestEntry]:
     """Few of an entry's sizes and gaps, evenly over all, and as it is written."""
     first, second, gaps = BROAD[sizes_chosen(design, entry)]
@@ -251,7 +147,7 @@ def _thinned(groups: Space, most: int) -> Space:
 
 def _promising(space: Space, known: Mapping[ContestEntry, Row]) -> list[ContestEntry]:
     """Of what was not solved, the few that a smooth surface through the scores promises most."""
-    left = [one for one in _every(space) if one not in known]
+    left = [one for one in every_one(space) if one not in known]
     if not left or not any(row.solved for row in known.values()):
         return []
     places = _places(left)
@@ -279,10 +175,6 @@ def _of_every_size(space: Space, known: Mapping[ContestEntry, Row]) -> list[Cont
     return [one for one in best if one not in known]
 
 
-def _every(space: Space) -> list[ContestEntry]:
-    return list(dict.fromkeys(one for group in space for each in group for one in each))
-
-
 def _surface(known: Mapping[ContestEntry, Row]) -> Callable[[Places], Places]:
     """A smooth surface through the scores of what was solved, from (N, 3) places to (N,) dB."""
     from scipy.interpolate import RBFInterpolator
@@ -301,7 +193,7 @@ def _surface(known: Mapping[ContestEntry, Row]) -> Callable[[Places], Places]:
 
 def _places(entries: Sequence[ContestEntry]) -> Places:
     """(N, 3) base, height and room of each, over the lengths on which a score changes."""
-    of_table = {table: _size(one) for table, one in {one.table: one for one in entries}.items()}
+    of_table = {table: size_of(one) for table, one in {one.table: one for one in entries}.items()}
     sizes = [(*of_table[one.table], one.plate_gap) for one in entries]
     return np.array([(base, high, gap - high) for base, high, gap in sizes]) / LENGTHS
 
@@ -327,9 +219,3 @@ def _may_lead(entry: ContestEntry, known: Mapping[ContestEntry, Row]) -> tuple[C
         away = np.linalg.norm(places[:, None] - places[chosen], axis=2).min(axis=1)
         chosen.append(int(np.argmax(away)))
     return tuple(dict.fromkeys([*(near[at] for at in chosen), *written]))
-
-
-def _size(entry: ContestEntry) -> tuple[float, float]:
-    """Base and height, m; none where nothing hangs under the plate."""
-    reflector = entry.reflector
-    return (0.0, 0.0) if reflector is None else (2.0 * reflector.base_radius, reflector.height)

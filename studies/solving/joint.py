@@ -102,10 +102,10 @@ def thinned(sizes: Sequence[Part], most: int) -> list[Part]:
     return [sizes[int(place)] for place in np.round(places)]
 
 
-def at_end(gap: float, gaps: Sequence[float]) -> bool:
-    """Return whether a gap is the least or the largest of several: a better may lie beyond."""
-    ends = (min(gaps), max(gaps))
-    return len(gaps) > 1 and any(abs(gap - end) < SAME_SIZE for end in ends)
+def at_end(size: float, tried: Sequence[float]) -> bool:
+    """Return whether a size is at or beyond an end of several: a better may lie beyond."""
+    within = min(tried) + SAME_SIZE < size < max(tried) - SAME_SIZE
+    return len(tried) > 1 and not within
 
 
 def best_gap_for(

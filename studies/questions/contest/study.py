@@ -22,14 +22,9 @@ from shapes.reflector import Reflector
 from shapes.reflectors import cone
 from studies.design import ContestEntry, Design
 from studies.solving.candidates import Row, best_of, winner_of
-from studies.solving.contestants import (
-    Contestant,
-    candidate_of,
-    finalists,
-    least_regretted,
-    moves,
-)
+from studies.solving.contestants import Contestant, finalists, least_regretted
 from studies.solving.ensemble import Judged, judge, say_so_far
+from studies.solving.entries import candidate_of, ends_of
 from studies.solving.grid import (
     FINE_PER_BAND,
     Fineness,
@@ -37,7 +32,6 @@ from studies.solving.grid import (
     Solver,
     run,
 )
-from studies.solving.joint import at_end
 from studies.solving.ranking import to_rank
 from studies.solving.verdicts import Lead, Verdict, compared
 
@@ -137,11 +131,10 @@ class Contest:
             return judged.compare(first, row)
         return compared(row.score - first.score)
 
-    def at_end_of_gaps(self, one: Ranked) -> bool:
-        """Whether an entry chose the least or the largest gap it could: it may do better beyond."""
-        free = self.judged is not None and moves(self.design, one.entry)
-        chose = free and one.row.solved
-        return chose and at_end(one.entry.plate_gap, self.design.gap_candidates())
+    def ends(self, one: Ranked) -> list[str]:
+        """Name what an entry chose at an end of what was tried: it may do better beyond."""
+        chose = self.judged is not None and one.row.solved
+        return ends_of(self.design, one.entry) if chose else []
 
     @property
     def band_difference_db(self) -> np.ndarray:

@@ -22,11 +22,10 @@ from studies.answer.evidence import evidence_of
 from studies.answer.judging import hollow_in_words, judged_table
 from studies.answer.standing import (
     gained,
-    hung_at_ends,
     out_of_reach_in_words,
     verdict_in_words,
 )
-from studies.answer.table import Fact, Findings, Table, TableColumn, Value
+from studies.answer.table import Fact, Findings, Table, TableColumn, Value, joined
 from studies.answer.unbeaten import unbeaten_table
 from studies.answer.voiced import filters_table
 from studies.questions.contest.chosen_file import chosen_name
@@ -67,11 +66,19 @@ def _answer(contest: Contest) -> list[str]:
         for row in contest.failed
     ]
     said += hollow_in_words(first, contest.design)
-    ends = [one.row.name for one in contest.ranked if contest.at_end_of_gaps(one)]
-    said += hung_at_ends(contest.design, ends)
+    said += _ends(contest)
     if contest.judged is not None and contest.design.moves_plate:
         said += out_of_reach_in_words(contest.design)
     return [*said, *_members(contest), _file(contest), *target_in_words(contest.design)]
+
+
+def _ends(contest: Contest) -> list[str]:
+    """Say which entries chose a size or a gap at an end of what was tried."""
+    ends = {one.row.name: joined(contest.ends(one)) for one in contest.ranked if contest.ends(one)}
+    if not ends:
+        return []
+    each = "; ".join(f"'{name}' ({of})" for name, of in ends.items())
+    return [f"At an end of what was tried, and perhaps better beyond: {each}."]
 
 
 def _chose(contest: Contest) -> str:
@@ -167,7 +174,7 @@ def _ranking(contest: Contest) -> Table:
         text("candidate", "entry", "name of the entry"),
         text("reflector", "", "its sizes", shown=False),
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
-        text("gap_at_end", "", "whether that is an end of what was tried", shown=False),
+        text("at_end", "", "which of them are at an end of what was tried", shown=False),
         *SCORE_COLUMNS,
         number("regret_db", "regret", "how much worse than the best, nine of ten members, dB"),
         text("verdict", "verdict", "of the first against this one"),
@@ -183,7 +190,7 @@ def _ranking(contest: Contest) -> Table:
                 at.row.name,
                 "" if at.entry.reflector is None else at.entry.reflector.label,
                 mm(at.entry.plate_gap),
-                contest.at_end_of_gaps(at),
+                joined(contest.ends(at)),
                 *score_cells(at.row),
                 contest.regret_db(at.row) if contest.judged and at.row.solved else None,
                 contest.compare(at.row).verdict if at.row.solved and at.place != 1 else "",

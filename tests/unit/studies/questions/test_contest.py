@@ -1,5 +1,6 @@
 """The picture of a contest: complete, lettered within its edges, those that failed shown too."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from types import SimpleNamespace
@@ -12,14 +13,15 @@ from small import ROOT, small_design
 from dispersion.bands import third_octave_centres
 from dispersion.solvers import solve_waves
 from shapes import Assembly, Column, Driver, TopPlate, ball_cap
-from studies.answer.standing import hung_at_ends
 from studies.design import ContestEntry, Design, parse_design
 from studies.questions.contest.chosen_file import chosen_files, chosen_name
 from studies.questions.contest.figures import contest_figure
 from studies.questions.contest.study import Contest, _chosen, contest
+from studies.questions.contest.tables import _ends
 from studies.solving.candidates import Candidate, Row
-from studies.solving.contestants import _space, finalists, hung, most_solves
+from studies.solving.contestants import finalists, most_solves
 from studies.solving.ensemble import Judged
+from studies.solving.entries import hung, space_of
 
 CENTRES = third_octave_centres(100.0, 16000.0)
 CAP = Assembly(
@@ -99,14 +101,14 @@ def test_what_the_file_does_not_hold_is_chosen(
     written, straight, bell, _ = design.contest_entries()
     free = [straight, replace(written, stays=False, hold="nothing")]
     for entry, best in zip(free, chosen(design, free), strict=True):
-        every = [one for group in _space(design, entry) for each in group for one in each]
+        every = [one for group in space_of(design, entry) for each in group for one in each]
         assert synthetic(best) <= min(map(synthetic, every)) + 0.1
         assert best.table.kind == entry.table.kind
         assert best.table != entry.table
     cone = chosen(design, [straight])[0].table
     assert cone.tip_radius == straight.table.tip_radius
     assert most_solves(design, straight) < 0.1 * len(
-        [one for group in _space(design, straight) for each in group for one in each]
+        [one for group in space_of(design, straight) for each in group for one in each]
     )
     kept, turned = chosen(design, [written, bell])
     assert kept == written
@@ -224,7 +226,7 @@ def test_the_winner_is_a_design_file_with_the_same_geometry() -> None:
     design = small_design(sale)
     own, straight, *others = design.contest_entries()
     cap, narrow = (
-        next(one for group in _space(design, entry)[1:] for each in group[2:] for one in each)
+        next(one for group in space_of(design, entry)[1:] for each in group[2:] for one in each)
         for entry in (replace(own, hold="nothing"), straight)
     )
     for entry in (own, cap, straight, narrow, *others):
@@ -242,20 +244,29 @@ def test_the_winner_is_a_design_file_with_the_same_geometry() -> None:
     assert chosen_name(read) == "chosen_again.toml"
 
 
-def test_what_hangs_at_an_end_of_the_gaps_that_were_tried_is_said() -> None:
-    """54 to 66 mm were tried: 66 is an end, 62 is none; 64 is what the file says of the cone."""
+def test_what_is_at_an_end_of_what_was_tried_is_said() -> None:
+    """54 to 66 mm were tried, half angles from 25 deg; no other keep above 40 has room."""
     kept = (CONE, f"{CONE}plate_gap = 64\n")
     design = small_design(('hold = "plate gap"', 'hold = "nothing"'), kept)
-    entries = [
-        replace(entry, plate_gap=gap) if not entry.stays else entry
-        for entry, gap in zip(design.contest_entries()[1:], (0.0, 0.066, 0.062), strict=True)
-    ]
+    own, straight, bell, *_ = design.contest_entries()
+    slim = {"base_diameter": 0.1, "half_angle": math.radians(25.0), "height": None}
+    entries = (
+        replace(own, plate_gap=0.062, stays=False, hold="nothing"),
+        replace(bell, plate_gap=0.066),
+        replace(straight, table=straight.table.model_copy(update=slim)),
+    )
     rows = tuple(scored(entry.name, 2.0) for entry in entries)
     judged = SimpleNamespace(regret_of=lambda row: row.score)
-    found = Contest(design, tuple(entries), rows, judged=judged)
-    ends = [one.entry.name for one in found.ranked if found.at_end_of_gaps(one)]
-    assert ends == ["turned bell"]
-    assert hung_at_ends(design, ends) == [
-        "At an end of [gap], and perhaps better beyond: turned bell."
+    found = Contest(design, entries, rows, judged=judged)
+    ends = {one.entry.name: found.ends(one) for one in found.ranked}
+    assert ends == {
+        "as designed": ["keep"],
+        bell.name: ["plate gap"],
+        straight.name: ["half angle"],
+    }
+    assert _ends(found) == [
+        "At an end of what was tried, and perhaps better beyond: 'as designed' (keep);"
+        " 'turned bell' (plate gap);"
+        f" '{straight.name}' (half angle)."
     ]
-    assert not any(map(replace(found, judged=None).at_end_of_gaps, found.ranked))
+    assert not _ends(replace(found, judged=None))
