@@ -341,9 +341,10 @@ def _rays(trim: Trim) -> list[str]:
         return ["Rays alone would keep the same height."]
     at, other, waves = opinion.widest, opinion.favourite, opinion.best.row.coverage
     rays = opinion.best_by_rays.coverage
+    passed_over = trim.best.row.is_contender and not other.row.is_contender
+    sure = "passed over" if passed_over else _behind(trim, other)
     return [
-        f"Rays alone would keep {in_both(other.keep)}; by the wave solver that is"
-        f" {_behind(trim, other)}."
+        f"Rays alone would keep {in_both(other.keep)}; by the wave solver that is {sure}."
         " Rays know no interference and do not bend round edges: at the best keep they say"
         f" {rays.window_level_db[at]:.1f} dB in the {band_label(waves.centres[at])} band, the wave"
         f" solver {waves.window_level_db[at]:.1f} dB."

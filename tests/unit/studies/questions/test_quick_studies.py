@@ -30,11 +30,13 @@ from studies.questions.rays.study import RayStudy, ray_study
 from studies.questions.rays.tables import rays_tables
 from studies.questions.trim.comparisons import OPINION_RAYS
 from studies.questions.trim.study import trim
+from studies.questions.trim.words import _rays
 from studies.questions.trust.figures import trust_figure
 from studies.questions.trust.study import REFERENCE, Trust, spread_of_cases, trust
 from studies.questions.trust.tables import trust_tables
 from studies.solving.grid import problem_of, run
 from studies.solving.shaving import cut_candidate
+from studies.solving.target import HOLLOW_LIMIT_DB
 
 EXAMPLES = Path(__file__).resolve().parents[4] / "studies" / "examples"
 RAYS = 2**15
@@ -252,6 +254,16 @@ def test_rays_stand_beside_the_wave_solver_in_a_trim() -> None:
     apart = by_rays.coverage.window_level_db - found.best.row.coverage.window_level_db
     assert abs(apart[opinion.widest]) == max(abs(apart))
     assert opinion.agrees == (favourite is found.best)
+    # What the choice passed over, whatever its score, is never told as a height that leads.
+    other = next(cut for cut in found.cuts if cut is not found.best)
+    disagreeing = replace(opinion, favourite=other)
+    assert "passed over" not in _rays(replace(found, rays_opinion=disagreeing))[0]
+    solved = other.row.found
+    hollow = replace(solved.scorecard, hollow=HOLLOW_LIMIT_DB + 1.0)
+    row = replace(other.row, found=replace(solved, scorecard=hollow))
+    disagreeing = replace(opinion, favourite=replace(other, row=row))
+    said = _rays(replace(found, rays_opinion=disagreeing))[0]
+    assert "by the wave solver that is passed over." in said
 
 
 @pytest.mark.long
