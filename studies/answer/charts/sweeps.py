@@ -33,7 +33,7 @@ _LONE_POINTS = 8.0
 _MARKS = ("o", "s", "^", "D", "v", "P", "X")
 _CROSSES = ("x", "+", "1", "2")
 _REASON_LENGTH, _REASON_WIDTH = 48, 34
-_LEAST_SPAN_DB, _MOST_SPAN_DB = 3.0, 12.0
+_LEAST_SPAN_DB, _MOST_SPAN_DB = 2.0, 12.0
 _LEVEL_WORDS = "dB re the driver's own on-axis curve"
 _HOLLOW: Look = {"linestyle": "none", "markerfacecolor": "white"}
 _CHANGES = np.array([-9.0, -6.0, -4.0, -2.0, -1.0, 1.0, 2.0, 4.0, 6.0, 9.0])
@@ -236,11 +236,11 @@ def _mark_sweep(
 
 
 def _score_axis(axes: Axes, ladders: Sequence[Ladder], best_db: float) -> None:
-    """Scores upwards, with room below the best for the failures; hopeless scores are cut off."""
-    scores = np.concatenate([np.asarray(ladder.scores_db, dtype=float) for ladder in ladders])
-    worst = float(np.nanmax(scores)) if np.isfinite(scores).any() else best_db
-    span = min(max(1.1 * (worst - best_db), _LEAST_SPAN_DB), _MOST_SPAN_DB)
-    axes.set_ylim(best_db - 0.22 * span, best_db + span)
+    """Scores upwards, with room below the lowest for the failures; hopeless ones are cut off."""
+    scores = np.concatenate([[best_db], *(ladder.scores_db for ladder in ladders)])
+    lowest, worst = float(np.nanmin(scores)), float(np.nanmax(scores[np.isfinite(scores)]))
+    span = min(max(1.1 * (worst - lowest), _LEAST_SPAN_DB), _MOST_SPAN_DB)
+    axes.set_ylim(lowest - 0.22 * span, lowest + span)
     axes.set_ylabel("score, dB (lower is better)")
 
 

@@ -190,7 +190,7 @@ def _ranking(contest: Contest) -> Table:
                 at.row.name,
                 "" if at.entry.reflector is None else at.entry.reflector.label,
                 mm(at.entry.plate_gap),
-                joined(contest.ends(at)),
+                ", ".join(contest.ends(at)),
                 *score_cells(at.row),
                 contest.regret_db(at.row) if contest.judged and at.row.solved else None,
                 contest.compare(at.row).verdict if at.row.solved and at.place != 1 else "",

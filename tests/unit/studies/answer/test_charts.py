@@ -281,6 +281,10 @@ def test_failed_candidates_are_crosses_with_their_reason(figures):
     assert np.flatnonzero(np.isfinite(hollow[0].get_ydata())).tolist() == [4]
     low, high = axes.get_ylim()
     assert low < 2.0 < 4.0 < high
+    # What is chosen for another reason need not have the lowest score: that is shown as well.
+    lower = Ladder("", np.array([20.0, 24.0]), np.array([1.0, 2.0]), ["", ""], [True, False])
+    (axes,) = ladder_figure("Ladder", [lower], "keep, mm", (24.0, 2.0), 0.3).axes
+    assert axes.get_ylim()[0] < 1.0
 
 
 def test_a_crowd_of_reasons_is_gathered_and_nobody_is_left_out():

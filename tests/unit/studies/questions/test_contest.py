@@ -13,11 +13,12 @@ from small import ROOT, small_design
 from dispersion.bands import third_octave_centres
 from dispersion.solvers import solve_waves
 from shapes import Assembly, Column, Driver, TopPlate, ball_cap
+from studies.answer.columns import SCORE_COLUMNS
 from studies.design import ContestEntry, Design, parse_design
+from studies.questions.contest import tables
 from studies.questions.contest.chosen_file import chosen_files, chosen_name
 from studies.questions.contest.figures import contest_figure
 from studies.questions.contest.study import Contest, _chosen, contest
-from studies.questions.contest.tables import _ends
 from studies.solving.candidates import Candidate, Row
 from studies.solving.contestants import finalists, most_solves
 from studies.solving.ensemble import Judged
@@ -244,29 +245,41 @@ def test_the_winner_is_a_design_file_with_the_same_geometry() -> None:
     assert chosen_name(read) == "chosen_again.toml"
 
 
-def test_what_is_at_an_end_of_what_was_tried_is_said() -> None:
+def test_what_is_at_an_end_of_what_was_tried_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     """54 to 66 mm were tried, half angles from 25 deg; no other keep above 40 has room."""
     kept = (CONE, f"{CONE}plate_gap = 64\n")
     design = small_design(('hold = "plate gap"', 'hold = "nothing"'), kept)
     own, straight, bell, *_ = design.contest_entries()
     slim = {"base_diameter": 0.1, "half_angle": math.radians(25.0), "height": None}
+    free = replace(own, plate_gap=0.062, stays=False, hold="nothing")
     entries = (
-        replace(own, plate_gap=0.062, stays=False, hold="nothing"),
+        free,
+        replace(free, name="cut", table=own.table.model_copy(update={"keep": 0.03})),
         replace(bell, plate_gap=0.066),
         replace(straight, table=straight.table.model_copy(update=slim)),
     )
     rows = tuple(scored(entry.name, 2.0) for entry in entries)
-    judged = SimpleNamespace(regret_of=lambda row: row.score)
+    judged = SimpleNamespace(
+        regret_of=lambda row: row.score, knows=lambda row: False, least=rows[0]
+    )
     found = Contest(design, entries, rows, judged=judged)
     ends = {one.entry.name: found.ends(one) for one in found.ranked}
     assert ends == {
         "as designed": ["keep"],
+        "cut": [],
         bell.name: ["plate gap"],
         straight.name: ["half angle"],
     }
-    assert _ends(found) == [
+    assert tables._ends(found) == [
         "At an end of what was tried, and perhaps better beyond: 'as designed' (keep);"
         " 'turned bell' (plate gap);"
         f" '{straight.name}' (half angle)."
     ]
-    assert not _ends(replace(found, judged=None))
+    monkeypatch.setattr(tables, "score_cells", lambda row: (None,) * len(SCORE_COLUMNS))
+    assert sorted(tables._ranking(found).values("at_end")) == [
+        "",
+        "half angle",
+        "keep",
+        "plate gap",
+    ]
+    assert not tables._ends(replace(found, judged=None))
