@@ -9,7 +9,7 @@ from typing import Any
 import tomlkit
 from tomlkit.items import Array, Table
 
-from shapes.lengths import written_mm
+from shapes.lengths import in_inches, parse_length, written_mm
 from studies.design import Design
 from studies.design.companions import files_beside, names_beside, rename
 from studies.design.reflector_tables import ReflectorTable
@@ -81,7 +81,7 @@ def text_with(
 
 
 def reflector_of(table: ReflectorTable) -> Table:
-    """Write a reflector's sizes as its table of a design file, in mm and degrees."""
+    """Write a reflector's sizes as its table of a design file, lengths in mm but for `_length`."""
     written = tomlkit.table()
     for key, value in table.model_dump(exclude_none=True, exclude_defaults=True).items():
         written[key] = round(math.degrees(value), 9) if key in ANGLES else _value(value)
@@ -106,7 +106,9 @@ def _lines(points: tuple[tuple[float, float], ...]) -> Array:
 
 
 def _length(metres: float) -> str:
-    return f"{written_mm(metres)!r} mm"
+    """In mm; in inches where only they give the length to the last bit, as a file had it."""
+    own, marked = f"{written_mm(metres)!r} mm", in_inches(metres)
+    return marked if parse_length(own) != metres == parse_length(marked) else own
 
 
 def _replace_reflector(document: tomlkit.TOMLDocument, new: Table) -> None:

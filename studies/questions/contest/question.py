@@ -15,7 +15,7 @@ from studies.questions.contest.figures import contest_pictures
 from studies.questions.contest.study import Contest, contest
 from studies.questions.contest.tables import contest_tables
 from studies.solving.budget import Portion, Work
-from studies.solving.contestants import FINALISTS, most_solves
+from studies.solving.contestants import BESIDE, FINALISTS, most_solves
 from studies.solving.grid import Progress, Solver
 from studies.solving.members import BUILDS
 from studies.solving.session import (
@@ -58,7 +58,7 @@ def weigh(design: Design, options: ContestOptions) -> Work:
     coarse, ranked = weighed_per_band(options.solving), ranks(options.solving)
     best = replace(entries[0], stays=False, hold="nothing")
     tried = sum(most_solves(design, entry) for entry in (best, *entries))
-    judged = 1 + (1 + FINALISTS) * len(entries)
+    judged = 1 + (1 + FINALISTS + BESIDE) * len(entries)
     return fine, Portion(tried + BUILDS * judged, coarse, ranked)
 
 

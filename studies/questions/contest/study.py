@@ -22,7 +22,7 @@ from shapes.reflector import Reflector
 from shapes.reflectors import cone
 from studies.design import ContestEntry, Design
 from studies.solving.candidates import Row, best_of, winner_of
-from studies.solving.contestants import Contestant, finalists, least_regretted
+from studies.solving.contestants import Contestant, beside, finalists, least_regretted
 from studies.solving.ensemble import Judged, judge, say_so_far
 from studies.solving.entries import candidate_of, ends_of
 from studies.solving.grid import (
@@ -237,12 +237,17 @@ def _chosen(
     """
     written, *others = entries
     free = replace(written, name=f"{written.name}, {AT_ITS_BEST}", stays=False, hold="nothing")
-    rank = to_rank(solver, fineness)
-    each = finalists(design, [written, free, *others], rank, fineness, progress)
-    rows = [one.row for few in each for one in few]
+    rank, tried_by = to_rank(solver, fineness), (written, free, *others)
+    tried = finalists(design, tried_by, rank, fineness, progress)
+    rows = [one.row for each in tried for one in each.few]
     if first := best_of(rows):
         say_so_far(progress, first)
     judged = judge(design, rows, rank, fineness, progress)
+    if judged is not None:
+        tried = beside(design, tried_by, tried, judged, rank, fineness, progress)
+        more = [one.row for each in tried for one in each.few if not judged.knows(one.row)]
+        judged = judged.joined(judge(design, more, rank, fineness, progress))
+    each = [one.few for one in tried]
     own, best, *rest = (
         least_regretted(few, judged) for few in (each[0], (*each[0], *each[1]), *each[2:])
     )

@@ -13,6 +13,7 @@ from small import ROOT, small_design
 from dispersion.bands import third_octave_centres
 from dispersion.solvers import solve_waves
 from shapes import Assembly, Column, Driver, TopPlate, ball_cap
+from shapes.lengths import parse_length
 from studies.answer.columns import SCORE_COLUMNS
 from studies.design import ContestEntry, Design, parse_design
 from studies.questions.contest import tables
@@ -91,7 +92,7 @@ class Scored:
 def chosen(design: Design, entries: Sequence[ContestEntry]) -> list[ContestEntry]:
     """Return of each entry the finalist of the lowest score."""
     found = finalists(design, entries, solve_waves, 4, None)
-    return [min(few, key=lambda one: one.row.score).entry for few in found]
+    return [min(one.few, key=lambda each: each.row.score).entry for one in found]
 
 
 def test_what_the_file_does_not_hold_is_chosen(
@@ -214,9 +215,9 @@ def test_a_small_build_chooses_and_its_winner_reads_as_a_design() -> None:
     ]
     assert found.regret_db(found.winner) == min(map(found.regret_db, found.rows))
     held = replace(design.entries[1], hold="sizes")
-    (few,) = finalists(design, [held], solve_waves, 4, None)
+    (tried,) = finalists(design, [held], solve_waves, 4, None)
     free = min(row.score for row in found.judged.rows if row.name.startswith("cone"))
-    assert free <= min(one.row.score for one in few)
+    assert free <= min(one.row.score for one in tried.few)
     written = chosen_files(found)["chosen.toml"].decode()
     assert parse_design(written, path).assembly() == found.winner.assembly
 
@@ -243,14 +244,20 @@ def test_the_winner_is_a_design_file_with_the_same_geometry() -> None:
             assert built.reflector.facts == due.reflector.facts
         assert read.title == f"Chosen from: {design.title}"
     assert chosen_name(read) == "chosen_again.toml"
+    # A size of the file in inches comes back to the last bit.
+    inches = own.table.model_copy(update={"keep": parse_length("2 1/8 in")})
+    won = replace(own, table=inches)
+    written = chosen_files(Contest(design, (won,), (scored(own.name, 2.0),)))["chosen.toml"]
+    read = parse_design(written.decode(), design.path.parent / "chosen.toml")
+    assert read.assembly().reflector == won.reflector
 
 
 def test_what_is_at_an_end_of_what_was_tried_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    """54 to 66 mm were tried, half angles from 25 deg; no other keep above 40 has room."""
+    """54 to 66 mm were tried, half angles from 20 deg; no other keep above 40 has room."""
     kept = (CONE, f"{CONE}plate_gap = 64\n")
     design = small_design(('hold = "plate gap"', 'hold = "nothing"'), kept)
     own, straight, bell, *_ = design.contest_entries()
-    slim = {"base_diameter": 0.1, "half_angle": math.radians(25.0), "height": None}
+    slim = {"base_diameter": 0.1, "half_angle": math.radians(20.0), "height": None}
     free = replace(own, plate_gap=0.062, stays=False, hold="nothing")
     entries = (
         free,
