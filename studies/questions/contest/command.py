@@ -29,9 +29,10 @@ def contest(delivery: DesignDelivery, solving: SolverOptions, as_written: bool) 
     """Cone or dome or a curve of your own.
 
     Same column, same driver, same scale, absolute level. Each entry chooses its gap out of [gap],
-    a cone its slope and base, a cap its keep and ball, unless plate_gap or hold of its [[contest]]
-    says what stays; with --as-written all are as the file has them. The winner is written as a
-    design file.
+    a cone its slope and base (half angles of 20 to 75 degrees), a cap its keep out of [trim] and
+    its ball, unless plate_gap or hold of its [[contest]] says what stays; with --as-written all
+    are as the file has them. What is chosen at an end of what was tried is said. The winner is
+    written as a design file.
     """
     from studies.answer.delivering import answer
     from studies.questions.contest.question import QUESTION
