@@ -92,6 +92,11 @@ class Tried:
     known: Mapping[ContestEntry, Row]
     few: tuple[Contestant, ...]
 
+    def with_more(self, more: Sequence[ContestEntry], solved: Mapping[ContestEntry, Row]) -> Tried:
+        """Return the same with more among the few, solved before or just now."""
+        known = {**self.known, **solved}
+        return replace(self, few=(*self.few, *(Contestant(one, known[one]) for one in more)))
+
 
 def most_solves(design: Design, entry: ContestEntry) -> int:
     """Count what is solved at most to find the best sizes and gap of an entry."""
@@ -175,20 +180,12 @@ def beside(
         _beside(one, judged) if sizes_chosen(design, entry) else []
         for entry, one in zip(entries, tried, strict=True)
     ]
-    left = dict.fromkeys(
-        new for one, each in zip(tried, asked, strict=True) for new in each if new not in one.known
-    )
+    each = zip(tried, asked, strict=True)
+    left = [new for one, some in each for new in some if new not in one.known]
     candidates = [candidate_of(design, new) for new in left]
     rows = run(design, candidates, solver, coarse, "round the least regretted", progress)
     solved = dict(zip(left, rows, strict=True))
-    return tuple(
-        replace(one, few=(*one.few, *(Contestant(new, _row_of(new, one, solved)) for new in each)))
-        for one, each in zip(tried, asked, strict=True)
-    )
-
-
-def _row_of(entry: ContestEntry, tried: Tried, solved: Mapping[ContestEntry, Row]) -> Row:
-    return tried.known[entry] if entry in tried.known else solved[entry]
+    return tuple(one.with_more(some, solved) for one, some in zip(tried, asked, strict=True))
 
 
 def _beside(tried: Tried, judged: Judged) -> list[ContestEntry]:

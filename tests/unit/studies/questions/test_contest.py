@@ -21,7 +21,15 @@ from studies.questions.contest.chosen_file import chosen_files, chosen_name
 from studies.questions.contest.figures import contest_figure
 from studies.questions.contest.study import Contest, _chosen, contest
 from studies.solving.candidates import Candidate, Row
-from studies.solving.contestants import finalists, most_solves
+from studies.solving.contestants import (
+    AWAY,
+    BESIDE,
+    _places,
+    beside,
+    finalists,
+    least_regretted,
+    most_solves,
+)
 from studies.solving.ensemble import Judged
 from studies.solving.entries import hung, space_of
 
@@ -180,6 +188,23 @@ def test_each_has_the_least_regret_of_its_own_and_the_design_stays_as_it_is(
         replace(still, entries=(bell, *still.entries[1:3])), solve_waves, fineness=4, ensemble=True
     )
     assert [entry.name for entry in again.entries] == ["as designed", "cone", "turned bell"]
+
+
+def test_what_lies_round_the_least_regretted_is_judged_as_well(
+    synthetic: Callable[[ContestEntry], float],
+) -> None:
+    design = small_design(('hold = "plate gap"', 'hold = "nothing"'))
+    own, cone, *_ = design.contest_entries()
+    tried = finalists(design, [own, cone], solve_waves, 4, None)
+    judged = SimpleNamespace(knows=lambda row: True, regret_of=lambda row: row.score)
+    held, more = beside(design, [own, cone], tried, judged, solve_waves, 4, None)
+    assert held.few == tried[0].few
+    new = more.few[len(tried[1].few) :]
+    assert len(new) == BESIDE
+    least = _places([least_regretted(tried[1].few, judged).entry])
+    away = np.linalg.norm(_places([one.entry for one in new]) - least, axis=1)
+    assert AWAY[0] <= away.min() and away.max() <= AWAY[1]
+    assert [one.row.score for one in new] == [synthetic(one.entry) for one in new]
 
 
 def test_what_the_budget_reckons_with_is_what_is_solved_at_most(
