@@ -131,10 +131,14 @@ class Contest:
             return judged.compare(first, row)
         return compared(row.score - first.score)
 
-    def ends(self, one: Ranked) -> list[str]:
-        """Name what an entry chose at an end of what was tried: it may do better beyond."""
-        chose = self.judged is not None and one.row.solved
-        return ends_of(self.design, one.entry) if chose else []
+    @cached_property
+    def ends(self) -> dict[str, list[str]]:
+        """What each entry chose at an end of what was tried: it may do better beyond."""
+        chose = self.judged is not None
+        return {
+            row.name: ends_of(self.design, entry) if chose and row.solved else []
+            for entry, row in zip(self.entries, self.rows, strict=True)
+        }
 
     @property
     def band_difference_db(self) -> np.ndarray:

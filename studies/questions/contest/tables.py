@@ -74,7 +74,8 @@ def _answer(contest: Contest) -> list[str]:
 
 def _ends(contest: Contest) -> list[str]:
     """Say which entries chose a size or a gap at an end of what was tried."""
-    ends = {one.row.name: joined(contest.ends(one)) for one in contest.ranked if contest.ends(one)}
+    named = ((one.row.name, contest.ends[one.row.name]) for one in contest.ranked)
+    ends = {name: joined(of) for name, of in named if of}
     if not ends:
         return []
     each = "; ".join(f"'{name}' ({of})" for name, of in ends.items())
@@ -190,7 +191,7 @@ def _ranking(contest: Contest) -> Table:
                 at.row.name,
                 "" if at.entry.reflector is None else at.entry.reflector.label,
                 mm(at.entry.plate_gap),
-                ", ".join(contest.ends(at)),
+                ", ".join(contest.ends[at.row.name]),
                 *score_cells(at.row),
                 contest.regret_db(at.row) if contest.judged and at.row.solved else None,
                 contest.compare(at.row).verdict if at.row.solved and at.place != 1 else "",

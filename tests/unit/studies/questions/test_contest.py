@@ -295,8 +295,7 @@ def test_what_is_at_an_end_of_what_was_tried_is_said(monkeypatch: pytest.MonkeyP
         regret_of=lambda row: row.score, knows=lambda row: False, least=rows[0]
     )
     found = Contest(design, entries, rows, judged=judged)
-    ends = {one.entry.name: found.ends(one) for one in found.ranked}
-    assert ends == {
+    assert found.ends == {
         "as designed": ["keep"],
         "cut": [],
         bell.name: ["plate gap"],
