@@ -106,7 +106,7 @@ def most_solves(design: Design, entry: ContestEntry) -> int:
     if not count:
         return min(there, gaps)
     broad = (first * second if count > 1 else first) * min(there, gaps)
-    return min(there, MOST_GAPS) + broad + (ROUNDS + 1) * EACH_ROUND
+    return min(there, MOST_GAPS) + broad + (ROUNDS + 1) * EACH_ROUND + BESIDE
 
 
 def finalists(
@@ -174,6 +174,11 @@ def beside(
         What `finalists` found of each entry.
     judged : Judged
         Their few in every driver and build.
+
+    Returns
+    -------
+    tuple of Tried
+        One for each entry, with at most `BESIDE` more where sizes are chosen.
     """
     coarse = COARSE_BY_NEED if isinstance(fineness, ByNeed) else fineness
     asked = [

@@ -18,8 +18,9 @@ from studies.solving.joint import at_end
 from studies.solving.limits import Limits, limits_of
 
 LEAST_SHARE = 0.25
-"""Of the largest base or keep: what is smaller comes near a bare plate."""
+"""Of the largest base or keep: smaller ones are not tried."""
 HALF_ANGLES_DEG = range(20, 76)
+"""Both are judgements, no source; where a choice ends up there, `ends_of` says so."""
 STEPS = {"mm": (10e-3, 1e-3), "in": (INCH * 3 / 8, INCH / 16)}
 """Of a base, and of a keep where no [trim] says it, by the design's unit, m."""
 

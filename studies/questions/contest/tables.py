@@ -175,7 +175,7 @@ def _ranking(contest: Contest) -> Table:
         text("candidate", "entry", "name of the entry"),
         text("reflector", "", "its sizes", shown=False),
         length("plate_gap_mm", "plate gap", "baffle to underside of the top plate", short=True),
-        text("at_end", "", "which of them are at an end of what was tried", shown=False),
+        text("at_end", "", "sizes and gap that are at an end of what was tried", shown=False),
         *SCORE_COLUMNS,
         number("regret_db", "regret", "how much worse than the best, nine of ten members, dB"),
         text("verdict", "verdict", "of the first against this one"),
