@@ -81,9 +81,12 @@ REGISTER = 16
 """Lanes are filled up to a multiple of this, so that no loop over them has a rest that runs lane by
 lane: with 40 lanes for 36 the sums round the ring, still in double precision, took two thirds of
 the time."""
-LANES = -(-GAUSS * GAUSS // REGISTER) * REGISTER
+WIDTH = 8
+"""Gauss points of an element filled up with some of no weight, so that they fit registers."""
+LANES = GAUSS * WIDTH
 GRADING = 2
 ACROSS, ALONG = 11, 8  # points towards a singularity and along it
+PLACES = 2 * ACROSS * ALONG
 # Parts are apart when their distance exceeds this many lengths of the longer one.
 APART = 0.7
 # Parts that share a corner are bisected until their lengths are within this ratio. Halving the
@@ -92,22 +95,14 @@ APART = 0.7
 EQUAL = 1.6
 MAX_DEPTH = 80  # parts kept while a pair is bisected, one more each time
 COINCIDENT, TOUCHING, DISJOINT = 0, 1, 2
-ONE, OTHER = np.int64(0), np.int64(1)  # rows of `Scratch.parts`; a literal would compile anew
-# Rows of a kernel array and of a block: real and imaginary parts of each weak form.
-FORTH, BACK, DRIVE_FORTH, DRIVE_BACK, SLOPES, SLOPE_FIRST, SLOPE_SECOND = range(0, 14, 2)
-KERNEL_ROWS, BLOCK_ROWS = 14, 8
-
-
-class Points(NamedTuple):
-    """Gauss points of elements, or of parts of them."""
-
-    r: np.ndarray  # (E, GAUSS)
-    z: np.ndarray
-    tr: np.ndarray  # unit tangent
-    tz: np.ndarray
-    weight: np.ndarray  # Gauss weight times path per local coordinate
-    values: np.ndarray  # (E, GAUSS, NODES) shape functions
-    slopes: np.ndarray  # (E, GAUSS, NODES) and their d/ds
+# Rows of kernels and of blocks: real and imaginary parts of each weak form. Blocks have no more
+# than `SUMMED`; their `SLOPES` are a share of `FORTH` and of `BACK`.
+SLOPES, FORTH, BACK, DRIVE_FORTH, DRIVE_BACK, SLOPE_FIRST, SLOPE_SECOND = range(0, 14, 2)
+KERNEL_ROWS, SUMMED, RIGID = 14, 10, 6
+# Rows of a set of points: place, unit tangent, Gauss weight times path per local coordinate, and
+# that path.
+R, Z, TR, TZ, WEIGHT, STRETCH = range(6)
+POINT_ROWS = 6
 
 
 class Rules(NamedTuple):
@@ -117,6 +112,8 @@ class Rules(NamedTuple):
     powers: np.ndarray  # (NODES, NODES) monomial coefficients of the shape functions
     points: np.ndarray  # (GAUSS,)
     weights: np.ndarray
+    values: np.ndarray  # (GAUSS, NODES) shape functions there
+    slopes: np.ndarray  # (GAUSS, NODES) and their slopes by the local coordinate
     touching: np.ndarray  # (3, ACROSS, ALONG) see corner_rules
     coincident: np.ndarray
 
@@ -125,13 +122,25 @@ class Scratch(NamedTuple):
     """Memory that one assembly reuses for every pair."""
 
     azimuth: np.ndarray  # (4, LONGEST_RULE)
-    lanes: np.ndarray  # (2, LANES)
+    lanes: np.ndarray  # (2, LANES) d^2 and 2 r r' of pairs of points that share an azimuth rule
     rings: np.ndarray  # (ROWS, LANES)
-    kernels: np.ndarray  # (KERNEL_ROWS, GAUSS, GAUSS)
-    blocks: np.ndarray  # (BLOCK_ROWS, NODES, NODES)
-    group: np.ndarray  # (2, 2 * ALONG, 5) r, z, t_r, t_z, weight of paired points
-    shapes: np.ndarray  # (4, 2 * ALONG, NODES) their values and slopes
-    parts: Points  # two rows: the parts of either element at hand
+    kernels: np.ndarray  # (KERNEL_ROWS * PLACES,)
+    blocks: np.ndarray  # (NODES of the second, SUMMED * NODES of the first)
+    # Of a Gauss product:
+    first: np.ndarray  # (POINT_ROWS, LANES) each point of the first element WIDTH times
+    by_point: np.ndarray  # (GAUSS, KERNEL_ROWS * WIDTH) the same, by points of the first
+    half: np.ndarray  # (NODES, SUMMED * WIDTH) summed over the first element
+    turned: np.ndarray  # (GAUSS, SUMMED * NODES) the same, by points of the second
+    parts: np.ndarray  # (2, POINT_ROWS, LANES) the parts of either element at hand
+    part_points: np.ndarray  # (POINT_ROWS, GAUSS)
+    part_values: np.ndarray  # (2, GAUSS, NODES)
+    part_slopes: np.ndarray
+    # Of a singular pair:
+    local: np.ndarray  # (2, PLACES) local coordinates on either
+    singular: np.ndarray  # (2, POINT_ROWS, PLACES) points of either
+    shapes: np.ndarray  # (4, NODES, PLACES) their shape functions and slopes, of either
+    products: np.ndarray  # (2, PLACES) of two slopes, of two shape functions
+    sums: np.ndarray  # (ROWS, PLACES) ring integrals
 
 
 @lru_cache(maxsize=1)
@@ -165,19 +174,21 @@ def new_scratch():
         np.empty((4, LONGEST_RULE), np.float32),
         np.empty((2, LANES), np.float32),
         np.empty((ROWS, LANES), np.float32),
-        np.empty((KERNEL_ROWS, GAUSS, GAUSS)),
-        np.empty((BLOCK_ROWS, NODES, NODES)),
-        np.empty((2, 2 * ALONG, 5)),
-        np.empty((4, 2 * ALONG, NODES)),
-        Points(
-            np.empty((2, GAUSS)),
-            np.empty((2, GAUSS)),
-            np.empty((2, GAUSS)),
-            np.empty((2, GAUSS)),
-            np.empty((2, GAUSS)),
-            np.empty((2, GAUSS, NODES)),
-            np.empty((2, GAUSS, NODES)),
-        ),
+        np.empty(KERNEL_ROWS * PLACES),
+        np.empty((NODES, SUMMED * NODES)),
+        np.empty((POINT_ROWS, LANES)),
+        np.empty((GAUSS, KERNEL_ROWS * WIDTH)),
+        np.empty((NODES, SUMMED * WIDTH)),
+        np.empty((GAUSS, SUMMED * NODES)),
+        np.empty((2, POINT_ROWS, LANES)),
+        np.empty((POINT_ROWS, GAUSS)),
+        np.empty((2, GAUSS, NODES)),
+        np.empty((2, GAUSS, NODES)),
+        np.empty((2, PLACES)),
+        np.empty((2, POINT_ROWS, PLACES)),
+        np.empty((4, NODES, PLACES)),
+        np.empty((2, PLACES)),
+        np.empty((ROWS, PLACES), np.float32),
     )
 
 
@@ -207,140 +218,125 @@ def fill_registers(lanes, count):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def add_product(azimuth, points, e, f, k, m, scratch, driven):
-    """Add the Gauss product of rows e and f of `points`, which are apart, to the blocks."""
+def add_product(azimuth, first, second, shapes, k, m, scratch, driven):
+    """Add the Gauss product of two elements, or parts of them, which are apart, to the blocks.
+
+    `first` holds every point of one WIDTH times, `second` all of the other GAUSS times; `shapes`
+    are the values and slopes of the shape functions there, of either.
+    """
     lanes, rings = scratch.lanes, scratch.rings
-    for i in range(GAUSS):
-        for j in range(GAUSS):
-            dr, dz = points.r[e, i] - points.r[f, j], points.z[e, i] - points.z[f, j]
-            lanes[0, i * GAUSS + j] = dr * dr + dz * dz
-            lanes[1, i * GAUSS + j] = 2.0 * points.r[e, i] * points.r[f, j]
-    n = common_rule(azimuth, lanes, GAUSS * GAUSS, k, m, scratch.azimuth)
-    filled = fill_registers(lanes, GAUSS * GAUSS)
+    pair_lanes(first, second, 0, LANES, lanes)
+    n = common_rule(azimuth, lanes, LANES, k, m, scratch.azimuth)
     h, wm, wh, ws = scratch.azimuth[0], scratch.azimuth[1], scratch.azimuth[2], scratch.azimuth[3]
-    ring_block(filled, lanes[0], lanes[1], k, m, n, h, wm, wh, ws, rings)
-    _fill_kernels(points, e, f, k, m, rings, scratch.kernels)
-    kernels, blocks = scratch.kernels, scratch.blocks
-    values, slopes = points.values, points.slopes
-    _contract_rigid(values, slopes, e, f, m, kernels, blocks)
-    if driven:
-        _contract_drive(values, e, f, kernels, blocks)
+    ring_block(LANES, lanes[0], lanes[1], k, m, n, h, wm, wh, ws, rings)
+    kernels_of_pairs(first, second, rings, LANES, k, m, scratch.kernels)
+    _contract(shapes, m, scratch, driven)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
-def _fill_kernels(points, e, f, k, m, rings, kernels):
-    for i in range(GAUSS):
-        for j in range(GAUSS):
-            pair_kernels(
-                points.r[e, i],
-                points.z[e, i],
-                points.tr[e, i],
-                points.tz[e, i],
-                points.r[f, j],
-                points.z[f, j],
-                points.tr[f, j],
-                points.tz[f, j],
-                points.weight[e, i] * points.weight[f, j],
-                k,
-                m,
-                rings,
-                i * GAUSS + j,
-                kernels,
-                i,
-                j,
-            )
+def pair_lanes(first, second, start, count, lanes):
+    """Fill the lanes of d^2 and 2 r r' of pairs of points."""
+    for i in range(count):
+        r, rs = first[R, start + i], second[R, start + i]
+        dr, dz = r - rs, first[Z, start + i] - second[Z, start + i]
+        lanes[0, i] = dr * dr + dz * dz
+        lanes[1, i] = 2.0 * r * rs
 
 
-@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
-def pair_kernels(r, z, tr, tz, rs, zs, trs, tzs, weight, k, m, rings, lane, kernels, i, j):
-    """Turn the ring integrals of one lane into the weighted kernels at (i, j)."""
-    weight *= r * rs
-    gr, gi = rings[GR, lane], rings[GI, lane]
-    gcr, gci = gr - rings[GHR, lane], gi - rings[GHI, lane]
-    er, ei, ehr, ehi = rings[ER, lane], rings[EI, lane], rings[EHR, lane], rings[EHI, lane]
-    to_source = tzs * (rs - r) - trs * (zs - z)
-    to_target = tz * (r - rs) - tr * (z - zs)
-    source_r, source_i = to_source * er + tzs * r * ehr, to_source * ei + tzs * r * ehi
-    target_r, target_i = to_target * er + tz * rs * ehr, to_target * ei + tz * rs * ehi
-    along_z, along_r = tz * tzs, tr * trs
+@njit(cache=True, nogil=True, error_model="numpy")
+def spread_points(points, first):
+    """Repeat every point of an element, (POINT_ROWS, GAUSS), WIDTH times."""
+    for row in range(POINT_ROWS):
+        for i in range(GAUSS):
+            for j in range(WIDTH):
+                first[row, i * WIDTH + j] = points[row, i]
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
+def kernels_of_pairs(first, second, rings, count, k, m, kernels):
+    """Turn the ring integrals of the first `count` pairs of points into weighted kernels."""
     # alpha = i / Re k, so that alpha k^2 = i (bends + i fades).
     bends, fades = k.real - k.imag * k.imag / k.real, 2.0 * k.imag
-    product_r, product_i = along_z * gcr + along_r * gr, along_z * gci + along_r * gi
-    rigid_r = bends * product_i + fades * product_r
-    rigid_i = fades * product_i - bends * product_r
-    inverse = weight / k.real
-    if m is not None:
-        share = m * m / (k.real * r * rs)
-        rigid_r -= share * (along_r * gci + along_z * gi)
-        rigid_i += share * (along_r * gcr + along_z * gr)
-        gsr, gsi = inverse * m * rings[GSR, lane], inverse * m * rings[GSI, lane]
-        kernels[SLOPE_FIRST, i, j] = -trs / rs * gsi
-        kernels[SLOPE_FIRST + 1, i, j] = trs / rs * gsr
-        kernels[SLOPE_SECOND, i, j] = -tr / r * gsi
-        kernels[SLOPE_SECOND + 1, i, j] = tr / r * gsr
-    kernels[FORTH, i, j] = weight * (rigid_r - source_r)
-    kernels[FORTH + 1, i, j] = weight * (rigid_i - source_i)
-    kernels[BACK, i, j] = weight * (rigid_r - target_r)
-    kernels[BACK + 1, i, j] = weight * (rigid_i - target_i)
-    kernels[SLOPES, i, j] = -inverse * gci
-    kernels[SLOPES + 1, i, j] = inverse * gcr
-    kernels[DRIVE_FORTH, i, j] = -weight * gr + inverse * target_i
-    kernels[DRIVE_FORTH + 1, i, j] = -weight * gi - inverse * target_r
-    kernels[DRIVE_BACK, i, j] = -weight * gr + inverse * source_i
-    kernels[DRIVE_BACK + 1, i, j] = -weight * gi - inverse * source_r
+    for i in range(count):
+        r, z, tr, tz = first[R, i], first[Z, i], first[TR, i], first[TZ, i]
+        rs, zs, trs, tzs = second[R, i], second[Z, i], second[TR, i], second[TZ, i]
+        weight = first[WEIGHT, i] * second[WEIGHT, i] * r * rs
+        gr, gi = rings[GR, i], rings[GI, i]
+        gcr, gci = gr - rings[GHR, i], gi - rings[GHI, i]
+        er, ei, ehr, ehi = rings[ER, i], rings[EI, i], rings[EHR, i], rings[EHI, i]
+        to_source = tzs * (rs - r) - trs * (zs - z)
+        to_target = tz * (r - rs) - tr * (z - zs)
+        source_r, source_i = to_source * er + tzs * r * ehr, to_source * ei + tzs * r * ehi
+        target_r, target_i = to_target * er + tz * rs * ehr, to_target * ei + tz * rs * ehi
+        along_z, along_r = tz * tzs, tr * trs
+        product_r, product_i = along_z * gcr + along_r * gr, along_z * gci + along_r * gi
+        rigid_r = bends * product_i + fades * product_r
+        rigid_i = fades * product_i - bends * product_r
+        inverse = weight / k.real
+        sloping = inverse / (first[STRETCH, i] * second[STRETCH, i])
+        if m is not None:
+            share = m * m / (k.real * r * rs)
+            rigid_r -= share * (along_r * gci + along_z * gi)
+            rigid_i += share * (along_r * gcr + along_z * gr)
+            gsr, gsi = inverse * m * rings[GSR, i], inverse * m * rings[GSI, i]
+            one, other = trs / (rs * first[STRETCH, i]), tr / (r * second[STRETCH, i])
+            kernels[SLOPE_FIRST * PLACES + i] = -one * gsi
+            kernels[(SLOPE_FIRST + 1) * PLACES + i] = one * gsr
+            kernels[SLOPE_SECOND * PLACES + i] = -other * gsi
+            kernels[(SLOPE_SECOND + 1) * PLACES + i] = other * gsr
+        kernels[SLOPES * PLACES + i] = -sloping * gci
+        kernels[(SLOPES + 1) * PLACES + i] = sloping * gcr
+        kernels[FORTH * PLACES + i] = weight * (rigid_r - source_r)
+        kernels[(FORTH + 1) * PLACES + i] = weight * (rigid_i - source_i)
+        kernels[BACK * PLACES + i] = weight * (rigid_r - target_r)
+        kernels[(BACK + 1) * PLACES + i] = weight * (rigid_i - target_i)
+        kernels[DRIVE_FORTH * PLACES + i] = -weight * gr + inverse * target_i
+        kernels[(DRIVE_FORTH + 1) * PLACES + i] = -weight * gi - inverse * target_r
+        kernels[DRIVE_BACK * PLACES + i] = -weight * gr + inverse * source_i
+        kernels[(DRIVE_BACK + 1) * PLACES + i] = -weight * gi - inverse * source_r
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
-def _contract_rigid(values, slopes, e, f, m, kernels, blocks):
-    """Add what acts on the pressure, real and imaginary parts in one walk."""
-    for a in range(NODES):
-        for j in range(GAUSS):
-            forth_r = forth_i = back_r = back_i = slope_r = slope_i = 0.0
-            for i in range(GAUSS):
-                value, slope = values[e, i, a], slopes[e, i, a]
-                forth_r += value * kernels[FORTH, i, j]
-                forth_i += value * kernels[FORTH + 1, i, j]
-                back_r += value * kernels[BACK, i, j]
-                back_i += value * kernels[BACK + 1, i, j]
-                slope_r += slope * kernels[SLOPES, i, j]
-                slope_i += slope * kernels[SLOPES + 1, i, j]
-            if m is not None:
-                both_r = both_i = 0.0
-                for i in range(GAUSS):
-                    value, slope = values[e, i, a], slopes[e, i, a]
-                    both_r += slope * kernels[SLOPE_FIRST, i, j]
-                    both_i += slope * kernels[SLOPE_FIRST + 1, i, j]
-                    slope_r += value * kernels[SLOPE_SECOND, i, j]
-                    slope_i += value * kernels[SLOPE_SECOND + 1, i, j]
-                forth_r, forth_i = forth_r + both_r, forth_i + both_i
-                back_r, back_i = back_r + both_r, back_i + both_i
-            for b in range(NODES):
-                value, slope = values[f, j, b], slopes[f, j, b]
-                both_r, both_i = slope_r * slope, slope_i * slope
-                blocks[FORTH, a, b] += forth_r * value + both_r
-                blocks[FORTH + 1, a, b] += forth_i * value + both_i
-                blocks[BACK, a, b] += back_r * value + both_r
-                blocks[BACK + 1, a, b] += back_i * value + both_i
+def _add_six(weights, a, rows, first, last, sums, to):
+    """Add the rows of GAUSS points, weighted, from `first` to `last` to row a from `to` on.
+
+    Written out: a loop of six inside is not run in registers.
+    """
+    w0, w1, w2 = weights[0, a], weights[1, a], weights[2, a]
+    w3, w4, w5 = weights[3, a], weights[4, a], weights[5, a]
+    for x in range(last - first):
+        at = first + x
+        early = w0 * rows[0, at] + w1 * rows[1, at] + w2 * rows[2, at]
+        sums[a, to + x] += early + (w3 * rows[3, at] + w4 * rows[4, at] + w5 * rows[5, at])
 
 
-@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE, inline="always")
-def _contract_drive(values, e, f, kernels, blocks):
-    """Add what acts on dp/dn, both directions in one walk."""
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
+def _contract(shapes, m, scratch, driven):
+    """Sum a Gauss product over the points of the first element, then over those of the second."""
+    values, slopes, other_values, other_slopes = shapes
+    half, turned, blocks = scratch.half, scratch.turned, scratch.blocks
+    rows = SUMMED if driven else RIGID
+    kernels = scratch.by_point
+    for row in range(rows if m is None else KERNEL_ROWS):
+        for i in range(GAUSS):
+            for j in range(WIDTH):
+                kernels[i, row * WIDTH + j] = scratch.kernels[row * PLACES + i * WIDTH + j]
+    half[:] = 0.0
     for a in range(NODES):
-        for j in range(GAUSS):
-            forth_r = forth_i = back_r = back_i = 0.0
-            for i in range(GAUSS):
-                value = values[e, i, a]
-                forth_r += value * kernels[DRIVE_FORTH, i, j]
-                forth_i += value * kernels[DRIVE_FORTH + 1, i, j]
-                back_r += value * kernels[DRIVE_BACK, i, j]
-                back_i += value * kernels[DRIVE_BACK + 1, i, j]
-            for b in range(NODES):
-                right = values[f, j, b]
-                blocks[DRIVE_FORTH, a, b] += forth_r * right
-                blocks[DRIVE_FORTH + 1, a, b] += forth_i * right
-                blocks[DRIVE_BACK, a, b] += back_r * right
-                blocks[DRIVE_BACK + 1, a, b] += back_i * right
+        _add_six(slopes, a, kernels, 0, FORTH * WIDTH, half, 0)
+        _add_six(values, a, kernels, FORTH * WIDTH, rows * WIDTH, half, FORTH * WIDTH)
+        if m is not None:
+            first, second, after = SLOPE_FIRST * WIDTH, SLOPE_SECOND * WIDTH, KERNEL_ROWS * WIDTH
+            _add_six(slopes, a, kernels, first, second, half, FORTH * WIDTH)
+            _add_six(slopes, a, kernels, first, second, half, BACK * WIDTH)
+            _add_six(values, a, kernels, second, after, half, SLOPES * WIDTH)
+    for a in range(NODES):
+        for row in range(rows):
+            for j in range(GAUSS):
+                turned[j, row * NODES + a] = half[a, row * WIDTH + j]
+    for b in range(NODES):
+        _add_six(other_slopes, b, turned, 0, FORTH * NODES, blocks, 0)
+        _add_six(other_values, b, turned, FORTH * NODES, rows * NODES, blocks, FORTH * NODES)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -360,9 +356,7 @@ def add_close(rules, curve, e, f, kind, k, m, scratch, driven):
         if kind == COINCIDENT or (kind == TOUCHING and longer < EQUAL * min(length_a, length_b)):
             _add_singular(rules, curve, e, f, a0, a1, b0, b1, kind, k, m, scratch, driven)
         elif kind == DISJOINT and (distance > APART * longer or depth > MAX_DEPTH - 3):
-            _fill_part(rules, curve, e, a0, a1, scratch.parts, ONE)
-            _fill_part(rules, curve, f, b0, b1, scratch.parts, OTHER)
-            add_product(rules.azimuth, scratch.parts, ONE, OTHER, k, m, scratch, driven)
+            _add_parts(rules, curve, e, f, a0, a1, b0, b1, k, m, scratch, driven)
         else:
             # The part that keeps the shared corner stays TOUCHING, the other becomes DISJOINT.
             for half in range(2):
@@ -422,17 +416,33 @@ def shape_at(powers, x, stretch, values, slopes, row):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _fill_part(rules, curve, e, low, high, parts, row):
+def _fill_part(rules, curve, e, low, high, points, values, slopes):
     """Evaluate element e at the Gauss points of [low, high]."""
     half = 0.5 * (high - low)
     for i in range(GAUSS):
         x = 0.5 * (low + high) + half * rules.points[i]
         r, z, dr, dz = locate(curve, e, x)
         stretch = math.sqrt(dr * dr + dz * dz)
-        parts.r[row, i], parts.z[row, i] = r, z
-        parts.tr[row, i], parts.tz[row, i] = dr / stretch, dz / stretch
-        parts.weight[row, i] = rules.weights[i] * half * stretch
-        shape_at(rules.powers, x, stretch, parts.values[row], parts.slopes[row], i)
+        points[R, i], points[Z, i] = r, z
+        points[TR, i], points[TZ, i] = dr / stretch, dz / stretch
+        points[WEIGHT, i], points[STRETCH, i] = rules.weights[i] * half * stretch, stretch
+        shape_at(rules.powers, x, 1.0, values, slopes, i)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _add_parts(rules, curve, e, f, a0, a1, b0, b1, k, m, scratch, driven):
+    """Add the Gauss product of parts of two elements."""
+    values, slopes, points = scratch.part_values, scratch.part_slopes, scratch.part_points
+    first, second = scratch.parts[0], scratch.parts[1]
+    _fill_part(rules, curve, e, a0, a1, points, values[0], slopes[0])
+    spread_points(points, first)
+    _fill_part(rules, curve, f, b0, b1, points, values[1], slopes[1])
+    for row in range(POINT_ROWS):
+        for lane in range(LANES):
+            j = lane % WIDTH
+            second[row, lane] = 0.0 if row == WEIGHT and j >= GAUSS else points[row, j % GAUSS]
+    shapes = (values[0], slopes[0], values[1], slopes[1])
+    add_product(rules.azimuth, first, second, shapes, k, m, scratch, driven)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -440,85 +450,89 @@ def _add_singular(rules, curve, e, f, a0, a1, b0, b1, kind, k, m, scratch, drive
     """Add two parts that share a corner (the end of e, the start of f), or one with itself.
 
     For a part with itself half the square is summed: the block of the other direction is the
-    other half. Points equally far across the singularity share one azimuth rule.
+    other half. Points nearly as far across the singularity share one azimuth rule.
     """
-    step_a, step_b = a1 - a0, b1 - b0
-    within = kind == COINCIDENT
+    step_a, step_b, within = a1 - a0, b1 - b0, kind == COINCIDENT
     points = rules.coincident if within else rules.touching
     ways = 1 if within else 2
-    for t in range(ACROSS):
-        for lane in range(ways * ALONG):
-            u, v, weight = points[0, t, lane // ways], points[1, t, lane // ways], step_a * step_b
-            if lane % ways == 1:
-                u, v = v, u
-            x = a0 + step_a * u if within else a1 - step_a * u
-            weight *= points[2, t, lane // ways]
-            _place(rules, curve, e, f, x, b0 + step_b * v, weight, lane, scratch)
-        _add_group(rules, ways * ALONG, k, m, scratch, driven)
-
-
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _place(rules, curve, e, f, x, y, weight, lane, scratch):
-    """Put one pair of points, at x on e and y on f, into a lane of the group."""
-    group = scratch.group
-    for side in range(2):
-        r, z, dr, dz = locate(curve, e if side == 0 else f, x if side == 0 else y)
-        stretch = math.sqrt(dr * dr + dz * dz)
-        group[side, lane, 0], group[side, lane, 1] = r, z
-        group[side, lane, 2], group[side, lane, 3] = dr / stretch, dz / stretch
-        weight *= stretch
-        shape_at(
-            rules.powers,
-            x if side == 0 else y,
-            stretch,
-            scratch.shapes[2 * side],
-            scratch.shapes[2 * side + 1],
-            lane,
-        )
-    group[0, lane, 4] = weight
-    dr, dz = group[0, lane, 0] - group[1, lane, 0], group[0, lane, 1] - group[1, lane, 1]
-    scratch.lanes[0, lane] = dr * dr + dz * dz
-    scratch.lanes[1, lane] = 2.0 * group[0, lane, 0] * group[1, lane, 0]
+    count = ways * ALONG * ACROSS
+    local, first, second = scratch.local, scratch.singular[0], scratch.singular[1]
+    for place in range(count):
+        t, along = place // (ways * ALONG), place // ways % ALONG
+        u, v = points[0, t, along], points[1, t, along]
+        if place % ways == 1:
+            u, v = v, u
+        local[0, place] = a0 + step_a * u if within else a1 - step_a * u
+        local[1, place] = b0 + step_b * v
+        first[WEIGHT, place], second[WEIGHT, place] = points[2, t, along], step_a * step_b
+    shapes, lanes, rings, sums = scratch.shapes, scratch.lanes, scratch.rings, scratch.sums
+    _place(curve, rules.powers, e, local[0], first, shapes[0], shapes[1], count)
+    _place(curve, rules.powers, f, local[1], second, shapes[2], shapes[3], count)
+    h, wm, wh, ws = scratch.azimuth[0], scratch.azimuth[1], scratch.azimuth[2], scratch.azimuth[3]
+    for start in range(0, count, REGISTER):
+        here = min(REGISTER, count - start)
+        pair_lanes(first, second, start, here, lanes)
+        n = common_rule(rules.azimuth, lanes, here, k, m, scratch.azimuth)
+        filled = fill_registers(lanes, here)
+        ring_block(filled, lanes[0], lanes[1], k, m, n, h, wm, wh, ws, rings)
+        for row in range(ROWS):
+            for i in range(here):
+                sums[row, start + i] = rings[row, i]
+    kernels_of_pairs(first, second, sums, count, k, m, scratch.kernels)
+    _contract_singular(count, m, driven, shapes, scratch.products, scratch.kernels, scratch.blocks)
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
-def _add_group(rules, count, k, m, scratch, driven):
-    """Add the paired points in the first `count` lanes to the blocks."""
-    n = common_rule(rules.azimuth, scratch.lanes, count, k, m, scratch.azimuth)
-    filled = fill_registers(scratch.lanes, count)
-    h, wm, wh, ws = scratch.azimuth[0], scratch.azimuth[1], scratch.azimuth[2], scratch.azimuth[3]
-    ring_block(filled, scratch.lanes[0], scratch.lanes[1], k, m, n, h, wm, wh, ws, scratch.rings)
-    group, shapes, kernels, blocks = scratch.group, scratch.shapes, scratch.kernels, scratch.blocks
-    for lane in range(count):
-        pair_kernels(
-            group[0, lane, 0],
-            group[0, lane, 1],
-            group[0, lane, 2],
-            group[0, lane, 3],
-            group[1, lane, 0],
-            group[1, lane, 1],
-            group[1, lane, 2],
-            group[1, lane, 3],
-            group[0, lane, 4],
-            k,
-            m,
-            scratch.rings,
-            lane,
-            kernels,
-            0,
-            0,
-        )
-        for part in range(2):
-            for a in range(NODES):
-                value, slope = shapes[0, lane, a], shapes[1, lane, a]
-                for b in range(NODES):
-                    product = value * shapes[2, lane, b]
-                    both = slope * shapes[3, lane, b] * kernels[SLOPES + part, 0, 0]
-                    if m is not None:
-                        both += slope * shapes[2, lane, b] * kernels[SLOPE_FIRST + part, 0, 0]
-                        both += value * shapes[3, lane, b] * kernels[SLOPE_SECOND + part, 0, 0]
-                    blocks[FORTH + part, a, b] += product * kernels[FORTH + part, 0, 0] + both
-                    blocks[BACK + part, a, b] += product * kernels[BACK + part, 0, 0] + both
-                    if driven:
-                        for row in (DRIVE_FORTH + part, DRIVE_BACK + part):
-                            blocks[row, a, b] += product * kernels[row, 0, 0]
+def _place(curve, powers, e, x, at, values, slopes, count):
+    """Fill the points of element e at local coordinates x, and its shape functions there.
+
+    The points' weight gets the path.
+    """
+    top = curve.shape[2] - 1
+    for i in range(count):
+        at[R, i], at[Z, i], at[TR, i], at[TZ, i] = curve[e, 0, top], curve[e, 1, top], 0.0, 0.0
+    for g in range(top - 1, -1, -1):
+        r, z = curve[e, 0, g], curve[e, 1, g]
+        for i in range(count):
+            at[TR, i] = at[TR, i] * x[i] + at[R, i]
+            at[R, i] = at[R, i] * x[i] + r
+            at[TZ, i] = at[TZ, i] * x[i] + at[Z, i]
+            at[Z, i] = at[Z, i] * x[i] + z
+    for i in range(count):
+        stretch = math.sqrt(at[TR, i] * at[TR, i] + at[TZ, i] * at[TZ, i])
+        at[TR, i] /= stretch
+        at[TZ, i] /= stretch
+        at[WEIGHT, i] *= stretch
+        at[STRETCH, i] = stretch
+    for a in range(NODES):
+        for i in range(count):
+            values[a, i], slopes[a, i] = powers[a, DEGREE], 0.0
+        for b in range(DEGREE - 1, -1, -1):
+            for i in range(count):
+                slopes[a, i] = slopes[a, i] * x[i] + values[a, i]
+                values[a, i] = values[a, i] * x[i] + powers[a, b]
+
+
+@njit(cache=True, nogil=True, error_model="numpy", fastmath=SUMMING)
+def _contract_singular(count, m, driven, shapes, products, kernels, blocks):
+    """Add the kernels of singular pairs to the blocks."""
+    rows = SUMMED if driven else RIGID
+    for entry in range(NODES * NODES):
+        a, b = entry % NODES, entry // NODES
+        for i in range(count):
+            products[0, i] = shapes[1, a, i] * shapes[3, b, i]
+            products[1, i] = shapes[0, a, i] * shapes[2, b, i]
+        for row in range(rows):
+            product, total = products[min(row // FORTH, 1)], 0.0
+            for i in range(count):
+                total += product[i] * kernels[row * PLACES + i]
+            blocks[b, row * NODES + a] += total
+        if m is not None:
+            for part in range(2):
+                total = 0.0
+                for i in range(count):
+                    one = kernels[(SLOPE_FIRST + part) * PLACES + i]
+                    other = kernels[(SLOPE_SECOND + part) * PLACES + i]
+                    total += shapes[1, a, i] * shapes[2, b, i] * one
+                    total += shapes[0, a, i] * shapes[3, b, i] * other
+                blocks[b, (SLOPES + part) * NODES + a] += total

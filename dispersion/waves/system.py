@@ -31,17 +31,25 @@ from .pairs import (
     DRIVE_FORTH,
     FORTH,
     NODES,
+    SLOPES,
     TOUCHING,
-    Points,
+    WEIGHT,
+    WIDTH,
+    R,
     Rules,
     add_close,
     add_product,
     corner_rules,
     new_scratch,
+    spread_points,
 )
 from .rings import azimuth_rules, compiled_order
 from .sharing import Block, SharedBlocks
 from .walls import Losses
+
+FILLED = np.tile(np.arange(WIDTH) % GAUSS, GAUSS)
+"""Points of an element in the lanes of a Gauss product; those of `NONE` have no weight."""
+NONE = np.tile(np.arange(WIDTH) >= GAUSS, GAUSS)
 
 
 class Surface(NamedTuple):
@@ -54,7 +62,8 @@ class Surface(NamedTuple):
     after: np.ndarray  # (E,) element that starts where this one ends, -1 if there is none
     centre: np.ndarray  # (E, 2) and radius: a circle round each element
     radius: np.ndarray
-    points: Points
+    points: np.ndarray  # (E, POINT_ROWS, GAUSS)
+    spread: np.ndarray  # (E, POINT_ROWS, LANES) all of them GAUSS times, see `pairs.add_product`
 
 
 @lru_cache(maxsize=4)
@@ -63,7 +72,14 @@ def pair_rules(digits: float) -> Rules:
     shape = basis()
     touching, coincident = corner_rules()
     return Rules(
-        azimuth_rules(digits), shape.powers, shape.points, shape.weights, touching, coincident
+        azimuth_rules(digits),
+        shape.powers,
+        shape.points,
+        shape.weights,
+        shape.values,
+        shape.slopes,
+        touching,
+        coincident,
     )
 
 
@@ -73,13 +89,12 @@ def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
     columns = np.full((mesh.elements, NODES), -1)
     columns[driven] = np.arange(len(driven) * NODES).reshape(-1, NODES)
     at = mesh.gauss_points
-    r, z, tr, tz = (np.ascontiguousarray(x) for x in (at.r, at.z, at.tangent_r, at.tangent_z))
     weight = shape.weights * at.jacobian
-    values = np.broadcast_to(shape.values, (mesh.elements, GAUSS, NODES)).copy()
-    slopes = shape.slopes / at.jacobian[:, :, None]
-    points = Points(r, z, tr, tz, weight, values, slopes)
+    points = np.stack((at.r, at.z, at.tangent_r, at.tangent_z, weight, at.jacobian), axis=1)
+    spread = np.take(points, FILLED, axis=2)
+    spread[:, WEIGHT, NONE] = 0.0
     return Surface(
-        mesh.curve, mesh.nodes, mesh.body, columns, mesh.following, *mesh.circles, points
+        mesh.curve, mesh.nodes, mesh.body, columns, mesh.following, *mesh.circles, points, spread
     )
 
 
@@ -88,9 +103,7 @@ def _with_images(mesh: Mesh, floor: float, driven: np.ndarray) -> Surface:
     real, image = surface_arrays(mesh, driven), surface_arrays(mirrored(mesh, floor), driven)
     touching = np.where(mesh.stands, np.arange(mesh.elements), -1)
     image = image._replace(columns=image.columns[:, ::-1], after=touching)
-    both = [np.concatenate(pair) for pair in zip(real[:-1], image[:-1], strict=True)]
-    points = [np.concatenate(pair) for pair in zip(real.points, image.points, strict=True)]
-    return Surface._make((*both, Points(*points)))
+    return Surface._make(np.concatenate(pair) for pair in zip(real, image, strict=True))
 
 
 def assemble(
@@ -247,13 +260,14 @@ def _assembled(
 def _assemble(rules, surface, elements, image, k, m, within, stop, matrix, drive):
     """Add every pair of elements, or of the mirror image of one with the other, until stopped."""
     scratch = new_scratch()
-    blocks = scratch.blocks
+    blocks, shapes = scratch.blocks, (rules.values, rules.slopes, rules.values, rules.slopes)
     for e in range(elements):
         if stop[0]:
             return
         if within and not image:
-            _add_mass(surface, k, e, matrix, drive)
+            _add_mass(surface, rules.values, k, e, matrix, drive)
         one = e + elements if image else e
+        spread_points(surface.points[one], scratch.first)
         for f in range(e, elements):
             if (surface.body[e] == surface.body[f]) != within:
                 continue
@@ -261,7 +275,8 @@ def _assemble(rules, surface, elements, image, k, m, within, stop, matrix, drive
             touch = surface.after[one] == f
             driven = surface.columns[e, 0] >= 0 or surface.columns[f, 0] >= 0
             if one != f and not touch and _apart(surface, one, f):
-                add_product(rules.azimuth, surface.points, one, f, k, m, scratch, driven)
+                first, second = scratch.first, surface.spread[f]
+                add_product(rules.azimuth, first, second, shapes, k, m, scratch, driven)
             else:
                 kind = COINCIDENT if one == f else (TOUCHING if touch else DISJOINT)
                 add_close(rules, surface.curve, one, f, kind, k, m, scratch, driven)
@@ -281,14 +296,14 @@ def _apart(surface, e, f):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _add_mass(surface, k, e, matrix, drive):
+def _add_mass(surface, values, k, e, matrix, drive):
     """Add 1/2 psi p to the matrix and -(alpha/2) psi q to the drive of one element."""
     points, nodes, column = surface.points, surface.nodes, surface.columns[e, 0]
     for i in range(GAUSS):
-        weight = 0.5 * points.r[e, i] * points.weight[e, i]
+        weight = 0.5 * points[e, R, i] * points[e, WEIGHT, i]
         for a in range(NODES):
             for b in range(NODES):
-                mass = weight * points.values[e, i, a] * points.values[e, i, b]
+                mass = weight * values[i, a] * values[i, b]
                 matrix[nodes[e, a], nodes[e, b]] += mass
                 if column >= 0:
                     drive[nodes[e, a], column + b] -= complex(0.0, mass / k.real)
@@ -301,11 +316,15 @@ def _scatter(surface, e, f, blocks, matrix, drive):
         row = nodes[e, a]
         for b in range(NODES):
             column = nodes[f, b]
-            matrix[row, column] += complex(blocks[FORTH, a, b], blocks[FORTH + 1, a, b])
-            matrix[column, row] += complex(blocks[BACK, a, b], blocks[BACK + 1, a, b])
+            slopes = _entry(blocks, SLOPES, a, b)
+            matrix[row, column] += _entry(blocks, FORTH, a, b) + slopes
+            matrix[column, row] += _entry(blocks, BACK, a, b) + slopes
             if columns[f, b] >= 0:
-                forth = complex(blocks[DRIVE_FORTH, a, b], blocks[DRIVE_FORTH + 1, a, b])
-                drive[row, columns[f, b]] += forth
+                drive[row, columns[f, b]] += _entry(blocks, DRIVE_FORTH, a, b)
             if columns[e, a] >= 0:
-                back = complex(blocks[DRIVE_BACK, a, b], blocks[DRIVE_BACK + 1, a, b])
-                drive[column, columns[e, a]] += back
+                drive[column, columns[e, a]] += _entry(blocks, DRIVE_BACK, a, b)
+
+
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def _entry(blocks, row, a, b):
+    return complex(blocks[b, row * NODES + a], blocks[b, (row + 1) * NODES + a])
