@@ -200,6 +200,21 @@ class Mesh:
         curve[:, 1, 0] += self.lifts[self.body]
         return curve
 
+    @cached_property
+    def far_from(self) -> int:
+        """Of one body, the first element beyond its widest ring; the number of all if none is.
+
+        From there on a plate has its edge and its top, which stay whatever hangs under it.
+        """
+        ends = self.at(np.array([-1.0, 1.0])).r
+        beyond = np.flatnonzero(ends[:, 0] > ends.max() - TOLERANCE)
+        return int(beyond[0]) if len(beyond) else self.elements
+
+    def unknowns_from(self, element: int) -> slice:
+        """Return the numbers of the unknowns of an element and of all after it."""
+        first = int(self.nodes[element, 0]) if element < self.elements else self.unknowns
+        return slice(first, None)
+
     def alone(self, body: int) -> "Mesh":
         """Return one body in its own place, its unknowns numbered from 0."""
         if self.floor is None:

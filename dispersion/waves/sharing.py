@@ -22,7 +22,7 @@ finding them takes sums over a hundred rings: left out.
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from threading import Lock
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar, cast
 
 import numpy as np
 
@@ -57,6 +57,18 @@ class Block(NamedTuple):
         return self.matrix.nbytes + self.drive.nbytes
 
 
+class Blocks(tuple[Block, ...]):
+    """Parts of the system that are kept together."""
+
+    @property
+    def size(self) -> int:
+        """Bytes in memory."""
+        return sum(block.size for block in self)
+
+
+Kept = TypeVar("Kept", Block, Blocks)
+
+
 class SharedBlocks:
     """Blocks that were computed; when memory runs out, those never found again go first.
 
@@ -71,18 +83,18 @@ class SharedBlocks:
 
     def __init__(self, most_bytes: int = MOST_BLOCK_BYTES) -> None:
         self._most_bytes, self._bytes = most_bytes, 0
-        self._once: OrderedDict[Hashable, Block] = OrderedDict()
-        self._again: OrderedDict[Hashable, Block] = OrderedDict()
+        self._once: OrderedDict[Hashable, Block | Blocks] = OrderedDict()
+        self._again: OrderedDict[Hashable, Block | Blocks] = OrderedDict()
         self._bytes_again = 0
         self._lock = Lock()
         self.found = self.made = 0
 
-    def find(self, key: Hashable, make: Callable[[], Block]) -> Block:
+    def find(self, key: Hashable, make: Callable[[], Kept]) -> Kept:
         """Return the block of this key; `make` it if it is not there. Safe from any thread."""
         with self._lock:
             if (block := self._known(key)) is not None:
                 self.found += 1
-                return block
+                return cast(Kept, block)
         block = make()
         with self._lock:
             self.made += 1
@@ -93,7 +105,7 @@ class SharedBlocks:
                 self._give_one_up()
         return block
 
-    def _known(self, key: Hashable) -> Block | None:
+    def _known(self, key: Hashable) -> Block | Blocks | None:
         if key in self._again:
             self._again.move_to_end(key)
             return self._again[key]

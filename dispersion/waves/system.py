@@ -12,6 +12,7 @@ Over a rigid floor every kernel gets a second term, of the one element with the 
 (see `floor`); unknowns and factorisation stay what they are.
 """
 
+from collections.abc import Callable, Hashable
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -44,12 +45,17 @@ from .pairs import (
     spread_points,
 )
 from .rings import azimuth_rules, compiled_order
-from .sharing import Block, SharedBlocks
+from .sharing import Block, Blocks, Kept, SharedBlocks
 from .walls import Losses
 
 FILLED = np.tile(np.arange(WIDTH) % GAUSS, GAUSS)
 """Points of an element in the lanes of a Gauss product; those of `NONE` have no weight."""
 NONE = np.tile(np.arange(WIDTH) >= GAUSS, GAUSS)
+# Pairs of groups that are summed: of a body what comes before its far side, and that; with a column
+# before them.
+_OWN_NEAR, _OWN_FAR = np.array([[1, 1], [1, 0]], bool), np.array([[0, 0], [0, 1]], bool)
+_BETWEEN_NEAR = np.array([[0, 1, 0], [1, 0, 0], [0, 0, 0]], bool)
+_BETWEEN_FAR = np.array([[0, 0, 1], [0, 0, 0], [1, 0, 0]], bool)
 
 
 class Surface(NamedTuple):
@@ -57,7 +63,7 @@ class Surface(NamedTuple):
 
     curve: np.ndarray  # (E, 2, G)
     nodes: np.ndarray  # (E, NODES)
-    body: np.ndarray  # (E,)
+    group: np.ndarray  # (E,)
     columns: np.ndarray  # (E, NODES) columns of a driven element's node values, else -1
     after: np.ndarray  # (E,) element that starts where this one ends, -1 if there is none
     centre: np.ndarray  # (E, 2) and radius: a circle round each element
@@ -83,7 +89,7 @@ def pair_rules(digits: float) -> Rules:
     )
 
 
-def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
+def surface_arrays(mesh: Mesh, driven: np.ndarray, group: np.ndarray) -> Surface:
     """Evaluate the mesh at its Gauss points for the compiled code."""
     shape = basis()
     columns = np.full((mesh.elements, NODES), -1)
@@ -94,13 +100,14 @@ def surface_arrays(mesh: Mesh, driven: np.ndarray) -> Surface:
     spread = np.take(points, FILLED, axis=2)
     spread[:, WEIGHT, NONE] = 0.0
     return Surface(
-        mesh.curve, mesh.nodes, mesh.body, columns, mesh.following, *mesh.circles, points, spread
+        mesh.curve, mesh.nodes, group, columns, mesh.following, *mesh.circles, points, spread
     )
 
 
-def _with_images(mesh: Mesh, floor: float, driven: np.ndarray) -> Surface:
+def _with_images(mesh: Mesh, floor: float, driven: np.ndarray, group: np.ndarray) -> Surface:
     """Evaluate the mesh, and after it its mirror image, of which every element is walked back."""
-    real, image = surface_arrays(mesh, driven), surface_arrays(mirrored(mesh, floor), driven)
+    real = surface_arrays(mesh, driven, group)
+    image = surface_arrays(mirrored(mesh, floor), driven, group)
     touching = np.where(mesh.stands, np.arange(mesh.elements), -1)
     image = image._replace(columns=image.columns[:, ::-1], after=touching)
     return Surface._make(np.concatenate(pair) for pair in zip(real, image, strict=True))
@@ -143,18 +150,17 @@ def assemble(
         driven elements, element by element.
     """
     images = (False,) if mesh.floor is None else (False, True)
-    matrix, drive = _between(mesh, k, m, driven, digits, losses, images=images)
+    how = How(k, m, digits, shared)
+    matrix, drive = _between(mesh, how, driven, losses, images)
     moves = np.zeros(mesh.elements, dtype=bool)
     moves[driven] = True
     column = 0
     for body in range(len(mesh.lifts)):
-        alone = mesh.alone(body)
         moving = np.flatnonzero(moves[mesh.spans[body]])
         rows = mesh.unknowns_of(body)
         columns = slice(column, column + len(moving) * NODES)
         for image in images:
-            taken = None if losses is None else losses.alone(body)
-            own = _own_block(alone, k, m, moving, digits, shared, taken, image=image)
+            own = _own_block(mesh, body, how, moving, losses, image)
             matrix[rows, rows] += own.matrix
             drive[rows, columns] += own.drive
         column = columns.stop
@@ -166,110 +172,159 @@ def assemble(
     return Block(matrix, drive)
 
 
-def _between(
-    mesh: Mesh,
-    k: complex,
-    m: int,
-    driven: np.ndarray,
-    digits: float,
-    losses: Losses | None,
-    *,
-    images: tuple[bool, ...],
-) -> Block:
-    """Block of different bodies on each other: nothing where there is but one."""
-    if len(mesh.lifts) > 1:
-        return _taken(mesh, k, m, driven, digits, losses, within=False, images=images)
+class How(NamedTuple):
+    """How pairs of elements are summed, and where what is found again is kept."""
+
+    k: complex
+    m: int
+    digits: float
+    shared: SharedBlocks | None
+
+    def found(self, key: tuple[Hashable, ...], make: Callable[[], Kept]) -> Kept:
+        """Return what was made under this key, or make it."""
+        if self.shared is None:
+            return make()
+        return self.shared.find((*key, self.k, self.m, self.digits), make)
+
+
+Place = tuple[slice, slice, slice]
+"""Rows, unknowns and driven node values of a part of a block."""
+
+
+class _Sums:
+    """Sums over the pairs of elements of one mesh, some of which are kept for other meshes.
+
+    Parameters
+    ----------
+    mesh : Mesh
+    how : How
+    driven : (D,) int array
+        Elements whose dp/dn counts.
+    group : (E,) int array
+        By which pairs are chosen.
+    images : tuple of bool
+        What is summed: False for the pairs themselves, True for each element with the other's
+        mirror image in the floor.
+    """
+
+    def __init__(
+        self,
+        mesh: Mesh,
+        how: How,
+        driven: np.ndarray,
+        group: np.ndarray,
+        images: tuple[bool, ...] = (False,),
+    ) -> None:
+        self._elements, self._how, self._images = mesh.elements, how, images
+        if mesh.floor is not None and True in images:
+            self._surface = _with_images(mesh, mesh.floor, driven, group)
+        else:
+            self._surface = surface_arrays(mesh, driven, group)
+        self.block = _empty(mesh, driven)
+
+    def add(self, chosen: np.ndarray) -> None:
+        """Add the pairs of two groups wherever `chosen`, (G, G) bool, says so."""
+        how, stop = self._how, current_stop()
+        rules, order = pair_rules(how.digits), compiled_order(how.m)
+        for image in self._images:
+            stop.check()
+            asked = (rules, self._surface, self._elements, image, how.k, order, chosen)
+            _assemble(*asked, stop.flag, *self.block)
+        stop.check()
+
+    def begin(
+        self, chosen: np.ndarray, places: tuple[Place, ...], key: tuple[Hashable, ...]
+    ) -> None:
+        """Add pairs that fill some places, before all others, unless found under their key."""
+
+        def make() -> Blocks:
+            self.add(chosen)
+            return Blocks(Block(matrix[r, n].copy(), drive[r, d].copy()) for r, n, d in places)
+
+        (matrix, drive), how = self.block, self._how
+        if how.shared is None:
+            self.add(chosen)
+            return
+        for (r, n, d), kept in zip(places, how.found(key, make), strict=True):
+            matrix[r, n], drive[r, d] = kept
+
+
+def _empty(mesh: Mesh, driven: np.ndarray) -> Block:
     matrix = np.zeros((mesh.unknowns, mesh.unknowns), dtype=complex)
     return Block(matrix, np.zeros((mesh.unknowns, len(driven) * NODES), dtype=complex))
 
 
-def _own_block(
-    mesh: Mesh,
-    k: complex,
-    m: int,
-    driven: np.ndarray,
-    digits: float,
-    shared: SharedBlocks | None,
-    losses: Losses | None,
-    *,
-    image: bool,
+def _between(
+    mesh: Mesh, how: How, driven: np.ndarray, losses: Losses | None, images: tuple[bool, ...]
 ) -> Block:
-    """Block of one body on itself, wherever it hangs; or on its image, for its height."""
+    """Block of different bodies on each other: nothing where there is but one.
+
+    What the column and the far side of what hangs do to each other is kept: it stays where a plate
+    stays, whatever hangs under it.
+    """
+    bodies = len(mesh.lifts)
+    if bodies == 1:
+        return _empty(mesh, driven)
+    carried = driven if losses is None else losses.carried(driven)
+    if bodies > 2 or mesh.floor is not None:
+        sums = _Sums(mesh, how, carried, mesh.body, images)
+        sums.add(~np.eye(bodies, dtype=bool))
+    else:
+        hung = mesh.spans[1].start
+        first = hung + mesh.bodies[1].far_from
+        sums = _Sums(mesh, how, carried, mesh.body + (np.arange(mesh.elements) >= first))
+        counts = np.searchsorted(carried, (hung, first)).tolist()
+        on_column, on_far = slice(0, NODES * counts[0]), slice(NODES * counts[1], None)
+        column, far = mesh.unknowns_of(0), mesh.unknowns_from(first)
+        places = (column, far, on_far), (far, column, on_column)
+        curves = mesh.own_curve[:hung].tobytes(), mesh.own_curve[first:].tobytes()
+        moved = carried[: counts[0]].tobytes(), (carried[counts[1] :] - first).tobytes()
+        sums.begin(_BETWEEN_FAR, places, (*curves, *moved, mesh.lifts.tobytes()))
+        sums.add(_BETWEEN_NEAR)
+    return sums.block if losses is None else losses.folded(sums.block, carried, driven)
+
+
+def _own_block(
+    mesh: Mesh, body: int, how: How, driven: np.ndarray, losses: Losses | None, image: bool
+) -> Block:
+    """Block of one body on itself, wherever it hangs; or on its image, for its height.
+
+    Of a body that hangs the block of its far side is kept besides.
+    """
+    alone, taken = mesh.alone(body), None if losses is None else losses.alone(body)
 
     def make() -> Block:
-        return _taken(mesh, k, m, driven, digits, losses, within=True, images=(image,))
+        carried = driven if taken is None else taken.carried(driven)
+        first = alone.far_from if body > 0 and not image else alone.elements
+        sums = _Sums(alone, how, carried, 1 * (np.arange(alone.elements) >= first), (image,))
+        if first < alone.elements:
+            count, rows = int(np.searchsorted(carried, first)), alone.unknowns_from(first)
+            places = ((rows, rows, slice(NODES * count, None)),)
+            key = alone.own_curve[first:].tobytes(), (carried[count:] - first).tobytes()
+            sums.begin(_OWN_FAR, places, key)
+        sums.add(_OWN_NEAR)
+        return sums.block if taken is None else taken.folded(sums.block, carried, driven)
 
-    if shared is None:
-        return make()
-    height = mesh.floor if image else None
-    taken = None if losses is None else losses.key
-    key = (mesh.own_curve.tobytes(), driven.tobytes(), k, m, digits, height, taken)
-    return shared.find(key, make)
-
-
-def _taken(
-    mesh: Mesh,
-    k: complex,
-    m: int,
-    driven: np.ndarray,
-    digits: float,
-    losses: Losses | None,
-    *,
-    within: bool,
-    images: tuple[bool, ...],
-) -> Block:
-    """Sum pairs of elements as `_assembled`, and take off what the walls take."""
-    if losses is None:
-        return _assembled(mesh, k, m, driven, digits, within=within, images=images)
-    carried = losses.carried(driven)
-    block = _assembled(mesh, k, m, carried, digits, within=within, images=images)
-    return losses.folded(block, carried, driven)
-
-
-def _assembled(
-    mesh: Mesh,
-    k: complex,
-    m: int,
-    driven: np.ndarray,
-    digits: float,
-    *,
-    within: bool,
-    images: tuple[bool, ...],
-) -> Block:
-    """Sum the pairs of elements `within` the bodies, or those between different bodies.
-
-    `images` lists what is summed: False for the pairs themselves, True for each element with the
-    other's mirror image in the floor.
-    """
-    matrix = np.zeros((mesh.unknowns, mesh.unknowns), dtype=complex)
-    drive = np.zeros((mesh.unknowns, len(driven) * NODES), dtype=complex)
-    rules, order = pair_rules(digits), compiled_order(m)
-    if mesh.floor is not None and True in images:
-        surface = _with_images(mesh, mesh.floor, driven)
-    else:
-        surface = surface_arrays(mesh, driven)
-    stop = current_stop()
-    for image in images:
-        stop.check()
-        _assemble(rules, surface, mesh.elements, image, k, order, within, stop.flag, matrix, drive)
-    stop.check()
-    return Block(matrix, drive)
+    height = alone.floor if image else None
+    key = alone.own_curve.tobytes(), driven.tobytes(), height, None if taken is None else taken.key
+    return how.found(key, make)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _assemble(rules, surface, elements, image, k, m, within, stop, matrix, drive):
-    """Add every pair of elements, or of the mirror image of one with the other, until stopped."""
+def _assemble(rules, surface, elements, image, k, m, chosen, stop, matrix, drive):
+    """Add pairs of elements, or of the mirror image of one with the other, until stopped."""
     scratch = new_scratch()
     blocks, shapes = scratch.blocks, (rules.values, rules.slopes, rules.values, rules.slopes)
     for e in range(elements):
         if stop[0]:
             return
-        if within and not image:
+        own = surface.group[e]
+        if chosen[own, own] and not image:
             _add_mass(surface, rules.values, k, e, matrix, drive)
         one = e + elements if image else e
         spread_points(surface.points[one], scratch.first)
         for f in range(e, elements):
-            if (surface.body[e] == surface.body[f]) != within:
+            if not chosen[own, surface.group[f]]:
                 continue
             blocks[:] = 0.0
             touch = surface.after[one] == f

@@ -137,8 +137,9 @@ def test_sharing_changes_no_bit() -> None:
         alone = solve_waves(problem(BUILT.with_gap(gap)))
         together = solve_waves(problem(BUILT.with_gap(gap)), shared=shared)
         assert np.array_equal(alone.far_by_way, together.far_by_way)
-    # Column and reflector: on itself, far away. With images: the column, the reflector at each gap.
-    assert shared.made == (5 + len(gaps)) * FREQUENCIES.size
+    # Column and reflector: on itself, far away; the plate's far side. With images: the column, the
+    # reflector at each gap.
+    assert shared.made == (6 + len(gaps)) * FREQUENCIES.size
     free = solve_waves(problem(floor=False), shared=shared)
     assert np.array_equal(free.far_by_way, solve_waves(problem(floor=False)).far_by_way)
 

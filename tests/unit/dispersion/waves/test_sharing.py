@@ -51,11 +51,14 @@ def test_column_and_reflector_are_made_once_for_every_frequency() -> None:
     shared = SharedBlocks()
     for gap in (0.05, 0.06, 0.0712345, 0.08):
         solve_waves(problem(BUILT.with_gap(gap)), shared=shared)
-    # Two bodies, each with its block of the system and of the far field.
-    assert shared.made == 4 * FREQUENCIES.size
+    # Two bodies, each with its block of the system and of the far field; the plate's far side on
+    # itself, and with the column at each gap.
+    assert shared.made == (5 + 4) * FREQUENCIES.size
     assert shared.found == 3 * 4 * FREQUENCIES.size
+    # The plate is where it was: what is new is the reflector on itself, and what it sends out.
     solve_waves(problem(BUILT.with_reflector(ball_cap(0.18, 0.02))), shared=shared)
-    assert shared.made == 6 * FREQUENCIES.size
+    assert shared.made == (9 + 2) * FREQUENCIES.size
+    assert shared.found == (12 + 4) * FREQUENCIES.size
 
 
 @pytest.mark.parametrize("order", [0, 1])
