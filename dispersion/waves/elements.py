@@ -31,9 +31,10 @@ to rank, but what leads is then solved a second time at every frequency.
 
 import math
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -174,24 +175,13 @@ class Mesh:
 
     def _joined(self, each: "Sequence[SurfacePoints]") -> "SurfacePoints":
         """Points of each body in its own place as those of all where they hang."""
-        z = [at.z + lift for at, lift in zip(each, self.lifts, strict=True)]
-        placed = [replace(at, z=one) for at, one in zip(each, z, strict=True)]
-        names = [one.name for one in fields(SurfacePoints)]
-        return SurfacePoints(*(np.concatenate([getattr(at, n) for at in placed]) for n in names))
-
-    @cached_property
-    def circles(self) -> tuple[np.ndarray, np.ndarray]:
-        """A circle round each element: centres (E, 2) and radii (E,)."""
-        if self.bodies:
-            own = [body.circles for body in self.bodies]
-            lifted = [at + (0.0, lift) for (at, _), lift in zip(own, self.lifts, strict=True)]
-            return np.concatenate(lifted), np.concatenate([radius for _, radius in own])
-        ends, at = self.at(np.array([-1.0, 1.0])), self.gauss_points
-        corners = np.stack((ends.r, ends.z), axis=1)
-        centre = corners.mean(axis=2)
-        reach = np.hypot(at.r - centre[:, :1], at.z - centre[:, 1:]).max(axis=1)
-        half_chord = 0.5 * np.hypot(*(corners[:, :, 1] - corners[:, :, 0]).T)
-        return centre, np.maximum(reach, half_chord)
+        return SurfacePoints(
+            np.concatenate([at.r for at in each]),
+            np.concatenate([at.z + lift for at, lift in zip(each, self.lifts, strict=True)]),
+            np.concatenate([at.tangent_r for at in each]),
+            np.concatenate([at.tangent_z for at in each]),
+            np.concatenate([at.jacobian for at in each]),
+        )
 
     @cached_property
     def curve(self) -> np.ndarray:
@@ -251,12 +241,16 @@ class Mesh:
     @cached_property
     def following(self) -> np.ndarray:
         """Number of the element after each in its body, -1 after the last, (E,)."""
-        return np.where(np.roll(self.starts, -1), -1, np.arange(1, self.elements + 1))
+        after = np.arange(1, self.elements + 1)
+        after[[span.stop - 1 for span in self.spans]] = -1
+        return after
 
     @cached_property
     def starts(self) -> np.ndarray:
         """Which elements are the first of their body, (E,)."""
-        return np.concatenate(([True], self.body[1:] != self.body[:-1]))
+        first = np.zeros(self.elements, dtype=bool)
+        first[[span.start for span in self.spans]] = True
+        return first
 
     @cached_property
     def stands(self) -> np.ndarray:
@@ -267,12 +261,12 @@ class Mesh:
         """Which elements have a part label among some, (E,) bool."""
         return np.array([part in labels for part in self.parts])
 
-    def at(self, x: np.ndarray) -> "SurfacePoints":
-        """Evaluate position, tangent and normal at the same local points of every element."""
-        powers = _powers(np.asarray(x, dtype=float).tobytes(), self.curve.shape[2])
-        position = self.curve @ powers.T
-        steps = np.arange(1, self.curve.shape[2])
-        velocity = (self.curve[:, :, 1:] * steps) @ powers[:, :-1].T
+    def at(self, x: np.ndarray, elements: np.ndarray | slice = slice(None)) -> "SurfacePoints":
+        """Evaluate position, tangent and normal at the same local points of (some) elements."""
+        curve = self.curve[elements]
+        powers = _powers(np.asarray(x, dtype=float).tobytes(), curve.shape[2])
+        position = curve @ powers.T
+        velocity = (curve[:, :, 1:] * np.arange(1, curve.shape[2])) @ powers[:, :-1].T
         jacobian = np.hypot(velocity[:, 0], velocity[:, 1])
         tangent = velocity / jacobian[:, None]
         return SurfacePoints(position[:, 0], position[:, 1], tangent[:, 0], tangent[:, 1], jacobian)
@@ -360,9 +354,13 @@ def _mesh_of(
     body: Meridian, longest: float, settings: MeshSettings, jumps: tuple[frozenset[str], ...]
 ) -> Mesh:
     """Elements of one body in its own place; it keeps them in every problem that holds it."""
-    cuts = _cut(body, longest, settings, jumps)
+    most, sizes = (
+        (longest, settings.most_turn, settings.growth),
+        _sizes(body, longest, settings, jumps),
+    )
     curves = [
-        _curve_coefficients(piece, breaks) for piece, breaks in zip(body.pieces, cuts, strict=True)
+        _curves_of(piece, most, start, end)
+        for piece, (start, end) in zip(body.pieces, pairwise(sizes), strict=True)
     ]
     piece = np.repeat(np.arange(len(curves)), [len(curve) for curve in curves])
     return Mesh(
@@ -376,32 +374,49 @@ def _mesh_of(
     )
 
 
-def _cut(body, longest: float, settings: MeshSettings, jumps) -> list[np.ndarray]:
-    """Break points in [0, 1] of every piece of one body."""
-    pieces = body.pieces
-    paths = [_path(piece) for piece in pieces]
-    ends = [
-        np.minimum(min(longest, path.length), settings.most_turn * path.radius[[0, -1]]).tolist()
-        for path in paths
+def _sizes(body, longest: float, settings: MeshSettings, jumps) -> list[float]:
+    """Sizes of elements at the ends of every piece of one body, metres."""
+    ends = _ends(body, jumps)
+    sizes = [
+        min(longest, end.length, settings.most_turn * end.radius)
+        * (settings.edge_share if end.sharp else 1.0)
+        for end in ends
     ]
-    sizes = [ends[0][0], *(min(ends[j - 1][1], ends[j][0]) for j in range(1, len(pieces)))]
-    sizes.append(ends[-1][1])
-    if _slants(pieces[0]):
-        sizes[0] *= settings.edge_share
-    for j in range(1, len(pieces)):
-        here, there = pieces[j - 1].part, pieces[j].part
-        jump = any((here in parts) != (there in parts) for parts in jumps)
-        if jump or _bends(pieces[j - 1], pieces[j]):
-            sizes[j] *= settings.edge_share
     for j in range(1, len(sizes)):
-        sizes[j] = min(sizes[j], sizes[j - 1] + settings.growth * paths[j - 1].length)
+        sizes[j] = min(sizes[j], sizes[j - 1] + settings.growth * ends[j].before)
     for j in range(len(sizes) - 2, -1, -1):
-        sizes[j] = min(sizes[j], sizes[j + 1] + settings.growth * paths[j].length)
-    most = (longest, settings.most_turn, settings.growth)
-    return [
-        _breaks(path.t, path.s, path.radius, most, start, end)
-        for path, (start, end) in zip(paths, pairwise(sizes), strict=True)
-    ]
+        sizes[j] = min(sizes[j], sizes[j + 1] + settings.growth * ends[j + 1].before)
+    return sizes
+
+
+class _End(NamedTuple):
+    """Where pieces of a body meet, or one ends: lengths and radii in metres."""
+
+    before: float  # length of the piece before it
+    length: float  # of the shorter piece that ends here
+    radius: float  # of curvature, the smaller one
+    sharp: bool
+
+
+@lru_cache(maxsize=512)
+def _ends(body, jumps) -> tuple[_End, ...]:
+    """Ends of the pieces of one body, in the order of the walk."""
+    pieces, paths = body.pieces, [_path(piece) for piece in body.pieces]
+    first, last = paths[0], paths[-1]
+    found = [_End(0.0, first.length, float(first.radius[0]), _slants(pieces[0]))]
+    for (here, there), (one, other) in zip(pairwise(pieces), pairwise(paths), strict=True):
+        jump = any((here.part in parts) != (there.part in parts) for parts in jumps)
+        radius = float(min(one.radius[-1], other.radius[0]))
+        sharp = jump or _bends(here, there)
+        found.append(_End(one.length, min(one.length, other.length), radius, sharp))
+    return (*found, _End(last.length, last.length, float(last.radius[-1]), False))
+
+
+@lru_cache(maxsize=2048)
+def _curves_of(piece, most: tuple[float, float, float], start: float, end: float) -> np.ndarray:
+    """Curves of the elements of a piece, (E, 2, G); it keeps them in every body that has it."""
+    path = _path(piece)
+    return _curve_coefficients(piece, _breaks(path.t, path.s, path.radius, most, start, end))
 
 
 @lru_cache(maxsize=512)

@@ -157,7 +157,7 @@ def _sum_of_bodies(
     sines = np.sin(np.radians(elevations))
     for body, lift in enumerate(mesh.lifts):
         own = q[mesh.spans[body]]
-        driven = np.flatnonzero(np.any(own != 0.0, axis=(1, 2)))
+        driven = np.flatnonzero(own.any(axis=(1, 2)))
         taken = None if losses is None else losses.alone(body)
         block = _far_block(mesh.alone(body), k, m, driven, elevations, shared, taken)
         moved = own[driven].reshape(-1, p.shape[1])

@@ -132,7 +132,7 @@ class Scratch(NamedTuple):
     half: np.ndarray  # (NODES, SUMMED * WIDTH) summed over the first element
     turned: np.ndarray  # (GAUSS, SUMMED * NODES) the same, by points of the second
     parts: np.ndarray  # (2, POINT_ROWS, LANES) the parts of either element at hand
-    part_points: np.ndarray  # (POINT_ROWS, GAUSS)
+    part_points: np.ndarray  # (2, POINT_ROWS, GAUSS)
     part_values: np.ndarray  # (2, GAUSS, NODES)
     part_slopes: np.ndarray
     # Of a singular pair:
@@ -181,7 +181,7 @@ def new_scratch():
         np.empty((NODES, SUMMED * WIDTH)),
         np.empty((GAUSS, SUMMED * NODES)),
         np.empty((2, POINT_ROWS, LANES)),
-        np.empty((POINT_ROWS, GAUSS)),
+        np.empty((2, POINT_ROWS, GAUSS)),
         np.empty((2, GAUSS, NODES)),
         np.empty((2, GAUSS, NODES)),
         np.empty((2, PLACES)),
@@ -250,6 +250,15 @@ def spread_points(points, first):
         for i in range(GAUSS):
             for j in range(WIDTH):
                 first[row, i * WIDTH + j] = points[row, i]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def spread_second(points, second):
+    """Repeat all points of an element GAUSS times, each time filled up to WIDTH."""
+    for row in range(POINT_ROWS):
+        for lane in range(LANES):
+            j = lane % WIDTH
+            second[row, lane] = 0.0 if row == WEIGHT and j >= GAUSS else points[row, j % GAUSS]
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
@@ -415,32 +424,30 @@ def shape_at(powers, x, stretch, values, slopes, row):
         slopes[row, a] = slope / stretch
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
-def _fill_part(rules, curve, e, low, high, points, values, slopes):
-    """Evaluate element e at the Gauss points of [low, high]."""
-    half = 0.5 * (high - low)
-    for i in range(GAUSS):
-        x = 0.5 * (low + high) + half * rules.points[i]
-        r, z, dr, dz = locate(curve, e, x)
-        stretch = math.sqrt(dr * dr + dz * dz)
-        points[R, i], points[Z, i] = r, z
-        points[TR, i], points[TZ, i] = dr / stretch, dz / stretch
-        points[WEIGHT, i], points[STRETCH, i] = rules.weights[i] * half * stretch, stretch
-        shape_at(rules.powers, x, 1.0, values, slopes, i)
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+def fill_point(points, i, r, z, dr, dz, weight):
+    """Fill one point of an element: place, derivatives by the local coordinate, Gauss weight."""
+    stretch = math.sqrt(dr * dr + dz * dz)
+    points[R, i], points[Z, i] = r, z
+    points[TR, i], points[TZ, i] = dr / stretch, dz / stretch
+    points[WEIGHT, i], points[STRETCH, i] = weight * stretch, stretch
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _add_parts(rules, curve, e, f, a0, a1, b0, b1, k, m, scratch, driven):
     """Add the Gauss product of parts of two elements."""
     values, slopes, points = scratch.part_values, scratch.part_slopes, scratch.part_points
+    for side in range(2):
+        low, high = (a0, a1) if side == 0 else (b0, b1)
+        half = 0.5 * (high - low)
+        for i in range(GAUSS):
+            x = 0.5 * (low + high) + half * rules.points[i]
+            r, z, dr, dz = locate(curve, e if side == 0 else f, x)
+            fill_point(points[side], i, r, z, dr, dz, rules.weights[i] * half)
+            shape_at(rules.powers, x, 1.0, values[side], slopes[side], i)
     first, second = scratch.parts[0], scratch.parts[1]
-    _fill_part(rules, curve, e, a0, a1, points, values[0], slopes[0])
-    spread_points(points, first)
-    _fill_part(rules, curve, f, b0, b1, points, values[1], slopes[1])
-    for row in range(POINT_ROWS):
-        for lane in range(LANES):
-            j = lane % WIDTH
-            second[row, lane] = 0.0 if row == WEIGHT and j >= GAUSS else points[row, j % GAUSS]
+    spread_points(points[0], first)
+    spread_second(points[1], second)
     shapes = (values[0], slopes[0], values[1], slopes[1])
     add_product(rules.azimuth, first, second, shapes, k, m, scratch, driven)
 

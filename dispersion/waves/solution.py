@@ -165,7 +165,7 @@ class WaveSolution:
         """Power through the driven surface, 1/2 Re int p conj(v_n) dS, (W,) in W."""
         gradient, area = self._imposed_and_area
         shape = basis(FINER_GAUSS)
-        p = np.einsum("qp,epw->eqw", shape.values, self.pressure[self.mesh.nodes])
+        p = shape.values @ self.pressure[self.mesh.nodes[self._moving]]
         velocity = gradient / (2j * np.pi * self.frequency * self.air.density)
         return 0.5 * np.einsum("eq,eqw->w", area, (p * velocity.conj()).real)
 
@@ -173,7 +173,7 @@ class WaveSolution:
         """Half of int p conj(v_n) dS over what moves, (W, X) in W, for pressures (N, X)."""
         gradient, area = self._imposed_and_area
         shape = basis(FINER_GAUSS)
-        p = np.einsum("qp,epx->eqx", shape.values, pressure[self.mesh.nodes])
+        p = shape.values @ pressure[self.mesh.nodes[self._moving]]
         velocity = gradient / (2j * np.pi * self.frequency * self.air.density)
         return 0.5 * np.einsum("eq,eqw,eqx->wx", area, velocity.conj(), p, optimize=True)
 
@@ -199,9 +199,16 @@ class WaveSolution:
 
     @cached_property
     def _imposed_and_area(self) -> tuple[np.ndarray, np.ndarray]:
-        shape, at = basis(FINER_GAUSS), self.mesh.quadrature
-        gradient = np.einsum("qp,epw->eqw", shape.values, self.imposed)
+        """Imposed gradient at points of the elements that move, and the area of each point."""
+        shape = basis(FINER_GAUSS)
+        at = self.mesh.at(shape.points, self._moving)
+        gradient = shape.values @ self.imposed[self._moving]
         return gradient, 2.0 * np.pi * at.r * at.jacobian * shape.weights
+
+    @cached_property
+    def _moving(self) -> np.ndarray:
+        """Numbers of the elements that something moves."""
+        return np.flatnonzero(self.imposed.any(axis=(1, 2)))
 
     def far_power(self) -> np.ndarray:
         """Power that arrives far away, (W,) in W, by Gauss quadrature over the sphere."""
@@ -507,10 +514,12 @@ def _widest(piece: Piece) -> float:
 
 def gradient_of(drive: Drive, mesh: Mesh, frequency: float) -> np.ndarray:
     """Gradient dp/dn of a drive at the nodes of every element, (E, P), zero where rigid."""
-    shares = {part: drive.shares.get(part, 1.0) for part in drive.parts}
-    share = np.array([shares.get(part, 0.0) for part in mesh.parts])
-    given = np.asarray(drive.gradient(mesh.node_points(), frequency))
-    return np.where(share[:, None] != 0.0, share[:, None] * given, 0.0)
+    shares = [drive.shares.get(part, 1.0) if part in drive.parts else 0.0 for part in mesh.parts]
+    moving = np.flatnonzero(shares)
+    gradient = np.zeros(mesh.nodes.shape, dtype=complex)
+    given = np.asarray(drive.gradient(mesh.at(basis().nodes, moving), frequency))
+    gradient[moving] = np.array(shares)[moving, None] * given
+    return gradient
 
 
 def _incident(mesh: Mesh, source: Monopole | PlaneWave, k: complex, m: int) -> np.ndarray:

@@ -12,6 +12,7 @@ Over a rigid floor every kernel gets a second term, of the one element with the 
 (see `floor`); unknowns and factorisation stay what they are.
 """
 
+import math
 from collections.abc import Callable, Hashable
 from functools import lru_cache
 from typing import NamedTuple
@@ -31,26 +32,27 @@ from .pairs import (
     DRIVE_BACK,
     DRIVE_FORTH,
     FORTH,
+    LANES,
     NODES,
+    POINT_ROWS,
     SLOPES,
     TOUCHING,
     WEIGHT,
-    WIDTH,
     R,
     Rules,
     add_close,
     add_product,
     corner_rules,
+    fill_point,
+    locate,
     new_scratch,
     spread_points,
+    spread_second,
 )
 from .rings import azimuth_rules, compiled_order
 from .sharing import Block, Blocks, Kept, SharedBlocks
 from .walls import Losses
 
-FILLED = np.tile(np.arange(WIDTH) % GAUSS, GAUSS)
-"""Points of an element in the lanes of a Gauss product; those of `NONE` have no weight."""
-NONE = np.tile(np.arange(WIDTH) >= GAUSS, GAUSS)
 # Pairs of groups that are summed: of a body what comes before its far side, and that; with a column
 # before them.
 _OWN_NEAR, _OWN_FAR = np.array([[1, 1], [1, 0]], bool), np.array([[0, 0], [0, 1]], bool)
@@ -91,17 +93,37 @@ def pair_rules(digits: float) -> Rules:
 
 def surface_arrays(mesh: Mesh, driven: np.ndarray, group: np.ndarray) -> Surface:
     """Evaluate the mesh at its Gauss points for the compiled code."""
-    shape = basis()
-    columns = np.full((mesh.elements, NODES), -1)
+    shape, elements = basis(), mesh.elements
+    columns = np.full((elements, NODES), -1)
     columns[driven] = np.arange(len(driven) * NODES).reshape(-1, NODES)
-    at = mesh.gauss_points
-    weight = shape.weights * at.jacobian
-    points = np.stack((at.r, at.z, at.tangent_r, at.tangent_z, weight, at.jacobian), axis=1)
-    spread = np.take(points, FILLED, axis=2)
-    spread[:, WEIGHT, NONE] = 0.0
-    return Surface(
-        mesh.curve, mesh.nodes, group, columns, mesh.following, *mesh.circles, points, spread
+    surface = Surface(
+        curve=mesh.curve,
+        nodes=mesh.nodes,
+        group=group,
+        columns=columns,
+        after=mesh.following,
+        centre=np.empty((elements, 2)),
+        radius=np.empty(elements),
+        points=np.empty((elements, POINT_ROWS, GAUSS)),
+        spread=np.zeros((elements, POINT_ROWS, LANES)),
     )
+    _evaluate(shape.points, shape.weights, *surface[:1], *surface[5:])
+    return surface
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _evaluate(gauss, weights, curve, centre, radius, points, spread):
+    """Fill the points of every element, and a circle round it."""
+    for e in range(len(curve)):
+        r0, z0, _, _ = locate(curve, e, -1.0)
+        r1, z1, _, _ = locate(curve, e, 1.0)
+        centre[e, 0], centre[e, 1] = 0.5 * (r0 + r1), 0.5 * (z0 + z1)
+        radius[e] = 0.5 * math.hypot(r1 - r0, z1 - z0)
+        for i in range(GAUSS):
+            r, z, dr, dz = locate(curve, e, gauss[i])
+            fill_point(points[e], i, r, z, dr, dz, weights[i])
+            radius[e] = max(radius[e], math.hypot(r - centre[e, 0], z - centre[e, 1]))
+        spread_second(points[e], spread[e])
 
 
 def _with_images(mesh: Mesh, floor: float, driven: np.ndarray, group: np.ndarray) -> Surface:
@@ -161,8 +183,11 @@ def assemble(
         columns = slice(column, column + len(moving) * NODES)
         for image in images:
             own = _own_block(mesh, body, how, moving, losses, image)
-            matrix[rows, rows] += own.matrix
-            drive[rows, columns] += own.drive
+            if image:
+                matrix[rows, rows] += own.matrix
+                drive[rows, columns] += own.drive
+            else:  # nothing is there before
+                matrix[rows, rows], drive[rows, columns] = own
         column = columns.stop
     if m > 0:
         # A wave of order m > 0 vanishes on the axis.

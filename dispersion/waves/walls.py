@@ -179,12 +179,10 @@ class Losses:
         sources: with sources of strength s, s @ matrix @ conj(s) watts are taken.
         """
         mass, slopes = self._integrals
-        mass, slopes = 2.0 * np.pi * mass, 2.0 * np.pi * slopes
-        in_layers = self.layers.thermal * mass + self.layers.viscous * slopes
-        in_layers /= 4.0 * 2.0 * np.pi * frequency * air.density
-        locally = mass / (2.0 * air.density * air.speed)
-        form = self.beta.real[:, None, None] * locally
-        form += np.where(self.layered[:, None, None], in_layers, 0.0)
+        in_layers = self.layered * (2.0 * np.pi / (4.0 * 2.0 * np.pi * frequency * air.density))
+        locally = self.beta.real * (2.0 * np.pi / (2.0 * air.density * air.speed))
+        form = (self.layers.thermal * in_layers + locally)[:, None, None] * mass
+        form += (self.layers.viscous * in_layers)[:, None, None] * slopes
         p = pressure[self.mesh.nodes]
         return p.swapaxes(1, 2) @ form @ p.conj()
 
@@ -216,7 +214,8 @@ class Losses:
 
         Returns the numbers, from DEGREE on, and the one after the last.
         """
-        goes_on = self.layered & np.roll(self.layered, 1) & ~self.mesh.starts
+        goes_on = self.layered & ~self.mesh.starts
+        goes_on[1:] &= self.layered[:-1]
         after = DEGREE + np.cumsum(NODES * self.layered - goes_on)
         numbers = after[:, None] + np.arange(-NODES, 0)
         return np.where(self.layered[:, None], numbers, -1), int(after[-1])
