@@ -108,9 +108,11 @@ def _free_far_field(
     """
     sines = np.sin(np.radians(elevations))
     if m == 0:
-        at = mesh.gauss_points
-        middle = 0.5 * (at.z.min() + at.z.max())
-        reach = k.real * float(np.hypot(at.r, at.z - middle).max())
+        each = [body.gauss_points for body in mesh.bodies]
+        heights = [at.z + lift for at, lift in zip(each, mesh.lifts, strict=True)]
+        middle = 0.5 * (min(z.min() for z in heights) + max(z.max() for z in heights))
+        squared = [(at.r**2 + (z - middle) ** 2).max() for at, z in zip(each, heights, strict=True)]
+        reach = k.real * math.sqrt(max(squared))
         degree = int(reach + BEYOND[0] * np.cbrt(reach) + BEYOND[1])
         degree += -degree % SAME_DEGREES
         if degree < len(elevations):
@@ -201,7 +203,7 @@ def _far_kernels_on_nodes(
     table = _bessel_table(m, int(k.real * at.r.max() / 8.0) + 1)
     # Where the air takes nothing, what goes down is the conjugate of what goes up as steeply.
     apart = elevations if k.imag else np.abs(elevations)
-    eps, place = np.unique(np.radians(apart), return_inverse=True)
+    eps, place = _different(apart.tobytes())
     matrix = np.zeros((len(eps), mesh.unknowns), dtype=complex)
     drive = np.zeros((len(eps), len(driven) * NODES), dtype=complex)
     _far_kernels(
@@ -226,6 +228,13 @@ def _far_kernels_on_nodes(
         sent[downward] = sent[downward].conj()
         sent *= (-1j) ** m
     return Block(matrix, drive)
+
+
+@lru_cache(maxsize=64)
+def _different(degrees: bytes) -> tuple[np.ndarray, np.ndarray]:
+    """Different ones of some angles, in radians, and which of them each is."""
+    eps, place = np.unique(np.radians(np.frombuffer(degrees)), return_inverse=True)
+    return eps, place
 
 
 @njit(cache=True, nogil=True, error_model="numpy", fastmath=ELEMENTWISE)
