@@ -58,18 +58,22 @@ class Biquad:
 
     def level_db(self, frequencies: ArrayLike, rate: float = RATE) -> NDArray[np.float64]:
         """(N,) gain at frequencies, Hz, in dB."""
-        # |b0 + b1/z + b2/z^2|^2 in powers of sin^2(w/2), which loses no digits at low frequencies.
-        s = np.sin(np.pi * np.asarray(frequencies, dtype=float) / rate) ** 2
+        return chain_db((self,), frequencies, rate)
+
+
+def chain_db(
+    filters: Sequence[Biquad], frequencies: ArrayLike, rate: float = RATE
+) -> NDArray[np.float64]:
+    """(N,) gain of filters one after the other at frequencies, Hz, in dB."""
+    # |b0 + b1/z + b2/z^2|^2 in powers of sin^2(w/2), which loses no digits at low frequencies.
+    s = np.sin(np.pi * np.asarray(frequencies, dtype=float) / rate) ** 2
+    s2, gain = s * s, np.ones(np.shape(s))
+    for one in filters:
         top, bottom = (
             (b0 + b1 + b2) ** 2
             - 4.0 * (b0 * b1 + 4.0 * b0 * b2 + b1 * b2) * s
-            + 16.0 * b0 * b2 * s**2
-            for b0, b1, b2 in self.coefficients(rate)
+            + 16.0 * b0 * b2 * s2
+            for b0, b1, b2 in (part.tolist() for part in one.coefficients(rate))
         )
-        return 10.0 * np.log10(top / bottom)
-
-
-def chain_db(filters: Sequence[Biquad], frequencies: ArrayLike) -> NDArray[np.float64]:
-    """(N,) gain of filters one after the other at frequencies, Hz, in dB."""
-    total = np.zeros(np.shape(frequencies))
-    return total + sum(one.level_db(frequencies) for one in filters)
+        gain *= top / bottom
+    return 10.0 * np.log10(gain)

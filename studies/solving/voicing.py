@@ -77,12 +77,16 @@ def voice(row: Row, target: TargetTable) -> Voicing:
     level = judged.window_level_db - target.wanted_tilt * octaves
 
     def left(filters: Sequence[Biquad]) -> np.ndarray:
-        rest = level + chain_db(filters, frequencies)
+        return behind(chain_db(filters, frequencies))
+
+    def behind(gain: np.ndarray) -> np.ndarray:
+        rest = level + gain
         return rest - rest.mean()
 
     def missed(filters: Sequence[Biquad]) -> np.ndarray:
-        too_much = np.maximum(chain_db(filters, frequencies) - MOST_LIFT_DB, 0.0)
-        rest = left(filters)[::STRIDE]
+        gain = chain_db(filters, frequencies)
+        too_much = np.maximum(gain - MOST_LIFT_DB, 0.0)
+        rest = behind(gain)[::STRIDE]
         effort = EFFORT * np.sqrt(rest.size) * np.array([one.gain_db for one in filters])
         return np.concatenate((rest, OVER_LIFT * too_much[::STRIDE], effort))
 
