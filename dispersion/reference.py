@@ -84,7 +84,7 @@ class Reference:
 
     def in_bands(self, frequencies: Real) -> Complex:
         """(W, N) the same over the rms of the driver alone in the third octave of each."""
-        return self.drive(frequencies) / self.rms_in_band(frequencies)
+        return _in_bands(self, np.asarray(frequencies, dtype=float).tobytes())
 
     def rms_in_band(self, frequencies: Real) -> Real:
         """(N,) rms of the driver alone over the third octave that holds each frequency."""
@@ -105,6 +105,15 @@ class Reference:
 def _alone(reference: Reference, frequencies: bytes) -> Complex:
     """`Reference.alone`, remembered: many designs are read at the same places."""
     found = reference._found_alone(np.frombuffer(frequencies))
+    found.setflags(write=False)
+    return found
+
+
+@lru_cache(maxsize=512)
+def _in_bands(reference: Reference, frequencies: bytes) -> Complex:
+    """`Reference.in_bands`, remembered as `_alone` is."""
+    f = np.frombuffer(frequencies)
+    found = reference.drive(f) / reference.rms_in_band(f)
     found.setflags(write=False)
     return found
 
