@@ -2,11 +2,11 @@
 
 Elements are made with each body in a place of its own (`Assembly.placed_bodies`), so its block of
 the system is the same to the last bit in every candidate that holds the same body at the same
-frequency: only the coupling between column and reflector is new. What lies beyond the widest ring of
-a body that hangs, of a plate its edge and its top, is summed by itself, on itself and with the
+frequency: only the coupling between column and reflector is new. What lies beyond the widest ring
+of a body that hangs, of a plate its edge and its top, is summed by itself, on itself and with the
 column: it stays whatever hangs under a plate that stays. It has some half of the elements of a cap
-and its plate, and most of their corners. Another cap takes half the time of a lone sweep (without
-that 0.55), another gap, where the coupling is new, half as well.
+and its plate, and most of their corners. Another cap takes half the time of a lone sweep, and so
+does the same at another gap, where the coupling is new.
 
 Factoring the column once, and entering each reflector through its Schur complement, was measured
 and left out. With the factors kept, what is left of a factorisation takes 0.7 of its time at 190
