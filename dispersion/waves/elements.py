@@ -192,7 +192,7 @@ class Mesh:
 
     @cached_property
     def far_from(self) -> int:
-        """Of one body, the first element beyond its widest ring; the number of all if none is.
+        """Of one body, the first element beyond the widest end; the number of all if none is.
 
         From there on a plate has its edge and its top, which stay whatever hangs under it.
         """

@@ -142,9 +142,9 @@ class Scratch(NamedTuple):
     blocks: np.ndarray  # (NODES of the second, SUMMED * NODES of the first)
     # Of a Gauss product:
     first: np.ndarray  # (POINT_ROWS, LANES) each point of the first element WIDTH times
-    by_point: np.ndarray  # (GAUSS, KERNEL_ROWS * WIDTH) the same, by points of the first
+    by_point: np.ndarray  # (GAUSS, KERNEL_ROWS * WIDTH) kernels by points of the first
     half: np.ndarray  # (NODES, SUMMED * WIDTH) summed over the first element
-    turned: np.ndarray  # (GAUSS, SUMMED * NODES) the same, by points of the second
+    turned: np.ndarray  # (GAUSS, SUMMED * NODES) those by points of the second
     parts: np.ndarray  # (2, POINT_ROWS, LANES) the parts of either element at hand
     part_points: np.ndarray  # (2, POINT_ROWS, GAUSS)
     part_values: np.ndarray  # (2, GAUSS, NODES)
@@ -258,7 +258,7 @@ def pair_lanes(first, second, start, count, lanes):
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def spread_points(points, first):
+def spread_first(points, first):
     """Repeat every point of an element, (POINT_ROWS, GAUSS), WIDTH times."""
     for row in range(POINT_ROWS):
         for i in range(GAUSS):
@@ -323,7 +323,7 @@ def kernels_of_pairs(first, second, rings, count, k, m, kernels):
 def _add_six(weights, a, rows, first, last, sums, to):
     """Add the rows of GAUSS points, weighted, from `first` to `last` to row a from `to` on.
 
-    Written out: a loop of six inside is not run in registers.
+    Written out for GAUSS = 6: with a loop of six inside, nothing runs in registers.
     """
     w0, w1, w2 = weights[0, a], weights[1, a], weights[2, a]
     w3, w4, w5 = weights[3, a], weights[4, a], weights[5, a]
@@ -460,7 +460,7 @@ def _add_parts(rules, curve, e, f, a0, a1, b0, b1, k, m, scratch, driven):
             fill_point(points[side], i, r, z, dr, dz, rules.weights[i] * half)
             shape_at(rules.powers, x, 1.0, values[side], slopes[side], i)
     first, second = scratch.parts[0], scratch.parts[1]
-    spread_points(points[0], first)
+    spread_first(points[0], first)
     spread_second(points[1], second)
     shapes = (values[0], slopes[0], values[1], slopes[1])
     add_product(rules.azimuth, first, second, shapes, k, m, scratch, driven)

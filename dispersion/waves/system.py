@@ -46,7 +46,7 @@ from .pairs import (
     fill_point,
     locate,
     new_scratch,
-    spread_points,
+    spread_first,
     spread_second,
 )
 from .rings import azimuth_rules, compiled_order
@@ -347,7 +347,7 @@ def _assemble(rules, surface, elements, image, k, m, chosen, stop, matrix, drive
         if chosen[own, own] and not image:
             _add_mass(surface, rules.values, k, e, matrix, drive)
         one = e + elements if image else e
-        spread_points(surface.points[one], scratch.first)
+        spread_first(surface.points[one], scratch.first)
         for f in range(e, elements):
             if not chosen[own, surface.group[f]]:
                 continue

@@ -41,6 +41,33 @@ def lengths(mesh) -> np.ndarray:
     return mesh.at(shape.points).jacobian @ shape.weights
 
 
+@pytest.mark.parametrize(
+    ("body", "beyond"),
+    [
+        (can(), {"side", "top", "piston"}),
+        (rounded_can(), {"side", "edge", "top"}),
+        (ball(), {"ball"}),
+    ],
+    ids=["can", "rounded", "ball"],
+)
+@pytest.mark.parametrize("wavelength", [LONG_WAVE, SHORT_WAVE])
+def test_the_far_side_begins_at_the_widest_ring(
+    body: Meridian, beyond: set[str], wavelength: float
+) -> None:
+    mesh = build_mesh([body], wavelength)
+    assert set(mesh.parts[mesh.far_from :]) == beyond
+    ends = mesh.at(np.array([-1.0, 1.0])).r
+    assert ends[mesh.far_from, 0] == pytest.approx(ends.max(), rel=1e-9)
+    assert mesh.unknowns_from(mesh.far_from).start == mesh.nodes[mesh.far_from, 0]
+
+
+def test_what_ends_at_its_widest_ring_has_no_far_side() -> None:
+    cone = Meridian((Line((0.0, 0.0), (0.1, 0.1), "cone"),))
+    mesh = build_mesh([cone], LONG_WAVE)
+    assert mesh.far_from == mesh.elements
+    assert mesh.unknowns_from(mesh.far_from) == slice(mesh.unknowns, None)
+
+
 @pytest.mark.parametrize("wavelength", [LONG_WAVE, SHORT_WAVE])
 def test_arcs_are_arcs_to_ten_digits(wavelength: float) -> None:
     mesh = build_mesh([ball()], wavelength)
