@@ -122,13 +122,26 @@ def test_far_away_the_points_say_what_the_far_field_says() -> None:
     assert np.abs(20.0 * np.log10(np.abs(response.near / far))).max() < 0.02
 
 
-@pytest.mark.uncompiled
 def test_long_waves_are_twice_as_loud() -> None:
     lowest = np.array([2.0])
     free = solve_waves(problem(frequencies=lowest, floor=False)).far[0, 180:]
     floor = solve_waves(problem(frequencies=lowest)).far[0, 180:]
     # k times the column's height is 0.015.
     assert np.abs(20.0 * np.log10(np.abs(floor / free)) - 20.0 * np.log10(2.0)).max() < 0.01
+
+
+@pytest.mark.uncompiled
+def test_a_small_source_is_twice_as_loud() -> None:
+    """A ball whose top moves, few elements: k times its height is 0.02."""
+    top, middle = (0.06, 0.18), (0.0, 0.1)
+    shell = Arc((0.0, 0.0), top, middle, clockwise=False, part="shell")
+    cap = Arc(top, (0.0, 0.2), middle, clockwise=False, part="cap")
+    drive, elevations = axial_motion("cap", {"cap"}, Air()), np.array([0.0, 30.0, 90.0])
+    asked = ((Meridian((shell, cap)),), 5.0, [drive])
+    free, floor = (
+        solve(*asked, floor=height, lifts=(0.1,)).far_field(elevations) for height in (None, 0.0)
+    )
+    assert np.abs(np.abs(floor / free) - 2.0).max() < 0.01
 
 
 def test_sharing_changes_no_bit() -> None:
