@@ -354,10 +354,8 @@ def _mesh_of(
     body: Meridian, longest: float, settings: MeshSettings, jumps: tuple[frozenset[str], ...]
 ) -> Mesh:
     """Elements of one body in its own place; it keeps them in every problem that holds it."""
-    most, sizes = (
-        (longest, settings.most_turn, settings.growth),
-        _sizes(body, longest, settings, jumps),
-    )
+    most = (longest, settings.most_turn, settings.growth)
+    sizes = _sizes(body, longest, settings, jumps)
     curves = [
         _curves_of(piece, most, start, end)
         for piece, (start, end) in zip(body.pieces, pairwise(sizes), strict=True)

@@ -45,10 +45,11 @@ of the first and j of the second element, so that every loop over them is one of
 Each row of a kernel is PLACES numbers after the one before: the compiler then sees that rows do not
 overlap, which for rows of whatever length it does not. Loops of five or six steps inside others are
 written out (`_add_six`), or turned so that the long one is inside. A pair of elements apart takes
-1.7 us so, where points one after the other took 2.5; one that touches itself 13 us for 26, since
-all its points are placed and weighed at once, and two rows of them share one azimuth rule. Assembly
-of a body on itself takes 0.63 of the time, of two on each other 0.74 (200 Hz to 12 kHz). Registers
-of 512 bits gained a twentieth and were left out, since the compiler has to be told to use them.
+1.7 us so, where points one after the other took 2.5; an element with itself takes 13 us, half of
+them for the sums round the ring: all its points are placed and weighed at once, and two rows of
+them share one azimuth rule. Assembly of a body on itself takes 0.63 of the time, of two on each
+other 0.74 (200 Hz to 12 kHz). Registers of 512 bits gained a twentieth and were left out, since the
+compiler has to be told to use them.
 
 What compiles: a function called in one place is inlined, one called in more is not, since
 `inline="always"` compiles a copy at every call; each level of calls is optimised again with all
